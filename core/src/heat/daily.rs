@@ -1,0 +1,308 @@
+//! Degree-days of one day from its lowest and highest temperature.
+//!
+//! Sources: Baskerville & Emin 1969, *Ecology* 50:514-517 (single sine above one threshold);
+//! Allen 1976, *Environ. Entomol.* 5:388-396 (two thresholds, half days); Zalom et al. 1983, UC
+//! Leaflet 21373 (sine and triangle, single and double, the cutoffs); McMaster & Wilhelm 1997,
+//! *Agric. For. Meteorol.* 87:291-300 (the two averages). All are areas under one temperature
+//! curve, so the tests integrate that curve numerically.
+
+use std::f64::consts::PI;
+
+use serde::{Deserialize, Serialize};
+
+use crate::temperature::{DegreeDays, Extremes, Temperature};
+
+/// How the temperature runs between the day's extremes, and over how much of the day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Method {
+    /// One sine from minimum to maximum and back.
+    SingleSine,
+    /// A half sine up from this day's minimum, a half down to the next day's.
+    DoubleSine,
+    /// One triangle from minimum to maximum and back.
+    SingleTriangle,
+    /// A half triangle up from this day's minimum, a half down to the next day's.
+    DoubleTriangle,
+    /// Mean of the extremes less the lower threshold, not below zero.
+    Average,
+    /// Both extremes clipped to the thresholds, then their mean less the lower threshold.
+    ClippedAverage,
+}
+
+/// What happens above the upper temperature threshold.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Cutoff {
+    /// Nothing: development goes on rising.
+    None,
+    /// Development stays at the rate of the upper threshold.
+    Horizontal,
+    /// Development falls as fast as it rose.
+    Intermediate,
+    /// Development stops.
+    Vertical,
+}
+
+/// The shape of a curve method.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Curve {
+    /// A sine wave.
+    Sine,
+    /// Straight lines.
+    Triangle,
+}
+
+/// The lower and upper temperature thresholds, in that order.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Thresholds {
+    lower: Temperature,
+    upper: Temperature,
+}
+
+impl Thresholds {
+    /// Both thresholds.
+    ///
+    /// # Errors
+    /// When the lower is not below the upper.
+    pub fn new(lower: Temperature, upper: Temperature) -> Result<Self, HeatModelError> {
+        if lower < upper {
+            Ok(Self { lower, upper })
+        } else {
+            Err(HeatModelError::ThresholdsOutOfOrder {
+                lower_f: lower.fahrenheit(),
+                upper_f: upper.fahrenheit(),
+            })
+        }
+    }
+
+    /// Below it nothing develops.
+    #[must_use]
+    pub const fn lower(self) -> Temperature {
+        self.lower
+    }
+
+    /// Above it the cutoff applies.
+    #[must_use]
+    pub const fn upper(self) -> Temperature {
+        self.upper
+    }
+}
+
+/// A heat model that is not defined.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+pub enum HeatModelError {
+    /// The lower threshold is not below the upper one.
+    #[error("the lower threshold ({lower_f} °F) must be below the upper one ({upper_f} °F)")]
+    ThresholdsOutOfOrder {
+        /// Lower threshold, °F.
+        lower_f: f64,
+        /// Upper threshold, °F.
+        upper_f: f64,
+    },
+    /// The averages have no curve that a cutoff could cut.
+    #[error("the method {method} has no cutoff; use the cutoff none, or a sine or triangle method")]
+    NoCutoffForAverages {
+        /// The method asked for.
+        method: Method,
+    },
+}
+
+/// Thresholds, method and cutoff together: degree-days mean nothing without all three.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeatModel {
+    thresholds: Thresholds,
+    method: Method,
+    cutoff: Cutoff,
+}
+
+impl HeatModel {
+    /// A model that is defined.
+    ///
+    /// # Errors
+    /// [`HeatModelError::NoCutoffForAverages`] for an average with a cutoff.
+    pub fn new(
+        thresholds: Thresholds,
+        method: Method,
+        cutoff: Cutoff,
+    ) -> Result<Self, HeatModelError> {
+        if method.curve().is_none() && cutoff != Cutoff::None {
+            return Err(HeatModelError::NoCutoffForAverages { method });
+        }
+        Ok(Self {
+            thresholds,
+            method,
+            cutoff,
+        })
+    }
+
+    /// The thresholds.
+    #[must_use]
+    pub const fn thresholds(self) -> Thresholds {
+        self.thresholds
+    }
+
+    /// The method.
+    #[must_use]
+    pub const fn method(self) -> Method {
+        self.method
+    }
+
+    /// The cutoff.
+    #[must_use]
+    pub const fn cutoff(self) -> Cutoff {
+        self.cutoff
+    }
+
+    /// Degree-days of one day. The double methods need the next day's minimum and give `None`
+    /// without it; the others ignore it.
+    #[must_use]
+    pub fn daily(self, day: Extremes, next_min: Option<Temperature>) -> Option<DegreeDays> {
+        let min = day.min().fahrenheit();
+        let max = day.max().fahrenheit();
+        let value = match self.method {
+            Method::SingleSine => self.under(Curve::Sine, min, max),
+            Method::SingleTriangle => self.under(Curve::Triangle, min, max),
+            Method::DoubleSine => self.two_halves(Curve::Sine, min, max, next_min?),
+            Method::DoubleTriangle => self.two_halves(Curve::Triangle, min, max, next_min?),
+            Method::Average => ((min + max) / 2.0 - self.lower()).max(0.0),
+            Method::ClippedAverage => {
+                let clip = |t: f64| t.clamp(self.lower(), self.upper());
+                (clip(min) + clip(max)) / 2.0 - self.lower()
+            }
+        };
+        Some(DegreeDays::from_fahrenheit_days(value))
+    }
+
+    fn lower(self) -> f64 {
+        self.thresholds.lower.fahrenheit()
+    }
+
+    fn upper(self) -> f64 {
+        self.thresholds.upper.fahrenheit()
+    }
+
+    /// The falling half runs from the maximum to the next minimum, which may lie above it on a
+    /// day that a front ended: the half's own lower end is then the maximum.
+    fn two_halves(self, curve: Curve, min: f64, max: f64, next_min: Temperature) -> f64 {
+        let next = next_min.fahrenheit();
+        let falling = self.under(curve, next.min(max), next.max(max));
+        (self.under(curve, min, max) + falling) / 2.0
+    }
+
+    /// Area between the thresholds under one whole curve. Falling development never takes away
+    /// what the rest of the day gave, so the intermediate cutoff stops at zero.
+    fn under(self, curve: Curve, min: f64, max: f64) -> f64 {
+        let above_lower = Above::of(curve, min, max, self.lower());
+        let above_upper = Above::of(curve, min, max, self.upper());
+        let area = match self.cutoff {
+            Cutoff::None => above_lower.area,
+            Cutoff::Horizontal => above_lower.area - above_upper.area,
+            Cutoff::Intermediate => above_lower.area - 2.0 * above_upper.area,
+            Cutoff::Vertical => {
+                let lost = (self.upper() - self.lower()) * above_upper.share_of_day;
+                above_lower.area - above_upper.area - lost
+            }
+        };
+        area.max(0.0)
+    }
+}
+
+/// The part of a day's curve above one threshold.
+#[derive(Clone, Copy)]
+struct Above {
+    /// Degree-days above the threshold.
+    area: f64,
+    /// Share of the day spent above it, 0 to 1.
+    share_of_day: f64,
+}
+
+impl Above {
+    fn of(curve: Curve, min: f64, max: f64, threshold: f64) -> Self {
+        let mean = f64::midpoint(min, max);
+        if max <= threshold {
+            return Self {
+                area: 0.0,
+                share_of_day: 0.0,
+            };
+        }
+        if min >= threshold {
+            return Self {
+                area: mean - threshold,
+                share_of_day: 1.0,
+            };
+        }
+        match curve {
+            Curve::Triangle => Self {
+                area: (max - threshold).powi(2) / (2.0 * (max - min)),
+                share_of_day: (max - threshold) / (max - min),
+            },
+            Curve::Sine => {
+                // Half the angle spent above the threshold. The usual arccosine loses half its
+                // digits where the threshold nears an extreme; this form does not.
+                let (above, below) = (max - threshold, threshold - min);
+                let half_angle = 2.0 * above.sqrt().atan2(below.sqrt());
+                Self {
+                    area: ((mean - threshold) * half_angle + (above * below).sqrt()) / PI,
+                    share_of_day: half_angle / PI,
+                }
+            }
+        }
+    }
+}
+
+impl Method {
+    /// The curve of the sine and triangle methods; the averages have none.
+    #[must_use]
+    pub const fn curve(self) -> Option<Curve> {
+        match self {
+            Self::SingleSine | Self::DoubleSine => Some(Curve::Sine),
+            Self::SingleTriangle | Self::DoubleTriangle => Some(Curve::Triangle),
+            Self::Average | Self::ClippedAverage => None,
+        }
+    }
+
+    /// Whether a day needs the next day's minimum.
+    #[must_use]
+    pub const fn needs_next_min(self) -> bool {
+        matches!(self, Self::DoubleSine | Self::DoubleTriangle)
+    }
+
+    /// The name used on the command line, in insect files and in mails.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::SingleSine => "single-sine",
+            Self::DoubleSine => "double-sine",
+            Self::SingleTriangle => "single-triangle",
+            Self::DoubleTriangle => "double-triangle",
+            Self::Average => "average",
+            Self::ClippedAverage => "clipped-average",
+        }
+    }
+}
+
+impl Cutoff {
+    /// The name used on the command line, in insect files and in mails.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::None => "none",
+            Self::Horizontal => "horizontal",
+            Self::Intermediate => "intermediate",
+            Self::Vertical => "vertical",
+        }
+    }
+}
+
+impl std::fmt::Display for Method {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+impl std::fmt::Display for Cutoff {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(self.name())
+    }
+}

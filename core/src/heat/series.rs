@@ -1,0 +1,245 @@
+//! Degree-days of a run of days as prefix sums, so that any sum or crossing is a look-up.
+
+use chrono::{Days, NaiveDate};
+
+use crate::temperature::DegreeDays;
+use crate::weather::{CompletedSeries, Origin};
+
+use super::HeatModel;
+
+/// Degree-days of one station for one heat model, for every day known before one day of telling.
+///
+/// Heat is held as a level that rises from day to day: `level(i)` is the sum of all days before
+/// position `i`. A day without temperatures adds nothing to the level and is counted as a hole, so
+/// that no sum across it is ever given as a number.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HeatSeries {
+    first: NaiveDate,
+    level: Vec<f64>,
+    holes: Vec<u32>,
+    estimated: Vec<u32>,
+}
+
+/// Degree-days from one day to another, both counted.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Accumulated {
+    /// The sum.
+    pub degree_days: DegreeDays,
+    /// How many of its days were estimated.
+    pub estimated_days: u32,
+}
+
+impl HeatSeries {
+    /// Adds up a completed series. With a double method the newest day is absent, since it needs
+    /// the minimum of the day after.
+    #[must_use]
+    pub fn new(days: &CompletedSeries, model: HeatModel) -> Self {
+        let calendar = days.days();
+        let counted = calendar.len() - usize::from(model.method().needs_next_min());
+        let mut series = Self {
+            first: days.first(),
+            level: Vec::with_capacity(counted + 1),
+            holes: Vec::with_capacity(counted + 1),
+            estimated: Vec::with_capacity(counted + 1),
+        };
+        let (mut level, mut holes, mut estimated) = (0.0, 0, 0);
+        series.push(level, holes, estimated);
+        for (position, day) in calendar.iter().enumerate().take(counted) {
+            let next_min = calendar
+                .get(position + 1)
+                .and_then(|next| next.map(|d| d.extremes.min()));
+            match day.and_then(|d| Some((model.daily(d.extremes, next_min)?, d.origin))) {
+                Some((heat, origin)) => {
+                    level += heat.fahrenheit_days();
+                    estimated += u32::from(origin != Origin::Measured);
+                }
+                None => holes += 1,
+            }
+            series.push(level, holes, estimated);
+        }
+        series
+    }
+
+    fn push(&mut self, level: f64, holes: u32, estimated: u32) {
+        self.level.push(level);
+        self.holes.push(holes);
+        self.estimated.push(estimated);
+    }
+
+    /// How many days there are, holes included.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.level.len() - 1
+    }
+
+    /// Whether there is no day at all.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// The first day.
+    #[must_use]
+    pub const fn first(&self) -> NaiveDate {
+        self.first
+    }
+
+    /// The newest day used.
+    #[must_use]
+    pub fn newest(&self) -> Option<NaiveDate> {
+        self.len().checked_sub(1).map(|last| self.date(last))
+    }
+
+    /// Position of a day, counted from the first; `None` before it.
+    #[must_use]
+    pub fn position(&self, date: NaiveDate) -> Option<usize> {
+        usize::try_from((date - self.first).num_days()).ok()
+    }
+
+    /// The day at a position.
+    #[must_use]
+    pub fn date(&self, position: usize) -> NaiveDate {
+        self.first
+            .checked_add_days(Days::new(position as u64))
+            .unwrap_or(NaiveDate::MAX)
+    }
+
+    /// Degree-days from `from` to `to`, both counted, or the first day in between that is missing.
+    ///
+    /// # Errors
+    /// The first day without temperatures.
+    pub fn sum(&self, from: NaiveDate, to: NaiveDate) -> Result<Accumulated, NaiveDate> {
+        let start = self.position(from).ok_or(from)?;
+        let end = self.position(to).map_or(start, |last| last + 1).max(start);
+        if end > self.len() {
+            return Err(self.date(self.len().max(start)));
+        }
+        if let Some(hole) = self.first_hole(start, end) {
+            return Err(hole);
+        }
+        Ok(Accumulated {
+            degree_days: DegreeDays::from_fahrenheit_days(self.level[end] - self.level[start]),
+            estimated_days: self.estimated[end] - self.estimated[start],
+        })
+    }
+
+    /// The first day without temperatures among positions `start..end`.
+    pub(crate) fn first_hole(&self, start: usize, end: usize) -> Option<NaiveDate> {
+        if self.holes[start] == self.holes[end] {
+            return None;
+        }
+        let offset = self.holes[start + 1..=end].partition_point(|&h| h == self.holes[start]);
+        Some(self.date(start + offset))
+    }
+
+    /// The level before position `position`, °F-days since the first day.
+    pub(crate) fn level(&self, position: usize) -> f64 {
+        self.level[position]
+    }
+
+    /// Whether the day at a position is an estimate.
+    pub(crate) fn is_estimated(&self, position: usize) -> bool {
+        self.estimated[position + 1] > self.estimated[position]
+    }
+
+    /// Where the level reaches `target`, searched from position `start`: the position of the day
+    /// plus the share of that day's heat it took, in `(position, position + 1]`; `None` when the
+    /// newest day does not reach it. A target already reached before `start` gives `start` itself.
+    pub(crate) fn crossing(&self, start: usize, target: f64) -> Option<f64> {
+        let reached = start + self.level.get(start..)?.partition_point(|&level| level < target);
+        if reached == start {
+            return Some(start as f64);
+        }
+        let after = *self.level.get(reached)?;
+        let before = self.level[reached - 1];
+        Some((reached - 1) as f64 + (target - before) / (after - before))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::heat::{Cutoff, Method, Thresholds};
+    use crate::temperature::{Temperature, Unit};
+    use crate::weather::{ReceivedDay, complete};
+
+    fn date(day: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2022, 6, day).unwrap()
+    }
+
+    fn model(method: Method) -> HeatModel {
+        let f = |v| Temperature::new(v, Unit::Fahrenheit).unwrap();
+        let thresholds = Thresholds::new(f(55.0), f(94.0)).unwrap();
+        HeatModel::new(thresholds, method, Cutoff::Horizontal).unwrap()
+    }
+
+    /// The ten-day run of the reference values, one day each from the first of June.
+    fn ten_days() -> Vec<ReceivedDay> {
+        let days = [
+            (48., 74.), (50., 79.), (52., 84.), (55., 88.), (58., 93.),
+            (60., 97.), (63., 101.), (66., 105.), (62., 95.), (54., 80.),
+        ];
+        days.iter()
+            .zip(1..)
+            .map(|(&(min, max), day)| ReceivedDay {
+                date: date(day),
+                min: Some(min),
+                max: Some(max),
+                unit: Unit::Fahrenheit,
+                min_flag: None,
+                max_flag: None,
+            })
+            .collect()
+    }
+
+    fn series(days: &[ReceivedDay], method: Method) -> HeatSeries {
+        HeatSeries::new(&complete(days, date(30)).unwrap(), model(method))
+    }
+
+    #[test]
+    fn ten_days_add_up_as_by_numerical_integration() {
+        // Cumulative °F-days by numerical integration of the curves, 55/94 °F horizontal.
+        let cases = [
+            (Method::SingleSine, 10, 180.665),
+            (Method::SingleTriangle, 10, 181.200),
+            (Method::DoubleSine, 9, 169.418),
+        ];
+        for (method, last, expected) in cases {
+            let sum = series(&ten_days(), method).sum(date(1), date(last)).unwrap();
+            let got = sum.degree_days.fahrenheit_days();
+            assert!((got - expected).abs() < 1e-3, "{method}: {got}");
+        }
+    }
+
+    #[test]
+    fn the_newest_day_of_a_double_method_is_absent() {
+        let heat = series(&ten_days(), Method::DoubleSine);
+        assert_eq!(heat.newest(), Some(date(9)));
+        assert_eq!(heat.sum(date(1), date(10)), Err(date(10)));
+    }
+
+    #[test]
+    fn a_hundred_degree_days_are_reached_a_third_into_the_seventh_day() {
+        let heat = series(&ten_days(), Method::SingleSine);
+        let crossing = heat.crossing(0, 100.0).unwrap();
+        assert!((crossing - 6.330).abs() < 1e-3, "{crossing}");
+        assert_eq!(heat.date(crossing.floor() as usize), date(7));
+    }
+
+    #[test]
+    fn a_sum_across_a_hole_names_the_first_missing_day() {
+        let mut days = ten_days();
+        days.drain(2..8);
+        let heat = series(&days, Method::SingleSine);
+        assert_eq!(heat.sum(date(1), date(10)), Err(date(3)));
+        assert!(heat.sum(date(9), date(10)).is_ok());
+    }
+
+    #[test]
+    fn estimated_days_are_counted() {
+        let mut days = ten_days();
+        days.drain(2..4);
+        let sum = series(&days, Method::SingleSine).sum(date(1), date(10)).unwrap();
+        assert_eq!(sum.estimated_days, 2);
+    }
+}

@@ -1,0 +1,10 @@
+//! The trade of watching navel orangeworm, as pure functions.
+//!
+//! Values and a date go in, values come out: nothing here reads a clock, a file, a socket or the
+//! environment. Modules depend on each other in one direction only:
+//! `temperature ← heat, weather ← insect, orchard ← trapping ← season ← notice`.
+
+pub mod heat;
+pub mod id;
+pub mod temperature;
+pub mod weather;
