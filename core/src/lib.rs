@@ -6,5 +6,9 @@
 
 pub mod heat;
 pub mod id;
+pub mod insect;
+pub mod orchard;
+pub mod season;
 pub mod temperature;
+pub mod trapping;
 pub mod weather;

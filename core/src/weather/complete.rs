@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{Days, NaiveDate};
+use chrono::NaiveDate;
 
 use crate::temperature::Extremes;
 
@@ -125,11 +125,6 @@ fn straight_line(
     })
 }
 
-/// The day before; the calendar of any station starts well after year one.
-pub(crate) fn day_before(date: NaiveDate) -> NaiveDate {
-    date.checked_sub_days(Days::new(1)).unwrap_or(date)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -156,17 +151,22 @@ mod tests {
 
     #[test]
     fn a_short_gap_is_filled_on_a_straight_line_and_marked() {
-        let series = complete(&[received(1, 50.0, 80.0), received(4, 56.0, 92.0)], date(9)).unwrap();
+        let series =
+            complete(&[received(1, 50.0, 80.0), received(4, 56.0, 92.0)], date(9)).unwrap();
         let maxima: Vec<_> = series.days().iter().map(|&d| max_f(d)).collect();
         assert_eq!(maxima, [Some(80.0), Some(84.0), Some(88.0), Some(92.0)]);
         let origins: Vec<_> = series.days().iter().flatten().map(|d| d.origin).collect();
         let filled = Origin::Interpolated { gap_days: 2 };
-        assert_eq!(origins, [Origin::Measured, filled, filled, Origin::Measured]);
+        assert_eq!(
+            origins,
+            [Origin::Measured, filled, filled, Origin::Measured]
+        );
     }
 
     #[test]
     fn a_long_gap_stays_open() {
-        let series = complete(&[received(1, 50.0, 80.0), received(8, 56.0, 92.0)], date(9)).unwrap();
+        let series =
+            complete(&[received(1, 50.0, 80.0), received(8, 56.0, 92.0)], date(9)).unwrap();
         assert_eq!(series.days().len(), 8);
         assert_eq!(series.days().iter().flatten().count(), 2);
     }

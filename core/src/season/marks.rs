@@ -1,0 +1,325 @@
+//! The marks of a season: passed on a day, projected for a range, or not to be told.
+
+use chrono::{Datelike, Days, NaiveDate};
+
+use crate::heat::HeatSeries;
+use crate::id::MarkId;
+use crate::insect::{CountsFrom, Insect, Mark};
+use crate::orchard::Block;
+use crate::temperature::DegreeDays;
+use crate::trapping::{EggLayingStart, Note, NoteKind};
+
+use super::StationHeat;
+use super::projection::{Crossings, Projection, Trajectory, day_of, join};
+
+/// One reading of one mark.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MarkReading {
+    /// The mark.
+    pub mark: MarkId,
+    /// Its name in mails.
+    pub name: String,
+    /// Its degree-days.
+    pub at: DegreeDays,
+    /// What it counts from in this reading.
+    pub basis: Basis,
+    /// The varieties this reading is for; all of the block where it does not wait for hull split.
+    pub varieties: Vec<String>,
+    /// Whether this is the reading people are told; where hull split is only expected the mark is
+    /// also read without it, beside.
+    pub told: bool,
+    /// The answer.
+    pub outcome: Outcome,
+}
+
+/// What a mark counts from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Basis {
+    /// The egg-laying start.
+    EggLayingStart,
+    /// A mark before it.
+    Mark(MarkId),
+    /// The later of a mark before it and first hull split of sound nuts, seen on that day.
+    HullSplit(MarkId, NaiveDate),
+    /// The later of a mark before it and first hull split, expected on that day.
+    HullSplitExpected(MarkId, NaiveDate),
+}
+
+/// One of the three answers.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Outcome {
+    /// Its degree-days were reached on a day.
+    Passed {
+        /// The first day whose end-of-day sum reaches the mark.
+        date: NaiveDate,
+        /// Whether an estimated day carried it over.
+        by_estimate: bool,
+    },
+    /// It is projected for a range of days.
+    Projected(Projection),
+    /// It cannot be told.
+    CannotTell {
+        /// Why.
+        reason: String,
+    },
+}
+
+/// When a variety's hull split is known or expected.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Split {
+    Unknown,
+    Expected(NaiveDate),
+    Seen(NaiveDate),
+}
+
+impl Split {
+    const fn date(self) -> Option<NaiveDate> {
+        match self {
+            Self::Unknown => None,
+            Self::Expected(date) | Self::Seen(date) => Some(date),
+        }
+    }
+}
+
+/// Reads every mark of the insect, by the varieties' hull split where it matters.
+pub(super) fn readings(
+    insect: &Insect,
+    block: &Block,
+    start: &EggLayingStart,
+    heat: &StationHeat,
+    notes: &[Note],
+) -> Vec<MarkReading> {
+    let splits = varieties_by_split(block, notes, heat.as_of());
+    let all = || block.varieties.clone();
+    let reader = Reader {
+        insect,
+        start,
+        heat,
+    };
+    let mut readings = Vec::new();
+    for place in 0..insect.marks.len() {
+        if !waits(insect, place) {
+            readings.push(reader.read(place, Split::Unknown, all(), true));
+            continue;
+        }
+        for (split, varieties) in &splits {
+            readings.push(reader.read(place, *split, varieties.clone(), true));
+            if matches!(split, Split::Expected(_)) {
+                readings.push(reader.read(place, Split::Unknown, varieties.clone(), false));
+            }
+        }
+    }
+    readings
+}
+
+/// Whether a mark, or one it counts from, waits for hull split.
+fn waits(insect: &Insect, place: usize) -> bool {
+    let mark = &insect.marks[place];
+    mark.waits_for_hull_split
+        || match mark.from {
+            CountsFrom::EggLayingStart => false,
+            CountsFrom::Mark(earlier) => waits(insect, earlier),
+        }
+}
+
+/// Varieties grouped by equal hull split, in the block's order.
+fn varieties_by_split(
+    block: &Block,
+    notes: &[Note],
+    as_of: NaiveDate,
+) -> Vec<(Split, Vec<String>)> {
+    let mut groups: Vec<(Split, Vec<String>)> = Vec::new();
+    for variety in &block.varieties {
+        let split = split_of(block, variety, notes, as_of);
+        match groups.iter_mut().find(|(other, _)| *other == split) {
+            Some((_, varieties)) => varieties.push(variety.clone()),
+            None => groups.push((split, vec![variety.clone()])),
+        }
+    }
+    groups
+}
+
+/// A variety's first hull split this year: seen, else the newest expectation.
+fn split_of(block: &Block, variety: &str, notes: &[Note], as_of: NaiveDate) -> Split {
+    let mut about: Vec<&Note> = notes
+        .iter()
+        .filter(|note| note.block == block.id && note.variety.as_deref() == Some(variety))
+        .filter(|note| note.date <= as_of && note.date.year() == as_of.year())
+        .collect();
+    about.sort_by_key(|note| note.date);
+    let seen = about.iter().find(|note| note.kind == NoteKind::HullSplit);
+    let expected = about.iter().rev().find_map(|note| match note.kind {
+        NoteKind::HullSplitExpected(date) => Some(date),
+        _ => None,
+    });
+    match (seen, expected) {
+        (Some(note), _) => Split::Seen(note.date),
+        (None, Some(date)) => Split::Expected(date),
+        (None, None) => Split::Unknown,
+    }
+}
+
+/// Levels to reach for a mark: at its own degree-days and at both ends of its spread.
+#[derive(Clone, Copy)]
+struct Levels {
+    low: f64,
+    at: f64,
+    high: f64,
+}
+
+struct Reader<'a> {
+    insect: &'a Insect,
+    start: &'a EggLayingStart,
+    heat: &'a StationHeat,
+}
+
+impl Reader<'_> {
+    fn read(&self, place: usize, split: Split, varieties: Vec<String>, told: bool) -> MarkReading {
+        let mark = &self.insect.marks[place];
+        MarkReading {
+            mark: mark.id.clone(),
+            name: mark.name.clone(),
+            at: mark.at,
+            basis: self.basis(mark, split),
+            varieties,
+            told,
+            outcome: self
+                .outcome(place, split)
+                .unwrap_or_else(|reason| Outcome::CannotTell { reason }),
+        }
+    }
+
+    fn basis(&self, mark: &Mark, split: Split) -> Basis {
+        match mark.from {
+            CountsFrom::EggLayingStart => Basis::EggLayingStart,
+            CountsFrom::Mark(earlier) => {
+                let earlier = self.insect.marks[earlier].id.clone();
+                match split {
+                    Split::Seen(day) if mark.waits_for_hull_split => Basis::HullSplit(earlier, day),
+                    Split::Expected(day) if mark.waits_for_hull_split => {
+                        Basis::HullSplitExpected(earlier, day)
+                    }
+                    _ => Basis::Mark(earlier),
+                }
+            }
+        }
+    }
+
+    fn outcome(&self, place: usize, split: Split) -> Result<Outcome, String> {
+        let start = self.start.date.ok_or("no egg-laying start yet")?;
+        let (series, newest) = self.heat.known()?;
+        let first = series
+            .position(start)
+            .ok_or_else(|| format!("temperatures begin on {}, after the start", series.first()))?;
+        let known = Trajectory::known(series, self.heat.as_of().year());
+        let passed = self
+            .levels(&known, place, split)
+            .and_then(|levels| known.reaches(levels.at));
+        let used = passed.map_or(series.len(), |instant| instant.ceil() as usize);
+        if let Some(hole) = (first < used)
+            .then(|| series.first_hole(first, used))
+            .flatten()
+        {
+            return Err(self.heat.hole(hole));
+        }
+        match passed {
+            Some(instant) => {
+                let date = day_of(series, instant);
+                let by_estimate = series
+                    .position(date)
+                    .is_some_and(|p| series.is_estimated(p));
+                Ok(Outcome::Passed { date, by_estimate })
+            }
+            None => self
+                .project(series, newest, place, split)
+                .map(Outcome::Projected),
+        }
+    }
+
+    fn project(
+        &self,
+        series: &HeatSeries,
+        newest: NaiveDate,
+        place: usize,
+        split: Split,
+    ) -> Result<Projection, String> {
+        let trajectories = Trajectory::continued(series, self.heat.as_of().year());
+        let crossings: Vec<Crossings> = trajectories
+            .iter()
+            .filter_map(|trajectory| self.crossings(trajectory, place, split))
+            .collect();
+        if trajectories.is_empty() {
+            return Err(format!(
+                "station {} has no past year from {newest} on to project with",
+                self.heat.station()
+            ));
+        }
+        if crossings.len() * 2 <= trajectories.len() {
+            return Err(format!(
+                "reached before the end of the year in only {} of {} past years",
+                crossings.len(),
+                trajectories.len()
+            ));
+        }
+        Ok(join(series, &crossings, self.has_spread(place)))
+    }
+
+    fn crossings(
+        &self,
+        trajectory: &Trajectory<'_>,
+        place: usize,
+        split: Split,
+    ) -> Option<Crossings> {
+        let levels = self.levels(trajectory, place, split)?;
+        Some(Crossings {
+            low: trajectory.reaches(levels.low)?,
+            at: trajectory.reaches(levels.at)?,
+            high: trajectory
+                .reaches(levels.high)
+                .unwrap_or_else(|| trajectory.end()),
+        })
+    }
+
+    /// A mark's levels on a trajectory, from those of what it counts from.
+    fn levels(&self, trajectory: &Trajectory<'_>, place: usize, split: Split) -> Option<Levels> {
+        let mark = &self.insect.marks[place];
+        let mut from = match mark.from {
+            CountsFrom::EggLayingStart => self.start_levels(trajectory)?,
+            CountsFrom::Mark(earlier) => self.levels(trajectory, earlier, split)?,
+        };
+        if let (true, Some(day)) = (mark.waits_for_hull_split, split.date()) {
+            let at_split = trajectory.level_at(day)?;
+            from = Levels {
+                low: from.low.max(at_split),
+                at: from.at.max(at_split),
+                high: from.high.max(at_split),
+            };
+        }
+        let (low, high) = mark.range.unwrap_or((mark.at, mark.at));
+        Some(Levels {
+            low: from.low + low.fahrenheit_days(),
+            at: from.at + mark.at.fahrenheit_days(),
+            high: from.high + high.fahrenheit_days(),
+        })
+    }
+
+    /// The start itself; laying may have begun on any day after the check before it.
+    fn start_levels(&self, trajectory: &Trajectory<'_>) -> Option<Levels> {
+        let start = self.start.date?;
+        let at = trajectory.level_at(start)?;
+        let earliest = self.start.evidence.check_before.and_then(|check| {
+            let day = check.checked_add_days(Days::new(1))?.min(start);
+            trajectory.level_at(day)
+        });
+        Some(Levels {
+            low: earliest.unwrap_or(at),
+            at,
+            high: at,
+        })
+    }
+
+    /// Whether the insect's own spread is published for a mark.
+    fn has_spread(&self, place: usize) -> bool {
+        self.insect.marks[place].range.is_some()
+    }
+}

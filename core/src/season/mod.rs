@@ -1,0 +1,83 @@
+//! One block, one insect, one year, as seen on one day.
+
+mod marks;
+mod projection;
+mod station_heat;
+
+pub use marks::{Basis, MarkReading, Outcome};
+pub use projection::{FEW_PAST_YEARS, Projection};
+pub use station_heat::StationHeat;
+
+use chrono::{Datelike, Days, NaiveDate};
+
+use crate::heat::Accumulated;
+use crate::id::InsectId;
+use crate::insect::Insect;
+use crate::orchard::{Block, Orchard};
+use crate::trapping::{
+    Catch, EggLayingStart, Note, ReadingDue, ServiceDue, StartStatus, Visits, catches,
+    egg_laying_start, readings_due, service_due,
+};
+
+/// Days of readings that the latest catches are made of.
+const LATEST_CATCH_DAYS: u64 = 7;
+
+/// Everything told about one block's season on one day.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BlockSeason {
+    /// The block as in force that day.
+    pub block: Block,
+    /// The insect.
+    pub insect: InsectId,
+    /// The year.
+    pub year: i32,
+    /// The civil day of telling: station days before it, visits and notes up to it.
+    pub as_of: NaiveDate,
+    /// The egg-laying start.
+    pub start: EggLayingStart,
+    /// Degree-days from the start, which counts, to the newest station day.
+    pub degree_days: Result<Accumulated, String>,
+    /// The newest station day used.
+    pub newest_day: Option<NaiveDate>,
+    /// Every mark, once for each reading of it.
+    pub marks: Vec<MarkReading>,
+    /// Service clocks of the block's traps.
+    pub service: Vec<ServiceDue>,
+    /// Next readings of the block's traps.
+    pub readings: Vec<ReadingDue>,
+    /// Catches of the last seven days, by kind of trap.
+    pub latest: Vec<Catch>,
+}
+
+/// The whole trade in one call: the same for tonight and for a replay of an earlier night.
+#[must_use]
+pub fn assess(
+    orchard: &Orchard,
+    block: &Block,
+    insect: &Insect,
+    heat: &StationHeat,
+    visits: &Visits,
+    notes: &[Note],
+) -> BlockSeason {
+    let as_of = heat.as_of();
+    let start = egg_laying_start(orchard, block, insect.start_rule, visits, notes, as_of);
+    let awaited = matches!(start.status, StartStatus::None | StartStatus::Provisional);
+    let traps: Vec<_> = orchard.traps_of(&block.id).collect();
+    let week_ago = as_of.checked_sub_days(Days::new(LATEST_CATCH_DAYS - 1));
+    BlockSeason {
+        insect: insect.id.clone(),
+        year: as_of.year(),
+        as_of,
+        degree_days: heat.since(start.date),
+        newest_day: heat.newest(),
+        marks: marks::readings(insect, block, &start, heat, notes),
+        service: service_due(orchard, traps.iter().copied(), visits, as_of),
+        readings: readings_due(traps.iter().copied(), visits, awaited, as_of),
+        latest: catches(&traps, visits, week_ago.unwrap_or(as_of), as_of),
+        block: block.clone(),
+        start,
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,332 @@
+//! Whole seasons on temperatures simple enough to add up by hand.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::*;
+use crate::id::{BlockId, GroupId, PersonId, StationId, TrapId};
+use crate::insect::InsectFile;
+use crate::orchard::{Crop, Regime, Trap, TrapKind};
+use crate::temperature::Unit;
+use crate::trapping::{NoteKind, Visit};
+use crate::weather::ReceivedDay;
+
+fn date(year: i32, month: u32, day: u32) -> NaiveDate {
+    NaiveDate::from_ymd_opt(year, month, day).unwrap()
+}
+
+fn insect() -> Insect {
+    let text = include_str!("../../../config/insects/navel-orangeworm.toml");
+    toml::from_str::<InsectFile>(text).unwrap().check().unwrap()
+}
+
+/// A day whose extremes lie between the thresholds gives its mean less 55, by any curve.
+fn warm(date: NaiveDate, degree_days: f64) -> ReceivedDay {
+    ReceivedDay {
+        date,
+        min: Some(55.0 + degree_days - 10.0),
+        max: Some(55.0 + degree_days + 10.0),
+        unit: Unit::Fahrenheit,
+        min_flag: None,
+        max_flag: None,
+    }
+}
+
+fn year_of(year: i32, degree_days: f64) -> impl Iterator<Item = ReceivedDay> {
+    let days = date(year, 1, 1).iter_days();
+    days.take_while(move |day| day.year() == year)
+        .map(move |day| warm(day, degree_days))
+}
+
+/// Past years of 16, 20 and 24 degree-days a day, and a season of 20 known before `as_of`.
+fn received(as_of: NaiveDate) -> Vec<ReceivedDay> {
+    year_of(2018, 16.0)
+        .chain(year_of(2019, 20.0))
+        .chain(year_of(2020, 24.0))
+        .chain(year_of(2021, 20.0).filter(|day| day.date < as_of))
+        .collect()
+}
+
+fn heat(received: &[ReceivedDay], as_of: NaiveDate) -> StationHeat {
+    StationHeat::new(StationId::new("S").unwrap(), received, insect().heat, as_of)
+}
+
+fn block() -> Block {
+    Block {
+        id: BlockId::new("B").unwrap(),
+        name: "Bench".into(),
+        grower: PersonId::new("grower").unwrap(),
+        adviser: PersonId::new("adviser").unwrap(),
+        crop: Crop::Almond,
+        acres: None,
+        regime: Regime::Conventional,
+        station: StationId::new("S").unwrap(),
+        varieties: vec!["Nonpareil".into(), "Monterey".into()],
+        start_group: GroupId::new("B").unwrap(),
+        start_rule: None,
+    }
+}
+
+/// The start set by hand to 1 May, so that only the dates matter.
+fn started() -> Vec<Note> {
+    vec![note(
+        date(2021, 5, 1),
+        None,
+        NoteKind::EggLayingStart(date(2021, 5, 1)),
+    )]
+}
+
+fn note(date: NaiveDate, variety: Option<&str>, kind: NoteKind) -> Note {
+    Note {
+        block: BlockId::new("B").unwrap(),
+        variety: variety.map(str::to_owned),
+        date,
+        kind,
+        text: String::new(),
+        by: "adviser".into(),
+    }
+}
+
+fn season_of(received: &[ReceivedDay], notes: &[Note], as_of: NaiveDate) -> BlockSeason {
+    let orchard = Orchard::new(vec![block()], Vec::new(), Vec::new());
+    let visits = Visits::default();
+    assess(
+        &orchard,
+        &block(),
+        &insect(),
+        &heat(received, as_of),
+        &visits,
+        notes,
+    )
+}
+
+fn season(notes: &[Note], as_of: NaiveDate) -> BlockSeason {
+    season_of(&received(as_of), notes, as_of)
+}
+
+fn outcome<'a>(season: &'a BlockSeason, mark: &str, variety: &str) -> &'a Outcome {
+    let found = season.marks.iter().find(|reading| {
+        reading.told
+            && reading.mark.as_str() == mark
+            && reading.varieties.iter().any(|v| v == variety)
+    });
+    &found.unwrap().outcome
+}
+
+fn projection(season: &BlockSeason, mark: &str) -> Projection {
+    match outcome(season, mark, "Nonpareil") {
+        Outcome::Projected(projection) => *projection,
+        other => panic!("{mark}: {other:?}"),
+    }
+}
+
+#[test]
+fn the_start_day_counts_and_a_mark_passes_on_the_day_that_reaches_it() {
+    // 20 a day from 1 May: 100 at the end of 5 May.
+    let season = season(&started(), date(2021, 5, 10));
+    let passed = Outcome::Passed {
+        date: date(2021, 5, 5),
+        by_estimate: false,
+    };
+    assert_eq!(outcome(&season, "first-hatch", "Nonpareil"), &passed);
+    // 1 to 9 May: the day of telling itself is not over.
+    let sum = season.degree_days.unwrap().degree_days.fahrenheit_days();
+    assert!((sum - 180.0).abs() < 1e-9, "{sum}");
+    assert_eq!(season.newest_day, Some(date(2021, 5, 9)));
+}
+
+#[test]
+fn a_mark_ahead_is_a_range_from_the_past_years() {
+    // Known to 9 May: 180. Left to 1056: 876. At 16, 20, 24 a day that is 54.75, 43.8 and 36.5
+    // days from 10 May on: within the 55th, 44th and 37th day, 3 July, 22 June and 15 June.
+    let season = season(&started(), date(2021, 5, 10));
+    let second = projection(&season, "second-generation");
+    assert_eq!(second.middle, date(2021, 6, 22));
+    assert_eq!(second.past_years, 3);
+    assert!(!second.insect_spread);
+    // Three past years are few: beyond the quantiles the range widens by 8/3 days to each side.
+    // 10 % of the way is 36.5 + 0.2 · 7.3 = 37.96, less 2.667 = 35.29: the 36th day, 14 June.
+    assert_eq!(second.weather_early, date(2021, 6, 14));
+    // 90 %: 43.8 + 0.8 · 10.95 = 52.56, plus 2.667 = 55.23: the 56th day, 4 July.
+    assert_eq!(second.late, date(2021, 7, 4));
+}
+
+#[test]
+fn the_check_interval_and_the_published_range_widen_only_their_own_side() {
+    let season = season(&started(), date(2021, 5, 10));
+    let third = projection(&season, "third-generation");
+    assert!(third.insect_spread);
+    assert!(third.early < third.weather_early);
+    assert!(third.late > third.weather_late);
+}
+
+#[test]
+fn before_hull_split_a_generation_counts_on_from_the_mark_before() {
+    // 1779 from 1 May at 20 a day: 88.95 days, within the 89th: 28 July.
+    let season = season(&started(), date(2021, 8, 10));
+    let passed = Outcome::Passed {
+        date: date(2021, 7, 28),
+        by_estimate: false,
+    };
+    assert_eq!(outcome(&season, "third-generation", "Nonpareil"), &passed);
+}
+
+#[test]
+fn a_late_hull_split_moves_its_varietys_generations_and_no_other() {
+    // Monterey split on 10 July: 723 from then on, 36.15 days, within the 37th: 15 August.
+    let mut notes = started();
+    notes.push(note(
+        date(2021, 7, 10),
+        Some("Monterey"),
+        NoteKind::HullSplit,
+    ));
+    let season = season(&notes, date(2021, 8, 20));
+    let on = |day| Outcome::Passed {
+        date: day,
+        by_estimate: false,
+    };
+    assert_eq!(
+        outcome(&season, "third-generation", "Monterey"),
+        &on(date(2021, 8, 15))
+    );
+    assert_eq!(
+        outcome(&season, "third-generation", "Nonpareil"),
+        &on(date(2021, 7, 28))
+    );
+}
+
+#[test]
+fn an_expected_hull_split_shows_both_readings() {
+    let mut notes = started();
+    let expected = NoteKind::HullSplitExpected(date(2021, 7, 10));
+    notes.push(note(date(2021, 6, 1), Some("Nonpareil"), expected));
+    let season = season(&notes, date(2021, 6, 10));
+    let third: Vec<_> = season
+        .marks
+        .iter()
+        .filter(|r| r.mark.as_str() == "third-generation" && r.varieties[0] == "Nonpareil")
+        .map(|r| (r.told, matches!(r.basis, Basis::HullSplitExpected(..))))
+        .collect();
+    assert_eq!(third, [(true, true), (false, false)]);
+    // From 10 July on, 723 at 20 a day: the 37th day.
+    assert_eq!(
+        projection(&season, "third-generation").middle,
+        date(2021, 8, 15)
+    );
+}
+
+#[test]
+fn a_long_gap_after_the_start_cannot_be_told_and_is_named() {
+    let as_of = date(2021, 6, 1);
+    let gap = |day: &ReceivedDay| (date(2021, 5, 12)..date(2021, 5, 20)).contains(&day.date);
+    let with_gap: Vec<_> = received(as_of).into_iter().filter(|d| !gap(d)).collect();
+    let season = season_of(&with_gap, &started(), as_of);
+    let reason = "no temperatures from station S for 2021-05-12".to_owned();
+    assert_eq!(season.degree_days, Err(reason.clone()));
+    let second = outcome(&season, "second-generation", "Nonpareil");
+    assert_eq!(second, &Outcome::CannotTell { reason });
+    // What was passed before the gap stays passed.
+    let hatch = outcome(&season, "first-hatch", "Nonpareil");
+    assert!(matches!(hatch, Outcome::Passed { .. }));
+}
+
+#[test]
+fn an_estimated_day_that_carries_a_mark_over_is_marked() {
+    let as_of = date(2021, 5, 20);
+    let hidden: Vec<_> = received(as_of)
+        .into_iter()
+        .filter(|day| day.date != date(2021, 5, 5))
+        .collect();
+    let season = season_of(&hidden, &started(), as_of);
+    let passed = Outcome::Passed {
+        date: date(2021, 5, 5),
+        by_estimate: true,
+    };
+    assert_eq!(outcome(&season, "first-hatch", "Nonpareil"), &passed);
+    assert_eq!(season.degree_days.unwrap().estimated_days, 1);
+}
+
+#[test]
+fn without_past_years_a_mark_ahead_cannot_be_told() {
+    let as_of = date(2021, 5, 10);
+    let only_this: Vec<_> = year_of(2021, 20.0).filter(|day| day.date < as_of).collect();
+    let season = season_of(&only_this, &started(), as_of);
+    assert!(matches!(
+        outcome(&season, "second-generation", "Nonpareil"),
+        Outcome::CannotTell { reason } if reason.contains("no past year")
+    ));
+}
+
+#[test]
+fn without_a_start_no_mark_is_told() {
+    let season = season(&[], date(2021, 5, 10));
+    assert!(
+        season
+            .marks
+            .iter()
+            .all(|r| matches!(r.outcome, Outcome::CannotTell { .. }))
+    );
+    assert!(season.degree_days.is_err());
+}
+
+#[test]
+fn what_comes_later_changes_nothing() {
+    let as_of = date(2021, 5, 10);
+    let mut later = received(as_of);
+    later.extend(year_of(2021, 35.0).filter(|day| day.date >= as_of));
+    let mut notes = started();
+    notes.push(note(
+        date(2021, 7, 10),
+        Some("Monterey"),
+        NoteKind::HullSplit,
+    ));
+    assert_eq!(season_of(&later, &notes, as_of), season(&started(), as_of));
+}
+
+#[test]
+fn a_station_without_temperatures_is_said_so() {
+    let season = season_of(&[], &started(), date(2021, 5, 10));
+    assert_eq!(
+        season.degree_days,
+        Err("no temperatures from station S yet".to_owned())
+    );
+    assert_eq!(season.newest_day, None);
+}
+
+#[test]
+fn the_day_before_the_check_limits_how_early_laying_may_have_begun() {
+    // Four traps: baseline, two clean checks, then two checks that confirm 15 May.
+    let trap = |n: usize| Trap {
+        id: TrapId::new(&format!("E{n}")).unwrap(),
+        block: BlockId::new("B").unwrap(),
+        kind: TrapKind::Egg,
+        hung: date(2021, 5, 1),
+        removed: None,
+        group: GroupId::new("B").unwrap(),
+        place: String::new(),
+        products: BTreeMap::new(),
+    };
+    let visit = |n: usize, day: u32, eggs: u32| Visit {
+        trap: TrapId::new(&format!("E{n}")).unwrap(),
+        date: date(2021, 5, day),
+        eggs: Some(eggs),
+        moths: None,
+        males: None,
+        females: None,
+        readable: true,
+        serviced: BTreeSet::new(),
+        note: String::new(),
+    };
+    let days = [(4, 0), (8, 0), (11, 0), (15, 3), (18, 4)];
+    let visits = (1..=4).flat_map(|n| days.map(|(day, eggs)| visit(n, day, eggs)));
+    let orchard = Orchard::new(vec![block()], (1..=4).map(trap).collect(), Vec::new());
+    let as_of = date(2021, 5, 20);
+    let heat = heat(&received(as_of), as_of);
+    let visits = Visits::new(visits.collect());
+    let season = assess(&orchard, &block(), &insect(), &heat, &visits, &[]);
+    assert_eq!(season.start.status, StartStatus::Confirmed);
+    let second = projection(&season, "second-generation");
+    // Three days of 20 degree-days between the clean check and the start: about three days.
+    let earlier = (second.weather_early - second.early).num_days();
+    assert!((2..=4).contains(&earlier), "{earlier}");
+    assert_eq!(second.late, second.weather_late);
+}

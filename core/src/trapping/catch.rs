@@ -1,0 +1,191 @@
+//! Catches per trap and night: the only way counts of unequal intervals can be compared.
+
+use chrono::NaiveDate;
+
+use crate::orchard::{Trap, TrapKind};
+
+use super::{Visit, Visits};
+
+/// What was counted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Counted {
+    /// Eggs on egg traps.
+    Eggs,
+    /// Males on pheromone traps.
+    Males,
+    /// Moths of both sexes, unsexed.
+    Moths,
+    /// Females, or all moths of bait bags that were not sexed.
+    Females,
+}
+
+impl Counted {
+    /// The words used in mails.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Eggs => "eggs",
+            Self::Males => "males",
+            Self::Moths => "moths, both sexes",
+            Self::Females => "females",
+        }
+    }
+}
+
+/// The catch of all traps of one kind in a stretch of days.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Catch {
+    /// The kind of trap.
+    pub kind: TrapKind,
+    /// What was counted.
+    pub counted: Counted,
+    /// The sum of the counts.
+    pub count: u32,
+    /// Traps with at least one readable count.
+    pub traps_read: usize,
+    /// Traps that hung on the last day.
+    pub traps_hung: usize,
+    /// Nights behind the counts, over all traps.
+    pub trap_nights: u32,
+}
+
+impl Catch {
+    /// Catch per trap and night; `None` without a night.
+    #[must_use]
+    pub fn per_trap_night(&self) -> Option<f64> {
+        (self.trap_nights > 0).then(|| f64::from(self.count) / f64::from(self.trap_nights))
+    }
+}
+
+/// Catches of one block's traps by kind, from the readings dated `from..=to`.
+#[must_use]
+pub fn catches(traps: &[&Trap], visits: &Visits, from: NaiveDate, to: NaiveDate) -> Vec<Catch> {
+    let kinds = [
+        (TrapKind::Egg, Counted::Eggs),
+        (TrapKind::Pheromone, Counted::Males),
+        (TrapKind::PheromonePpo, Counted::Moths),
+        (TrapKind::BaitBag, Counted::Females),
+    ];
+    kinds
+        .into_iter()
+        .map(|(kind, counted)| {
+            let of_kind: Vec<&Trap> = traps.iter().copied().filter(|t| t.kind == kind).collect();
+            catch_of(kind, counted, &of_kind, visits, from, to)
+        })
+        .filter(|catch| catch.traps_hung > 0 || catch.traps_read > 0)
+        .collect()
+}
+
+fn catch_of(
+    kind: TrapKind,
+    counted: Counted,
+    traps: &[&Trap],
+    visits: &Visits,
+    from: NaiveDate,
+    to: NaiveDate,
+) -> Catch {
+    let mut catch = Catch {
+        kind,
+        counted,
+        count: 0,
+        traps_read: 0,
+        traps_hung: traps.iter().filter(|t| t.hangs_on(to)).count(),
+        trap_nights: 0,
+    };
+    for trap in traps {
+        let readings: Vec<(u32, u32)> = readings_of(trap, visits, counted, from, to).collect();
+        catch.traps_read += usize::from(!readings.is_empty());
+        for (count, nights) in readings {
+            catch.count += count;
+            catch.trap_nights += nights;
+        }
+    }
+    catch
+}
+
+/// Count and nights of each readable reading of one trap.
+fn readings_of<'a>(
+    trap: &'a Trap,
+    visits: &'a Visits,
+    counted: Counted,
+    from: NaiveDate,
+    to: NaiveDate,
+) -> impl Iterator<Item = (u32, u32)> + 'a {
+    let seen = visits.of(&trap.id, to);
+    let before = std::iter::once(trap.hung).chain(seen.iter().map(|v| v.date));
+    seen.iter().zip(before).filter_map(move |(visit, before)| {
+        let nights = u32::try_from((visit.date - before).num_days()).ok()?;
+        let count = count_of(visit, counted).filter(|_| visit.readable)?;
+        (visit.date >= from && nights > 0).then_some((count, nights))
+    })
+}
+
+fn count_of(visit: &Visit, counted: Counted) -> Option<u32> {
+    match counted {
+        Counted::Eggs => visit.eggs,
+        Counted::Males => visit.males.or(visit.moths),
+        Counted::Moths => visit.all_moths(),
+        Counted::Females => visit.females.or(visit.moths),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::{BTreeMap, BTreeSet};
+
+    use super::*;
+    use crate::id::{BlockId, GroupId, TrapId};
+
+    fn date(day: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2022, 5, day).unwrap()
+    }
+
+    fn trap() -> Trap {
+        Trap {
+            id: TrapId::new("P1").unwrap(),
+            block: BlockId::new("B").unwrap(),
+            kind: TrapKind::Pheromone,
+            hung: date(1),
+            removed: None,
+            group: GroupId::new("B").unwrap(),
+            place: String::new(),
+            products: BTreeMap::new(),
+        }
+    }
+
+    fn visit(day: u32, males: Option<u32>, readable: bool) -> Visit {
+        Visit {
+            trap: TrapId::new("P1").unwrap(),
+            date: date(day),
+            eggs: None,
+            moths: None,
+            males,
+            females: None,
+            readable,
+            serviced: BTreeSet::new(),
+            note: String::new(),
+        }
+    }
+
+    #[test]
+    fn unequal_intervals_are_divided_by_their_nights() {
+        let visits = Visits::new(vec![
+            visit(4, Some(6), true),
+            visit(11, Some(7), true),
+            visit(13, None, false),
+            visit(15, Some(4), true),
+        ]);
+        // Worked by hand: nights 3, 7 and 2 (from the unreadable visit on); 6 + 7 + 4 moths.
+        let catch = &catches(&[&trap()], &visits, date(1), date(20))[0];
+        assert_eq!((catch.count, catch.trap_nights), (17, 12));
+        assert_eq!((catch.traps_read, catch.traps_hung), (1, 1));
+    }
+
+    #[test]
+    fn a_trap_that_was_not_read_has_no_catch_rather_than_zero() {
+        let visits = Visits::new(vec![visit(4, None, false)]);
+        let catch = &catches(&[&trap()], &visits, date(1), date(20))[0];
+        assert_eq!(catch.traps_read, 0);
+        assert_eq!(catch.per_trap_night(), None);
+    }
+}

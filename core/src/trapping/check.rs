@@ -1,0 +1,117 @@
+//! Check dates of an egg-trap group: one reading a trap, over at most two days.
+
+use chrono::{Datelike, Days, NaiveDate};
+
+use crate::id::TrapId;
+use crate::orchard::Trap;
+
+use super::Visits;
+
+/// One egg count of one trap.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading {
+    /// The trap.
+    pub trap: TrapId,
+    /// The day.
+    pub date: NaiveDate,
+    /// Eggs counted and taken off.
+    pub eggs: u32,
+    /// Nights since the visit before, or since hanging.
+    pub nights: u32,
+    /// Whether it is the trap's first reading after hanging: a baseline that shows no rise.
+    pub baseline: bool,
+}
+
+/// The readings of one check date.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Check {
+    /// Its day, the first where it spans two.
+    pub date: NaiveDate,
+    /// Egg traps hanging then.
+    pub hung: usize,
+    /// Their readable counts, by trap.
+    pub readings: Vec<Reading>,
+}
+
+/// Check dates are so many days apart at least and at most when they follow each other.
+pub(super) const CONSECUTIVE_DAYS: std::ops::RangeInclusive<i64> = 2..=8;
+
+impl Check {
+    /// The readings that can be judged: all but the baselines.
+    pub fn judged(&self) -> impl Iterator<Item = &Reading> {
+        self.readings.iter().filter(|reading| !reading.baseline)
+    }
+
+    /// Whether it counts: at least three readable traps, and 75 % of those hung.
+    #[must_use]
+    pub fn counts(&self) -> bool {
+        let read = self.judged().count();
+        read >= 3 && read * 4 >= self.hung * 3
+    }
+
+    /// Egg traps with at least one egg.
+    #[must_use]
+    pub fn with_eggs(&self) -> usize {
+        self.judged().filter(|reading| reading.eggs > 0).count()
+    }
+}
+
+/// Lays this year's readable counts of a group's egg traps up to `as_of` on check dates, oldest
+/// first. A trap that hung over the winter has its baseline at its first reading of the year.
+#[must_use]
+pub fn checks(egg_traps: &[&Trap], visits: &Visits, as_of: NaiveDate) -> Vec<Check> {
+    let mut readings: Vec<Reading> = egg_traps
+        .iter()
+        .flat_map(|trap| readings_of(trap, visits, as_of))
+        .collect();
+    readings.sort_by(|a, b| (a.date, &a.trap).cmp(&(b.date, &b.trap)));
+    let mut checks: Vec<Check> = Vec::new();
+    for reading in readings {
+        match checks.last_mut() {
+            Some(check) if belongs(check, &reading) => check.readings.push(reading),
+            _ => checks.push(Check {
+                date: reading.date,
+                hung: egg_traps
+                    .iter()
+                    .filter(|t| t.hangs_on(reading.date))
+                    .count(),
+                readings: vec![reading],
+            }),
+        }
+    }
+    checks
+}
+
+fn belongs(check: &Check, reading: &Reading) -> bool {
+    let second_day = check.date.checked_add_days(Days::new(1));
+    second_day.is_some_and(|last| reading.date <= last)
+        && check
+            .readings
+            .iter()
+            .all(|other| other.trap != reading.trap)
+}
+
+/// A trap's readable counts. Every visit ends an interval, also one that could not be read, since
+/// the trap is cleaned or its bait replaced then.
+fn readings_of(trap: &Trap, visits: &Visits, as_of: NaiveDate) -> Vec<Reading> {
+    let mut before = trap.hung;
+    let mut readings: Vec<Reading> = Vec::new();
+    for visit in visits.of(&trap.id, as_of) {
+        let nights = u32::try_from((visit.date - before).num_days()).unwrap_or(0);
+        before = visit.date;
+        match visit
+            .eggs
+            .filter(|_| visit.readable && visit.date.year() == as_of.year())
+        {
+            Some(eggs) if nights > 0 => readings.push(Reading {
+                trap: trap.id.clone(),
+                date: visit.date,
+                eggs,
+                nights,
+                baseline: readings.is_empty(),
+            }),
+            _ => {}
+        }
+    }
+    readings
+}

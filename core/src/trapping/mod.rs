@@ -1,0 +1,15 @@
+//! What the traps tell: visits, catches per trap and night, service due, the egg-laying start.
+
+mod catch;
+mod check;
+mod service;
+mod start;
+mod visit;
+
+pub use catch::{Catch, Counted, catches};
+pub use check::{Check, Reading, checks};
+pub use service::{ReadingDue, ServiceDue, readings_due, service_due};
+pub use start::{
+    CheckEvidence, EggLayingStart, RuleResult, StartEvidence, StartStatus, egg_laying_start,
+};
+pub use visit::{Note, NoteKind, Visit, Visits};

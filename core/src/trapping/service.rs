@@ -1,0 +1,238 @@
+//! Service due: each part of each trap on its own clock, and the next reading.
+
+use chrono::{Days, NaiveDate};
+
+use crate::id::{ProductId, TrapId};
+use crate::orchard::{Orchard, Part, Product, Trap, TrapKind};
+
+use super::Visits;
+
+/// Reading interval of every trap: at least weekly. Common practice, no source.
+const READ_EVERY_DAYS: u64 = 7;
+/// Reading interval of egg traps while the start is awaited: twice a week (UC IPM almond guideline).
+const READ_EGG_TRAPS_EVERY_DAYS: u64 = 4;
+
+/// When one part of one trap reaches the end of its service life.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ServiceDue {
+    /// The trap.
+    pub trap: TrapId,
+    /// The part.
+    pub part: Part,
+    /// The product in it.
+    pub product: ProductId,
+    /// When it was put in.
+    pub since: NaiveDate,
+    /// The last day of its service life.
+    pub due: NaiveDate,
+    /// The life in force, in days.
+    pub life_days: u16,
+    /// Where that number comes from.
+    pub source: String,
+}
+
+impl ServiceDue {
+    /// Days past its service life; zero or less is still in life.
+    #[must_use]
+    pub fn days_past(&self, as_of: NaiveDate) -> i64 {
+        (as_of - self.due).num_days()
+    }
+}
+
+/// When a trap should be read next.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ReadingDue {
+    /// The trap.
+    pub trap: TrapId,
+    /// Its kind.
+    pub kind: TrapKind,
+    /// When it was last visited; `None` when never since hanging.
+    pub last: Option<NaiveDate>,
+    /// The day the next reading is due.
+    pub due: NaiveDate,
+}
+
+/// The service clocks of the given traps that are in use, by trap and part.
+#[must_use]
+pub fn service_due<'a>(
+    orchard: &Orchard,
+    traps: impl Iterator<Item = &'a Trap>,
+    visits: &Visits,
+    as_of: NaiveDate,
+) -> Vec<ServiceDue> {
+    traps
+        .filter(|trap| trap.in_use_on(as_of))
+        .flat_map(|trap| {
+            trap.products.iter().filter_map(move |(part, product)| {
+                let product = orchard.product(product)?;
+                Some(due_of(trap, *part, product, visits, as_of))
+            })
+        })
+        .collect()
+}
+
+fn due_of(
+    trap: &Trap,
+    part: Part,
+    product: &Product,
+    visits: &Visits,
+    as_of: NaiveDate,
+) -> ServiceDue {
+    let replaced = visits.of(&trap.id, as_of).iter().rev();
+    let since = replaced
+        .filter(|visit| visit.serviced.contains(&part))
+        .map(|visit| visit.date)
+        .next()
+        .unwrap_or(trap.hung);
+    ServiceDue {
+        trap: trap.id.clone(),
+        part,
+        product: product.id.clone(),
+        since,
+        due: after(since, u64::from(product.life_days)),
+        life_days: product.life_days,
+        source: product.source.clone(),
+    }
+}
+
+/// The next readings of the given traps that are in use. Egg traps are read twice a week until the
+/// start is confirmed.
+#[must_use]
+pub fn readings_due<'a>(
+    traps: impl Iterator<Item = &'a Trap>,
+    visits: &Visits,
+    start_awaited: bool,
+    as_of: NaiveDate,
+) -> Vec<ReadingDue> {
+    traps
+        .filter(|trap| trap.in_use_on(as_of))
+        .map(|trap| {
+            let last = visits.of(&trap.id, as_of).last().map(|visit| visit.date);
+            let every = if start_awaited && trap.kind == TrapKind::Egg {
+                READ_EGG_TRAPS_EVERY_DAYS
+            } else {
+                READ_EVERY_DAYS
+            };
+            ReadingDue {
+                trap: trap.id.clone(),
+                kind: trap.kind,
+                last,
+                due: after(last.unwrap_or(trap.hung), every),
+            }
+        })
+        .collect()
+}
+
+fn after(date: NaiveDate, days: u64) -> NaiveDate {
+    date.checked_add_days(Days::new(days))
+        .unwrap_or(NaiveDate::MAX)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::{BTreeMap, BTreeSet};
+
+    use super::*;
+    use crate::id::{BlockId, GroupId};
+    use crate::trapping::Visit;
+
+    fn date(month: u32, day: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2022, month, day).unwrap()
+    }
+
+    fn hung() -> (Trap, Product) {
+        let product = Product {
+            id: ProductId::new("lure-6w").unwrap(),
+            part: Part::Lure,
+            life_days: 42,
+            source: "the maker's sheet".into(),
+        };
+        let trap = Trap {
+            id: TrapId::new("P1").unwrap(),
+            block: BlockId::new("B").unwrap(),
+            kind: TrapKind::Pheromone,
+            hung: date(4, 1),
+            removed: None,
+            group: GroupId::new("B").unwrap(),
+            place: String::new(),
+            products: BTreeMap::from([(Part::Lure, product.id.clone())]),
+        };
+        (trap, product)
+    }
+
+    fn orchard() -> Orchard {
+        let (trap, product) = hung();
+        Orchard::new(Vec::new(), vec![trap], vec![product])
+    }
+
+    fn serviced(month: u32, day: u32, part: Part) -> Visit {
+        Visit {
+            trap: TrapId::new("P1").unwrap(),
+            date: date(month, day),
+            eggs: None,
+            moths: None,
+            males: Some(2),
+            females: None,
+            readable: true,
+            serviced: BTreeSet::from([part]),
+            note: String::new(),
+        }
+    }
+
+    #[test]
+    fn a_lure_runs_from_hanging_and_then_from_its_last_change() {
+        let orchard = orchard();
+        // 1 April + 42 days is 13 May; a new liner does not move the lure's clock, a new lure does.
+        let cases = [
+            (vec![], date(5, 13)),
+            (vec![serviced(5, 2, Part::Liner)], date(5, 13)),
+            (vec![serviced(5, 2, Part::Lure)], date(6, 13)),
+        ];
+        for (visits, due) in cases {
+            let visits = Visits::new(visits);
+            let found = service_due(&orchard, orchard.traps().iter(), &visits, date(5, 20));
+            assert_eq!(found[0].due, due);
+        }
+    }
+
+    #[test]
+    fn days_past_service_life_start_the_day_after_the_last_one() {
+        let orchard = orchard();
+        let due = &service_due(
+            &orchard,
+            orchard.traps().iter(),
+            &Visits::default(),
+            date(5, 20),
+        )[0];
+        assert_eq!(due.days_past(date(5, 13)), 0);
+        assert_eq!(due.days_past(date(5, 14)), 1);
+    }
+
+    #[test]
+    fn a_trap_taken_away_is_not_serviced_or_read_any_more() {
+        let (mut trap, product) = hung();
+        trap.removed = Some(date(5, 1));
+        let orchard = Orchard::new(Vec::new(), vec![trap], vec![product]);
+        let visits = Visits::default();
+        assert!(service_due(&orchard, orchard.traps().iter(), &visits, date(5, 20)).is_empty());
+        assert!(readings_due(orchard.traps().iter(), &visits, false, date(5, 20)).is_empty());
+    }
+
+    #[test]
+    fn egg_traps_are_read_twice_a_week_until_the_start_is_confirmed() {
+        let (mut trap, product) = hung();
+        trap.kind = TrapKind::Egg;
+        let orchard = Orchard::new(Vec::new(), vec![trap], vec![product]);
+        let due = |awaited| {
+            readings_due(
+                orchard.traps().iter(),
+                &Visits::default(),
+                awaited,
+                date(4, 2),
+            )[0]
+            .due
+        };
+        assert_eq!(due(true), date(4, 5));
+        assert_eq!(due(false), date(4, 8));
+    }
+}

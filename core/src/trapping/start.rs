@@ -1,0 +1,402 @@
+//! The egg-laying start (the biofix) of an egg-trap group.
+//!
+//! Two rules are always worked out beside each other; the one in force decides.
+//! *Share rising* is the published one (UC IPM almond guideline): the first of two consecutive
+//! check dates on which at least 75 % of the traps show an increase. *Eggs twice* is common
+//! practice, no source: after two clean checks, eggs in two traps on two check dates running.
+
+use std::collections::BTreeMap;
+
+use chrono::{Datelike, NaiveDate};
+
+use crate::id::{GroupId, TrapId};
+use crate::orchard::{Block, Orchard, Regime, StartRule, Trap};
+
+use super::check::CONSECUTIVE_DAYS;
+use super::{Check, Note, NoteKind, Reading, Visits, checks};
+
+/// Readable traps that a check needs, and so traps that a group needs.
+const FEWEST_TRAPS: usize = 3;
+/// Clean checks that *eggs twice* wants before it believes eggs.
+const CLEAN_CHECKS: usize = 2;
+
+/// How well the start is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum StartStatus {
+    /// Not yet.
+    None,
+    /// One check date meets the rule; the next one decides.
+    Provisional,
+    /// Two check dates running meet the rule.
+    Confirmed,
+    /// Set by the adviser.
+    ByHand,
+    /// Taken over from another group, where it is confirmed or set by hand.
+    Borrowed,
+    /// The traps cannot show it.
+    CannotTell,
+}
+
+impl StartStatus {
+    /// The name used in files.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::None => "none",
+            Self::Provisional => "provisional",
+            Self::Confirmed => "confirmed",
+            Self::ByHand => "by-hand",
+            Self::Borrowed => "borrowed",
+            Self::CannotTell => "cannot-tell",
+        }
+    }
+
+    /// Whether dates that count from the start may go to a grower.
+    #[must_use]
+    pub const fn is_firm(self) -> bool {
+        matches!(self, Self::Confirmed | Self::ByHand | Self::Borrowed)
+    }
+}
+
+/// The start of egg laying, as known on one day.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EggLayingStart {
+    /// How well it is known.
+    pub status: StartStatus,
+    /// Its day, where there is one.
+    pub date: Option<NaiveDate>,
+    /// What it rests on.
+    pub evidence: StartEvidence,
+}
+
+/// What a start rests on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StartEvidence {
+    /// The group whose traps decide.
+    pub group: GroupId,
+    /// The rule in force.
+    pub rule: StartRule,
+    /// The result of each rule, also of the one not in force.
+    pub results: BTreeMap<StartRule, RuleResult>,
+    /// The two check dates that decided, by the rule in force.
+    pub checks: Vec<CheckEvidence>,
+    /// The newest check date, whatever it showed.
+    pub newest_check: Option<CheckEvidence>,
+    /// The check date before the start: eggs may have been laid since the day after it.
+    pub check_before: Option<NaiveDate>,
+    /// Under mating disruption egg catch falls by a third to two thirds, so a start may be late
+    /// (IOBC-WPRS Bulletin, 88 orchards, 2019-21).
+    pub may_be_late: bool,
+    /// Why the status is what it is, in words.
+    pub reason: String,
+}
+
+/// What one rule says by itself.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum RuleResult {
+    /// No check date meets it. Names those that a second check took back.
+    NotYet {
+        /// Check dates that met the rule once.
+        withdrawn: Vec<NaiveDate>,
+    },
+    /// One check date meets it.
+    Provisional {
+        /// That date.
+        date: NaiveDate,
+        /// Whether the next check came too late to decide.
+        missed_check: bool,
+    },
+    /// Two running check dates meet it.
+    Confirmed {
+        /// The first of them: the start.
+        date: NaiveDate,
+        /// The second.
+        second: NaiveDate,
+    },
+}
+
+/// One check date in numbers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct CheckEvidence {
+    /// The day.
+    pub date: NaiveDate,
+    /// Egg traps hanging.
+    pub hung: usize,
+    /// Of those, readable and past their baseline.
+    pub read: usize,
+    /// Of those, showing a rise.
+    pub rising: usize,
+    /// Of those read, with eggs.
+    pub with_eggs: usize,
+    /// Eggs on all of them.
+    pub eggs: u32,
+}
+
+/// Decides a block's start of the year from everything known up to `as_of`: a start set by hand first, then
+/// the group it uses, its own or a borrowed one.
+#[must_use]
+pub fn egg_laying_start(
+    orchard: &Orchard,
+    block: &Block,
+    default_rule: StartRule,
+    visits: &Visits,
+    notes: &[Note],
+    as_of: NaiveDate,
+) -> EggLayingStart {
+    let rule = block.start_rule.unwrap_or(default_rule);
+    let traps: Vec<&Trap> = orchard
+        .egg_traps(&block.start_group)
+        .filter(|trap| {
+            trap.removed
+                .is_none_or(|removed| removed.year() >= as_of.year())
+        })
+        .collect();
+    let mut start = GroupChecks::new(&traps, visits, as_of).start(&block.start_group, rule);
+    let lender = orchard.block_of_group(&block.start_group).unwrap_or(block);
+    start.evidence.may_be_late = lender.regime == Regime::MatingDisruption;
+    if let Some((date, note)) = set_by_hand(notes, block.start_group.as_str(), as_of) {
+        start.set_by_hand(date, note);
+    }
+    if block.borrows_start() {
+        start.lend();
+        if let Some((date, note)) = set_by_hand(notes, block.id.as_str(), as_of) {
+            start.set_by_hand(date, note);
+        }
+    }
+    start
+}
+
+fn set_by_hand<'a>(
+    notes: &'a [Note],
+    block: &str,
+    as_of: NaiveDate,
+) -> Option<(NaiveDate, &'a Note)> {
+    notes
+        .iter()
+        .filter(|note| note.block.as_str() == block)
+        .filter(|note| note.date <= as_of && note.date.year() == as_of.year())
+        .filter_map(|note| match note.kind {
+            NoteKind::EggLayingStart(date) if date <= as_of => Some((date, note)),
+            _ => None,
+        })
+        .max_by_key(|(_, note)| note.date)
+}
+
+impl EggLayingStart {
+    fn set_by_hand(&mut self, date: NaiveDate, note: &Note) {
+        let traps_say = std::mem::take(&mut self.evidence.reason);
+        self.status = StartStatus::ByHand;
+        self.date = Some(date);
+        self.evidence.check_before = None;
+        let why = if note.text.is_empty() {
+            "no reason given"
+        } else {
+            &note.text
+        };
+        self.evidence.reason = format!("set by {}: {why}; the traps say: {traps_say}", note.by);
+    }
+
+    fn lend(&mut self) {
+        let group = &self.evidence.group;
+        self.evidence.reason = format!("from the egg traps of {group}: {}", self.evidence.reason);
+        if self.status.is_firm() {
+            self.status = StartStatus::Borrowed;
+        }
+    }
+}
+
+/// A group's check dates, with each trap's readings at hand.
+struct GroupChecks {
+    checks: Vec<Check>,
+    hanging: usize,
+    ever_hung: usize,
+    as_of: NaiveDate,
+}
+
+impl GroupChecks {
+    fn new(traps: &[&Trap], visits: &Visits, as_of: NaiveDate) -> Self {
+        Self {
+            checks: checks(traps, visits, as_of),
+            hanging: traps.iter().filter(|t| t.in_use_on(as_of)).count(),
+            ever_hung: traps.iter().filter(|t| t.hung <= as_of).count(),
+            as_of,
+        }
+    }
+
+    fn start(&self, group: &GroupId, rule: StartRule) -> EggLayingStart {
+        let results: BTreeMap<StartRule, RuleResult> = StartRule::ALL
+            .into_iter()
+            .map(|rule| (rule, self.result(rule)))
+            .collect();
+        let (status, date, reason) = self.status(&results[&rule]);
+        let decisive: Vec<NaiveDate> = match &results[&rule] {
+            RuleResult::Confirmed { date, second } => vec![*date, *second],
+            RuleResult::Provisional { date, .. } => vec![*date],
+            RuleResult::NotYet { .. } => Vec::new(),
+        };
+        let run = decisive.first().copied();
+        let before = |check: &&Check| date.is_some_and(|date| check.date < date);
+        EggLayingStart {
+            status,
+            date,
+            evidence: StartEvidence {
+                group: group.clone(),
+                rule,
+                checks: self
+                    .checks
+                    .iter()
+                    .filter(|check| decisive.contains(&check.date))
+                    .map(|check| self.evidence(check, run))
+                    .collect(),
+                newest_check: self.checks.last().map(|check| self.evidence(check, run)),
+                check_before: self
+                    .checks
+                    .iter()
+                    .rev()
+                    .find(before)
+                    .map(|check| check.date),
+                may_be_late: false,
+                results,
+                reason,
+            },
+        }
+    }
+
+    /// The status by the rule in force, with the reasons for which traps cannot show a start first.
+    fn status(&self, result: &RuleResult) -> (StartStatus, Option<NaiveDate>, String) {
+        let cannot_tell = |reason: &str| (StartStatus::CannotTell, None, reason.to_owned());
+        if self.ever_hung == 0 {
+            return cannot_tell("no egg traps hang; set the start by hand or borrow one");
+        }
+        if let Some(eggs) = self.eggs_on_baseline() {
+            let words = format!("{eggs} eggs on the first reading: hung after egg laying began");
+            return cannot_tell(&words);
+        }
+        match result {
+            RuleResult::Confirmed { date, second } => (
+                StartStatus::Confirmed,
+                Some(*date),
+                format!("two checks running met the rule, {date} and {second}"),
+            ),
+            RuleResult::Provisional { date, missed_check } => (
+                StartStatus::Provisional,
+                Some(*date),
+                if *missed_check {
+                    "missed check: the next reading came more than 8 days later".to_owned()
+                } else {
+                    "one check met the rule; the next one decides".to_owned()
+                },
+            ),
+            RuleResult::NotYet { .. } if self.hanging < FEWEST_TRAPS => {
+                cannot_tell("too few traps: fewer than three egg traps hang; set the start by hand")
+            }
+            RuleResult::NotYet { withdrawn } => (StartStatus::None, None, self.not_yet(withdrawn)),
+        }
+    }
+
+    fn not_yet(&self, withdrawn: &[NaiveDate]) -> String {
+        let counted = self.checks.iter().filter(|check| check.counts()).count();
+        let all = self.checks.len();
+        match withdrawn.last() {
+            Some(date) => format!("{date} met the rule once; the next check took it back"),
+            None => format!("no check of {all} met the rule; {counted} had enough readable traps"),
+        }
+    }
+
+    /// Eggs on the first check date of the group, when all its readings are baselines.
+    fn eggs_on_baseline(&self) -> Option<u32> {
+        let first = self.checks.first()?;
+        let eggs = first
+            .readings
+            .iter()
+            .filter(|r| r.baseline)
+            .map(|r| r.eggs)
+            .sum();
+        (eggs > 0).then_some(eggs)
+    }
+
+    /// Walks the check dates that count and looks for two running ones that meet the rule.
+    fn result(&self, rule: StartRule) -> RuleResult {
+        let counted: Vec<&Check> = self.checks.iter().filter(|check| check.counts()).collect();
+        let mut withdrawn = Vec::new();
+        let mut provisional = None;
+        for (place, check) in counted.iter().enumerate() {
+            let first = check.date;
+            if !self.meets(rule, check, first) {
+                continue;
+            }
+            let next = counted[place + 1..]
+                .iter()
+                .find(|next| (next.date - first).num_days() >= *CONSECUTIVE_DAYS.start());
+            match next {
+                Some(next) if !CONSECUTIVE_DAYS.contains(&(next.date - first).num_days()) => {
+                    provisional.get_or_insert((first, true));
+                }
+                Some(next) if self.meets(rule, next, first) => {
+                    return RuleResult::Confirmed {
+                        date: first,
+                        second: next.date,
+                    };
+                }
+                Some(_) => withdrawn.push(first),
+                None => {
+                    let waited = (self.as_of - first).num_days();
+                    provisional.get_or_insert((first, waited > *CONSECUTIVE_DAYS.end()));
+                }
+            }
+        }
+        provisional.map_or(RuleResult::NotYet { withdrawn }, |(date, missed_check)| {
+            RuleResult::Provisional { date, missed_check }
+        })
+    }
+
+    /// Whether a check meets a rule, as part of a run that begins on `run`.
+    fn meets(&self, rule: StartRule, check: &Check, run: NaiveDate) -> bool {
+        match rule {
+            StartRule::ShareRising => {
+                let (read, rising) = (check.judged().count(), self.rising(check, run));
+                rising * 4 >= read * 3
+            }
+            StartRule::EggsTwice => {
+                let clean = |c: &&Check| c.date < run && c.counts() && c.with_eggs() == 0;
+                check.with_eggs() >= 2 && self.checks.iter().filter(clean).count() >= CLEAN_CHECKS
+            }
+        }
+    }
+
+    /// How many traps show a rise: at least one egg more than the trap's rate at its last reading
+    /// before the run would give, over the nights of this reading.
+    fn rising(&self, check: &Check, run: NaiveDate) -> usize {
+        let rises = |reading: &&Reading| {
+            self.reading_before(&reading.trap, run)
+                .is_some_and(|before| {
+                    let expected = f64::from(before.eggs) / f64::from(before.nights)
+                        * f64::from(reading.nights);
+                    f64::from(reading.eggs) >= expected + 1.0
+                })
+        };
+        check.judged().filter(rises).count()
+    }
+
+    fn reading_before(&self, trap: &TrapId, run: NaiveDate) -> Option<&Reading> {
+        let earlier = self.checks.iter().rev().filter(|check| check.date < run);
+        earlier
+            .flat_map(|check| &check.readings)
+            .find(|reading| &reading.trap == trap)
+    }
+
+    fn evidence(&self, check: &Check, run: Option<NaiveDate>) -> CheckEvidence {
+        let run = run.filter(|run| *run <= check.date).unwrap_or(check.date);
+        CheckEvidence {
+            date: check.date,
+            hung: check.hung,
+            read: check.judged().count(),
+            rising: self.rising(check, run),
+            with_eggs: check.with_eggs(),
+            eggs: check.judged().map(|reading| reading.eggs).sum(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,337 @@
+//! Cases of the egg-laying start, each worked by hand.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::*;
+use crate::id::{BlockId, PersonId, StationId};
+use crate::orchard::{Crop, TrapKind};
+use crate::trapping::Visit;
+
+/// A day counted from 31 March: 1 is 1 April, 31 is 1 May.
+fn day(n: i64) -> NaiveDate {
+    NaiveDate::from_ymd_opt(2022, 3, 31).unwrap() + chrono::TimeDelta::days(n)
+}
+
+struct Case {
+    blocks: Vec<Block>,
+    traps: Vec<Trap>,
+    visits: Vec<Visit>,
+    notes: Vec<Note>,
+    rule: StartRule,
+}
+
+/// A block with `traps` egg traps hung on 1 April.
+fn block_with(traps: usize) -> Case {
+    let block = Block {
+        id: BlockId::new("B").unwrap(),
+        name: "Bench".into(),
+        grower: PersonId::new("grower").unwrap(),
+        adviser: PersonId::new("adviser").unwrap(),
+        crop: Crop::Almond,
+        acres: None,
+        regime: Regime::Conventional,
+        station: StationId::new("S").unwrap(),
+        varieties: vec!["Nonpareil".into()],
+        start_group: GroupId::new("B").unwrap(),
+        start_rule: None,
+    };
+    let trap = |n: usize| Trap {
+        id: TrapId::new(&format!("E{n}")).unwrap(),
+        block: block.id.clone(),
+        kind: TrapKind::Egg,
+        hung: day(1),
+        removed: None,
+        group: block.own_group(),
+        place: String::new(),
+        products: BTreeMap::new(),
+    };
+    Case {
+        traps: (1..=traps).map(trap).collect(),
+        blocks: vec![block],
+        visits: Vec::new(),
+        notes: Vec::new(),
+        rule: StartRule::ShareRising,
+    }
+}
+
+impl Case {
+    /// Reads trap E1, E2, … on a day; `None` is a trap that could not be read.
+    fn read(mut self, on: i64, eggs: &[Option<u32>]) -> Self {
+        let visit = |(&eggs, n): (&Option<u32>, usize)| Visit {
+            trap: TrapId::new(&format!("E{n}")).unwrap(),
+            date: day(on),
+            eggs,
+            moths: None,
+            males: None,
+            females: None,
+            readable: eggs.is_some(),
+            serviced: BTreeSet::new(),
+            note: String::new(),
+        };
+        self.visits.extend(eggs.iter().zip(1..).map(visit));
+        self
+    }
+
+    fn counts(self, on: i64, eggs: &[u32]) -> Self {
+        let eggs: Vec<_> = eggs.iter().copied().map(Some).collect();
+        self.read(on, &eggs)
+    }
+
+    fn by(mut self, rule: StartRule) -> Self {
+        self.rule = rule;
+        self
+    }
+
+    fn as_of(&self, n: i64) -> EggLayingStart {
+        let visits = Visits::new(self.visits.clone());
+        let orchard = Orchard::new(self.blocks.clone(), self.traps.clone(), Vec::new());
+        let block = self.blocks.last().unwrap();
+        egg_laying_start(&orchard, block, self.rule, &visits, &self.notes, day(n))
+    }
+}
+
+fn told(start: &EggLayingStart) -> (StartStatus, Option<NaiveDate>) {
+    (start.status, start.date)
+}
+
+/// Four traps: baseline on the 4th, clean checks on the 8th and 11th.
+fn quiet() -> Case {
+    block_with(4)
+        .counts(4, &[0, 0, 0, 0])
+        .counts(8, &[0, 0, 0, 0])
+        .counts(11, &[0, 0, 0, 0])
+}
+
+#[test]
+fn two_checks_running_with_three_of_four_traps_rising_confirm_the_first() {
+    let case = quiet().counts(15, &[2, 1, 0, 5]).counts(18, &[1, 3, 2, 0]);
+    let start = case.as_of(18);
+    assert_eq!(told(&start), (StartStatus::Confirmed, Some(day(15))));
+    assert_eq!(start.evidence.check_before, Some(day(11)));
+    let first = start.evidence.checks[0];
+    assert_eq!((first.read, first.hung, first.rising), (4, 4, 3));
+}
+
+#[test]
+fn after_one_check_it_is_provisional_and_a_failing_second_takes_it_back() {
+    let case = quiet().counts(15, &[2, 1, 0, 5]);
+    assert_eq!(
+        told(&case.as_of(15)),
+        (StartStatus::Provisional, Some(day(15)))
+    );
+    let case = case.counts(18, &[0, 3, 2, 0]);
+    let start = case.as_of(18);
+    assert_eq!(told(&start), (StartStatus::None, None));
+    assert!(
+        start.evidence.reason.contains("took it back"),
+        "{}",
+        start.evidence.reason
+    );
+}
+
+#[test]
+fn a_check_more_than_eight_days_later_leaves_it_provisional_with_missed_check() {
+    let case = quiet().counts(15, &[2, 1, 0, 5]).counts(24, &[2, 3, 2, 1]);
+    let start = case.as_of(24);
+    assert_eq!(told(&start), (StartStatus::Provisional, Some(day(15))));
+    assert!(
+        start.evidence.reason.contains("missed check"),
+        "{}",
+        start.evidence.reason
+    );
+    let eight_days = quiet().counts(15, &[2, 1, 0, 5]).counts(23, &[2, 3, 2, 1]);
+    assert_eq!(
+        told(&eight_days.as_of(23)),
+        (StartStatus::Confirmed, Some(day(15)))
+    );
+}
+
+#[test]
+fn half_of_the_traps_is_not_three_quarters() {
+    let case = quiet().counts(15, &[2, 1, 0, 0]).counts(18, &[1, 3, 0, 0]);
+    assert_eq!(told(&case.as_of(18)), (StartStatus::None, None));
+    // The other rule is worked out beside it: eggs in two traps twice, after two clean checks.
+    let start = case.by(StartRule::EggsTwice).as_of(18);
+    assert_eq!(told(&start), (StartStatus::Confirmed, Some(day(15))));
+    let other = &start.evidence.results[&StartRule::ShareRising];
+    assert_eq!(
+        other,
+        &RuleResult::NotYet {
+            withdrawn: Vec::new()
+        }
+    );
+}
+
+#[test]
+fn eggs_twice_needs_two_clean_checks_first() {
+    let case = block_with(4)
+        .counts(4, &[0, 0, 0, 0])
+        .counts(8, &[0, 0, 0, 0])
+        .counts(11, &[1, 1, 0, 0])
+        .counts(15, &[1, 1, 0, 0])
+        .by(StartRule::EggsTwice);
+    assert_eq!(told(&case.as_of(15)), (StartStatus::None, None));
+}
+
+#[test]
+fn a_rise_is_one_egg_more_than_the_rate_before_the_run_over_its_own_nights() {
+    // Before the run each trap had 4 eggs in 4 nights: a rate of one a night. Over 7 nights the
+    // rate gives 7, so 8 is a rise and 7 is not.
+    let before = block_with(4).counts(4, &[0; 4]).counts(8, &[4; 4]);
+    let rising = before.counts(15, &[8, 8, 8, 7]).counts(18, &[4, 4, 4, 3]);
+    assert_eq!(
+        told(&rising.as_of(18)),
+        (StartStatus::Confirmed, Some(day(8)))
+    );
+    let start = rising.as_of(18);
+    assert_eq!(start.evidence.checks.len(), 2);
+    let flat = block_with(4)
+        .counts(4, &[0; 4])
+        .counts(8, &[0; 4])
+        .counts(11, &[3; 4]);
+    // 3 eggs in 3 nights, then 7 in 7: no rise against the reading before that run.
+    let second = flat.counts(18, &[7; 4]);
+    let run = second.as_of(18);
+    assert_eq!(told(&run), (StartStatus::Confirmed, Some(day(11))));
+}
+
+#[test]
+fn unreadable_traps_leave_the_share_but_three_of_four_must_be_read() {
+    let three = [Some(2), Some(1), None, Some(5)];
+    let case = quiet().read(15, &three).read(18, &three);
+    assert_eq!(
+        told(&case.as_of(18)),
+        (StartStatus::Confirmed, Some(day(15)))
+    );
+    let two = [Some(2), Some(1), None, None];
+    let case = quiet().read(15, &two).read(18, &two);
+    assert_eq!(told(&case.as_of(18)), (StartStatus::None, None));
+}
+
+#[test]
+fn five_traps_need_four_of_them_read() {
+    let quiet = || {
+        block_with(5)
+            .counts(4, &[0; 5])
+            .counts(8, &[0; 5])
+            .counts(11, &[0; 5])
+    };
+    let three = [Some(2), Some(1), Some(5), None, None];
+    let case = quiet().read(15, &three).read(18, &three);
+    assert_eq!(told(&case.as_of(18)), (StartStatus::None, None));
+    let four = [Some(2), Some(1), Some(5), Some(1), None];
+    let case = quiet().read(15, &four).read(18, &four);
+    assert_eq!(
+        told(&case.as_of(18)),
+        (StartStatus::Confirmed, Some(day(15)))
+    );
+}
+
+#[test]
+fn a_check_may_span_two_neighbouring_days() {
+    let some = |eggs: u32| Some(eggs);
+    let mut case = quiet();
+    for (first, second) in [(15, 16), (18, 19)] {
+        let before = case.visits.len();
+        case = case.read(first, &[some(2), some(2), some(2), some(2)]);
+        for visit in &mut case.visits[before + 2..] {
+            visit.date = day(second);
+        }
+    }
+    assert_eq!(
+        told(&case.as_of(19)),
+        (StartStatus::Confirmed, Some(day(15)))
+    );
+}
+
+#[test]
+fn the_first_reading_after_hanging_is_a_baseline_only() {
+    let case = block_with(4).counts(4, &[0; 4]);
+    let start = case.as_of(4);
+    assert_eq!(told(&start), (StartStatus::None, None));
+    assert_eq!(start.evidence.newest_check.unwrap().read, 0);
+}
+
+#[test]
+fn eggs_on_the_first_reading_mean_cannot_tell() {
+    let case = block_with(4)
+        .counts(4, &[0, 3, 0, 1])
+        .counts(8, &[9; 4])
+        .counts(11, &[20; 4]);
+    let start = case.as_of(11);
+    assert_eq!(told(&start), (StartStatus::CannotTell, None));
+    assert!(
+        start
+            .evidence
+            .reason
+            .contains("hung after egg laying began")
+    );
+}
+
+#[test]
+fn too_few_traps_cannot_tell_until_set_by_hand() {
+    let mut case = block_with(2)
+        .counts(4, &[0; 2])
+        .counts(8, &[5; 2])
+        .counts(11, &[9; 2]);
+    let start = case.as_of(11);
+    assert_eq!(told(&start), (StartStatus::CannotTell, None));
+    assert!(start.evidence.reason.contains("too few traps"));
+    case.notes.push(Note {
+        block: BlockId::new("B").unwrap(),
+        variety: None,
+        date: day(10),
+        kind: NoteKind::EggLayingStart(day(7)),
+        text: "eggs on the bark of the border row".into(),
+        by: "adviser".into(),
+    });
+    assert_eq!(told(&case.as_of(9)), (StartStatus::CannotTell, None));
+    let start = case.as_of(11);
+    assert_eq!(told(&start), (StartStatus::ByHand, Some(day(7))));
+    assert!(start.evidence.reason.contains("border row"));
+}
+
+#[test]
+fn a_borrowed_start_is_as_good_as_its_lender() {
+    let mut case = quiet().counts(15, &[2, 1, 0, 5]);
+    let borrower = Block {
+        id: BlockId::new("C").unwrap(),
+        ..case.blocks[0].clone()
+    };
+    case.blocks.push(borrower);
+    assert_eq!(
+        told(&case.as_of(15)),
+        (StartStatus::Provisional, Some(day(15)))
+    );
+    let case = case.counts(18, &[1, 3, 2, 0]);
+    let start = case.as_of(18);
+    assert_eq!(told(&start), (StartStatus::Borrowed, Some(day(15))));
+    assert!(
+        start.evidence.reason.contains("egg traps of B"),
+        "{}",
+        start.evidence.reason
+    );
+}
+
+#[test]
+fn without_egg_traps_nothing_can_be_told() {
+    assert_eq!(
+        told(&block_with(0).as_of(20)),
+        (StartStatus::CannotTell, None)
+    );
+}
+
+#[test]
+fn under_mating_disruption_the_start_may_be_late() {
+    let mut case = quiet().counts(15, &[2, 1, 0, 5]).counts(18, &[1, 3, 2, 0]);
+    case.blocks[0].regime = Regime::MatingDisruption;
+    assert!(case.as_of(18).evidence.may_be_late);
+}
+
+#[test]
+fn a_late_entry_moves_the_start_to_the_earlier_check() {
+    let told_late = quiet().counts(18, &[2, 1, 0, 5]).counts(22, &[1, 3, 2, 0]);
+    assert_eq!(told_late.as_of(22).date, Some(day(18)));
+    let entered = told_late.counts(15, &[1, 1, 1, 0]);
+    assert_eq!(entered.as_of(22).date, Some(day(15)));
+}
