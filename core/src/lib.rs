@@ -7,6 +7,7 @@
 pub mod heat;
 pub mod id;
 pub mod insect;
+pub mod notice;
 pub mod orchard;
 pub mod season;
 pub mod temperature;

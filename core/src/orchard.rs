@@ -109,7 +109,7 @@ impl Part {
     /// All parts, in the order people service them.
     pub const ALL: [Self; 4] = [Self::Lure, Self::Ppo, Self::Bait, Self::Liner];
 
-    /// The word used in files and mails.
+    /// The word used in files.
     #[must_use]
     pub const fn name(self) -> &'static str {
         match self {
@@ -117,6 +117,15 @@ impl Part {
             Self::Ppo => "ppo",
             Self::Bait => "bait",
             Self::Liner => "liner",
+        }
+    }
+
+    /// The word used in sentences.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Ppo => "PPO",
+            other => other.name(),
         }
     }
 

@@ -23,8 +23,10 @@ pub struct MarkReading {
     pub at: DegreeDays,
     /// What it counts from in this reading.
     pub basis: Basis,
-    /// The varieties this reading is for; all of the block where it does not wait for hull split.
+    /// The varieties this reading is for.
     pub varieties: Vec<String>,
+    /// Whether it, or a mark it counts from, waits for a variety's hull split.
+    pub waits_for_hull_split: bool,
     /// Whether this is the reading people are told; where hull split is only expected the mark is
     /// also read without it, beside.
     pub told: bool,
@@ -182,6 +184,7 @@ impl Reader<'_> {
             at: mark.at,
             basis: self.basis(mark, split),
             varieties,
+            waits_for_hull_split: waits(self.insect, place),
             told,
             outcome: self
                 .outcome(place, split)

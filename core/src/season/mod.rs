@@ -10,10 +10,11 @@ pub use station_heat::StationHeat;
 
 use chrono::{Datelike, Days, NaiveDate};
 
-use crate::heat::Accumulated;
+use crate::heat::{Accumulated, HeatModel};
 use crate::id::InsectId;
 use crate::insect::Insect;
 use crate::orchard::{Block, Orchard};
+use crate::temperature::Unit;
 use crate::trapping::{
     Catch, EggLayingStart, Note, ReadingDue, ServiceDue, StartStatus, Visits, catches,
     egg_laying_start, readings_due, service_due,
@@ -29,6 +30,12 @@ pub struct BlockSeason {
     pub block: Block,
     /// The insect.
     pub insect: InsectId,
+    /// Its name in mails.
+    pub insect_name: String,
+    /// The unit its degree-days are printed in.
+    pub unit: Unit,
+    /// Thresholds, method and cutoff behind every degree-day here.
+    pub heat_model: HeatModel,
     /// The year.
     pub year: i32,
     /// The civil day of telling: station days before it, visits and notes up to it.
@@ -66,6 +73,9 @@ pub fn assess(
     let week_ago = as_of.checked_sub_days(Days::new(LATEST_CATCH_DAYS - 1));
     BlockSeason {
         insect: insect.id.clone(),
+        insect_name: insect.name.clone(),
+        unit: insect.unit,
+        heat_model: insect.heat,
         year: as_of.year(),
         as_of,
         degree_days: heat.since(start.date),

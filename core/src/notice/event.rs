@@ -1,0 +1,332 @@
+//! Events that can be told, with the value each has tonight.
+
+use std::fmt;
+use std::str::FromStr;
+
+use chrono::{Days, NaiveDate};
+
+use crate::id::{BlockId, InsectId, MarkId, TrapId};
+use crate::orchard::Part;
+use crate::season::{BlockSeason, MarkReading, Outcome, Projection};
+use crate::trapping::{ServiceDue, StartStatus};
+
+use super::Role;
+
+/// Something that can happen in a season. Its text is its key in the ledger: stable ids only.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Event {
+    /// One check met the rule for the start.
+    StartProvisional,
+    /// The egg-laying start is confirmed, set by hand or borrowed.
+    Start,
+    /// A mark comes near.
+    MarkNear(MarkId, Option<String>),
+    /// A mark's degree-days were reached.
+    MarkPassed(MarkId, Option<String>),
+    /// A part of a trap, put in on a day, is past its service life.
+    PastServiceLife(TrapId, Part, NaiveDate),
+}
+
+impl fmt::Display for Event {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let mark = |f: &mut fmt::Formatter<'_>, what, mark, variety: &Option<String>| match variety
+        {
+            Some(variety) => write!(f, "{what}:{mark}:{variety}"),
+            None => write!(f, "{what}:{mark}"),
+        };
+        match self {
+            Self::StartProvisional => f.write_str("start-provisional"),
+            Self::Start => f.write_str("egg-laying-start"),
+            Self::MarkNear(id, variety) => mark(f, "mark-near", id, variety),
+            Self::MarkPassed(id, variety) => mark(f, "mark-passed", id, variety),
+            Self::PastServiceLife(trap, part, since) => {
+                write!(f, "past-service-life:{trap}:{}:{since}", part.name())
+            }
+        }
+    }
+}
+
+impl Event {
+    /// Whether people of a role are told of it.
+    #[must_use]
+    pub const fn concerns(&self, role: Role) -> bool {
+        match role {
+            Role::Adviser => true,
+            Role::Grower => match self {
+                Self::Start | Self::MarkNear(..) | Self::MarkPassed(..) => true,
+                Self::PastServiceLife(_, part, _) => matches!(part, Part::Lure | Part::Ppo),
+                Self::StartProvisional => false,
+            },
+        }
+    }
+}
+
+/// What is told of an event.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Value {
+    /// A fact: it happened on a day.
+    Day(NaiveDate),
+    /// A projection: a range and its middle.
+    Range {
+        /// First day.
+        early: NaiveDate,
+        /// Middle.
+        middle: NaiveDate,
+        /// Last day.
+        late: NaiveDate,
+    },
+}
+
+impl Value {
+    /// Whether a new value differs so much that people who were told this one must hear of it: a
+    /// projection when its new middle leaves the told range, a fact when it moves two days.
+    #[must_use]
+    pub fn is_left_by(self, new: Self) -> bool {
+        match (self, new) {
+            (Self::Range { early, late, .. }, Self::Range { middle, .. }) => {
+                !(early..=late).contains(&middle)
+            }
+            (Self::Day(told), Self::Day(now)) => (now - told).num_days().abs() >= 2,
+            _ => true,
+        }
+    }
+}
+
+impl fmt::Display for Value {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Day(day) => write!(f, "{day}"),
+            Self::Range {
+                early,
+                middle,
+                late,
+            } => write!(f, "{early}/{middle}/{late}"),
+        }
+    }
+}
+
+/// A ledger value that cannot be read.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{0:?} is neither a day nor early/middle/late days")]
+pub struct BadValue(String);
+
+impl FromStr for Value {
+    type Err = BadValue;
+
+    fn from_str(text: &str) -> Result<Self, BadValue> {
+        let bad = || BadValue(text.to_owned());
+        let days: Result<Vec<NaiveDate>, _> = text.split('/').map(str::parse).collect();
+        match days.map_err(|_| bad())?[..] {
+            [day] => Ok(Self::Day(day)),
+            [early, middle, late] => Ok(Self::Range {
+                early,
+                middle,
+                late,
+            }),
+            _ => Err(bad()),
+        }
+    }
+}
+
+impl From<&Projection> for Value {
+    fn from(projection: &Projection) -> Self {
+        Self::Range {
+            early: projection.early,
+            middle: projection.middle,
+            late: projection.late,
+        }
+    }
+}
+
+/// One event of one block's season, as it stands tonight.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fact {
+    /// The year of the season.
+    pub year: i32,
+    /// The block.
+    pub block: BlockId,
+    /// The insect.
+    pub insect: InsectId,
+    /// The event.
+    pub event: Event,
+    /// How it stands.
+    pub state: State,
+}
+
+/// How an event stands tonight.
+#[derive(Debug, Clone, PartialEq)]
+pub enum State {
+    /// It has a value; `ripe` once people should hear of it unasked.
+    Now {
+        /// The value.
+        value: Value,
+        /// Whether it is time to tell it.
+        ripe: bool,
+    },
+    /// Nothing to tell, and nothing to take back: it was followed by another event, or rests on an
+    /// estimated day, or cannot be told tonight.
+    Pending,
+    /// What was told no longer holds.
+    Gone {
+        /// Why.
+        reason: String,
+    },
+}
+
+/// Every event of a season. `near_days`: how many days ahead of its middle a mark is near.
+#[must_use]
+pub fn facts(season: &BlockSeason, near_days: u16) -> Vec<Fact> {
+    let mut events = vec![
+        (Event::StartProvisional, provisional(season)),
+        (Event::Start, start(season)),
+    ];
+    for reading in season.marks.iter().filter(|reading| reading.told) {
+        for variety in told_varieties(reading) {
+            let (near, passed) = mark(season, reading, near_days);
+            events.push((Event::MarkNear(reading.mark.clone(), variety.clone()), near));
+            events.push((Event::MarkPassed(reading.mark.clone(), variety), passed));
+        }
+    }
+    events.extend(
+        season
+            .service
+            .iter()
+            .filter_map(|due| past_life(due, season.as_of)),
+    );
+    events
+        .into_iter()
+        .map(|(event, state)| Fact {
+            year: season.year,
+            block: season.block.id.clone(),
+            insect: season.insect.clone(),
+            event,
+            state,
+        })
+        .collect()
+}
+
+fn provisional(season: &BlockSeason) -> State {
+    match (season.start.status, season.start.date) {
+        (StartStatus::Provisional, Some(date)) => State::Now {
+            value: Value::Day(date),
+            ripe: true,
+        },
+        (StartStatus::None, _) => State::Gone {
+            reason: season.start.evidence.reason.clone(),
+        },
+        _ => State::Pending,
+    }
+}
+
+fn start(season: &BlockSeason) -> State {
+    match season.start.date.filter(|_| season.start.status.is_firm()) {
+        Some(date) => State::Now {
+            value: Value::Day(date),
+            ripe: true,
+        },
+        None => State::Gone {
+            reason: season.start.evidence.reason.clone(),
+        },
+    }
+}
+
+/// A mark that waits for hull split is told by variety; others once for the block.
+fn told_varieties(reading: &MarkReading) -> Vec<Option<String>> {
+    if reading.waits_for_hull_split {
+        reading.varieties.iter().cloned().map(Some).collect()
+    } else {
+        vec![None]
+    }
+}
+
+/// A mark that rests on a start that is not firm is not told, and taken back if it was.
+fn mark(season: &BlockSeason, reading: &MarkReading, near_days: u16) -> (State, State) {
+    if !season.start.status.is_firm() {
+        let gone = || State::Gone {
+            reason: season.start.evidence.reason.clone(),
+        };
+        return (gone(), gone());
+    }
+    match &reading.outcome {
+        Outcome::CannotTell { .. } => (State::Pending, State::Pending),
+        Outcome::Passed { date, by_estimate } => {
+            let passed = State::Now {
+                value: Value::Day(*date),
+                ripe: true,
+            };
+            let passed = if *by_estimate { State::Pending } else { passed };
+            (State::Pending, passed)
+        }
+        Outcome::Projected(projection) => {
+            let near = season
+                .as_of
+                .checked_add_days(Days::new(u64::from(near_days)))
+                .is_some_and(|horizon| projection.middle <= horizon);
+            let value = Value::from(projection);
+            let projected = State::Now { value, ripe: near };
+            let gone = State::Gone {
+                reason: "revised temperatures: its degree-days are not reached yet".to_owned(),
+            };
+            (projected, gone)
+        }
+    }
+}
+
+fn past_life(due: &ServiceDue, as_of: NaiveDate) -> Option<(Event, State)> {
+    (due.days_past(as_of) > 0).then(|| {
+        let event = Event::PastServiceLife(due.trap.clone(), due.part, due.since);
+        let state = State::Now {
+            value: Value::Day(due.due),
+            ripe: true,
+        };
+        (event, state)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn day(d: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2022, 6, d).unwrap()
+    }
+
+    #[test]
+    fn a_value_reads_back_what_it_writes() {
+        let range = Value::Range {
+            early: day(20),
+            middle: day(24),
+            late: day(29),
+        };
+        for value in [Value::Day(day(1)), range] {
+            assert_eq!(value.to_string().parse(), Ok(value));
+        }
+        assert!("2022-06-01/2022-06-02".parse::<Value>().is_err());
+        assert!("soon".parse::<Value>().is_err());
+    }
+
+    #[test]
+    fn a_projection_is_left_only_by_a_middle_outside_its_range() {
+        let told = Value::Range {
+            early: day(20),
+            middle: day(24),
+            late: day(29),
+        };
+        let now = |middle| Value::Range {
+            early: day(1),
+            middle,
+            late: day(30),
+        };
+        assert!(!told.is_left_by(now(day(20))));
+        assert!(!told.is_left_by(now(day(29))));
+        assert!(told.is_left_by(now(day(19))));
+        assert!(told.is_left_by(now(day(30))));
+    }
+
+    #[test]
+    fn a_fact_is_left_after_two_days() {
+        assert!(!Value::Day(day(10)).is_left_by(Value::Day(day(11))));
+        assert!(Value::Day(day(10)).is_left_by(Value::Day(day(12))));
+        assert!(Value::Day(day(10)).is_left_by(Value::Day(day(8))));
+    }
+}

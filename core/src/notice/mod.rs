@@ -1,0 +1,29 @@
+//! What is worth telling, to whom, and what was told before.
+
+mod alert;
+mod decide;
+mod digest;
+mod event;
+mod words;
+
+pub use alert::{Alert, AlertItem, alert};
+pub use decide::{Change, Notice, Told, decide};
+pub use digest::{BlockLines, Digest, StationView, TableRow, digest};
+pub use event::{Event, Fact, State, Value, facts};
+pub use words::{DateOrder, Words};
+
+/// The two roles people have.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Deserialize, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Role {
+    /// Gets the morning digest of all blocks they watch.
+    Adviser,
+    /// Gets key-date alerts for their own blocks.
+    Grower,
+}
+
+/// The caution that every mail carries.
+pub const CAUTION: &str = "Information and projection only, from weather station data and entered \
+counts; not a pesticide recommendation. Look at the block. Decisions belong to the grower and a \
+licensed adviser. The label is the law: pre-harvest and re-entry intervals, rates, bees. Ask your \
+county agricultural commissioner about permits and local rules.";

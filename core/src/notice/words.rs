@@ -1,0 +1,409 @@
+//! Sentences for people, the same in mail, page and command line. No markup.
+
+use chrono::{Datelike, NaiveDate};
+use serde::{Deserialize, Serialize};
+
+use crate::id::MarkId;
+use crate::orchard::StartRule;
+use crate::season::{Basis, BlockSeason, FEW_PAST_YEARS, MarkReading, Outcome, Projection};
+use crate::temperature::{DegreeDays, Unit};
+use crate::trapping::{Catch, CheckEvidence, RuleResult, StartStatus};
+
+use super::decide::{Change, Notice};
+use super::event::{Event, Value};
+
+/// The order in which days are printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum DateOrder {
+    /// `Jun 20`.
+    #[default]
+    MonthDay,
+    /// `20 Jun`.
+    DayMonth,
+}
+
+/// Writes sentences in the farm's date order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Words {
+    /// The order of month and day.
+    pub order: DateOrder,
+}
+
+impl Words {
+    /// A day of the season, without its year.
+    #[must_use]
+    pub fn day(self, day: NaiveDate) -> String {
+        match self.order {
+            DateOrder::MonthDay => day.format("%b %-d").to_string(),
+            DateOrder::DayMonth => day.format("%-d %b").to_string(),
+        }
+    }
+
+    /// A day with its weekday and year, for headings.
+    #[must_use]
+    pub fn long_day(self, day: NaiveDate) -> String {
+        match self.order {
+            DateOrder::MonthDay => day.format("%A, %B %-d, %Y").to_string(),
+            DateOrder::DayMonth => day.format("%A, %-d %B %Y").to_string(),
+        }
+    }
+
+    /// A stretch of days.
+    #[must_use]
+    pub fn stretch(self, first: NaiveDate, last: NaiveDate) -> String {
+        if first == last {
+            return self.day(first);
+        }
+        let same_month = (first.year(), first.month()) == (last.year(), last.month());
+        match self.order {
+            DateOrder::MonthDay if same_month => format!("{}–{}", self.day(first), last.day()),
+            DateOrder::DayMonth if same_month => format!("{}–{}", first.day(), self.day(last)),
+            _ => format!("{} – {}", self.day(first), self.day(last)),
+        }
+    }
+
+    /// A told value.
+    #[must_use]
+    pub fn value(self, value: Value) -> String {
+        match value {
+            Value::Day(day) => self.day(day),
+            Value::Range {
+                early,
+                middle,
+                late,
+            } => {
+                let range = self.stretch(early, late);
+                format!("{range} (middle {})", self.day(middle))
+            }
+        }
+    }
+
+    /// A notice as one sentence, without the block it is about.
+    #[must_use]
+    pub fn notice(self, notice: &Notice, season: &BlockSeason) -> String {
+        let what = subject_of(&notice.event, season);
+        match &notice.change {
+            Change::New(value) => self.news(&notice.event, &what, *value, season),
+            Change::History(value) => format!(
+                "{} (before Duskflight began here)",
+                self.news(&notice.event, &what, *value, season)
+            ),
+            Change::Corrected { was, told_on, now } => format!(
+                "corrected: {}; told on {}: {}",
+                self.news(&notice.event, &what, *now, season),
+                self.day(*told_on),
+                self.value(*was)
+            ),
+            Change::Withdrawn {
+                was,
+                told_on,
+                reason,
+            } => format!(
+                "withdrawn: {what}, told on {} as {}; {reason}",
+                self.day(*told_on),
+                self.value(*was)
+            ),
+        }
+    }
+
+    fn news(self, event: &Event, what: &str, value: Value, season: &BlockSeason) -> String {
+        let when = self.value(value);
+        match event {
+            Event::StartProvisional => format!("{what} {when}; the next check decides"),
+            Event::Start => format!("{what} {}: {when}", season.start.status.words()),
+            Event::MarkNear(..) => format!("{what} projected for {when}"),
+            Event::MarkPassed(..) => {
+                format!("degree-day mark of {what} passed on {when} (computed, not observed)")
+            }
+            Event::PastServiceLife(_, _, since) => {
+                format!(
+                    "{what} past its service life since {when} (in since {})",
+                    self.day(*since)
+                )
+            }
+        }
+    }
+
+    /// The start in one phrase.
+    #[must_use]
+    pub fn start(self, season: &BlockSeason) -> String {
+        let status = season.start.status.words();
+        match season.start.date {
+            Some(date) => format!("{status} {}", self.day(date)),
+            None => status.to_owned(),
+        }
+    }
+
+    /// A mark's answer in one phrase.
+    #[must_use]
+    pub fn outcome(self, outcome: &Outcome) -> String {
+        match outcome {
+            Outcome::Passed { date, by_estimate } => {
+                let estimate = if *by_estimate {
+                    ", on an estimated day"
+                } else {
+                    ""
+                };
+                format!("passed {}{estimate}", self.day(*date))
+            }
+            Outcome::Projected(projection) => {
+                format!("projected {}", self.value(Value::from(projection)))
+            }
+            Outcome::CannotTell { reason } => format!("can't tell: {reason}"),
+        }
+    }
+
+    /// What the start of a block rests on.
+    #[must_use]
+    pub fn start_evidence(self, season: &BlockSeason) -> Vec<String> {
+        let evidence = &season.start.evidence;
+        let mut lines = vec![format!("start: {}", self.reworded(&evidence.reason))];
+        let shown = match evidence.checks.len() {
+            0 => evidence.newest_check.as_slice(),
+            _ => &evidence.checks,
+        };
+        if !shown.is_empty() {
+            let checks: Vec<String> = shown.iter().map(|check| self.check(check)).collect();
+            lines.push(format!(
+                "egg traps of {}: {}",
+                evidence.group,
+                checks.join("; ")
+            ));
+        }
+        let results: Vec<String> = evidence
+            .results
+            .iter()
+            .map(|(rule, result)| self.rule_result(*rule, result, *rule == evidence.rule))
+            .collect();
+        lines.push(format!("by each rule: {}", results.join("; ")));
+        if evidence.may_be_late {
+            lines.push(
+                "under mating disruption egg traps catch less: the start may be late".to_owned(),
+            );
+        }
+        lines
+    }
+
+    fn check(self, check: &CheckEvidence) -> String {
+        format!(
+            "{} {} read of {} hung, {} rising, {} with eggs, {} eggs",
+            self.day(check.date),
+            check.read,
+            check.hung,
+            check.rising,
+            check.with_eggs,
+            check.eggs
+        )
+    }
+
+    fn rule_result(self, rule: StartRule, result: &RuleResult, in_force: bool) -> String {
+        let mark = if in_force { " (in force)" } else { "" };
+        let result = match result {
+            RuleResult::NotYet { withdrawn } if withdrawn.is_empty() => "not yet".to_owned(),
+            RuleResult::NotYet { withdrawn } => {
+                let days: Vec<_> = withdrawn.iter().map(|day| self.day(*day)).collect();
+                format!("not yet, taken back {}", days.join(", "))
+            }
+            RuleResult::Provisional { date, missed_check } => {
+                let missed = if *missed_check { ", missed check" } else { "" };
+                format!("provisional {}{missed}", self.day(*date))
+            }
+            RuleResult::Confirmed { date, .. } => self.day(*date),
+        };
+        format!("{}{mark} {result}", rule.words())
+    }
+
+    /// What the heat of a block rests on.
+    #[must_use]
+    pub fn heat_evidence(self, season: &BlockSeason) -> String {
+        let model = season.heat_model;
+        let unit = season.unit;
+        let thresholds = model.thresholds();
+        let estimated = match &season.degree_days {
+            Ok(sum) if sum.estimated_days > 0 => {
+                format!(", {} days estimated", sum.estimated_days)
+            }
+            Ok(_) => ", no day estimated".to_owned(),
+            Err(_) => String::new(),
+        };
+        let newest = season
+            .newest_day
+            .map_or_else(|| "none".to_owned(), |day| self.day(day));
+        format!(
+            "heat: station {}, {}, {} cutoff, {}–{} {}, newest day {newest}{estimated}",
+            season.block.station,
+            model.method(),
+            model.cutoff(),
+            number(thresholds.lower().in_unit(unit)),
+            number(thresholds.upper().in_unit(unit)),
+            unit.symbol()
+        )
+    }
+
+    /// What a mark's answer rests on.
+    #[must_use]
+    pub fn mark_evidence(self, season: &BlockSeason, reading: &MarkReading) -> String {
+        let at = degree_days(reading.at, season.unit);
+        let from = match &reading.basis {
+            Basis::EggLayingStart => "the egg-laying start".to_owned(),
+            Basis::Mark(mark) if reading.waits_for_hull_split => {
+                format!("{} (hull split not entered)", mark_name(season, mark))
+            }
+            Basis::Mark(mark) => mark_name(season, mark),
+            Basis::HullSplit(mark, day) => format!(
+                "the later of {} and hull split seen {}",
+                mark_name(season, mark),
+                self.day(*day)
+            ),
+            Basis::HullSplitExpected(mark, day) => format!(
+                "the later of {} and hull split expected {}",
+                mark_name(season, mark),
+                self.day(*day)
+            ),
+        };
+        let range = match &reading.outcome {
+            Outcome::Projected(projection) => format!("; {}", self.range_evidence(projection)),
+            _ => String::new(),
+        };
+        format!("{}: {at} from {from}{range}", reading.name)
+    }
+
+    fn range_evidence(self, projection: &Projection) -> String {
+        let years = projection.past_years;
+        let few = if years < FEW_PAST_YEARS {
+            ", few, so widened"
+        } else {
+            ""
+        };
+        let spread = if projection.insect_spread {
+            "insect's published spread in the range"
+        } else {
+            "insect's own spread unknown"
+        };
+        format!(
+            "by weather alone {} from {years} past years{few}; {spread}",
+            self.stretch(projection.weather_early, projection.weather_late)
+        )
+    }
+
+    /// Catches of one kind in one phrase.
+    #[must_use]
+    pub fn catch(self, catch: &Catch) -> String {
+        match catch.per_trap_night() {
+            Some(rate) => format!(
+                "{} {} ({} of {} traps read, {} a trap and night)",
+                catch.count,
+                catch.counted.name(),
+                catch.traps_read,
+                catch.traps_hung,
+                rate_words(rate)
+            ),
+            None => format!("{}: not read", catch.kind.name()),
+        }
+    }
+
+    /// ISO days inside a reason, as the farm prints days.
+    fn reworded(self, text: &str) -> String {
+        text.split(' ')
+            .map(|word| {
+                let bare = word.trim_end_matches([',', ';', '.', ':']);
+                match bare.parse::<NaiveDate>() {
+                    Ok(day) => word.replace(bare, &self.day(day)),
+                    Err(_) => word.to_owned(),
+                }
+            })
+            .collect::<Vec<_>>()
+            .join(" ")
+    }
+}
+
+impl StartStatus {
+    /// The status in mails.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::None => "none yet",
+            Self::Provisional => "provisional",
+            Self::Confirmed => "confirmed",
+            Self::ByHand => "set by hand",
+            Self::Borrowed => "borrowed",
+            Self::CannotTell => "can't tell",
+        }
+    }
+}
+
+/// Degree-days as people read them, whole and with their unit.
+#[must_use]
+pub(super) fn degree_days(sum: DegreeDays, unit: Unit) -> String {
+    format!("{:.0} {}-days", sum.in_unit(unit), unit.symbol())
+}
+
+fn subject_of(event: &Event, season: &BlockSeason) -> String {
+    match event {
+        Event::StartProvisional => "egg-laying start provisional".to_owned(),
+        Event::Start => "egg-laying start".to_owned(),
+        Event::MarkNear(mark, variety) | Event::MarkPassed(mark, variety) => {
+            let name = mark_name(season, mark);
+            match variety {
+                Some(variety) => format!("{name} ({variety})"),
+                None => name,
+            }
+        }
+        Event::PastServiceLife(trap, part, _) => format!("{} of trap {trap}", part.words()),
+    }
+}
+
+fn mark_name(season: &BlockSeason, mark: &MarkId) -> String {
+    let named = season.marks.iter().find(|reading| &reading.mark == mark);
+    named.map_or_else(|| mark.to_string(), |reading| reading.name.clone())
+}
+
+fn number(value: f64) -> String {
+    let text = format!("{value:.1}");
+    text.strip_suffix(".0").map_or(text.clone(), str::to_owned)
+}
+
+fn rate_words(rate: f64) -> String {
+    if rate < 0.1 && rate > 0.0 {
+        format!("{rate:.2}")
+    } else {
+        format!("{rate:.1}")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn day(month: u32, day: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2022, month, day).unwrap()
+    }
+
+    #[test]
+    fn days_are_printed_in_the_farms_order() {
+        let us = Words::default();
+        let other = Words {
+            order: DateOrder::DayMonth,
+        };
+        let range = Value::Range {
+            early: day(6, 20),
+            middle: day(6, 24),
+            late: day(6, 29),
+        };
+        assert_eq!(us.value(range), "Jun 20–29 (middle Jun 24)");
+        assert_eq!(other.value(range), "20–29 Jun (middle 24 Jun)");
+        assert_eq!(us.stretch(day(6, 28), day(7, 3)), "Jun 28 – Jul 3");
+        assert_eq!(us.stretch(day(6, 28), day(6, 28)), "Jun 28");
+    }
+
+    #[test]
+    fn days_inside_a_reason_are_printed_like_all_others() {
+        let reason = "two checks running met the rule, 2022-04-15 and 2022-04-18; so";
+        let words = Words::default().reworded(reason);
+        assert_eq!(
+            words,
+            "two checks running met the rule, Apr 15 and Apr 18; so"
+        );
+    }
+}
