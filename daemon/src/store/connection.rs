@@ -1,0 +1,214 @@
+//! Opening the file, its schema, and the thread that owns the connection.
+
+use std::path::Path;
+use std::sync::mpsc;
+use std::thread;
+
+use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
+use tokio::sync::oneshot;
+
+use super::StoreError;
+
+/// Schema steps, oldest first; a released step is never edited.
+const MIGRATIONS: [&str; 1] = [include_str!("schema.sql")];
+/// How long another process may hold the database before a statement gives up.
+const BUSY_TIMEOUT: std::time::Duration = std::time::Duration::from_secs(10);
+
+type Work = Box<dyn FnOnce(&mut Connection) + Send>;
+
+/// A handle to the thread that owns the database.
+#[derive(Debug, Clone)]
+pub struct Store {
+    work: mpsc::Sender<Work>,
+}
+
+impl Store {
+    /// Opens or creates the file, brings its schema up to date and starts the thread.
+    ///
+    /// # Errors
+    /// When the file cannot be opened, is from a newer version, or a schema step fails; the file is
+    /// then as it was.
+    pub fn open(path: &Path) -> Result<Self, StoreError> {
+        let connection = open_connection(path)?;
+        let (work, queue) = mpsc::channel::<Work>();
+        thread::Builder::new()
+            .name("store".to_owned())
+            .spawn(move || serve(connection, &queue))
+            .map_err(|_| StoreError::Ended)?;
+        Ok(Self { work })
+    }
+
+    /// Runs `act` in one immediate transaction and commits when it returns `Ok`.
+    ///
+    /// # Errors
+    /// What `act` returns, after a roll-back, or a failing statement of the transaction itself.
+    pub async fn write<T, E>(
+        &self,
+        act: impl FnOnce(&Transaction<'_>) -> Result<T, E> + Send + 'static,
+    ) -> Result<T, E>
+    where
+        T: Send + 'static,
+        E: From<StoreError> + Send + 'static,
+    {
+        self.call(|connection| {
+            let transaction = connection
+                .transaction_with_behavior(TransactionBehavior::Immediate)
+                .map_err(StoreError::from)?;
+            let value = act(&transaction)?;
+            transaction.commit().map_err(StoreError::from)?;
+            Ok(value)
+        })
+        .await
+    }
+
+    /// Runs `look` in one read transaction, so that all it reads belongs together.
+    ///
+    /// # Errors
+    /// What `look` returns, or a failing statement of the transaction itself.
+    pub async fn read<T, E>(
+        &self,
+        look: impl FnOnce(&Connection) -> Result<T, E> + Send + 'static,
+    ) -> Result<T, E>
+    where
+        T: Send + 'static,
+        E: From<StoreError> + Send + 'static,
+    {
+        self.call(|connection| {
+            let transaction = connection.transaction().map_err(StoreError::from)?;
+            look(&transaction)
+        })
+        .await
+    }
+
+    async fn call<T, E>(
+        &self,
+        act: impl FnOnce(&mut Connection) -> Result<T, E> + Send + 'static,
+    ) -> Result<T, E>
+    where
+        T: Send + 'static,
+        E: From<StoreError> + Send + 'static,
+    {
+        let (answer, wait) = oneshot::channel();
+        let work: Work = Box::new(move |connection| {
+            // The caller may have gone; its work is done all the same.
+            let _ = answer.send(act(connection));
+        });
+        self.work.send(work).map_err(|_| StoreError::Ended)?;
+        wait.await.map_err(|_| StoreError::Ended)?
+    }
+}
+
+/// Work that panics is dropped with its answer, so its caller hears of it; the thread lives on.
+fn serve(mut connection: Connection, queue: &mpsc::Receiver<Work>) {
+    while let Ok(work) = queue.recv() {
+        let act = std::panic::AssertUnwindSafe(|| work(&mut connection));
+        if std::panic::catch_unwind(act).is_err() {
+            tracing::error!("work in the database thread panicked; its transaction is rolled back");
+        }
+    }
+}
+
+fn open_connection(path: &Path) -> Result<Connection, StoreError> {
+    let opened = Connection::open_with_flags(path, OpenFlags::default()).and_then(|connection| {
+        connection.busy_timeout(BUSY_TIMEOUT)?;
+        connection.pragma_update(None, "journal_mode", "wal")?;
+        connection.pragma_update(None, "synchronous", "full")?;
+        connection.pragma_update(None, "foreign_keys", true)?;
+        connection.pragma_update(None, "journal_size_limit", 16 << 20)?;
+        Ok(connection)
+    });
+    let mut connection = opened.map_err(|source| StoreError::Open {
+        path: path.to_owned(),
+        source,
+    })?;
+    migrate(&mut connection)?;
+    Ok(connection)
+}
+
+/// Brings the schema up to date in one transaction, so that a failing step leaves all as it was.
+fn migrate(connection: &mut Connection) -> Result<(), StoreError> {
+    let known = i64::try_from(MIGRATIONS.len()).expect("there are few schema steps");
+    let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    let found: i64 = transaction.pragma_query_value(None, "user_version", |row| row.get(0))?;
+    if found > known {
+        return Err(StoreError::Newer { found, known });
+    }
+    for step in MIGRATIONS.iter().skip(usize::try_from(found).unwrap_or(0)) {
+        transaction.execute_batch(step)?;
+    }
+    transaction.pragma_update(None, "user_version", known)?;
+    transaction.commit()?;
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_connection_is_durable_and_checks_foreign_keys() {
+        let dir = tempfile::tempdir().unwrap();
+        let connection = open_connection(&dir.path().join("records.sqlite")).unwrap();
+        let pragma = |name| -> String {
+            let value: rusqlite::types::Value = connection
+                .pragma_query_value(None, name, |row| row.get(0))
+                .unwrap();
+            format!("{value:?}")
+        };
+        assert_eq!(pragma("journal_mode"), "Text(\"wal\")");
+        assert_eq!(pragma("synchronous"), "Integer(2)");
+        assert_eq!(pragma("foreign_keys"), "Integer(1)");
+    }
+
+    #[test]
+    fn every_table_is_strict_and_explains_itself() {
+        let dir = tempfile::tempdir().unwrap();
+        let connection = open_connection(&dir.path().join("records.sqlite")).unwrap();
+        let mut tables = connection
+            .prepare("SELECT name, strict FROM pragma_table_list WHERE schema = 'main' AND name NOT LIKE 'sqlite%'")
+            .unwrap();
+        let rows: Vec<(String, bool)> = tables
+            .query_map([], |row| Ok((row.get(0)?, row.get(1)?)))
+            .unwrap()
+            .map(Result::unwrap)
+            .collect();
+        assert!(rows.len() >= 9);
+        for (name, strict) in rows {
+            assert!(strict, "{name} is not STRICT");
+            let sql: String = connection
+                .query_row("SELECT sql FROM sqlite_schema WHERE name = ?1", [&name], |r| r.get(0))
+                .unwrap();
+            assert!(sql.contains("-- "), "{name} says nothing of itself");
+        }
+    }
+
+    #[test]
+    fn a_newer_schema_is_refused_and_left_alone() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("records.sqlite");
+        drop(open_connection(&path).unwrap());
+        let connection = Connection::open(&path).unwrap();
+        connection.pragma_update(None, "user_version", 99).unwrap();
+        drop(connection);
+        let refused = open_connection(&path).unwrap_err();
+        assert!(matches!(refused, StoreError::Newer { found: 99, known: 1 }));
+    }
+
+    #[tokio::test]
+    async fn a_panic_in_a_write_rolls_back_and_the_next_write_works() {
+        let dir = tempfile::tempdir().unwrap();
+        let store = Store::open(&dir.path().join("records.sqlite")).unwrap();
+        let insert = "INSERT INTO job_run VALUES ('tell', '2022-06-01', 'done', 1, 0, 0, NULL)";
+        let panicked: Result<(), StoreError> = store
+            .write(move |t| {
+                t.execute(insert, [])?;
+                panic!("on purpose");
+            })
+            .await;
+        assert!(matches!(panicked, Err(StoreError::Ended)));
+        let rows: Result<i64, StoreError> = store
+            .read(|c| Ok(c.query_row("SELECT count(*) FROM job_run", [], |row| row.get(0))?))
+            .await;
+        assert_eq!(rows.unwrap(), 0);
+    }
+}

@@ -1,0 +1,238 @@
+//! Station days as received, their history, and the log of fetches.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, NaiveDate, Utc};
+use duskflight_core::id::StationId;
+use duskflight_core::temperature::Unit;
+use duskflight_core::weather::ReceivedDay;
+use rusqlite::{Connection, OptionalExtension, Row, params};
+
+use super::{StoreError, day, instant};
+
+/// Merges received days into a station's record and returns how many were new or different. A value
+/// that is missing in the new answer never wipes one that was there; what changes is kept in the
+/// history.
+///
+/// # Errors
+/// A failing statement.
+pub fn merge(
+    connection: &Connection,
+    station: &StationId,
+    feed: &str,
+    days: &[ReceivedDay],
+    at: DateTime<Utc>,
+) -> Result<usize, StoreError> {
+    let mut changed = 0;
+    for received in days {
+        let stored = one(connection, station, received.date)?;
+        let merged = match &stored {
+            Some(stored) => better(stored, received),
+            None => received.clone(),
+        };
+        if stored.as_ref() == Some(&merged) {
+            continue;
+        }
+        changed += 1;
+        if stored.is_some() {
+            connection.prepare_cached(
+                "INSERT INTO station_day_history SELECT *, ?3 FROM station_day WHERE station = ?1 AND day = ?2",
+            )?
+            .execute(params![station.as_str(), received.date.to_string(), at.timestamp()])?;
+        }
+        connection
+            .prepare_cached("INSERT OR REPLACE INTO station_day VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)")?
+            .execute(params![
+                station.as_str(),
+                merged.date.to_string(),
+                merged.min,
+                merged.max,
+                merged.unit.code(),
+                merged.min_flag,
+                merged.max_flag,
+                feed,
+                at.timestamp(),
+            ])?;
+    }
+    Ok(changed)
+}
+
+/// The new answer, completed by what was there before when the unit is the same.
+fn better(stored: &ReceivedDay, received: &ReceivedDay) -> ReceivedDay {
+    let mut merged = received.clone();
+    if stored.unit == received.unit {
+        if merged.min.is_none() {
+            merged.min = stored.min;
+            merged.min_flag.clone_from(&stored.min_flag);
+        }
+        if merged.max.is_none() {
+            merged.max = stored.max;
+            merged.max_flag.clone_from(&stored.max_flag);
+        }
+    }
+    merged
+}
+
+const COLUMNS: &str = "day, tmin, tmax, unit, tmin_flag, tmax_flag";
+
+fn one(
+    connection: &Connection,
+    station: &StationId,
+    date: NaiveDate,
+) -> Result<Option<ReceivedDay>, StoreError> {
+    let sql = format!("SELECT {COLUMNS} FROM station_day WHERE station = ?1 AND day = ?2");
+    let row = connection
+        .prepare_cached(&sql)?
+        .query_row(params![station.as_str(), date.to_string()], |row| Ok(read(row)))
+        .optional()?;
+    row.transpose()
+}
+
+fn read(row: &Row<'_>) -> Result<ReceivedDay, StoreError> {
+    let unit: String = row.get(3)?;
+    Ok(ReceivedDay {
+        date: day(row.get_ref(0)?.as_str().map_err(rusqlite::Error::from)?)?,
+        min: row.get(1)?,
+        max: row.get(2)?,
+        unit: Unit::from_code(&unit).ok_or(StoreError::Value {
+            column: "unit",
+            value: unit,
+        })?,
+        min_flag: row.get(4)?,
+        max_flag: row.get(5)?,
+    })
+}
+
+/// All days of a station before a civil day, oldest first.
+///
+/// # Errors
+/// A failing statement.
+pub fn before(
+    connection: &Connection,
+    station: &StationId,
+    as_of: NaiveDate,
+) -> Result<Vec<ReceivedDay>, StoreError> {
+    let sql = format!(
+        "SELECT {COLUMNS} FROM station_day WHERE station = ?1 AND day < ?2 ORDER BY day"
+    );
+    let mut statement = connection.prepare_cached(&sql)?;
+    let rows = statement.query_map(params![station.as_str(), as_of.to_string()], |row| {
+        Ok(read(row))
+    })?;
+    rows.map(|row| row?).collect()
+}
+
+/// Days of a station that a fetch revised at or after an instant, oldest first.
+///
+/// # Errors
+/// A failing statement.
+pub fn revised_since(
+    connection: &Connection,
+    station: &StationId,
+    since: DateTime<Utc>,
+) -> Result<Vec<NaiveDate>, StoreError> {
+    let mut statement = connection.prepare_cached(
+        "SELECT DISTINCT day FROM station_day_history WHERE station = ?1 AND replaced_at >= ?2 ORDER BY day",
+    )?;
+    let rows = statement.query_map(params![station.as_str(), since.timestamp()], |row| {
+        row.get::<_, String>(0)
+    })?;
+    rows.map(|text| day(&text?)).collect()
+}
+
+/// One fetch and what came of it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Fetch {
+    /// The station.
+    pub station: StationId,
+    /// First civil day asked for.
+    pub from: NaiveDate,
+    /// Last civil day asked for.
+    pub to: NaiveDate,
+    /// When.
+    pub at: DateTime<Utc>,
+    /// Days received and, of those, new or different; or the error.
+    pub outcome: Result<(usize, usize), String>,
+    /// Rows that could not be read, in words.
+    pub remarks: Option<String>,
+}
+
+/// Writes a fetch into the log.
+///
+/// # Errors
+/// A failing statement.
+pub fn log(connection: &Connection, fetch: &Fetch) -> Result<(), StoreError> {
+    let (outcome, (days, changed), detail) = match &fetch.outcome {
+        Ok(counts) => ("ok", *counts, fetch.remarks.as_ref()),
+        Err(error) => ("failed", (0, 0), Some(error)),
+    };
+    connection
+        .prepare_cached(
+            "INSERT INTO fetch_log (station, from_day, to_day, at, outcome, days, changed, detail)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+        )?
+        .execute(params![
+            fetch.station.as_str(),
+            fetch.from.to_string(),
+            fetch.to.to_string(),
+            fetch.at.timestamp(),
+            outcome,
+            i64::try_from(days).unwrap_or(i64::MAX),
+            i64::try_from(changed).unwrap_or(i64::MAX),
+            detail,
+        ])?;
+    Ok(())
+}
+
+/// Whether a stretch of days was ever received as a whole.
+///
+/// # Errors
+/// A failing statement.
+pub fn was_fetched(
+    connection: &Connection,
+    station: &StationId,
+    from: NaiveDate,
+    to: NaiveDate,
+) -> Result<bool, StoreError> {
+    Ok(connection
+        .prepare_cached(
+            "SELECT EXISTS (SELECT 1 FROM fetch_log WHERE station = ?1 AND outcome = 'ok'
+             AND from_day <= ?2 AND to_day >= ?3)",
+        )?
+        .query_row(
+            params![station.as_str(), from.to_string(), to.to_string()],
+            |row| row.get(0),
+        )?)
+}
+
+/// The error of each station whose newest fetch failed.
+///
+/// # Errors
+/// A failing statement.
+pub fn failing(connection: &Connection) -> Result<BTreeMap<String, String>, StoreError> {
+    let mut statement = connection.prepare_cached(
+        "SELECT station, outcome, coalesce(detail, '') FROM fetch_log AS f
+         WHERE id = (SELECT max(id) FROM fetch_log WHERE station = f.station)",
+    )?;
+    let rows = statement.query_map([], |row| {
+        Ok((row.get(0)?, row.get::<_, String>(1)?, row.get(2)?))
+    })?;
+    let mut failing = BTreeMap::new();
+    for row in rows {
+        let (station, outcome, detail) = row?;
+        if outcome == "failed" {
+            failing.insert(station, detail);
+        }
+    }
+    Ok(failing)
+}
+
+/// The newest instant at which anything was fetched.
+///
+/// # Errors
+/// A failing statement.
+pub fn newest_fetch(connection: &Connection) -> Result<Option<DateTime<Utc>>, StoreError> {
+    let newest: Option<i64> =
+        connection.query_row("SELECT max(at) FROM fetch_log", [], |row| row.get(0))?;
+    newest.map(instant).transpose()
+}

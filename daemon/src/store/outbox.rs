@@ -1,0 +1,239 @@
+//! Mails waiting and sent.
+
+use chrono::{DateTime, NaiveDate, Utc};
+use duskflight_core::id::PersonId;
+use rusqlite::{Connection, OptionalExtension, Row, params};
+
+use super::{StoreError, day, instant};
+
+/// A mail to queue.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NewMail {
+    /// Message-ID header.
+    pub message_id: String,
+    /// `digest` or `alert`.
+    pub kind: MailKind,
+    /// The recipient.
+    pub person: PersonId,
+    /// The adviser whose blocks it is about.
+    pub adviser: PersonId,
+    /// The civil day of telling.
+    pub day: NaiveDate,
+    /// The recipient's address.
+    pub address: String,
+    /// Subject.
+    pub subject: String,
+    /// The whole message.
+    pub body: Vec<u8>,
+    /// When it is queued.
+    pub queued_at: DateTime<Utc>,
+    /// The mail that must be sent first.
+    pub waits_for: Option<String>,
+    /// Seconds to wait after that one was sent.
+    pub hold_s: i64,
+}
+
+/// The kinds of mail.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum MailKind {
+    /// An adviser's morning digest.
+    Digest,
+    /// A grower's key-date alerts.
+    Alert,
+}
+
+impl MailKind {
+    /// The word in the database and in file names.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Digest => "digest",
+            Self::Alert => "alert",
+        }
+    }
+}
+
+/// A queued mail that may be tried now.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Waiting {
+    /// Message-ID header.
+    pub message_id: String,
+    /// `digest` or `alert`.
+    pub kind: String,
+    /// The recipient's id.
+    pub person: String,
+    /// The adviser's id.
+    pub adviser: String,
+    /// The civil day of telling.
+    pub day: NaiveDate,
+    /// The whole message.
+    pub body: Vec<u8>,
+    /// Tries so far.
+    pub attempts: u32,
+}
+
+/// Queues a mail.
+///
+/// # Errors
+/// A failing statement, such as a second mail of the same kind, person, adviser and day.
+pub fn queue(connection: &Connection, mail: &NewMail) -> Result<(), StoreError> {
+    connection
+        .prepare_cached(
+            "INSERT INTO outbox (message_id, kind, person, adviser, day, address, subject, body,
+             queued_at, waits_for, hold_s, state, attempts, next_try_at)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, 'queued', 0, ?9)",
+        )?
+        .execute(params![
+            mail.message_id,
+            mail.kind.name(),
+            mail.person.as_str(),
+            mail.adviser.as_str(),
+            mail.day.to_string(),
+            mail.address,
+            mail.subject,
+            mail.body,
+            mail.queued_at.timestamp(),
+            mail.waits_for,
+            mail.hold_s,
+        ])?;
+    Ok(())
+}
+
+/// Whether a mail is in the outbox, sent or not.
+///
+/// # Errors
+/// A failing statement.
+pub fn contains(connection: &Connection, message_id: &str) -> Result<bool, StoreError> {
+    Ok(connection
+        .prepare_cached("SELECT EXISTS (SELECT 1 FROM outbox WHERE message_id = ?1)")?
+        .query_row([message_id], |row| row.get(0))?)
+}
+
+/// A day in seconds: the longest an alert waits for its adviser's digest.
+const LONGEST_WAIT_S: i64 = 86_400;
+
+/// The next mail that may be tried at an instant: the oldest of a recipient who has no older one
+/// waiting, whose digest has been sent long enough ago, and whose pause after a failure is over.
+///
+/// # Errors
+/// A failing statement.
+pub fn next(connection: &Connection, now: DateTime<Utc>) -> Result<Option<Waiting>, StoreError> {
+    connection
+        .prepare_cached(
+            "SELECT message_id, kind, person, adviser, day, body, attempts FROM outbox AS mail
+             WHERE state = 'queued' AND next_try_at <= ?1
+               AND NOT EXISTS (SELECT 1 FROM outbox AS older
+                 WHERE older.state = 'queued' AND older.person = mail.person
+                   AND older.rowid < mail.rowid)
+               AND (waits_for IS NULL OR queued_at + hold_s + ?2 <= ?1
+                 OR EXISTS (SELECT 1 FROM outbox AS digest
+                   WHERE digest.message_id = mail.waits_for AND digest.state = 'sent'
+                     AND digest.sent_at + mail.hold_s <= ?1))
+             ORDER BY rowid LIMIT 1",
+        )?
+        .query_row(params![now.timestamp(), LONGEST_WAIT_S], |row| Ok(read(row)))
+        .optional()?
+        .transpose()
+}
+
+fn read(row: &Row<'_>) -> Result<Waiting, StoreError> {
+    Ok(Waiting {
+        message_id: row.get(0)?,
+        kind: row.get(1)?,
+        person: row.get(2)?,
+        adviser: row.get(3)?,
+        day: day(row.get_ref(4)?.as_str().map_err(rusqlite::Error::from)?)?,
+        body: row.get(5)?,
+        attempts: row.get(6)?,
+    })
+}
+
+/// Counts a try before it is made, so that a crash cannot make it uncounted.
+///
+/// # Errors
+/// A failing statement.
+pub fn count_try(connection: &Connection, message_id: &str) -> Result<(), StoreError> {
+    connection
+        .prepare_cached("UPDATE outbox SET attempts = attempts + 1 WHERE message_id = ?1")?
+        .execute([message_id])?;
+    Ok(())
+}
+
+/// Marks a mail as taken over by the transport.
+///
+/// # Errors
+/// A failing statement.
+pub fn mark_sent(
+    connection: &Connection,
+    message_id: &str,
+    at: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    connection
+        .prepare_cached(
+            "UPDATE outbox SET state = 'sent', sent_at = ?2, last_error = NULL WHERE message_id = ?1",
+        )?
+        .execute(params![message_id, at.timestamp()])?;
+    Ok(())
+}
+
+/// Keeps a mail that could not be sent for a later try.
+///
+/// # Errors
+/// A failing statement.
+pub fn keep(
+    connection: &Connection,
+    message_id: &str,
+    error: &str,
+    next_try_at: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    connection
+        .prepare_cached("UPDATE outbox SET next_try_at = ?3, last_error = ?2 WHERE message_id = ?1")?
+        .execute(params![message_id, error, next_try_at.timestamp()])?;
+    Ok(())
+}
+
+/// Where the outbox stands.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Standing {
+    /// Mails waiting.
+    pub queued: u32,
+    /// The oldest of them.
+    pub oldest: Option<DateTime<Utc>>,
+    /// Mails sent.
+    pub sent: u32,
+    /// When the last one was.
+    pub last_sent: Option<DateTime<Utc>>,
+    /// Errors of mails that wait after a failed try.
+    pub errors: Vec<String>,
+}
+
+/// Where the outbox stands.
+///
+/// # Errors
+/// A failing statement.
+pub fn standing(connection: &Connection) -> Result<Standing, StoreError> {
+    let (queued, oldest, sent, last_sent) = connection.query_row(
+        "SELECT count(*) FILTER (WHERE state = 'queued'), min(queued_at) FILTER (WHERE state = 'queued'),
+                count(*) FILTER (WHERE state = 'sent'), max(sent_at) FROM outbox",
+        [],
+        |row| {
+            Ok((
+                row.get(0)?,
+                row.get::<_, Option<i64>>(1)?,
+                row.get(2)?,
+                row.get::<_, Option<i64>>(3)?,
+            ))
+        },
+    )?;
+    let mut statement = connection.prepare(
+        "SELECT DISTINCT last_error FROM outbox WHERE state = 'queued' AND last_error IS NOT NULL",
+    )?;
+    let errors = statement.query_map([], |row| row.get(0))?;
+    Ok(Standing {
+        queued,
+        oldest: oldest.map(instant).transpose()?,
+        sent,
+        last_sent: last_sent.map(instant).transpose()?,
+        errors: errors.collect::<Result<_, _>>()?,
+    })
+}

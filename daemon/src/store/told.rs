@@ -1,0 +1,79 @@
+//! The ledger: what each person was told.
+
+use chrono::NaiveDate;
+use duskflight_core::id::{BlockId, InsectId, PersonId};
+use duskflight_core::notice::{Notice, Told};
+use rusqlite::{Connection, params};
+
+use super::{StoreError, day};
+
+/// The last revision of every event of a season that a person was told.
+///
+/// # Errors
+/// A failing statement.
+pub fn latest(
+    connection: &Connection,
+    season: i32,
+    person: &PersonId,
+) -> Result<Vec<Told>, StoreError> {
+    let mut statement = connection.prepare_cached(
+        "SELECT block, insect, event, max(revision), value, day FROM told
+         WHERE season = ?1 AND person = ?2 GROUP BY block, insect, event",
+    )?;
+    let rows = statement.query_map(params![season, person.as_str()], |row| {
+        Ok((
+            row.get::<_, String>(0)?,
+            row.get::<_, String>(1)?,
+            row.get::<_, String>(2)?,
+            row.get::<_, u32>(3)?,
+            row.get::<_, Option<String>>(4)?,
+            row.get::<_, String>(5)?,
+        ))
+    })?;
+    rows.map(|row| {
+        let (block, insect, event, revision, value, on) = row?;
+        let bad = |column, value: &str| StoreError::Value {
+            column,
+            value: value.to_owned(),
+        };
+        Ok(Told {
+            year: season,
+            block: BlockId::new(&block).map_err(|_| bad("block", &block))?,
+            insect: InsectId::new(&insect).map_err(|_| bad("insect", &insect))?,
+            event,
+            revision,
+            value: value
+                .map(|text| text.parse().map_err(|_| bad("value", &text)))
+                .transpose()?,
+            on: day(&on)?,
+        })
+    })
+    .collect()
+}
+
+/// Writes what a person is told into the ledger; without a mail it is recorded as history.
+///
+/// # Errors
+/// A failing statement, such as a revision that is there already.
+pub fn record(
+    connection: &Connection,
+    person: &PersonId,
+    notice: &Notice,
+    on: NaiveDate,
+    mail: Option<&str>,
+) -> Result<(), StoreError> {
+    connection
+        .prepare_cached("INSERT INTO told VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)")?
+        .execute(params![
+            notice.year,
+            notice.block.as_str(),
+            notice.insect.as_str(),
+            notice.event.to_string(),
+            person.as_str(),
+            notice.revision,
+            notice.change.value().map(|value| value.to_string()),
+            on.to_string(),
+            mail,
+        ])?;
+    Ok(())
+}

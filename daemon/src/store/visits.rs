@@ -1,0 +1,159 @@
+//! Trap visits and their history.
+
+use std::collections::BTreeSet;
+
+use chrono::{DateTime, NaiveDate, Utc};
+use duskflight_core::id::TrapId;
+use duskflight_core::orchard::Part;
+use duskflight_core::trapping::Visit;
+use rusqlite::{Connection, OptionalExtension, Row, params};
+
+use super::{StoreError, day, instant};
+
+/// Who entered a record, when and how.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Entry {
+    /// The instant.
+    pub at: DateTime<Utc>,
+    /// The person, as typed.
+    pub by: String,
+    /// The way in.
+    pub via: String,
+    /// One entry; the same entry is never applied twice.
+    pub id: String,
+}
+
+/// What applying an entry did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Applied {
+    /// It was new.
+    Added,
+    /// It replaced an older entry, which is in the history now.
+    Changed,
+    /// It was there already.
+    Unchanged,
+}
+
+/// Applies one visit.
+///
+/// # Errors
+/// A failing statement.
+pub fn apply(connection: &Connection, visit: &Visit, entry: &Entry) -> Result<Applied, StoreError> {
+    let stored = one(connection, &visit.trap, visit.date)?;
+    if stored.as_ref() == Some(visit) || entered_before(connection, "visit_history", &entry.id)? {
+        return Ok(Applied::Unchanged);
+    }
+    if stored.is_some() {
+        connection
+            .prepare_cached("INSERT INTO visit_history SELECT *, ?3 FROM visit WHERE trap = ?1 AND day = ?2")?
+            .execute(params![visit.trap.as_str(), visit.date.to_string(), entry.at.timestamp()])?;
+    }
+    let serviced: Vec<&str> = visit.serviced.iter().map(|part| part.name()).collect();
+    connection
+        .prepare_cached(
+            "INSERT OR REPLACE INTO visit VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)",
+        )?
+        .execute(params![
+            visit.trap.as_str(),
+            visit.date.to_string(),
+            visit.eggs,
+            visit.moths,
+            visit.males,
+            visit.females,
+            visit.readable,
+            serviced.join(" "),
+            visit.note,
+            entry.at.timestamp(),
+            entry.by,
+            entry.via,
+            entry.id,
+        ])?;
+    Ok(if stored.is_some() {
+        Applied::Changed
+    } else {
+        Applied::Added
+    })
+}
+
+/// Whether an entry was applied once and has been replaced since.
+pub(super) fn entered_before(
+    connection: &Connection,
+    history: &str,
+    entry_id: &str,
+) -> Result<bool, StoreError> {
+    let sql = format!("SELECT EXISTS (SELECT 1 FROM {history} WHERE entry_id = ?1)");
+    Ok(connection
+        .prepare_cached(&sql)?
+        .query_row([entry_id], |row| row.get(0))?)
+}
+
+const COLUMNS: &str = "trap, day, eggs, moths, males, females, readable, serviced, note";
+
+fn one(
+    connection: &Connection,
+    trap: &TrapId,
+    date: NaiveDate,
+) -> Result<Option<Visit>, StoreError> {
+    let sql = format!("SELECT {COLUMNS} FROM visit WHERE trap = ?1 AND day = ?2");
+    connection
+        .prepare_cached(&sql)?
+        .query_row(params![trap.as_str(), date.to_string()], |row| Ok(read(row)))
+        .optional()?
+        .transpose()
+}
+
+fn read(row: &Row<'_>) -> Result<Visit, StoreError> {
+    let trap: String = row.get(0)?;
+    let serviced: String = row.get(7)?;
+    let parts: Option<BTreeSet<Part>> = serviced.split_whitespace().map(Part::from_name).collect();
+    Ok(Visit {
+        trap: TrapId::new(&trap).map_err(|_| StoreError::Value {
+            column: "trap",
+            value: trap,
+        })?,
+        date: day(row.get_ref(1)?.as_str().map_err(rusqlite::Error::from)?)?,
+        eggs: row.get(2)?,
+        moths: row.get(3)?,
+        males: row.get(4)?,
+        females: row.get(5)?,
+        readable: row.get(6)?,
+        serviced: parts.ok_or(StoreError::Value {
+            column: "serviced",
+            value: serviced,
+        })?,
+        note: row.get(8)?,
+    })
+}
+
+/// All visits up to and including a civil day, by trap and day.
+///
+/// # Errors
+/// A failing statement.
+pub fn up_to(connection: &Connection, as_of: NaiveDate) -> Result<Vec<Visit>, StoreError> {
+    let sql = format!("SELECT {COLUMNS} FROM visit WHERE day <= ?1 ORDER BY trap, day");
+    let mut statement = connection.prepare_cached(&sql)?;
+    let rows = statement.query_map([as_of.to_string()], |row| Ok(read(row)))?;
+    rows.map(|row| row?).collect()
+}
+
+/// Visits entered or changed at or after an instant but made before its day: trap, day, entered.
+///
+/// # Errors
+/// A failing statement.
+pub fn entered_late(
+    connection: &Connection,
+    since: DateTime<Utc>,
+    made_before: NaiveDate,
+) -> Result<Vec<(String, NaiveDate, DateTime<Utc>)>, StoreError> {
+    let mut statement = connection.prepare_cached(
+        "SELECT trap, day, entered_at FROM visit WHERE entered_at >= ?1 AND day < ?2 ORDER BY day, trap",
+    )?;
+    let rows = statement.query_map(params![since.timestamp(), made_before.to_string()], |row| {
+        Ok((row.get(0)?, row.get::<_, String>(1)?, row.get(2)?))
+    })?;
+    rows.map(|row| {
+        let (trap, date, at) = row?;
+        Ok((trap, day(&date)?, instant(at)?))
+    })
+    .collect()
+}
