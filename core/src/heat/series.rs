@@ -146,7 +146,11 @@ impl HeatSeries {
     /// plus the share of that day's heat it took, in `(position, position + 1]`; `None` when the
     /// newest day does not reach it. A target already reached before `start` gives `start` itself.
     pub(crate) fn crossing(&self, start: usize, target: f64) -> Option<f64> {
-        let reached = start + self.level.get(start..)?.partition_point(|&level| level < target);
+        let reached = start
+            + self
+                .level
+                .get(start..)?
+                .partition_point(|&level| level < target);
         if reached == start {
             return Some(start as f64);
         }
@@ -176,8 +180,16 @@ mod tests {
     /// The ten-day run of the reference values, one day each from the first of June.
     fn ten_days() -> Vec<ReceivedDay> {
         let days = [
-            (48., 74.), (50., 79.), (52., 84.), (55., 88.), (58., 93.),
-            (60., 97.), (63., 101.), (66., 105.), (62., 95.), (54., 80.),
+            (48., 74.),
+            (50., 79.),
+            (52., 84.),
+            (55., 88.),
+            (58., 93.),
+            (60., 97.),
+            (63., 101.),
+            (66., 105.),
+            (62., 95.),
+            (54., 80.),
         ];
         days.iter()
             .zip(1..)
@@ -205,7 +217,9 @@ mod tests {
             (Method::DoubleSine, 9, 169.418),
         ];
         for (method, last, expected) in cases {
-            let sum = series(&ten_days(), method).sum(date(1), date(last)).unwrap();
+            let sum = series(&ten_days(), method)
+                .sum(date(1), date(last))
+                .unwrap();
             let got = sum.degree_days.fahrenheit_days();
             assert!((got - expected).abs() < 1e-3, "{method}: {got}");
         }
@@ -239,7 +253,9 @@ mod tests {
     fn estimated_days_are_counted() {
         let mut days = ten_days();
         days.drain(2..4);
-        let sum = series(&days, Method::SingleSine).sum(date(1), date(10)).unwrap();
+        let sum = series(&days, Method::SingleSine)
+            .sum(date(1), date(10))
+            .unwrap();
         assert_eq!(sum.estimated_days, 2);
     }
 }

@@ -156,17 +156,22 @@ mod tests {
 
     #[test]
     fn a_short_gap_is_filled_on_a_straight_line_and_marked() {
-        let series = complete(&[received(1, 50.0, 80.0), received(4, 56.0, 92.0)], date(9)).unwrap();
+        let series =
+            complete(&[received(1, 50.0, 80.0), received(4, 56.0, 92.0)], date(9)).unwrap();
         let maxima: Vec<_> = series.days().iter().map(|&d| max_f(d)).collect();
         assert_eq!(maxima, [Some(80.0), Some(84.0), Some(88.0), Some(92.0)]);
         let origins: Vec<_> = series.days().iter().flatten().map(|d| d.origin).collect();
         let filled = Origin::Interpolated { gap_days: 2 };
-        assert_eq!(origins, [Origin::Measured, filled, filled, Origin::Measured]);
+        assert_eq!(
+            origins,
+            [Origin::Measured, filled, filled, Origin::Measured]
+        );
     }
 
     #[test]
     fn a_long_gap_stays_open() {
-        let series = complete(&[received(1, 50.0, 80.0), received(8, 56.0, 92.0)], date(9)).unwrap();
+        let series =
+            complete(&[received(1, 50.0, 80.0), received(8, 56.0, 92.0)], date(9)).unwrap();
         assert_eq!(series.days().len(), 8);
         assert_eq!(series.days().iter().flatten().count(), 2);
     }

@@ -3,7 +3,9 @@
 mod complete;
 mod screen;
 
-pub use complete::{CompletedDay, CompletedSeries, LONGEST_INTERPOLATED_GAP_DAYS, Origin, complete};
+pub use complete::{
+    CompletedDay, CompletedSeries, LONGEST_INTERPOLATED_GAP_DAYS, Origin, complete,
+};
 pub use screen::{Screened, Suspicion, screen};
 
 use chrono::NaiveDate;

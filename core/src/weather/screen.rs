@@ -53,10 +53,8 @@ pub fn screen(day: &ReceivedDay) -> Screened {
         _ if day.min_flag.is_some() || day.max_flag.is_some() => {
             Screened::Suspect(Suspicion::FlaggedByProvider)
         }
-        (Some(Some(min)), Some(Some(max))) => Extremes::new(min, max).map_or(
-            Screened::Suspect(Suspicion::MinAboveMax),
-            Screened::Usable,
-        ),
+        (Some(Some(min)), Some(Some(max))) => Extremes::new(min, max)
+            .map_or(Screened::Suspect(Suspicion::MinAboveMax), Screened::Usable),
         _ => Screened::Missing,
     }
 }
@@ -91,11 +89,26 @@ mod tests {
             (day(None, Some(31.0), c), Missing),
             (day(Some(12.0), None, c), Missing),
             (day(None, None, c), Missing),
-            (day(Some(12.0), Some(9.0), c), Suspect(Suspicion::MinAboveMax)),
-            (day(Some(-9999.0), Some(31.0), c), Suspect(Suspicion::OutOfBounds)),
-            (day(Some(12.0), Some(2306.0), c), Suspect(Suspicion::OutOfBounds)),
-            (day(Some(12.0), Some(89.3), c), Suspect(Suspicion::OutOfBounds)),
-            (day(None, Some(f64::NAN), c), Suspect(Suspicion::OutOfBounds)),
+            (
+                day(Some(12.0), Some(9.0), c),
+                Suspect(Suspicion::MinAboveMax),
+            ),
+            (
+                day(Some(-9999.0), Some(31.0), c),
+                Suspect(Suspicion::OutOfBounds),
+            ),
+            (
+                day(Some(12.0), Some(2306.0), c),
+                Suspect(Suspicion::OutOfBounds),
+            ),
+            (
+                day(Some(12.0), Some(89.3), c),
+                Suspect(Suspicion::OutOfBounds),
+            ),
+            (
+                day(None, Some(f64::NAN), c),
+                Suspect(Suspicion::OutOfBounds),
+            ),
             (
                 ReceivedDay {
                     min_flag: Some("G".into()),
