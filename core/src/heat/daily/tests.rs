@@ -44,64 +44,48 @@ fn check(model: HeatModel, min: f64, max: f64, next_min: f64, expected: f64) {
     );
 }
 
-/// Minimum, maximum, then degree-days at 55/94 °F: sine horizontal, intermediate, vertical, none;
-/// triangle likewise; average; clipped average. The curves by numerical integration, 1e-4.
-#[rustfmt::skip]
-const SINGLE: [[f64; 12]; 15] = [
-    [ 35.,  55.,  0.,      0.,      0.,      0.,      0.,      0.,      0.,      0.,      0.,   0. ],
-    [ 40.,  60.,  1.0900,  1.0900,  1.0900,  1.0900,  0.6250,  0.6250,  0.6250,  0.6250,  0.,   2.5],
-    [ 45.,  70.,  5.3087,  5.3087,  5.3087,  5.3087,  4.5000,  4.5000,  4.5000,  4.5000,  2.5,  7.5],
-    [ 38.,  72.,  5.4113,  5.4113,  5.4113,  5.4113,  4.2500,  4.2500,  4.2500,  4.2500,  0.,   8.5],
-    [ 50.,  75.,  8.4693,  8.4693,  8.4693,  8.4693,  8.0000,  8.0000,  8.0000,  8.0000,  7.5, 10.0],
-    [ 60.,  90., 20.,     20.,     20.,     20.,     20.,     20.,     20.,     20.,     20.0, 20.0],
-    [ 55.,  94., 19.5,    19.5,    19.5,    19.5,    19.5,    19.5,    19.5,    19.5,    19.5, 19.5],
-    [ 60., 100., 23.9982, 22.9964, 14.1240, 25.0000, 24.5500, 24.1000, 18.7000, 25.0000, 25.0, 22.0],
-    [ 65., 104., 27.2906, 25.0812, 14.1076, 29.5000, 28.2179, 26.9359, 18.2179, 29.5000, 29.5, 24.5],
-    [ 50., 100., 19.7848, 18.8917, 11.0021, 20.6780, 19.8900, 19.5300, 15.2100, 20.2500, 20.0, 19.5],
-    [ 48., 105., 20.4613, 18.3681,  9.1690, 22.5544, 20.8684, 19.8070, 13.3421, 21.9298, 21.5, 19.5],
-    [ 40., 100., 17.4563, 16.6428,  9.4679, 18.2699, 16.5750, 16.2750, 12.6750, 16.8750, 15.0, 19.5],
-    [ 72., 110., 31.3766, 26.7531, 13.8449, 36.0000, 32.6316, 29.2632, 16.2105, 36.0000, 36.0, 28.0],
-    [ 96., 110., 39.,     30.,      0.,     48.,     39.,     30.,      0.,     48.,     48.0, 39.0],
-    [100., 100., 39.,     33.,      0.,     45.,     39.,     33.,      0.,     45.,     45.0, 39.0],
-];
+/// The rows of a table of reference values: each column's name with its number.
+fn rows(table: &str) -> Vec<Vec<(&str, f64)>> {
+    let mut lines = table.lines().map(|line| line.split(','));
+    let names: Vec<_> = lines.next().unwrap().collect();
+    let numbers = lines.map(|line| line.map(|cell| cell.parse().unwrap()));
+    numbers
+        .map(|row| names.iter().copied().zip(row).collect())
+        .collect()
+}
 
-#[test]
-fn single_methods_and_averages_give_the_reference_values() {
-    use Cutoff::{Horizontal, Intermediate, None, Vertical};
-    let cutoffs = [Horizontal, Intermediate, Vertical, None];
-    let curves = [Method::SingleSine, Method::SingleTriangle]
-        .into_iter()
-        .flat_map(|method| cutoffs.map(|cutoff| model(method, cutoff)));
-    let averages = [Method::Average, Method::ClippedAverage].map(|m| model(m, None));
-    let models: Vec<_> = curves.chain(averages).collect();
-    for row in SINGLE {
-        for (model, expected) in models.iter().zip(&row[2..]) {
-            check(*model, row[0], row[1], row[0], *expected);
+/// Checks a table whose first columns are the day and the others named after method and cutoff.
+fn check_table(table: &str, day_columns: usize, single_or_double: &str) {
+    for row in rows(table) {
+        let (day, expected) = row.split_at(day_columns);
+        let next_min = day.get(2).unwrap_or(&day[0]).1;
+        for &(column, value) in expected {
+            let (method, cutoff) = match column.split_once('_') {
+                Some((shape @ ("sine" | "triangle"), cutoff)) => {
+                    (format!("{single_or_double}-{shape}"), cutoff)
+                }
+                _ => (column.replace('_', "-"), "none"),
+            };
+            let method = Method::ALL.into_iter().find(|m| m.name() == method);
+            let cutoff = Cutoff::ALL.into_iter().find(|c| c.name() == cutoff);
+            let model = model(method.unwrap(), cutoff.unwrap());
+            check(model, day[0].1, day[1].1, next_min, value);
         }
     }
 }
 
-/// Minimum, maximum, next minimum, then degree-days at 55/94 °F: sine horizontal, intermediate,
-/// vertical; triangle likewise. By numerical integration, 1e-4.
-#[rustfmt::skip]
-const DOUBLE: [[f64; 9]; 4] = [
-    [45.,  75., 52.,  8.2543,  8.2543,  8.2543,  7.6812,  7.6812,  7.6812],
-    [50., 100., 60., 21.8915, 20.9440, 12.5631, 22.2200, 21.8150, 16.9550],
-    [60.,  98., 66., 24.9176, 24.3352, 16.3296, 25.2697, 25.0395, 20.7796],
-    [58., 105., 49., 22.4572, 20.2429, 10.4883, 23.2269, 22.0431, 14.8327],
-];
+#[test]
+fn single_methods_and_averages_give_the_reference_values() {
+    let table = include_str!("../../../../tests/data/heat/single.csv");
+    assert_eq!(table.lines().count(), 16);
+    check_table(table, 2, "single");
+}
 
 #[test]
 fn double_methods_give_the_reference_values() {
-    let cutoffs = [Cutoff::Horizontal, Cutoff::Intermediate, Cutoff::Vertical];
-    for [min, max, next_min, expected @ ..] in DOUBLE {
-        let models = [Method::DoubleSine, Method::DoubleTriangle]
-            .into_iter()
-            .flat_map(|method| cutoffs.map(|cutoff| model(method, cutoff)));
-        for (model, expected) in models.zip(expected) {
-            check(model, min, max, next_min, expected);
-        }
-    }
+    let table = include_str!("../../../../tests/data/heat/double.csv");
+    assert_eq!(table.lines().count(), 5);
+    check_table(table, 3, "double");
 }
 
 #[test]
