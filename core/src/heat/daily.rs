@@ -252,6 +252,16 @@ impl Above {
 }
 
 impl Method {
+    /// Every method.
+    pub const ALL: [Self; 6] = [
+        Self::SingleSine,
+        Self::DoubleSine,
+        Self::SingleTriangle,
+        Self::DoubleTriangle,
+        Self::Average,
+        Self::ClippedAverage,
+    ];
+
     /// The curve of the sine and triangle methods; the averages have none.
     #[must_use]
     pub const fn curve(self) -> Option<Curve> {
@@ -283,6 +293,14 @@ impl Method {
 }
 
 impl Cutoff {
+    /// Every cutoff.
+    pub const ALL: [Self; 4] = [
+        Self::None,
+        Self::Horizontal,
+        Self::Intermediate,
+        Self::Vertical,
+    ];
+
     /// The name used on the command line, in insect files and in mails.
     #[must_use]
     pub const fn name(self) -> &'static str {
@@ -306,3 +324,6 @@ impl std::fmt::Display for Cutoff {
         f.write_str(self.name())
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,270 @@
+//! The file of `duskflight heat`: read whole, checked whole, every problem named by its place.
+
+use std::fmt;
+use std::io::{self, Read};
+use std::path::Path;
+
+use chrono::{Days, NaiveDate};
+use csv::StringRecord;
+use duskflight_core::temperature::{Extremes, Temperature, Unit};
+
+const DATE: &str = "date";
+const TMIN: &str = "tmin";
+const TMAX: &str = "tmax";
+
+/// One day of the file.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct InputDay {
+    pub(super) date: NaiveDate,
+    /// Minimum and maximum as numbers of the file's unit.
+    pub(super) tmin: f64,
+    pub(super) tmax: f64,
+    /// The same as temperatures.
+    pub(super) extremes: Extremes,
+}
+
+/// A file that cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum InputError {
+    #[error("cannot read {file} (give a CSV file in UTF-8, or - for standard input)")]
+    Read { file: String, source: io::Error },
+    #[error("cannot read {file} as CSV")]
+    Csv { file: String, source: csv::Error },
+    #[error("{file}, row 1: there is no column {column:?}; the columns are date,tmin,tmax")]
+    NoColumn { file: String, column: &'static str },
+    #[error(
+        "{file}, row 1: the column {column:?} is unknown or there twice; \
+         the columns are date,tmin,tmax"
+    )]
+    UnknownColumn { file: String, column: String },
+    #[error("{file}, row {row}: {found} values for 3 columns; use a decimal point, not a comma")]
+    TooManyValues {
+        file: String,
+        row: usize,
+        found: usize,
+    },
+    #[error("{file}, row {row}, column {column}: {problem}")]
+    Value {
+        file: String,
+        row: usize,
+        column: &'static str,
+        problem: Problem,
+    },
+    #[error("{file} has no days; give at least one row of date,tmin,tmax")]
+    NoDays { file: String },
+}
+
+/// What is wrong with one value.
+#[derive(Debug, PartialEq, thiserror::Error)]
+pub(super) enum Problem {
+    #[error("the value is missing; fill it in, or take the day out of the file")]
+    Missing,
+    #[error("{0:?} is not a date; write it as 2022-04-15")]
+    NotADate(String),
+    #[error("{0:?} is not a temperature; write it as a number such as 61.5")]
+    NotATemperature(String),
+    #[error("the minimum {tmin} is above the maximum {tmax}; correct one of them")]
+    MinAboveMax { tmin: f64, tmax: f64 },
+    #[error("{date} does not come after {before}; give each day once, oldest first")]
+    NotAfter { date: NaiveDate, before: NaiveDate },
+}
+
+/// Reads a file, or standard input when the path is `-`; the days come out strictly rising.
+///
+/// # Errors
+/// The first problem met, with its place and what to do.
+pub(super) fn read(path: &Path, unit: Unit) -> Result<Vec<InputDay>, InputError> {
+    let from_stdin = path.as_os_str() == "-";
+    let file = if from_stdin {
+        "standard input".to_owned()
+    } else {
+        path.display().to_string()
+    };
+    let text = if from_stdin {
+        let mut text = String::new();
+        io::stdin().read_to_string(&mut text).map(|_| text)
+    } else {
+        std::fs::read_to_string(path)
+    };
+    match text {
+        Ok(text) => parse(&text, &file, unit),
+        Err(source) => Err(InputError::Read { file, source }),
+    }
+}
+
+/// Reads the text of a file; `file` is its name in errors.
+///
+/// # Errors
+/// As [`read`].
+pub(super) fn parse(text: &str, file: &str, unit: Unit) -> Result<Vec<InputDay>, InputError> {
+    let mut reader = csv::ReaderBuilder::new()
+        .flexible(true)
+        .trim(csv::Trim::All)
+        .from_reader(text.as_bytes());
+    let csv_error = |source| InputError::Csv {
+        file: file.to_owned(),
+        source,
+    };
+    let columns = Columns::find(reader.headers().map_err(csv_error)?, file)?;
+    let mut days: Vec<InputDay> = Vec::new();
+    for record in reader.records() {
+        let record = record.map_err(csv_error)?;
+        let row = Row {
+            file,
+            number: row_number(text, &record),
+            record: &record,
+        };
+        let day = row.day(&columns, unit)?;
+        if let Some(before) = days.last().map(|day| day.date).filter(|&d| d >= day.date) {
+            let date = day.date;
+            return Err(row.problem(DATE, Problem::NotAfter { date, before }));
+        }
+        days.push(day);
+    }
+    if days.is_empty() {
+        let file = file.to_owned();
+        return Err(InputError::NoDays { file });
+    }
+    Ok(days)
+}
+
+/// Where the three columns are.
+struct Columns {
+    date: usize,
+    tmin: usize,
+    tmax: usize,
+}
+
+impl Columns {
+    fn find(headers: &StringRecord, file: &str) -> Result<Self, InputError> {
+        let position = |column: &'static str| {
+            let found = headers.iter().position(|header| header == column);
+            found.ok_or_else(|| InputError::NoColumn {
+                file: file.to_owned(),
+                column,
+            })
+        };
+        let columns = Self {
+            date: position(DATE)?,
+            tmin: position(TMIN)?,
+            tmax: position(TMAX)?,
+        };
+        let known = [columns.date, columns.tmin, columns.tmax];
+        match (0..headers.len()).find(|at| !known.contains(at)) {
+            Some(at) => Err(InputError::UnknownColumn {
+                file: file.to_owned(),
+                column: headers[at].to_owned(),
+            }),
+            None => Ok(columns),
+        }
+    }
+}
+
+/// One row and its place, for errors.
+struct Row<'a> {
+    file: &'a str,
+    number: usize,
+    record: &'a StringRecord,
+}
+
+impl Row<'_> {
+    fn day(&self, columns: &Columns, unit: Unit) -> Result<InputDay, InputError> {
+        if self.record.len() > 3 {
+            return Err(InputError::TooManyValues {
+                file: self.file.to_owned(),
+                row: self.number,
+                found: self.record.len(),
+            });
+        }
+        let date = self.date(columns.date)?;
+        let (tmin, min) = self.temperature(columns.tmin, TMIN, unit)?;
+        let (tmax, max) = self.temperature(columns.tmax, TMAX, unit)?;
+        let extremes = Extremes::new(min, max)
+            .ok_or_else(|| self.problem(TMIN, Problem::MinAboveMax { tmin, tmax }))?;
+        Ok(InputDay {
+            date,
+            tmin,
+            tmax,
+            extremes,
+        })
+    }
+
+    fn date(&self, at: usize) -> Result<NaiveDate, InputError> {
+        let text = self.value(at, DATE)?;
+        NaiveDate::parse_from_str(text, "%Y-%m-%d")
+            .map_err(|_| self.problem(DATE, Problem::NotADate(text.to_owned())))
+    }
+
+    /// The number in the file's unit, and the temperature it stands for.
+    fn temperature(
+        &self,
+        at: usize,
+        column: &'static str,
+        unit: Unit,
+    ) -> Result<(f64, Temperature), InputError> {
+        let text = self.value(at, column)?;
+        let number = text.parse().ok();
+        number
+            .and_then(|number| Some((number, Temperature::new(number, unit)?)))
+            .ok_or_else(|| self.problem(column, Problem::NotATemperature(text.to_owned())))
+    }
+
+    fn value(&self, at: usize, column: &'static str) -> Result<&str, InputError> {
+        let value = self.record.get(at).filter(|text| !text.is_empty());
+        value.ok_or_else(|| self.problem(column, Problem::Missing))
+    }
+
+    fn problem(&self, column: &'static str, problem: Problem) -> InputError {
+        InputError::Value {
+            file: self.file.to_owned(),
+            row: self.number,
+            column,
+            problem,
+        }
+    }
+}
+
+/// The row as a spreadsheet counts it, the header being row 1. The position that the reader gives
+/// lies before any empty lines it skipped.
+fn row_number(text: &str, record: &StringRecord) -> usize {
+    let position = record
+        .position()
+        .expect("a record that was read has a place");
+    let before = usize::try_from(position.byte()).expect("the text is in memory");
+    let skipped = text[before..].len() - text[before..].trim_start().len();
+    1 + text[..before + skipped].matches('\n').count()
+}
+
+/// Calendar days between two rows of the file.
+#[derive(Debug, PartialEq)]
+pub(super) struct Gap {
+    first: NaiveDate,
+    last: NaiveDate,
+}
+
+impl fmt::Display for Gap {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self { first, last } = self;
+        match (*last - *first).num_days() + 1 {
+            1 => write!(
+                f,
+                "there is no row for {first}; the total leaves that day out"
+            ),
+            days => write!(
+                f,
+                "there are no rows for {first} to {last}; the total leaves these {days} days out"
+            ),
+        }
+    }
+}
+
+/// The gaps between the days of a file, oldest first.
+pub(super) fn gaps(days: &[InputDay]) -> impl Iterator<Item = Gap> {
+    days.windows(2).filter_map(|pair| {
+        let gap = Gap {
+            first: pair[0].date.checked_add_days(Days::new(1))?,
+            last: pair[1].date.checked_sub_days(Days::new(1))?,
+        };
+        (gap.first <= gap.last).then_some(gap)
+    })
+}
