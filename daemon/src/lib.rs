@@ -1,4 +1,8 @@
-//! The service around the trade: it fetches, stores, renders and sends what `duskflight_core`
-//! decides.
+//! Duskflight as a library: the daemon, its commands and the demo. The program itself is tiny.
 
 pub mod cli;
+pub mod clock;
+pub mod config;
+pub mod demo;
+pub mod records;
+pub mod store;

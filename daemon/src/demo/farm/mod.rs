@@ -1,0 +1,122 @@
+//! The invented farm: its blocks, traps and people, and one season of what they wrote down.
+//!
+//! Everything follows from the station's record and the year, so the same year gives the same
+//! farm to the letter. The moths live by the warmth of that record with delays of their own: no
+//! catch is placed on a degree-day mark, so that the demo shows projections being right and wrong.
+//! People, places and products are invented.
+
+mod feed_script;
+mod nature;
+mod notes;
+mod paperwork;
+mod places;
+mod record;
+mod rounds;
+mod supplies;
+#[cfg(test)]
+mod tests;
+mod traps;
+mod visits;
+
+use chrono::NaiveDate;
+use duskflight_core::weather::ReceivedDay;
+
+pub use feed_script::{
+    CORRECTED_ON, GAP, GAP_FILLED_ON, LATENCY_DAYS, LOST_GAP, WRONG_BY_C, WRONG_RUN, as_known_on,
+};
+pub use places::{Person, Role};
+pub use record::station_record;
+pub use supplies::{Part, Product};
+
+use nature::{Population, Warmth, dice};
+use rounds::Calendar;
+
+/// A month and a day of it, both counted from 1.
+pub type MonthDay = (u32, u32);
+
+/// The season played unless another is asked for.
+pub const DEFAULT_YEAR: i32 = 2022;
+
+/// A farm and the paper it produced in one season.
+#[derive(Debug, Clone, PartialEq)]
+pub struct InventedFarm {
+    /// `id,from,name,grower,adviser,crop,acres,regime,dispensers_on,dispensers_until,station,
+    /// varieties,start_group,start_rule`; varieties are separated by `; `, the early one first.
+    pub blocks_csv: String,
+    /// `id,block,kind,hung,removed,group,place,lure,ppo,bait,liner`.
+    pub traps_csv: String,
+    /// The adviser and the growers.
+    pub people: Vec<Person>,
+    /// Everything in the traps that wears out.
+    pub products: Vec<Product>,
+    /// The sheets, in the order in which they were entered.
+    pub entries: Vec<Entry>,
+}
+
+/// One file of records, entered on one evening.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Entry {
+    /// The civil day on which it was entered; a late sheet comes days after its readings.
+    pub entered_on: NaiveDate,
+    /// The name of the file, unique within the season.
+    pub via_file: String,
+    /// What the lines are.
+    pub kind: Kind,
+    /// Visits: `date,trap,eggs,moths,males,females,readable,serviced,note`, where an empty
+    /// `readable` means yes and `serviced` lists parts with spaces between; moths that were sexed
+    /// are in `males` and `females`, others in `moths`. Notes:
+    /// `date,block,variety,kind,value,note`. Any other empty field was not given.
+    pub csv: String,
+}
+
+/// The two kinds of record.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Kind {
+    /// Readings of traps.
+    Visits,
+    /// Field notes.
+    Notes,
+}
+
+/// Invents the farm and its season of `year`, from the station's record of that year. A year the
+/// record does not cover has no warmth, hence no moths.
+#[must_use]
+pub fn invent(record: &[ReceivedDay], year: i32) -> InventedFarm {
+    let warmth = Warmth::of(record, year);
+    let populations = Population::draw_all(&warmth, year);
+    let mut all_traps = Vec::new();
+    for (block, population) in places::BLOCKS.iter().zip(&populations) {
+        let calendar = Calendar::of(block, population, &warmth, year);
+        all_traps.extend(traps::hang(block, &calendar, population, &warmth));
+    }
+    let readings = visits::read_all(&all_traps, &populations, &warmth, year);
+    let field_notes = notes::write_all(&readings, year);
+    InventedFarm {
+        blocks_csv: places::blocks_csv(year),
+        traps_csv: traps::csv(&all_traps),
+        people: places::PEOPLE.to_vec(),
+        products: supplies::PRODUCTS.to_vec(),
+        entries: paperwork::entries(&readings, &field_notes, &mut dice(year, nature::PAPERWORK)),
+    }
+}
+
+/// A CSV text; every row has one field per column of `header`.
+fn csv_text<const N: usize>(
+    header: [&str; N],
+    rows: impl IntoIterator<Item = [String; N]>,
+) -> String {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(header).expect(IN_MEMORY);
+    for row in rows {
+        writer.write_record(row).expect(IN_MEMORY);
+    }
+    let bytes = writer.into_inner().expect(IN_MEMORY);
+    String::from_utf8(bytes).expect("the fields were text")
+}
+
+const IN_MEMORY: &str = "rows of equal length are written to memory";
+
+/// A civil day of the season; every caller names a real one.
+fn day_of(year: i32, (month, day): MonthDay) -> NaiveDate {
+    NaiveDate::from_ymd_opt(year, month, day).expect("a day that every year has")
+}
