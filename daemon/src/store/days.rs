@@ -205,6 +205,31 @@ pub fn was_fetched(
         )?)
 }
 
+/// The first day of a stretch that is missing or incomplete in the record.
+///
+/// # Errors
+/// A failing statement.
+pub fn first_gap(
+    connection: &Connection,
+    station: &StationId,
+    from: NaiveDate,
+    to: NaiveDate,
+) -> Result<Option<NaiveDate>, StoreError> {
+    let mut statement = connection.prepare_cached(
+        "SELECT day FROM station_day WHERE station = ?1 AND day BETWEEN ?2 AND ?3
+         AND tmin IS NOT NULL AND tmax IS NOT NULL ORDER BY day",
+    )?;
+    let range = params![station.as_str(), from.to_string(), to.to_string()];
+    let rows = statement.query_map(range, |row| row.get::<_, String>(0))?;
+    let mut complete = rows.map(|text| day(&text?));
+    for expected in from.iter_days().take_while(|date| *date <= to) {
+        if complete.next().transpose()? != Some(expected) {
+            return Ok(Some(expected));
+        }
+    }
+    Ok(None)
+}
+
 /// The error of each station whose newest fetch failed.
 ///
 /// # Errors

@@ -1,0 +1,321 @@
+//! Reads the whole folder and checks it across files, listing everything that is wrong.
+
+use std::collections::BTreeSet;
+use std::fmt::Display;
+use std::path::{Path, PathBuf};
+
+use chrono::NaiveTime;
+use chrono_tz::Tz;
+use duskflight_core::insect::{Insect, InsectFile};
+use duskflight_core::notice::{Role, Words};
+use duskflight_core::orchard::Product;
+use lettre::Address;
+use serde::de::DeserializeOwned;
+
+use super::file::{MainFile, PersonPart, ProductPart, StationPart};
+use super::problem::{ConfigError, Problem};
+use super::tables::{BlockRow, TrapRow, blocks, traps};
+use super::{Config, MAIN_FILE, MonthDay, Person, Sender, Station};
+use crate::feed::FeedSource;
+
+/// Reads and checks a folder.
+pub(super) fn read(dir: &Path) -> Result<Config, ConfigError> {
+    let mut reader = Reader {
+        dir,
+        problems: Vec::new(),
+    };
+    let config = reader.read();
+    match config {
+        Some(config) if reader.problems.is_empty() => Ok(config),
+        _ => Err(ConfigError {
+            problems: reader.problems,
+        }),
+    }
+}
+
+struct Reader<'a> {
+    dir: &'a Path,
+    problems: Vec<Problem>,
+}
+
+impl Reader<'_> {
+    fn problem(&mut self, file: impl AsRef<Path>, line: Option<u64>, what: impl Display) {
+        self.problems.push(Problem {
+            file: self.dir.join(file),
+            line,
+            what: what.to_string(),
+        });
+    }
+
+    fn main(&mut self, what: impl Display) {
+        self.problem(MAIN_FILE, None, what);
+    }
+
+    fn read(&mut self) -> Option<Config> {
+        let main: Option<MainFile> = self.toml(Path::new(MAIN_FILE));
+        let blocks = blocks(&self.dir.join("blocks.csv"), &mut self.problems);
+        let traps = traps(&self.dir.join("traps.csv"), &mut self.problems);
+        let main = main?;
+        let insects = self.insects(&main.insects);
+        let people = self.people(main.people);
+        let stations = self.stations(main.stations);
+        let products = self.products(main.products);
+        self.blocks(&blocks, &traps, &people, &stations, &insects);
+        self.traps(&traps, &blocks, &products);
+        let zone = self.parsed("farm.timezone", &main.farm.timezone, "a name such as America/Los_Angeles", |text| {
+            text.parse::<Tz>().ok()
+        });
+        let digest_time = self.parsed("telling.digest_time", &main.telling.digest_time, "HH:MM, such as 06:00", |text| {
+            NaiveTime::parse_from_str(text, "%H:%M").ok()
+        });
+        let season_from = self.parsed("season.from", &main.season.from, "MM-DD, such as 03-01", month_day);
+        let season_to = self.parsed("season.to", &main.season.to, "MM-DD, such as 10-31", month_day);
+        self.address("mail.from", &main.mail.from);
+        let (zone, digest_time) = (zone?, digest_time?);
+        let (season_from, season_to) = (season_from?, season_to?);
+        if season_to <= season_from {
+            self.main("season: from must lie before to in the same year");
+        }
+        Some(Config {
+            farm: main.farm.name,
+            note: main.farm.note,
+            zone,
+            words: Words {
+                order: main.farm.date_order,
+            },
+            season_from,
+            season_to,
+            digest_time,
+            hold_hours: main.telling.hold_hours,
+            near_days: main.telling.near_days,
+            mail_from: Sender {
+                name: main.mail.from_name,
+                address: main.mail.from,
+            },
+            mail_folder: self.dir.join(main.mail.folder),
+            database: self.dir.join(main.store.file),
+            contact: main.farm.contact,
+            people,
+            stations,
+            insects,
+            blocks,
+            traps: traps.into_iter().map(|row| row.trap).collect(),
+            products,
+        })
+    }
+
+    fn toml<T: DeserializeOwned>(&mut self, file: &Path) -> Option<T> {
+        let text = match std::fs::read_to_string(self.dir.join(file)) {
+            Ok(text) => text,
+            Err(error) => {
+                self.problem(file, None, format!("cannot be read: {error}"));
+                return None;
+            }
+        };
+        match toml::from_str(&text) {
+            Ok(value) => Some(value),
+            Err(error) => {
+                let line = error
+                    .span()
+                    .map(|span| 1 + text[..span.start].matches('\n').count() as u64);
+                self.problem(file, line, error.message());
+                None
+            }
+        }
+    }
+
+    fn parsed<T>(
+        &mut self,
+        key: &str,
+        text: &str,
+        wanted: &str,
+        parse: impl Fn(&str) -> Option<T>,
+    ) -> Option<T> {
+        let value = parse(text);
+        if value.is_none() {
+            self.main(format!("{key} = {text:?}: write {wanted}"));
+        }
+        value
+    }
+
+    fn address(&mut self, key: &str, text: &str) {
+        if !text.is_ascii() || text.parse::<Address>().is_err() {
+            self.main(format!("{key} = {text:?}: write a plain address such as name@farm.example"));
+        }
+    }
+
+    fn insects(&mut self, files: &[PathBuf]) -> Vec<Insect> {
+        let mut insects: Vec<Insect> = Vec::new();
+        if files.is_empty() {
+            self.main("insects: name at least one insect model file");
+        }
+        for file in files {
+            match self.toml::<InsectFile>(file).map(InsectFile::check) {
+                Some(Ok(insect)) if insects.iter().any(|other| other.id == insect.id) => {
+                    self.problem(file, None, format!("the insect id {} stands twice", insect.id));
+                }
+                Some(Ok(insect)) => insects.push(insect),
+                Some(Err(errors)) => {
+                    for error in errors {
+                        self.problem(file, None, error);
+                    }
+                }
+                None => {}
+            }
+        }
+        insects
+    }
+
+    fn people(&mut self, parts: Vec<PersonPart>) -> Vec<Person> {
+        let mut seen = BTreeSet::new();
+        let mut people = Vec::new();
+        for part in parts {
+            if !seen.insert(part.id.clone()) {
+                self.main(format!("person {}: the id stands twice", part.id));
+            }
+            self.address(&format!("email of person {}", part.id), &part.email);
+            if part.role == Role::Adviser && part.phone.is_none() {
+                self.main(format!(
+                    "person {}: give an adviser's phone; growers' alerts name it",
+                    part.id
+                ));
+            }
+            people.push(Person {
+                id: part.id,
+                name: part.name,
+                role: part.role,
+                email: part.email,
+                phone: part.phone,
+            });
+        }
+        people
+    }
+
+    fn stations(&mut self, parts: Vec<StationPart>) -> Vec<Station> {
+        let mut seen = BTreeSet::new();
+        let mut stations = Vec::new();
+        for part in parts {
+            if !seen.insert(part.id.clone()) {
+                self.main(format!("station {}: the id stands twice", part.id));
+            }
+            let source = match (part.ncei, part.table) {
+                (Some(ncei), None) => FeedSource::Ncei(ncei),
+                (None, Some(mut table)) => {
+                    table.resolve(self.dir);
+                    FeedSource::Table(table)
+                }
+                _ => {
+                    self.main(format!(
+                        "station {}: give either [station.ncei] or [station.table]",
+                        part.id
+                    ));
+                    continue;
+                }
+            };
+            stations.push(Station {
+                id: part.id,
+                name: part.name,
+                source,
+                history_years: part.history_years,
+            });
+        }
+        stations
+    }
+
+    fn products(&mut self, parts: Vec<ProductPart>) -> Vec<Product> {
+        let mut seen = BTreeSet::new();
+        let mut products = Vec::new();
+        for part in parts {
+            if !seen.insert(part.id.clone()) {
+                self.main(format!("product {}: the id stands twice", part.id));
+            }
+            if part.life_days == 0 {
+                self.main(format!("product {}: life_days must be above zero", part.id));
+            }
+            products.push(Product {
+                id: part.id,
+                part: part.part,
+                life_days: part.life_days,
+                source: part.source,
+            });
+        }
+        products
+    }
+
+    fn blocks(
+        &mut self,
+        blocks: &[BlockRow],
+        traps: &[TrapRow],
+        people: &[Person],
+        stations: &[Station],
+        insects: &[Insect],
+    ) {
+        let mut seen = BTreeSet::new();
+        for row in blocks {
+            let block = &row.block;
+            let mut wrong = Vec::new();
+            if !seen.insert((&block.id, row.from)) {
+                wrong.push("stands twice from the same day; give the later row another from".to_owned());
+            }
+            for (column, person, role) in [
+                ("grower", &block.grower, Role::Grower),
+                ("adviser", &block.adviser, Role::Adviser),
+            ] {
+                match people.iter().find(|other| &other.id == person) {
+                    None => wrong.push(format!("{column} {person}: no such person in {MAIN_FILE}")),
+                    Some(other) if other.role != role => {
+                        wrong.push(format!("{column} {person}: has another role in {MAIN_FILE}"));
+                    }
+                    Some(_) => {}
+                }
+            }
+            if !stations.iter().any(|station| station.id == block.station) {
+                wrong.push(format!("station {}: no such station in {MAIN_FILE}", block.station));
+            }
+            if !insects.is_empty() && !insects.iter().any(|i| i.crops.contains(&block.crop)) {
+                wrong.push(format!("crop {}: no insect model is valid for it", block.crop));
+            }
+            let lends = |trap: &TrapRow| trap.trap.group == block.start_group;
+            if block.borrows_start() && !traps.iter().any(lends) {
+                wrong.push(format!("start_group {}: no egg trap belongs to it", block.start_group));
+            }
+            for what in wrong {
+                self.problem("blocks.csv", Some(row.line), format!("block {}: {what}", block.id));
+            }
+        }
+    }
+
+    fn traps(&mut self, traps: &[TrapRow], blocks: &[BlockRow], products: &[Product]) {
+        let mut seen = BTreeSet::new();
+        for TrapRow { line, trap } in traps {
+            let mut wrong = Vec::new();
+            if !seen.insert(&trap.id) {
+                wrong.push("the id stands twice; a moved trap is a new id".to_owned());
+            }
+            if !blocks.iter().any(|row| row.block.id == trap.block) {
+                wrong.push(format!("block {}: no such block in blocks.csv", trap.block));
+            }
+            for (part, id) in &trap.products {
+                match products.iter().find(|product| &product.id == id) {
+                    None => wrong.push(format!("{} {id}: no such product in {MAIN_FILE}", part.name())),
+                    Some(product) if product.part != *part => {
+                        wrong.push(format!("{} {id}: that product is a {}", part.name(), product.part.name()));
+                    }
+                    Some(_) => {}
+                }
+            }
+            for what in wrong {
+                self.problem("traps.csv", Some(*line), format!("trap {}: {what}", trap.id));
+            }
+        }
+    }
+}
+
+fn month_day(text: &str) -> Option<MonthDay> {
+    let in_a_leap_year = chrono::NaiveDate::parse_from_str(&format!("2000-{text}"), "%Y-%m-%d").ok()?;
+    use chrono::Datelike;
+    Some(MonthDay {
+        month: in_a_leap_year.month(),
+        day: in_a_leap_year.day(),
+    })
+}

@@ -1,0 +1,140 @@
+//! `duskflight.toml` as written. Unknown keys are refused.
+
+use std::path::PathBuf;
+
+use duskflight_core::id::{PersonId, ProductId, StationId};
+use duskflight_core::notice::{DateOrder, Role};
+use duskflight_core::orchard::Part;
+use serde::Deserialize;
+
+use crate::feed::{NceiFeed, TableFeed};
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct MainFile {
+    /// Insect model files, relative to the folder.
+    pub(super) insects: Vec<PathBuf>,
+    pub(super) farm: FarmPart,
+    #[serde(default)]
+    pub(super) season: SeasonPart,
+    #[serde(default)]
+    pub(super) telling: TellingPart,
+    pub(super) mail: MailPart,
+    #[serde(default)]
+    pub(super) store: StorePart,
+    #[serde(default, rename = "person")]
+    pub(super) people: Vec<PersonPart>,
+    #[serde(default, rename = "station")]
+    pub(super) stations: Vec<StationPart>,
+    #[serde(default, rename = "product")]
+    pub(super) products: Vec<ProductPart>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct FarmPart {
+    pub(super) name: String,
+    pub(super) timezone: String,
+    pub(super) note: Option<String>,
+    pub(super) contact: Option<String>,
+    #[serde(default)]
+    pub(super) date_order: DateOrder,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct SeasonPart {
+    /// `MM-DD`.
+    pub(super) from: String,
+    /// `MM-DD`.
+    pub(super) to: String,
+}
+
+impl Default for SeasonPart {
+    fn default() -> Self {
+        Self {
+            from: "03-01".to_owned(),
+            to: "10-31".to_owned(),
+        }
+    }
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct TellingPart {
+    /// `HH:MM` in the farm's zone.
+    pub(super) digest_time: String,
+    pub(super) hold_hours: u16,
+    pub(super) near_days: u16,
+}
+
+impl Default for TellingPart {
+    fn default() -> Self {
+        Self {
+            digest_time: "06:00".to_owned(),
+            hold_hours: 4,
+            near_days: 14,
+        }
+    }
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct MailPart {
+    #[serde(default = "sender_name")]
+    pub(super) from_name: String,
+    pub(super) from: String,
+    pub(super) folder: PathBuf,
+}
+
+fn sender_name() -> String {
+    "Duskflight".to_owned()
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct StorePart {
+    pub(super) file: PathBuf,
+}
+
+impl Default for StorePart {
+    fn default() -> Self {
+        Self {
+            file: PathBuf::from("duskflight.sqlite"),
+        }
+    }
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct PersonPart {
+    pub(super) id: PersonId,
+    pub(super) name: String,
+    pub(super) role: Role,
+    pub(super) email: String,
+    pub(super) phone: Option<String>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct StationPart {
+    pub(super) id: StationId,
+    pub(super) name: String,
+    #[serde(default = "history_years")]
+    pub(super) history_years: u16,
+    pub(super) ncei: Option<NceiFeed>,
+    pub(super) table: Option<TableFeed>,
+}
+
+const fn history_years() -> u16 {
+    30
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct ProductPart {
+    pub(super) id: ProductId,
+    pub(super) part: Part,
+    pub(super) life_days: u16,
+    pub(super) source: String,
+}

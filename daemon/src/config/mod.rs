@@ -1,0 +1,165 @@
+//! What the farm declares: one folder with `duskflight.toml`, `blocks.csv`, `traps.csv` and insect
+//! models, read and checked as a whole.
+
+mod check;
+mod file;
+mod problem;
+mod tables;
+
+pub use problem::{ConfigError, Problem};
+pub use tables::BlockRow;
+
+use std::path::{Path, PathBuf};
+
+use chrono::{DateTime, Datelike, NaiveDate, NaiveTime, Utc};
+use chrono_tz::Tz;
+use duskflight_core::id::{PersonId, StationId};
+use duskflight_core::insect::Insect;
+use duskflight_core::notice::{Role, Words};
+use duskflight_core::orchard::{Block, Orchard, Product, Trap};
+
+use crate::clock::{at_local, day_in};
+use crate::feed::FeedSource;
+
+/// The name of the main file in a configuration folder.
+pub const MAIN_FILE: &str = "duskflight.toml";
+
+/// A checked configuration.
+#[derive(Debug, Clone)]
+pub struct Config {
+    /// The farm or the adviser's practice, as mails name it.
+    pub farm: String,
+    /// A remark that every mail carries.
+    pub note: Option<String>,
+    /// The zone of all civil days.
+    pub zone: Tz,
+    /// How days are printed.
+    pub words: Words,
+    /// First day of the season, month and day.
+    pub season_from: MonthDay,
+    /// Last day of the season.
+    pub season_to: MonthDay,
+    /// When the digest is told.
+    pub digest_time: NaiveTime,
+    /// Hours a grower's alert waits after the adviser's digest was sent.
+    pub hold_hours: u16,
+    /// Days ahead of its middle that a mark is near.
+    pub near_days: u16,
+    /// The sender.
+    pub mail_from: Sender,
+    /// The folder that mails are delivered into.
+    pub mail_folder: PathBuf,
+    /// The database file.
+    pub database: PathBuf,
+    /// Contact that is sent to feeds with every request.
+    pub contact: Option<String>,
+    /// People.
+    pub people: Vec<Person>,
+    /// Stations.
+    pub stations: Vec<Station>,
+    /// Insect models.
+    pub insects: Vec<Insect>,
+    blocks: Vec<BlockRow>,
+    traps: Vec<Trap>,
+    products: Vec<Product>,
+}
+
+/// A month and a day of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct MonthDay {
+    /// 1 to 12.
+    pub month: u32,
+    /// 1 to 31.
+    pub day: u32,
+}
+
+/// Who mails come from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Sender {
+    /// The name.
+    pub name: String,
+    /// The address.
+    pub address: String,
+}
+
+/// Somebody who gets mail.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Person {
+    /// Their id.
+    pub id: PersonId,
+    /// Their name.
+    pub name: String,
+    /// Their role.
+    pub role: Role,
+    /// Their address.
+    pub email: String,
+    /// Their telephone number.
+    pub phone: Option<String>,
+}
+
+/// A station and its feed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Station {
+    /// Its id.
+    pub id: StationId,
+    /// Its name.
+    pub name: String,
+    /// Where its days come from.
+    pub source: FeedSource,
+    /// Past years to ask for.
+    pub history_years: u16,
+}
+
+impl Config {
+    /// Reads and checks a configuration folder.
+    ///
+    /// # Errors
+    /// [`ConfigError`] with everything that is wrong, at once.
+    pub fn read(dir: &Path) -> Result<Self, ConfigError> {
+        check::read(dir)
+    }
+
+    /// What is declared for one day: blocks by the newest row in force, and all traps.
+    #[must_use]
+    pub fn orchard_on(&self, day: NaiveDate) -> Orchard {
+        let mut blocks: Vec<Block> = Vec::new();
+        for row in &self.blocks {
+            let superseded = self
+                .blocks
+                .iter()
+                .any(|other| other.block.id == row.block.id && other.from > row.from && other.from <= day);
+            if row.from <= day && !superseded {
+                blocks.push(row.block.clone());
+            }
+        }
+        Orchard::new(blocks, self.traps.clone(), self.products.clone())
+    }
+
+    /// One person.
+    #[must_use]
+    pub fn person(&self, id: &PersonId) -> Option<&Person> {
+        self.people.iter().find(|person| &person.id == id)
+    }
+
+    /// Whether a civil day lies in the season.
+    #[must_use]
+    pub fn in_season(&self, day: NaiveDate) -> bool {
+        let today = MonthDay {
+            month: day.month(),
+            day: day.day(),
+        };
+        (self.season_from..=self.season_to).contains(&today)
+    }
+
+    /// The civil day of an instant.
+    #[must_use]
+    pub fn day_of(&self, now: DateTime<Utc>) -> NaiveDate {
+        day_in(self.zone, now)
+    }
+
+    /// The instant at which a civil day is told.
+    #[must_use]
+    pub fn digest_instant(&self, day: NaiveDate) -> DateTime<Utc> {
+        at_local(self.zone, day, self.digest_time)
+    }
+}

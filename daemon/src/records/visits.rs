@@ -1,0 +1,193 @@
+//! Trap visits from CSV.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::NaiveDate;
+use duskflight_core::id::TrapId;
+use duskflight_core::orchard::{Orchard, Part, Trap};
+use duskflight_core::trapping::Visit;
+
+use super::row::{Row, RowError, Wrong, build_all};
+
+const COLUMNS: [&str; 9] = [
+    "date", "trap", "eggs", "moths", "males", "females", "readable", "serviced", "note",
+];
+
+/// Checks every row against the traps that are declared.
+pub(super) fn parse(
+    text: &str,
+    orchard: &Orchard,
+    today: NaiveDate,
+) -> Result<Vec<Visit>, Vec<RowError>> {
+    let traps: BTreeMap<&str, &Trap> = orchard
+        .traps()
+        .iter()
+        .map(|trap| (trap.id.as_str(), trap))
+        .collect();
+    let mut seen: BTreeSet<(TrapId, NaiveDate)> = BTreeSet::new();
+    build_all(text, &COLUMNS, &["date", "trap"], |row| {
+        let trap = traps
+            .get(row.text("trap"))
+            .ok_or_else(|| vec![row.wrong("trap", "no such trap in traps.csv")])?;
+        let visit = visit(row, trap, today)?;
+        if seen.insert((visit.trap.clone(), visit.date)) {
+            Ok(visit)
+        } else {
+            Err(vec![row.wrong("trap", format!("stands twice on {}", visit.date))])
+        }
+    })
+}
+
+fn visit(row: &Row<'_>, trap: &Trap, today: NaiveDate) -> Result<Visit, Vec<Wrong>> {
+    let mut wrong = Vec::new();
+    let mut keep = |result: Result<Option<u32>, Wrong>| {
+        result.unwrap_or_else(|error| {
+            wrong.push(error);
+            None
+        })
+    };
+    let eggs = keep(row.count("eggs"));
+    let moths = keep(row.count("moths"));
+    let males = keep(row.count("males"));
+    let females = keep(row.count("females"));
+    let date = date(row, trap, today).map_err(|error| wrong.push(error)).ok();
+    let serviced = serviced(row, trap).map_err(|error| wrong.push(error)).ok();
+    let readable = readable(row).map_err(|error| wrong.push(error)).ok();
+    let counted = [eggs, moths, males, females].iter().any(Option::is_some);
+    if readable == Some(false) && counted {
+        wrong.push(row.wrong("readable", "a trap that could not be read has no counts"));
+    }
+    match (date, serviced, readable) {
+        (Some(date), Some(serviced), Some(readable)) if wrong.is_empty() => Ok(Visit {
+            trap: trap.id.clone(),
+            date,
+            eggs,
+            moths,
+            males,
+            females,
+            readable,
+            serviced,
+            note: row.text("note").to_owned(),
+        }),
+        _ => Err(wrong),
+    }
+}
+
+fn date(row: &Row<'_>, trap: &Trap, today: NaiveDate) -> Result<NaiveDate, Wrong> {
+    let date = row.day("date")?;
+    if date > today {
+        return Err(row.wrong("date", format!("lies after today, {today}")));
+    }
+    if date < trap.hung {
+        return Err(row.wrong("date", format!("trap {} was hung on {}", trap.id, trap.hung)));
+    }
+    match trap.removed {
+        Some(removed) if date > removed => {
+            Err(row.wrong("date", format!("trap {} was removed on {removed}", trap.id)))
+        }
+        _ => Ok(date),
+    }
+}
+
+fn serviced(row: &Row<'_>, trap: &Trap) -> Result<BTreeSet<Part>, Wrong> {
+    row.text("serviced")
+        .split_whitespace()
+        .map(|word| {
+            let part = Part::from_name(word);
+            part.filter(|part| trap.kind.parts().contains(part)).ok_or_else(|| {
+                let parts: Vec<&str> = trap.kind.parts().iter().map(|p| p.name()).collect();
+                let parts = parts.join(" ");
+                row.wrong("serviced", format!("{word:?}: a trap of kind {} has {parts}", trap.kind.name()))
+            })
+        })
+        .collect()
+}
+
+fn readable(row: &Row<'_>) -> Result<bool, Wrong> {
+    match row.text("readable") {
+        "" | "yes" => Ok(true),
+        "no" => Ok(false),
+        _ => Err(row.wrong("readable", "write yes or no; empty means yes")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use duskflight_core::id::{BlockId, GroupId, ProductId};
+    use duskflight_core::orchard::TrapKind;
+
+    use super::*;
+
+    fn day(month: u32, day: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2022, month, day).unwrap()
+    }
+
+    fn orchard() -> Orchard {
+        let trap = |id: &str, kind| Trap {
+            id: TrapId::new(id).unwrap(),
+            block: BlockId::new("B").unwrap(),
+            kind,
+            hung: day(4, 1),
+            removed: Some(day(9, 1)),
+            group: GroupId::new("B").unwrap(),
+            place: String::new(),
+            products: BTreeMap::from([(Part::Bait, ProductId::new("meal").unwrap())]),
+        };
+        let traps = vec![trap("E1", TrapKind::Egg), trap("P1", TrapKind::Pheromone)];
+        Orchard::new(Vec::new(), traps, Vec::new())
+    }
+
+    fn import(text: &str) -> Result<Vec<Visit>, Vec<String>> {
+        parse(text, &orchard(), day(6, 1)).map_err(|errors| {
+            errors.iter().map(ToString::to_string).collect()
+        })
+    }
+
+    #[test]
+    fn columns_may_come_in_any_order_and_be_left_out() {
+        let text = "trap,date,eggs,serviced\nE1,2022-04-05,0,bait\nE1,2022-04-08,,\n";
+        let visits = import(text).unwrap();
+        assert_eq!(visits[0].eggs, Some(0));
+        assert!(visits[0].serviced.contains(&Part::Bait));
+        assert_eq!(visits[1].eggs, None);
+        assert!(visits[1].readable);
+    }
+
+    #[test]
+    fn every_fault_of_every_row_is_named() {
+        let text = "date,trap,eggs,moths,males,females,readable,serviced,note\n\
+            2022-04-05,E9,1,,,,,,\n\
+            2022-13-05,E1,-1,,,,perhaps,lure,\n\
+            2022-06-02,E1,1,,,,,,\n\
+            2022-03-05,E1,1,,,,,,\n\
+            2022-04-06,P1,,,3,,no,,wet\n\
+            2022-04-09,E1,1,,,,,,\n\
+            2022-04-09,E1,2,,,,,,\n";
+        let faults = import(text).unwrap_err();
+        let expected = [
+            "row 1, column trap, \"E9\": no such trap in traps.csv",
+            "row 2, column eggs, \"-1\": write a whole number, or leave it empty",
+            "row 2, column date, \"2022-13-05\": write a day as YYYY-MM-DD",
+            "row 2, column serviced, \"lure\": \"lure\": a trap of kind egg has bait",
+            "row 2, column readable, \"perhaps\": write yes or no; empty means yes",
+            "row 3, column date, \"2022-06-02\": lies after today, 2022-06-01",
+            "row 4, column date, \"2022-03-05\": trap E1 was hung on 2022-04-01",
+            "row 5, column readable, \"no\": a trap that could not be read has no counts",
+            "row 7, column trap, \"E1\": stands twice on 2022-04-09",
+        ];
+        assert_eq!(faults, expected);
+    }
+
+    #[test]
+    fn a_header_that_does_not_fit_is_refused() {
+        let faults = import("day,trap,egs\n").unwrap_err();
+        assert!(faults[0].contains("unknown column \"day\""), "{faults:?}");
+        assert!(faults[2].contains("the column date is missing"), "{faults:?}");
+    }
+
+    #[test]
+    fn a_row_with_too_many_fields_is_named() {
+        let faults = import("date,trap\n2022-04-05,E1,7\n").unwrap_err();
+        assert!(faults[0].starts_with("row 1"), "{faults:?}");
+    }
+}

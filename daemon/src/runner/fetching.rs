@@ -1,0 +1,142 @@
+//! Which days a station owes, and merging what its feed sends.
+
+use chrono::{DateTime, Datelike, Days, NaiveDate, Utc};
+use rusqlite::Connection;
+
+use crate::clock::day_before;
+use crate::config::Station;
+use crate::feed::{self, Client, FeedSource, FetchedDays};
+use crate::store::days::{self, Fetch};
+use crate::store::{Store, StoreError};
+
+/// Days that are read again every night, since archives revise them.
+const REREAD_DAYS: u64 = 60;
+
+/// What fetching all stations did.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Fetched {
+    /// Days received.
+    pub days: usize,
+    /// Of those, new or different.
+    pub changed: usize,
+    /// Stations that failed, with the reason.
+    pub failed: Vec<(String, String)>,
+}
+
+/// Fetches stations up to the day before `day`. A failure of one never holds up another and
+/// leaves the stored days as they are.
+///
+/// # Errors
+/// When the records cannot be read or written.
+pub async fn fetch_all(
+    store: &Store,
+    stations: &[&Station],
+    client: &Client,
+    day: NaiveDate,
+    now: DateTime<Utc>,
+) -> Result<Fetched, StoreError> {
+    let mut fetched = Fetched::default();
+    for &station in stations {
+        let wanted = station.clone();
+        let plan = store.read(move |c| plan(c, &wanted, day)).await?;
+        for (from, to) in plan {
+            let answer = feed::fetch(client, &station.source, from, to).await;
+            let answer = answer.map_err(|error| error_chain(&error));
+            let log = keep(store, station, from, to, answer, now).await?;
+            match log.outcome {
+                Ok((days, changed)) => {
+                    fetched.days += days;
+                    fetched.changed += changed;
+                }
+                Err(error) => {
+                    tracing::warn!(station.id = %station.id, error, "fetch failed");
+                    fetched.failed.push((station.id.to_string(), error));
+                    break;
+                }
+            }
+        }
+    }
+    Ok(fetched)
+}
+
+/// The stretches to ask for: past years never received as a whole, one by one, then this year from
+/// its first gap or the days that may have been revised.
+fn plan(
+    connection: &Connection,
+    station: &Station,
+    day: NaiveDate,
+) -> Result<Vec<(NaiveDate, NaiveDate)>, StoreError> {
+    let yesterday = day_before(day);
+    let year = yesterday.year();
+    let first_year = year - i32::from(station.history_years);
+    if matches!(station.source, FeedSource::Table(_)) {
+        // A table comes whole with every request, so it is asked for once.
+        return Ok(vec![(new_year(first_year), yesterday)]);
+    }
+    let mut stretches = Vec::new();
+    for past in first_year..year {
+        let whole = (new_year(past), day_before(new_year(past + 1)));
+        if !days::was_fetched(connection, &station.id, whole.0, whole.1)? {
+            stretches.push(whole);
+        }
+    }
+    let reread = yesterday.checked_sub_days(Days::new(REREAD_DAYS)).unwrap_or(yesterday);
+    let gap = days::first_gap(connection, &station.id, new_year(year), yesterday)?;
+    let from = gap.map_or(reread, |gap| gap.min(reread)).max(new_year(year));
+    stretches.push((from, yesterday));
+    Ok(stretches)
+}
+
+fn new_year(year: i32) -> NaiveDate {
+    NaiveDate::from_ymd_opt(year, 1, 1).unwrap_or(NaiveDate::MIN)
+}
+
+async fn keep(
+    store: &Store,
+    station: &Station,
+    from: NaiveDate,
+    to: NaiveDate,
+    answer: Result<FetchedDays, String>,
+    now: DateTime<Utc>,
+) -> Result<Fetch, StoreError> {
+    let (id, feed) = (station.id.clone(), station.source.name());
+    store
+        .write(move |transaction| {
+            let mut log = Fetch {
+                station: id.clone(),
+                from,
+                to,
+                at: now,
+                outcome: Ok((0, 0)),
+                remarks: None,
+            };
+            match answer {
+                Ok(fetched) => {
+                    let changed = days::merge(transaction, &id, feed, &fetched.days, now)?;
+                    log.outcome = Ok((fetched.days.len(), changed));
+                    log.remarks = remarks(&fetched);
+                }
+                Err(error) => log.outcome = Err(error),
+            }
+            days::log(transaction, &log)?;
+            Ok(log)
+        })
+        .await
+}
+
+/// The first few rows that could not be read, in words.
+fn remarks(fetched: &FetchedDays) -> Option<String> {
+    let lines: Vec<String> = fetched.problems.iter().take(5).map(ToString::to_string).collect();
+    (!lines.is_empty()).then(|| lines.join("; "))
+}
+
+/// An error with its sources, in one line.
+pub(crate) fn error_chain(error: &dyn std::error::Error) -> String {
+    let mut words = error.to_string();
+    let mut source = error.source();
+    while let Some(cause) = source {
+        words = format!("{words}: {cause}");
+        source = cause.source();
+    }
+    words
+}

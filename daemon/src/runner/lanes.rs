@@ -1,0 +1,171 @@
+//! The loop of `duskflight run`: ticks that only nudge, three lanes of work, a graceful stop.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use anyhow::Context;
+use chrono::{DateTime, TimeDelta, Utc};
+use tokio::sync::Notify;
+use tokio::task::JoinHandle;
+use tokio_cron_scheduler::{Job as CronJob, JobScheduler};
+use tokio_util::sync::CancellationToken;
+
+use super::due::{Standing, due};
+use super::jobs::Workshop;
+use crate::clock::Clock;
+use crate::store::days;
+use crate::store::jobs::Job;
+
+/// What is due is asked so often, by a monotonic clock.
+const TICK: Duration = Duration::from_secs(30);
+/// Work that has begun may take so long to end after a stop was asked for.
+const STOP_WITHIN: Duration = Duration::from_secs(20);
+/// The clock may be so far behind the newest fetch before it is not believed.
+const CLOCK_SLACK: TimeDelta = TimeDelta::minutes(10);
+
+/// Runs until `stop` is cancelled. Every tick, and every nudge of the scheduler, asks the store what
+/// is due; nothing depends on a single one of them.
+///
+/// # Errors
+/// When the scheduler cannot be started, or the database thread has ended.
+pub async fn run(
+    workshop: Workshop,
+    clock: Arc<dyn Clock>,
+    stop: CancellationToken,
+) -> anyhow::Result<()> {
+    let nudge = Arc::new(Notify::new());
+    let mut scheduler = nudge_every_minute(&nudge).await.context("start the scheduler")?;
+    let mut tick = tokio::time::interval(TICK);
+    let mut lanes = Lanes {
+        workshop,
+        clock,
+        fetch: None,
+        tell: None,
+        deliver: None,
+    };
+    loop {
+        tokio::select! {
+            _ = tick.tick() => {}
+            () = nudge.notified() => {}
+            () = stop.cancelled() => break,
+        }
+        lanes.step().await?;
+    }
+    tracing::info!("stopping: no new work is begun");
+    scheduler.shutdown().await.context("stop the scheduler")?;
+    lanes.finish().await;
+    Ok(())
+}
+
+async fn nudge_every_minute(nudge: &Arc<Notify>) -> anyhow::Result<JobScheduler> {
+    let scheduler = JobScheduler::new().await?;
+    let nudge = Arc::clone(nudge);
+    let job = CronJob::new("0 * * * * *", move |_, _| nudge.notify_one())?;
+    scheduler.add(job).await?;
+    scheduler.start().await?;
+    Ok(scheduler)
+}
+
+struct Lanes {
+    workshop: Workshop,
+    clock: Arc<dyn Clock>,
+    fetch: Option<Lane>,
+    tell: Option<Lane>,
+    deliver: Option<Lane>,
+}
+
+/// Work under way. It hands back the error that it could not note itself.
+struct Lane {
+    job: Option<Job>,
+    work: JoinHandle<anyhow::Result<()>>,
+}
+
+impl Lanes {
+    /// Reaps what has ended and begins what is due in every lane that is free.
+    async fn step(&mut self) -> anyhow::Result<()> {
+        let now = self.clock.now();
+        for lane in [&mut self.fetch, &mut self.tell, &mut self.deliver] {
+            if lane.as_ref().is_some_and(|lane| lane.work.is_finished())
+                && let Some(ended) = lane.take()
+            {
+                reap(&self.workshop, ended, now).await?;
+            }
+        }
+        let day = self.workshop.config.day_of(now);
+        let (standing, newest_fetch) = self
+            .workshop
+            .store
+            .read(move |c| {
+                Ok::<_, crate::store::StoreError>((Standing::read(c, day)?, days::newest_fetch(c)?))
+            })
+            .await
+            .context("read what is due")?;
+        if newest_fetch.is_some_and(|newest| now + CLOCK_SLACK < newest) {
+            tracing::warn!(%now, "the clock is behind the newest fetch; nothing is done until it is right");
+            return Ok(());
+        }
+        for job in due(&self.workshop.config, &standing, now) {
+            self.begin(job, now);
+        }
+        if self.deliver.is_none() {
+            let workshop = self.workshop.clone();
+            self.deliver = Some(Lane {
+                job: None,
+                work: tokio::spawn(async move {
+                    workshop.deliver(now).await?;
+                    Ok(())
+                }),
+            });
+        }
+        Ok(())
+    }
+
+    fn begin(&mut self, job: Job, now: DateTime<Utc>) {
+        let lane = match job {
+            Job::Fetch | Job::FetchLate => &mut self.fetch,
+            Job::Tell => &mut self.tell,
+        };
+        if lane.is_some() {
+            return;
+        }
+        let workshop = self.workshop.clone();
+        let day = workshop.config.day_of(now);
+        let work = tokio::spawn(async move {
+            match job {
+                Job::Fetch | Job::FetchLate => drop(workshop.fetch(job, day, now).await?),
+                Job::Tell => drop(workshop.tell(day, false, now).await?),
+            }
+            Ok(())
+        });
+        *lane = Some(Lane {
+            job: Some(job),
+            work,
+        });
+    }
+
+    /// Waits a bounded time for what has begun, then lets go of it: every job is safe to cut off.
+    async fn finish(self) {
+        for lane in [self.fetch, self.tell, self.deliver].into_iter().flatten() {
+            let abort = lane.work.abort_handle();
+            if tokio::time::timeout(STOP_WITHIN, lane.work).await.is_err() {
+                tracing::warn!(job = lane.job.map_or("deliver", Job::name), "cut off at the stop");
+                abort.abort();
+            }
+        }
+    }
+}
+
+/// A job's own failure is noted by the job; a panic is noted here, so that the next tick goes on.
+async fn reap(workshop: &Workshop, lane: Lane, now: DateTime<Utc>) -> anyhow::Result<()> {
+    let name = lane.job.map_or("deliver", Job::name);
+    match (lane.work.await, lane.job) {
+        (Ok(Ok(())), _) => {}
+        (Ok(Err(error)), _) => tracing::error!(job = name, error = format!("{error:#}"), "work failed"),
+        (Err(panic), Some(job)) => {
+            let day = workshop.config.day_of(now);
+            workshop.note_failure(job, day, &panic.to_string(), now).await?;
+        }
+        (Err(panic), None) => tracing::error!(job = name, error = %panic, "work panicked"),
+    }
+    Ok(())
+}

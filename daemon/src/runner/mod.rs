@@ -1,0 +1,10 @@
+//! Unattended running: what is due, the jobs, and the loop that nudges them.
+
+pub mod due;
+pub mod fetching;
+pub mod jobs;
+mod lanes;
+mod lock;
+
+pub use lanes::run;
+pub use lock::{Lock, LockError};

@@ -1,0 +1,230 @@
+//! What each person is told on one civil day, with the mail that tells it.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, Utc};
+use duskflight_core::id::PersonId;
+use duskflight_core::notice::{Fact, Notice, Role, alert, decide, digest, facts};
+use duskflight_core::season::BlockSeason;
+use rusqlite::Connection;
+
+use super::why::why;
+use super::{Night, TellError};
+use crate::config::{Config, Person};
+use crate::mail::compose::{self, Composed, Envelope};
+use crate::records::hash;
+use crate::store::jobs::{self, Job};
+use crate::store::outbox::{self, MailKind, NewMail};
+use crate::store::{days, told};
+
+/// What one person is told on one day.
+#[derive(Debug, Clone)]
+pub struct Telling {
+    /// The person.
+    pub person: PersonId,
+    /// What goes into the ledger.
+    pub notices: Vec<Notice>,
+    /// The mail; `None` where all of it is history that is only recorded.
+    pub mail: Option<NewMail>,
+}
+
+/// Decides what everyone is told and composes the mails. Outside the season nobody is told
+/// anything. A mail that is in the outbox already is not made again, and what it could have told
+/// waits for the next day.
+///
+/// # Errors
+/// When the records cannot be read or a mail cannot be composed.
+pub fn prepare(
+    connection: &Connection,
+    config: &Config,
+    night: &Night,
+    now: DateTime<Utc>,
+) -> Result<Vec<Telling>, TellError> {
+    if !config.in_season(night.as_of) {
+        return Ok(Vec::new());
+    }
+    let desk = Desk {
+        connection,
+        config,
+        night,
+        now,
+        first_telling: jobs::newest(connection, Job::Tell, true)?.is_none(),
+    };
+    let mut tellings = Vec::new();
+    for adviser in config.people.iter().filter(|p| p.role == Role::Adviser) {
+        tellings.extend(desk.digest(adviser)?);
+        for grower in config.people.iter().filter(|p| p.role == Role::Grower) {
+            tellings.extend(desk.alert(adviser, grower)?);
+        }
+    }
+    Ok(tellings)
+}
+
+struct Desk<'a> {
+    connection: &'a Connection,
+    config: &'a Config,
+    night: &'a Night,
+    now: DateTime<Utc>,
+    first_telling: bool,
+}
+
+/// The cause of each change, by the key of its event and the block.
+type Causes = BTreeMap<(String, String), String>;
+
+impl Desk<'_> {
+    fn digest(&self, adviser: &Person) -> Result<Option<Telling>, TellError> {
+        let seasons = self.seasons(|season| season.block.adviser == adviser.id);
+        let message_id = self.message_id(MailKind::Digest, adviser, adviser);
+        if seasons.is_empty() || outbox::contains(self.connection, &message_id)? {
+            return Ok(None);
+        }
+        let notices = self.notices(adviser, &seasons)?;
+        let causes = self.causes(&notices)?;
+        let contents = digest(
+            self.config.words,
+            self.night.as_of,
+            &seasons,
+            &notices,
+            &self.night.stations,
+            self.trouble()?,
+            |notice| cause(&causes, notice),
+        );
+        let envelope = self.envelope(adviser, &message_id);
+        let composed = compose::digest(&envelope, self.config.words, &contents);
+        let composed = composed.map_err(|source| TellError::Compose {
+            message_id: message_id.clone(),
+            source,
+        })?;
+        let mail = self.mail(MailKind::Digest, adviser, adviser, message_id, composed);
+        Ok(Some(Telling {
+            person: adviser.id.clone(),
+            notices,
+            mail: Some(mail),
+        }))
+    }
+
+    fn alert(&self, adviser: &Person, grower: &Person) -> Result<Option<Telling>, TellError> {
+        let seasons = self.seasons(|season| {
+            season.block.adviser == adviser.id && season.block.grower == grower.id
+        });
+        let message_id = self.message_id(MailKind::Alert, grower, adviser);
+        if seasons.is_empty() || outbox::contains(self.connection, &message_id)? {
+            return Ok(None);
+        }
+        let notices = self.notices(grower, &seasons)?;
+        if notices.is_empty() {
+            return Ok(None);
+        }
+        let causes = self.causes(&notices)?;
+        let contents = alert(self.config.words, self.night.as_of, &seasons, &notices, |notice| {
+            cause(&causes, notice)
+        });
+        let mail = contents
+            .map(|contents| {
+                let envelope = self.envelope(grower, &message_id);
+                let phone = adviser.phone.as_deref().unwrap_or_default();
+                compose::alert(&envelope, self.config.words, &contents, &adviser.name, phone)
+            })
+            .transpose()
+            .map_err(|source| TellError::Compose {
+                message_id: message_id.clone(),
+                source,
+            })?
+            .map(|composed| self.mail(MailKind::Alert, grower, adviser, message_id, composed));
+        Ok(Some(Telling {
+            person: grower.id.clone(),
+            notices,
+            mail,
+        }))
+    }
+
+    fn seasons(&self, pick: impl Fn(&BlockSeason) -> bool) -> Vec<&BlockSeason> {
+        self.night.seasons.iter().filter(|season| pick(season)).collect()
+    }
+
+    fn notices(&self, person: &Person, seasons: &[&BlockSeason]) -> Result<Vec<Notice>, TellError> {
+        use chrono::Datelike;
+        let facts: Vec<Fact> = seasons
+            .iter()
+            .flat_map(|season| facts(season, self.config.near_days))
+            .filter(|fact| fact.event.concerns(person.role))
+            .collect();
+        let told = told::latest(self.connection, self.night.as_of.year(), &person.id)?;
+        Ok(decide(&facts, &told, self.first_telling, self.night.as_of))
+    }
+
+    fn causes(&self, notices: &[Notice]) -> Result<Causes, TellError> {
+        let mut causes = Causes::new();
+        for notice in notices {
+            if let Some(cause) = why(self.connection, self.config, self.night, notice)? {
+                causes.insert((notice.block.to_string(), notice.event.to_string()), cause);
+            }
+        }
+        Ok(causes)
+    }
+
+    /// Trouble that only the records show.
+    fn trouble(&self) -> Result<Vec<String>, TellError> {
+        let failing = days::failing(self.connection)?;
+        let stations = self.config.stations.iter();
+        let mut lines: Vec<String> = stations
+            .filter_map(|station| {
+                let error = failing.get(station.id.as_str())?;
+                Some(format!("{}: the last fetch failed: {error}", station.name))
+            })
+            .collect();
+        let standing = outbox::standing(self.connection)?;
+        lines.extend(standing.errors.iter().map(|error| format!("mail waits: {error}")));
+        Ok(lines)
+    }
+
+    fn message_id(&self, kind: MailKind, person: &Person, adviser: &Person) -> String {
+        let ids = [person.id.as_str(), adviser.id.as_str()].map(str::as_bytes);
+        let address = &self.config.mail_from.address;
+        let domain = address.rsplit_once('@').map_or("localhost", |(_, domain)| domain);
+        let key = hash(&ids);
+        format!("<{}.{}.{key}@{domain}>", kind.name(), self.night.as_of)
+    }
+
+    fn envelope<'a>(&'a self, person: &'a Person, message_id: &'a str) -> Envelope<'a> {
+        Envelope {
+            farm: &self.config.farm,
+            farm_note: self.config.note.as_deref(),
+            from_name: &self.config.mail_from.name,
+            from_address: &self.config.mail_from.address,
+            to_name: &person.name,
+            to_address: &person.email,
+            message_id,
+            date: self.now.with_timezone(&self.config.zone).fixed_offset(),
+        }
+    }
+
+    fn mail(
+        &self,
+        kind: MailKind,
+        person: &Person,
+        adviser: &Person,
+        message_id: String,
+        composed: Composed,
+    ) -> NewMail {
+        let digest = self.message_id(MailKind::Digest, adviser, adviser);
+        NewMail {
+            message_id,
+            kind,
+            person: person.id.clone(),
+            adviser: adviser.id.clone(),
+            day: self.night.as_of,
+            address: person.email.clone(),
+            subject: composed.subject,
+            body: composed.bytes,
+            queued_at: self.now,
+            waits_for: (kind == MailKind::Alert).then_some(digest),
+            hold_s: i64::from(self.config.hold_hours) * 3600,
+        }
+    }
+}
+
+fn cause(causes: &Causes, notice: &Notice) -> Option<String> {
+    let key = (notice.block.to_string(), notice.event.to_string());
+    causes.get(&key).cloned()
+}

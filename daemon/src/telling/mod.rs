@@ -1,0 +1,111 @@
+//! Recompute and tell one civil day, in one transaction.
+
+mod mails;
+mod night;
+mod why;
+
+pub use mails::{Telling, prepare};
+pub use night::{Night, night};
+
+use std::sync::Arc;
+
+use chrono::{DateTime, NaiveDate, Utc};
+use rusqlite::Connection;
+
+use crate::config::Config;
+use crate::mail::compose::ComposeError;
+use crate::store::jobs::{self, Job, RunState};
+use crate::store::{Store, StoreError, outbox, told};
+
+/// Why a day could not be told.
+#[derive(Debug, thiserror::Error)]
+pub enum TellError {
+    /// The records.
+    #[error("read or write the records")]
+    Store(#[from] StoreError),
+    /// A mail.
+    #[error("compose the mail {message_id}")]
+    Compose {
+        /// Its Message-ID.
+        message_id: String,
+        /// Why.
+        source: ComposeError,
+    },
+    /// A later day has been told: telling an earlier one now would take back what is known since.
+    #[error("tell {day}: {newest} has been told already; see an earlier day with `preview` or `season`")]
+    Past {
+        /// The day asked for.
+        day: NaiveDate,
+        /// The newest day told.
+        newest: NaiveDate,
+    },
+}
+
+/// What telling a day did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Told {
+    /// It was told before; nothing was done.
+    Before,
+    /// It is told now.
+    Now {
+        /// Mails queued.
+        mails: usize,
+        /// Events told, over all people.
+        notices: usize,
+    },
+}
+
+/// Tells one civil day: recomputes all seasons, compares them with the ledger, and writes ledger,
+/// digests and alerts together. A day that is done is not told again unless `again`; even then
+/// nothing is told twice, since the ledger decides.
+///
+/// # Errors
+/// [`TellError`]; then nothing of the day is written.
+pub async fn tell(
+    store: &Store,
+    config: &Arc<Config>,
+    day: NaiveDate,
+    again: bool,
+    now: DateTime<Utc>,
+) -> Result<Told, TellError> {
+    let config = Arc::clone(config);
+    store
+        .write(move |transaction| {
+            let before = jobs::run(transaction, Job::Tell, day)?;
+            if !again && before.is_some_and(|run| run.state == RunState::Done) {
+                return Ok(Told::Before);
+            }
+            let newest = jobs::newest(transaction, Job::Tell, true)?;
+            if let Some(newest) = newest.map(|run| run.day).filter(|newest| *newest > day) {
+                return Err(TellError::Past { day, newest });
+            }
+            jobs::begin(transaction, Job::Tell, day, now)?;
+            let told = tell_in(transaction, &config, day, now)?;
+            jobs::finish(transaction, Job::Tell, day, now, None)?;
+            Ok(told)
+        })
+        .await
+}
+
+fn tell_in(
+    connection: &Connection,
+    config: &Config,
+    day: NaiveDate,
+    now: DateTime<Utc>,
+) -> Result<Told, TellError> {
+    let night = night(connection, config, day)?;
+    let (mut mails, mut notices) = (0, 0);
+    for telling in prepare(connection, config, &night, now)? {
+        let mail = telling.mail.as_ref();
+        if let Some(mail) = mail {
+            outbox::queue(connection, mail)?;
+            mails += 1;
+        }
+        for notice in &telling.notices {
+            let message_id = mail.map(|mail| mail.message_id.as_str());
+            told::record(connection, &telling.person, notice, day, message_id)?;
+            notices += 1;
+        }
+    }
+    Ok(Told::Now { mails, notices })
+}

@@ -1,0 +1,80 @@
+//! All seasons of the farm as seen on one civil day.
+
+use chrono::{Days, NaiveDate};
+use duskflight_core::notice::StationView;
+use duskflight_core::orchard::Orchard;
+use duskflight_core::season::{BlockSeason, StationHeat, assess};
+use duskflight_core::trapping::Visits;
+use rusqlite::Connection;
+
+use crate::config::{Config, Station};
+use crate::store::{StoreError, days, notes, visits};
+
+/// Suspect days are listed for so many days.
+const SUSPECTS_LISTED_DAYS: u64 = 14;
+
+/// Everything known and computed for one civil day.
+#[derive(Debug, Clone)]
+pub struct Night {
+    /// The civil day of telling.
+    pub as_of: NaiveDate,
+    /// What is declared that day.
+    pub orchard: Orchard,
+    /// One season per block and insect, in the order of `blocks.csv`.
+    pub seasons: Vec<BlockSeason>,
+    /// One view per station, in the order of the configuration.
+    pub stations: Vec<StationView>,
+}
+
+/// Recomputes everything from the records. One station's heat is in memory at a time.
+///
+/// # Errors
+/// When the records cannot be read.
+pub fn night(
+    connection: &Connection,
+    config: &Config,
+    as_of: NaiveDate,
+) -> Result<Night, StoreError> {
+    let orchard = config.orchard_on(as_of);
+    let visits = Visits::new(visits::up_to(connection, as_of)?);
+    let notes = notes::up_to(connection, as_of)?;
+    let mut placed: Vec<(usize, BlockSeason)> = Vec::new();
+    let mut stations = Vec::new();
+    for station in &config.stations {
+        let received = days::before(connection, &station.id, as_of)?;
+        let mut view = None;
+        for insect in &config.insects {
+            let heat = StationHeat::new(station.id.clone(), &received, insect.heat, as_of);
+            view.get_or_insert_with(|| station_view(station, &heat));
+            let blocks = orchard.blocks().iter().enumerate();
+            let of_station = blocks.filter(|(_, block)| {
+                block.station == station.id && insect.crops.contains(&block.crop)
+            });
+            placed.extend(of_station.map(|(place, block)| {
+                (place, assess(&orchard, block, insect, &heat, &visits, &notes))
+            }));
+        }
+        stations.extend(view);
+    }
+    placed.sort_by_key(|(place, _)| *place);
+    Ok(Night {
+        as_of,
+        seasons: placed.into_iter().map(|(_, season)| season).collect(),
+        orchard,
+        stations,
+    })
+}
+
+fn station_view(station: &Station, heat: &StationHeat) -> StationView {
+    let listed_from = heat.as_of().checked_sub_days(Days::new(SUSPECTS_LISTED_DAYS));
+    StationView {
+        station: station.id.clone(),
+        name: station.name.clone(),
+        newest: heat.newest(),
+        suspects: heat
+            .suspects()
+            .filter(|(date, _)| listed_from.is_none_or(|from| *date >= from))
+            .map(|(date, reason)| (*date, reason.words()))
+            .collect(),
+    }
+}
