@@ -1,0 +1,345 @@
+//! The one way out to the feeds: a client that always gives up in time, and says why.
+
+use std::time::Duration;
+
+use backon::{ExponentialBuilder, Retryable};
+use reqwest::header::{HeaderValue, InvalidHeaderValue};
+use reqwest::redirect::{Attempt, Policy};
+use reqwest::{Certificate, ClientBuilder, Response, StatusCode, Url};
+
+use super::excerpt::Excerpt;
+use super::retry;
+use super::url::HttpUrl;
+
+/// How many bytes of a refusal are read for its excerpt.
+const REFUSAL_BYTES: usize = 400;
+
+/// What the client allows a feed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Limits {
+    /// The longest wait for a connection.
+    pub connect: Duration,
+    /// The longest silence while an answer is awaited or read.
+    pub read: Duration,
+    /// The longest one try may take in all.
+    pub total: Duration,
+    /// The longest all tries and the waits between them may take.
+    pub overall: Duration,
+    /// The most bytes of an answer, counted after it is unpacked.
+    pub body_bytes: usize,
+    /// How often an answer is asked for, the first try included.
+    pub tries: usize,
+    /// The wait before the second try; each further wait is twice as long, and a random share
+    /// of up to its own length is added to each.
+    pub first_wait: Duration,
+    /// Where the waits stop growing, and the longest `Retry-After` that is waited for.
+    pub longest_wait: Duration,
+    /// The most redirects that are followed.
+    pub redirects: usize,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Self {
+            connect: Duration::from_secs(10),
+            read: Duration::from_secs(20),
+            total: Duration::from_secs(60),
+            overall: Duration::from_secs(180),
+            body_bytes: 8 * 1024 * 1024,
+            tries: 4,
+            first_wait: Duration::from_secs(2),
+            longest_wait: Duration::from_secs(60),
+            redirects: 3,
+        }
+    }
+}
+
+/// A client that cannot be built.
+#[derive(Debug, thiserror::Error)]
+pub enum ClientError {
+    /// The contact has characters that a header cannot carry.
+    #[error("name the contact {contact:?} to the feeds: use plain letters, digits and signs")]
+    Contact {
+        /// The contact of the configuration.
+        contact: String,
+        /// What the header refused.
+        source: InvalidHeaderValue,
+    },
+    /// Neither the system's certificates nor the ones compiled in could be used.
+    #[error("set up the web client: check that the system's CA certificates are installed")]
+    Build {
+        /// What the client said.
+        source: reqwest::Error,
+    },
+}
+
+/// An address that gave no data.
+#[derive(Debug, thiserror::Error)]
+pub enum GetError {
+    /// No connection, no answer in time, a refused redirect, or an answer that broke off.
+    #[error("fetch {url}")]
+    Transport {
+        /// The address.
+        url: HttpUrl,
+        /// What happened.
+        source: reqwest::Error,
+    },
+    /// The server answered with another status than success.
+    #[error("fetch {url}: the server answered {status}{}, {answer}", advice(*.status))]
+    Status {
+        /// The address.
+        url: HttpUrl,
+        /// The status.
+        status: StatusCode,
+        /// How long the server asked to wait.
+        retry_after: Option<Duration>,
+        /// The beginning of the answer.
+        answer: Excerpt,
+    },
+    /// The server wants to be left alone for longer than a try may wait.
+    #[error("fetch {url}: the server answered {status} and asked to come back later, in {} s", .wait.as_secs())]
+    ComeBackLater {
+        /// The address.
+        url: HttpUrl,
+        /// The status.
+        status: StatusCode,
+        /// How long the server asked to wait.
+        wait: Duration,
+    },
+    /// The answer is larger than any station's days.
+    #[error("fetch {url}: the answer has more than {most} bytes, it begins {answer}")]
+    TooLarge {
+        /// The address.
+        url: HttpUrl,
+        /// The limit.
+        most: usize,
+        /// The beginning of the answer.
+        answer: Excerpt,
+    },
+    /// All tries together took too long.
+    #[error("fetch {url}: no answer within {} s, all tries taken together", .limit.as_secs())]
+    OutOfTime {
+        /// The address.
+        url: HttpUrl,
+        /// The limit.
+        limit: Duration,
+    },
+}
+
+fn advice(status: StatusCode) -> &'static str {
+    match status {
+        StatusCode::FORBIDDEN => " (some providers refuse callers that name no contact)",
+        StatusCode::NOT_FOUND | StatusCode::GONE => " (check the address and the station's id)",
+        _ => "",
+    }
+}
+
+/// Fetches answers within its [`Limits`]. Built once at the start; a copy shares its parts.
+#[derive(Debug, Clone)]
+pub struct Client {
+    http: reqwest::Client,
+    limits: Limits,
+}
+
+impl Client {
+    /// A client that names the program and, when given, a contact to the feeds. It trusts the
+    /// system's CA certificates, or where there are none those compiled in (Mozilla's).
+    ///
+    /// # Errors
+    /// [`ClientError`] when the contact cannot be sent or no client can be built.
+    pub fn new(limits: Limits, contact: Option<&str>) -> Result<Self, ClientError> {
+        let agent = user_agent(contact)?;
+        // Refused only when one is installed already, and any one serves.
+        let _ = rustls::crypto::ring::default_provider().install_default();
+        let builder = || frugal(limits).user_agent(agent.clone());
+        let http = builder().build().or_else(|error| {
+            tracing::warn!(
+                error = shown_chain(&error),
+                "the system's CA certificates cannot be used, the ones compiled in are taken"
+            );
+            let http = builder().tls_certs_only(bundled_certificates()).build();
+            http.map_err(|source| ClientError::Build { source })
+        })?;
+        Ok(Self { http, limits })
+    }
+
+    /// What this client allows a feed.
+    #[must_use]
+    pub const fn limits(&self) -> &Limits {
+        &self.limits
+    }
+
+    /// Fetches the body of a successful answer, with as many tries as the limits allow.
+    ///
+    /// # Errors
+    /// [`GetError`] of the last try, or [`GetError::OutOfTime`].
+    pub async fn get(&self, url: &HttpUrl) -> Result<Vec<u8>, GetError> {
+        let waits = ExponentialBuilder::new()
+            .with_jitter()
+            .with_min_delay(self.limits.first_wait)
+            .with_max_delay(self.limits.longest_wait)
+            .with_max_times(self.limits.tries.saturating_sub(1));
+        let tries = (|| self.get_once(url))
+            .retry(waits)
+            .when(retry::is_worth_it)
+            .adjust(retry::wait_before)
+            .notify(log_retry);
+        let limit = self.limits.overall;
+        tokio::time::timeout(limit, tries)
+            .await
+            .unwrap_or_else(|_| {
+                let url = url.clone();
+                Err(GetError::OutOfTime { url, limit })
+            })
+    }
+
+    async fn get_once(&self, url: &HttpUrl) -> Result<Vec<u8>, GetError> {
+        let request = self.http.get(url.whole().clone());
+        let sent = request.send().await;
+        let response = sent.map_err(|error| transport(url, error))?;
+        if response.status().is_success() {
+            self.body(url, response).await
+        } else {
+            Err(self.refusal(url, response).await)
+        }
+    }
+
+    async fn body(&self, url: &HttpUrl, mut response: Response) -> Result<Vec<u8>, GetError> {
+        let most = self.limits.body_bytes;
+        let mut body = Vec::new();
+        while let Some(chunk) = response
+            .chunk()
+            .await
+            .map_err(|error| transport(url, error))?
+        {
+            body.extend_from_slice(&chunk);
+            if body.len() > most {
+                let answer = Excerpt::of_answer(&body);
+                let url = url.clone();
+                return Err(GetError::TooLarge { url, most, answer });
+            }
+        }
+        Ok(body)
+    }
+
+    async fn refusal(&self, url: &HttpUrl, mut response: Response) -> GetError {
+        let (url, status) = (url.clone(), response.status());
+        let retry_after = retry::asked_wait(response.headers());
+        if let Some(wait) = retry_after.filter(|wait| *wait > self.limits.longest_wait) {
+            return GetError::ComeBackLater { url, status, wait };
+        }
+        let mut body = Vec::new();
+        // The status is the news; a body that breaks off only makes the excerpt shorter.
+        while let Ok(Some(chunk)) = response.chunk().await {
+            body.extend_from_slice(&chunk);
+            if body.len() > REFUSAL_BYTES {
+                break;
+            }
+        }
+        GetError::Status {
+            url,
+            status,
+            retry_after,
+            answer: Excerpt::of_answer(&body),
+        }
+    }
+}
+
+/// A redirect that is not followed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+enum RedirectRefused {
+    #[error("redirected more than {0} times")]
+    TooMany(usize),
+    #[error("redirected from https to plain http")]
+    ToPlainHttp,
+    #[error("redirected to another host with a query, which may hold a key")]
+    QueryToOtherHost,
+}
+
+/// A client without what a nightly call has no use for: waiting connections, the proxy of the
+/// environment, the page it came from, and retries that do not wait.
+fn frugal(limits: Limits) -> ClientBuilder {
+    reqwest::Client::builder()
+        .connect_timeout(limits.connect)
+        .read_timeout(limits.read)
+        .timeout(limits.total)
+        .pool_max_idle_per_host(0)
+        .no_proxy()
+        .referer(false)
+        .retry(reqwest::retry::never())
+        .redirect(Policy::custom(move |attempt| {
+            match refused_redirect(&attempt, limits.redirects) {
+                Some(reason) => attempt.error(reason),
+                None => attempt.follow(),
+            }
+        }))
+}
+
+fn refused_redirect(attempt: &Attempt<'_>, most: usize) -> Option<RedirectRefused> {
+    let from = attempt.previous().last()?;
+    if attempt.previous().len() > most {
+        return Some(RedirectRefused::TooMany(most));
+    }
+    refused_step(from, attempt.url())
+}
+
+fn refused_step(from: &Url, to: &Url) -> Option<RedirectRefused> {
+    if from.scheme() == "https" && to.scheme() != "https" {
+        Some(RedirectRefused::ToPlainHttp)
+    } else if from.host_str() != to.host_str() && to.query().is_some() {
+        Some(RedirectRefused::QueryToOtherHost)
+    } else {
+        None
+    }
+}
+
+fn user_agent(contact: Option<&str>) -> Result<HeaderValue, ClientError> {
+    let program = concat!(env!("CARGO_PKG_NAME"), "/", env!("CARGO_PKG_VERSION"));
+    let Some(contact) = contact else {
+        return Ok(HeaderValue::from_static(program));
+    };
+    HeaderValue::from_str(&format!("{program} (+{contact})")).map_err(|source| {
+        ClientError::Contact {
+            contact: contact.to_owned(),
+            source,
+        }
+    })
+}
+
+fn bundled_certificates() -> impl Iterator<Item = Certificate> {
+    webpki_root_certs::TLS_SERVER_ROOT_CERTS
+        .iter()
+        .filter_map(|der| Certificate::from_der(der).ok())
+}
+
+fn transport(url: &HttpUrl, error: reqwest::Error) -> GetError {
+    GetError::Transport {
+        url: url.clone(),
+        // Its own text would show the query.
+        source: error.without_url(),
+    }
+}
+
+fn log_retry(error: &GetError, wait: Duration) {
+    tracing::info!(
+        error = shown_chain(error),
+        wait_ms = u64::try_from(wait.as_millis()).unwrap_or(u64::MAX),
+        "the feed gave no data, the next try follows"
+    );
+}
+
+/// An error with its sources, joined by colons.
+fn shown_chain(error: &dyn std::error::Error) -> String {
+    let mut shown = error.to_string();
+    let mut source = error.source();
+    while let Some(error) = source {
+        shown.push_str(": ");
+        shown.push_str(&error.to_string());
+        source = error.source();
+    }
+    shown
+}
+
+#[cfg(test)]
+#[path = "client_tests.rs"]
+mod tests;

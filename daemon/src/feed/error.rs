@@ -1,0 +1,128 @@
+//! Why a feed gave no days.
+
+use std::io;
+use std::path::PathBuf;
+
+use super::client::GetError;
+use super::excerpt::Excerpt;
+use super::rows::RowProblem;
+
+/// A feed that could not be read at all. Each of them leaves what is stored untouched.
+#[derive(Debug, thiserror::Error)]
+pub enum FeedError {
+    /// The address gave no answer with data.
+    #[error(transparent)]
+    Get(#[from] GetError),
+    /// The table's file could not be read.
+    #[error("read the station table {path}")]
+    ReadFile {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// The table's path is a folder, a pipe or the like.
+    #[error("read the station table {path}: it is not a file")]
+    NotAFile {
+        /// The path.
+        path: PathBuf,
+    },
+    /// The table's file is too large to be one station's days.
+    #[error("read the station table {path}: it has {bytes} bytes and the most is {most}")]
+    FileTooLarge {
+        /// The file.
+        path: PathBuf,
+        /// Its size.
+        bytes: u64,
+        /// The limit.
+        most: u64,
+    },
+    /// Something came, but it is not what the feed describes.
+    #[error("read the days from {place}")]
+    Parse {
+        /// The file, or the address without its query.
+        place: String,
+        /// What is wrong with it.
+        source: ParseError,
+    },
+}
+
+/// An answer that is not what the feed describes.
+#[derive(Debug, thiserror::Error)]
+pub enum ParseError {
+    /// There is nothing in it.
+    #[error("the answer is empty")]
+    Empty,
+    /// A web page: a notice of maintenance, a log-in page, a proxy's refusal.
+    #[error("a web page came instead of data: {answer}")]
+    WebPage {
+        /// Its beginning.
+        answer: Excerpt,
+    },
+    /// The service answered with its own error.
+    #[error("the service answered with an error: {message}")]
+    Refused {
+        /// The service's words.
+        message: Excerpt,
+    },
+    /// Other JSON than a list of station days, or no JSON.
+    #[error("the answer is not a list of station days, it begins {answer}")]
+    NotStationDays {
+        /// Its beginning.
+        answer: Excerpt,
+        /// Where and why reading stopped.
+        source: serde_json::Error,
+    },
+    /// The table has no such column.
+    #[error("the table has no column {column:?}; its columns are {}", listed(.found))]
+    MissingColumn {
+        /// The column of the configuration.
+        column: String,
+        /// The table's columns.
+        found: Vec<Excerpt>,
+    },
+    /// A column name that is needed stands twice in the header.
+    #[error("the table has more than one column {column:?}")]
+    ColumnTwice {
+        /// The column of the configuration.
+        column: String,
+    },
+    /// The configuration names one column for two things.
+    #[error("column {column:?} is named for two different things")]
+    SameColumn {
+        /// The column of the configuration.
+        column: String,
+    },
+    /// The text cannot be taken apart into fields.
+    #[error("the table cannot be taken apart into fields")]
+    NotATable {
+        /// Where and why reading stopped.
+        source: csv::Error,
+    },
+    /// So many rows are unusable that the configuration, or the table, must be wrong.
+    #[error("more than {most} rows cannot be used; the first is {first}")]
+    TooManyProblems {
+        /// The limit.
+        most: usize,
+        /// The first of them.
+        first: Box<RowProblem>,
+    },
+}
+
+fn listed(columns: &[Excerpt]) -> String {
+    let names: Vec<String> = columns.iter().map(ToString::to_string).collect();
+    names.join(", ")
+}
+
+/// The answer without a byte order mark, unless it is empty or a web page. The content type is
+/// not asked: providers send pages under any.
+pub(super) fn data_of(answer: &[u8]) -> Result<&[u8], ParseError> {
+    let data = answer.strip_prefix(b"\xef\xbb\xbf").unwrap_or(answer);
+    match data.trim_ascii_start().first() {
+        None => Err(ParseError::Empty),
+        Some(b'<') => Err(ParseError::WebPage {
+            answer: Excerpt::of_answer(data),
+        }),
+        Some(_) => Ok(data),
+    }
+}

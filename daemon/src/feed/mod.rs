@@ -1,0 +1,94 @@
+//! Station feeds: fetch the days of one station from a public service or a table.
+//!
+//! One pure parser per feed, one [`Client`] for all of them. A feed's days come as the feed sent
+//! them: judging them is the core's part.
+
+mod cell;
+mod client;
+mod error;
+mod excerpt;
+pub mod ncei;
+mod retry;
+mod rows;
+pub mod table;
+#[cfg(test)]
+mod test_server;
+mod url;
+
+use chrono::NaiveDate;
+use serde::Deserialize;
+
+pub use client::{Client, ClientError, GetError, Limits};
+pub use error::{FeedError, ParseError};
+pub use excerpt::Excerpt;
+pub use ncei::NceiFeed;
+pub use rows::{FetchedDays, RowFault, RowProblem};
+pub use table::{BadTableSetting, DateFormat, Delimiter, TableFeed, TableSource};
+pub use url::{BadUrl, HttpUrl};
+
+/// Where a station's days come from; in a configuration the one key `ncei` or `table`.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum FeedSource {
+    /// The daily summaries of the US National Centers for Environmental Information.
+    Ncei(NceiFeed),
+    /// A table with one row a day, from a file or an address.
+    Table(TableFeed),
+}
+
+impl FeedSource {
+    /// The feed's name in the store: `ncei-daily-summaries` or `station-table`.
+    #[must_use]
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::Ncei(_) => ncei::NAME,
+            Self::Table(_) => table::NAME,
+        }
+    }
+}
+
+/// Fetches the days `from..=to` of one station, in the feed's own unit. Days that the feed does
+/// not have are absent; none at all is not an error here.
+///
+/// # Errors
+/// [`FeedError`] when nothing came, or what came is not what the feed describes.
+pub async fn fetch(
+    client: &Client,
+    source: &FeedSource,
+    from: NaiveDate,
+    to: NaiveDate,
+) -> Result<FetchedDays, FeedError> {
+    let fetched = match source {
+        FeedSource::Ncei(feed) => fetch_ncei(client, feed, from, to).await?,
+        FeedSource::Table(feed) => fetch_table(client, feed).await?,
+    };
+    Ok(fetched.within(from, to))
+}
+
+async fn fetch_ncei(
+    client: &Client,
+    feed: &NceiFeed,
+    from: NaiveDate,
+    to: NaiveDate,
+) -> Result<FetchedDays, FeedError> {
+    let url = feed.url(from, to);
+    let answer = client.get(&url).await?;
+    ncei::parse(&answer, &feed.station).map_err(|source| FeedError::Parse {
+        place: url.to_string(),
+        source,
+    })
+}
+
+async fn fetch_table(client: &Client, feed: &TableFeed) -> Result<FetchedDays, FeedError> {
+    let answer = match &feed.source {
+        TableSource::Url(url) => client.get(url).await?,
+        TableSource::File(path) => table::read_file(path, client.limits().body_bytes).await?,
+    };
+    table::parse(&answer, feed).map_err(|source| FeedError::Parse {
+        place: feed.source.to_string(),
+        source,
+    })
+}
+
+#[cfg(test)]
+mod tests;

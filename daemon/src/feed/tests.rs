@@ -1,0 +1,126 @@
+//! A feed from end to end: its request, a real answer, and only the days that were asked for.
+
+use super::test_server::{Reply, TestServer};
+use super::*;
+
+const DATA: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../tests/data/feeds");
+
+fn sample(name: &str) -> Vec<u8> {
+    std::fs::read(format!("{DATA}/{name}")).unwrap()
+}
+
+fn source(toml: &str) -> FeedSource {
+    toml::from_str(toml).unwrap()
+}
+
+fn ncei(server: &TestServer) -> FeedSource {
+    let base_url = server.url("/v1").whole().to_string();
+    source(&format!(
+        "ncei = {{ station = 'USW00093193', base_url = '{base_url}' }}"
+    ))
+}
+
+fn table(place: &str) -> FeedSource {
+    source(&format!(
+        "[table]\nsource = '{place}'\ndate_column = 'Date'\nmin_column = 'Air min'\n\
+         max_column = 'Air max'\nunit = 'c'\ndate_format = '%m/%d/%Y %H:%M'"
+    ))
+}
+
+async fn asked(source: &FeedSource, from: &str, to: &str) -> Result<FetchedDays, FeedError> {
+    let limits = Limits {
+        tries: 1,
+        ..Limits::default()
+    };
+    let client = Client::new(limits, None).unwrap();
+    fetch(&client, source, from.parse().unwrap(), to.parse().unwrap()).await
+}
+
+fn dates(fetched: &FetchedDays) -> Vec<String> {
+    fetched
+        .days
+        .iter()
+        .map(|day| day.date.to_string())
+        .collect()
+}
+
+#[tokio::test]
+async fn the_service_is_asked_for_the_days_and_others_are_dropped() {
+    let server = TestServer::start(vec![Reply::ok(sample("ncei/metric_with_attributes.json"))]);
+    let feed = ncei(&server);
+    let fetched = asked(&feed, "2024-07-05", "2024-07-07").await.unwrap();
+    assert_eq!(dates(&fetched), ["2024-07-05", "2024-07-07"]);
+    let request = server.requests().remove(0);
+    assert!(
+        request.contains("startDate=2024-07-05&endDate=2024-07-07"),
+        "{request}"
+    );
+    assert_eq!(feed.name(), "ncei-daily-summaries");
+}
+
+#[tokio::test]
+async fn a_wrong_answer_under_status_200_is_an_error_that_names_the_place() {
+    let check = async |answer: Vec<u8>, part: &str| {
+        let server = TestServer::start(vec![Reply::ok(answer)]);
+        let error = asked(&ncei(&server), "2024-07-01", "2024-07-07")
+            .await
+            .unwrap_err();
+        let FeedError::Parse { place, source } = &error else {
+            panic!("{error:?}");
+        };
+        assert!(place.ends_with("/v1?…"), "{place}");
+        assert!(source.to_string().contains(part), "{source}");
+        assert_eq!(server.requests().len(), 1);
+    };
+    check(sample("ncei/unavailable.html"), "a web page came").await;
+    check(sample("ncei/error.json"), "A valid dataset is required").await;
+    check(Vec::new(), "empty").await;
+    check(b"[{\"DATE\": 7".to_vec(), "not a list of station days").await;
+}
+
+#[tokio::test]
+async fn a_station_without_days_is_not_an_error() {
+    let server = TestServer::start(vec![Reply::ok(sample("ncei/no_days.json"))]);
+    let fetched = asked(&ncei(&server), "2024-07-01", "2024-07-07")
+        .await
+        .unwrap();
+    assert_eq!(fetched, FetchedDays::default());
+}
+
+#[tokio::test]
+async fn a_table_is_read_alike_from_a_file_and_an_address() {
+    let server = TestServer::start(vec![Reply::ok(sample("table/logger.csv"))]);
+    let address = server.url("/logger.csv?key=k").whole().to_string();
+    for place in [format!("{DATA}/table/logger.csv"), address] {
+        let feed = table(&place);
+        let fetched = asked(&feed, "2024-07-04", "2024-07-06").await.unwrap();
+        assert_eq!(dates(&fetched), ["2024-07-04", "2024-07-05", "2024-07-06"]);
+        let values: Vec<_> = fetched.days.iter().map(|day| (day.min, day.max)).collect();
+        assert_eq!(
+            values,
+            [
+                (Some(18.4), Some(39.9)),
+                (None, Some(41.2)),
+                (Some(20.1), None)
+            ]
+        );
+        let problems: Vec<String> = fetched.problems.iter().map(ToString::to_string).collect();
+        assert_eq!(
+            problems,
+            [
+                "row 5 (2024-07-06): \"#ERR\" in column \"Air max\" is not a temperature; counted as missing",
+                "row 7: \"Total\" in column \"Date\" is not a date of the form \"%m/%d/%Y %H:%M\"; row not used",
+            ],
+            "the fault of 8 July is outside the days asked for"
+        );
+        assert_eq!(feed.name(), "station-table");
+    }
+}
+
+#[test]
+fn an_unknown_feed_is_refused_with_the_known_ones() {
+    let error = toml::from_str::<FeedSource>("[satellite]\nx = 1")
+        .unwrap_err()
+        .to_string();
+    assert!(error.contains("`ncei` or `table`"), "{error}");
+}
