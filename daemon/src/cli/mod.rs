@@ -1,22 +1,48 @@
 //! The command line: one file per command, one exit code per kind of failure.
 
+mod common;
+mod demo;
 mod heat;
+mod nightly;
+mod preview;
+mod records;
+mod run;
+mod season;
+mod status;
 
 use std::fmt::Display;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
-/// Watches navel orangeworm in nut orchards: heat units, egg-laying starts, projected dates.
+use crate::config::ConfigError;
+use crate::runner::LockError;
+
+/// Watches navel orangeworm in nut orchards: heat units, egg-laying starts, projected dates, a
+/// morning digest for the adviser and key-date alerts for growers
 #[derive(Debug, Parser)]
-#[command(name = "duskflight", version)]
+#[command(name = "duskflight", version, after_help = EXIT_CODES)]
 struct Cli {
     #[command(subcommand)]
     command: Command,
 }
 
+const EXIT_CODES: &str = "\
+Exit codes: 0 fine, 1 unexpected, 2 a wrong argument or input file, 75 try again later,
+78 the configuration must be mended.";
+
 #[derive(Debug, Subcommand)]
 enum Command {
+    Demo(demo::Demo),
+    Run(run::Run),
+    Nightly(nightly::Nightly),
+    Status(status::Status),
+    Season(season::Season),
+    Preview(preview::Preview),
+    #[command(subcommand)]
+    Visits(records::Visits),
+    #[command(subcommand)]
+    Notes(records::Notes),
     Heat(heat::Heat),
 }
 
@@ -25,6 +51,14 @@ enum Command {
 #[must_use]
 pub fn main() -> ExitCode {
     let outcome = match Cli::parse().command {
+        Command::Demo(command) => common::block_on(command.run()),
+        Command::Run(command) => common::block_on(command.run()),
+        Command::Nightly(command) => common::block_on(command.run()),
+        Command::Status(command) => common::block_on(command.run()),
+        Command::Season(command) => common::block_on(command.run()),
+        Command::Preview(command) => common::block_on(command.run()),
+        Command::Visits(command) => common::block_on(command.run()),
+        Command::Notes(command) => common::block_on(command.run()),
         Command::Heat(command) => command.run(),
     };
     match outcome {
@@ -67,6 +101,14 @@ impl Failure {
             cause: cause.into(),
         }
     }
+
+    /// Something outside that is not ready.
+    pub fn try_later(cause: impl Into<anyhow::Error>) -> Self {
+        Self {
+            exit: Exit::TryLater,
+            cause: cause.into(),
+        }
+    }
 }
 
 impl From<anyhow::Error> for Failure {
@@ -74,6 +116,24 @@ impl From<anyhow::Error> for Failure {
         Self {
             exit: Exit::Unexpected,
             cause,
+        }
+    }
+}
+
+impl From<ConfigError> for Failure {
+    fn from(error: ConfigError) -> Self {
+        Self {
+            exit: Exit::Configuration,
+            cause: error.into(),
+        }
+    }
+}
+
+impl From<LockError> for Failure {
+    fn from(error: LockError) -> Self {
+        match error {
+            LockError::Held { .. } => Self::try_later(error),
+            LockError::File { .. } => anyhow::Error::from(error).into(),
         }
     }
 }

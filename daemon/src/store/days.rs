@@ -230,6 +230,23 @@ pub fn first_gap(
     Ok(None)
 }
 
+/// The newest day of a station that has both values.
+///
+/// # Errors
+/// A failing statement.
+pub fn newest_complete(
+    connection: &Connection,
+    station: &StationId,
+) -> Result<Option<NaiveDate>, StoreError> {
+    let newest: Option<String> = connection
+        .prepare_cached(
+            "SELECT max(day) FROM station_day
+             WHERE station = ?1 AND tmin IS NOT NULL AND tmax IS NOT NULL",
+        )?
+        .query_row([station.as_str()], |row| row.get(0))?;
+    newest.map(|text| day(&text)).transpose()
+}
+
 /// The error of each station whose newest fetch failed.
 ///
 /// # Errors

@@ -237,3 +237,33 @@ pub fn standing(connection: &Connection) -> Result<Standing, StoreError> {
         errors: errors.collect::<Result<_, _>>()?,
     })
 }
+
+/// A mail in one line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Line {
+    /// `digest` or `alert`.
+    pub kind: String,
+    /// The recipient's id.
+    pub person: String,
+    /// Its subject.
+    pub subject: String,
+}
+
+/// The mails of a civil day that tell of an event.
+///
+/// # Errors
+/// A failing statement.
+pub fn with_news(connection: &Connection, on: NaiveDate) -> Result<Vec<Line>, StoreError> {
+    let mut statement = connection.prepare_cached(
+        "SELECT kind, person, subject FROM outbox
+         WHERE day = ?1 AND message_id IN (SELECT mail FROM told) ORDER BY rowid",
+    )?;
+    let rows = statement.query_map([on.to_string()], |row| {
+        Ok(Line {
+            kind: row.get(0)?,
+            person: row.get(1)?,
+            subject: row.get(2)?,
+        })
+    })?;
+    Ok(rows.collect::<Result<_, _>>()?)
+}

@@ -7,7 +7,7 @@ use rusqlite::{Connection, params};
 
 use super::{StoreError, day};
 
-/// The last revision of every event of a season that a person was told.
+/// The last revision of every event of a season that a person was told up to and including a day.
 ///
 /// # Errors
 /// A failing statement.
@@ -15,12 +15,13 @@ pub fn latest(
     connection: &Connection,
     season: i32,
     person: &PersonId,
+    up_to: NaiveDate,
 ) -> Result<Vec<Told>, StoreError> {
     let mut statement = connection.prepare_cached(
         "SELECT block, insect, event, max(revision), value, day FROM told
-         WHERE season = ?1 AND person = ?2 GROUP BY block, insect, event",
+         WHERE season = ?1 AND person = ?2 AND day <= ?3 GROUP BY block, insect, event",
     )?;
-    let rows = statement.query_map(params![season, person.as_str()], |row| {
+    let rows = statement.query_map(params![season, person.as_str(), up_to.to_string()], |row| {
         Ok((
             row.get::<_, String>(0)?,
             row.get::<_, String>(1)?,
@@ -76,4 +77,30 @@ pub fn record(
             mail,
         ])?;
     Ok(())
+}
+
+/// How much was told.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Counts {
+    /// Events told, each once for each person.
+    pub told: u32,
+    /// Corrections and withdrawals of them.
+    pub revised: u32,
+}
+
+/// How much was told in all.
+///
+/// # Errors
+/// A failing statement.
+pub fn counts(connection: &Connection) -> Result<Counts, StoreError> {
+    Ok(connection.query_row(
+        "SELECT count(*) FILTER (WHERE revision = 1), count(*) FILTER (WHERE revision > 1) FROM told",
+        [],
+        |row| {
+            Ok(Counts {
+                told: row.get(0)?,
+                revised: row.get(1)?,
+            })
+        },
+    )?)
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, Datelike, Utc};
 use duskflight_core::id::PersonId;
 use duskflight_core::notice::{Fact, Notice, Role, alert, decide, digest, facts};
 use duskflight_core::season::BlockSeason;
@@ -10,6 +10,7 @@ use rusqlite::Connection;
 
 use super::why::why;
 use super::{Night, TellError};
+use crate::clock::day_before;
 use crate::config::{Config, Person};
 use crate::mail::compose::{self, Composed, Envelope};
 use crate::records::hash;
@@ -25,12 +26,32 @@ pub struct Telling {
     /// What goes into the ledger.
     pub notices: Vec<Notice>,
     /// The mail; `None` where all of it is history that is only recorded.
-    pub mail: Option<NewMail>,
+    pub draft: Option<Draft>,
+}
+
+/// A composed mail.
+#[derive(Debug, Clone)]
+pub struct Draft {
+    /// The mail as it goes into the outbox.
+    pub mail: NewMail,
+    /// Its text part.
+    pub text: String,
+    /// Its HTML part.
+    pub html: String,
+}
+
+/// What the mails are prepared for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Purpose {
+    /// To be told: a mail that is in the outbox already is not made again, and what it could have
+    /// told waits for the next day.
+    Tell,
+    /// To be looked at: as if the day had not been told yet.
+    Preview,
 }
 
 /// Decides what everyone is told and composes the mails. Outside the season nobody is told
-/// anything. A mail that is in the outbox already is not made again, and what it could have told
-/// waits for the next day.
+/// anything.
 ///
 /// # Errors
 /// When the records cannot be read or a mail cannot be composed.
@@ -38,6 +59,7 @@ pub fn prepare(
     connection: &Connection,
     config: &Config,
     night: &Night,
+    purpose: Purpose,
     now: DateTime<Utc>,
 ) -> Result<Vec<Telling>, TellError> {
     if !config.in_season(night.as_of) {
@@ -48,7 +70,8 @@ pub fn prepare(
         config,
         night,
         now,
-        first_telling: jobs::newest(connection, Job::Tell, true)?.is_none(),
+        purpose,
+        first_telling: !jobs::done_before(connection, Job::Tell, night.as_of)?,
     };
     let mut tellings = Vec::new();
     for adviser in config.people.iter().filter(|p| p.role == Role::Adviser) {
@@ -65,6 +88,7 @@ struct Desk<'a> {
     config: &'a Config,
     night: &'a Night,
     now: DateTime<Utc>,
+    purpose: Purpose,
     first_telling: bool,
 }
 
@@ -75,7 +99,7 @@ impl Desk<'_> {
     fn digest(&self, adviser: &Person) -> Result<Option<Telling>, TellError> {
         let seasons = self.seasons(|season| season.block.adviser == adviser.id);
         let message_id = self.message_id(MailKind::Digest, adviser, adviser);
-        if seasons.is_empty() || outbox::contains(self.connection, &message_id)? {
+        if seasons.is_empty() || self.is_made(&message_id)? {
             return Ok(None);
         }
         let notices = self.notices(adviser, &seasons)?;
@@ -95,11 +119,11 @@ impl Desk<'_> {
             message_id: message_id.clone(),
             source,
         })?;
-        let mail = self.mail(MailKind::Digest, adviser, adviser, message_id, composed);
+        let draft = self.draft(MailKind::Digest, adviser, adviser, message_id, composed);
         Ok(Some(Telling {
             person: adviser.id.clone(),
             notices,
-            mail: Some(mail),
+            draft: Some(draft),
         }))
     }
 
@@ -108,7 +132,7 @@ impl Desk<'_> {
             season.block.adviser == adviser.id && season.block.grower == grower.id
         });
         let message_id = self.message_id(MailKind::Alert, grower, adviser);
-        if seasons.is_empty() || outbox::contains(self.connection, &message_id)? {
+        if seasons.is_empty() || self.is_made(&message_id)? {
             return Ok(None);
         }
         let notices = self.notices(grower, &seasons)?;
@@ -119,7 +143,7 @@ impl Desk<'_> {
         let contents = alert(self.config.words, self.night.as_of, &seasons, &notices, |notice| {
             cause(&causes, notice)
         });
-        let mail = contents
+        let draft = contents
             .map(|contents| {
                 let envelope = self.envelope(grower, &message_id);
                 let phone = adviser.phone.as_deref().unwrap_or_default();
@@ -130,12 +154,16 @@ impl Desk<'_> {
                 message_id: message_id.clone(),
                 source,
             })?
-            .map(|composed| self.mail(MailKind::Alert, grower, adviser, message_id, composed));
+            .map(|composed| self.draft(MailKind::Alert, grower, adviser, message_id, composed));
         Ok(Some(Telling {
             person: grower.id.clone(),
             notices,
-            mail,
+            draft,
         }))
+    }
+
+    fn is_made(&self, message_id: &str) -> Result<bool, TellError> {
+        Ok(self.purpose == Purpose::Tell && outbox::contains(self.connection, message_id)?)
     }
 
     fn seasons(&self, pick: impl Fn(&BlockSeason) -> bool) -> Vec<&BlockSeason> {
@@ -143,13 +171,16 @@ impl Desk<'_> {
     }
 
     fn notices(&self, person: &Person, seasons: &[&BlockSeason]) -> Result<Vec<Notice>, TellError> {
-        use chrono::Datelike;
         let facts: Vec<Fact> = seasons
             .iter()
             .flat_map(|season| facts(season, self.config.near_days))
             .filter(|fact| fact.event.concerns(person.role))
             .collect();
-        let told = told::latest(self.connection, self.night.as_of.year(), &person.id)?;
+        let up_to = match self.purpose {
+            Purpose::Tell => self.night.as_of,
+            Purpose::Preview => day_before(self.night.as_of),
+        };
+        let told = told::latest(self.connection, self.night.as_of.year(), &person.id, up_to)?;
         Ok(decide(&facts, &told, self.first_telling, self.night.as_of))
     }
 
@@ -199,16 +230,16 @@ impl Desk<'_> {
         }
     }
 
-    fn mail(
+    fn draft(
         &self,
         kind: MailKind,
         person: &Person,
         adviser: &Person,
         message_id: String,
         composed: Composed,
-    ) -> NewMail {
+    ) -> Draft {
         let digest = self.message_id(MailKind::Digest, adviser, adviser);
-        NewMail {
+        let mail = NewMail {
             message_id,
             kind,
             person: person.id.clone(),
@@ -220,6 +251,11 @@ impl Desk<'_> {
             queued_at: self.now,
             waits_for: (kind == MailKind::Alert).then_some(digest),
             hold_s: i64::from(self.config.hold_hours) * 3600,
+        };
+        Draft {
+            mail,
+            text: composed.text,
+            html: composed.html,
         }
     }
 }

@@ -4,7 +4,7 @@ mod mails;
 mod night;
 mod why;
 
-pub use mails::{Telling, prepare};
+pub use mails::{Draft, Purpose, Telling, prepare};
 pub use night::{Night, night};
 
 use std::sync::Arc;
@@ -95,8 +95,8 @@ fn tell_in(
 ) -> Result<Told, TellError> {
     let night = night(connection, config, day)?;
     let (mut mails, mut notices) = (0, 0);
-    for telling in prepare(connection, config, &night, now)? {
-        let mail = telling.mail.as_ref();
+    for telling in prepare(connection, config, &night, Purpose::Tell, now)? {
+        let mail = telling.draft.as_ref().map(|draft| &draft.mail);
         if let Some(mail) = mail {
             outbox::queue(connection, mail)?;
             mails += 1;

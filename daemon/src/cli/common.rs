@@ -1,0 +1,100 @@
+//! What commands share: the configuration folder, the records, the runtime, the log.
+
+use std::future::Future;
+use std::io::{IsTerminal, Write};
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use anyhow::Context;
+use chrono::{DateTime, NaiveDate, Utc};
+use clap::Args;
+use tracing_subscriber::EnvFilter;
+
+use super::Failure;
+use crate::clock::{Clock, SystemClock};
+use crate::config::Config;
+use crate::feed::{Client, Limits};
+use crate::runner::jobs::Workshop;
+use crate::store::Store;
+
+/// The folder of a farm.
+#[derive(Debug, Args)]
+pub(super) struct ConfigDir {
+    /// Folder with duskflight.toml, blocks.csv and traps.csv
+    #[arg(long = "config", value_name = "DIR")]
+    dir: PathBuf,
+}
+
+/// A civil day instead of today.
+#[derive(Debug, Args)]
+pub(super) struct AsOf {
+    /// Civil day to look from, YYYY-MM-DD [default: today in the farm's zone]
+    #[arg(long, value_name = "DATE")]
+    as_of: Option<NaiveDate>,
+}
+
+impl ConfigDir {
+    pub(super) fn read(&self) -> Result<Arc<Config>, Failure> {
+        Ok(Arc::new(Config::read(&self.dir)?))
+    }
+}
+
+impl AsOf {
+    /// The civil day and its moment: of a given day the hour of its digest, else now.
+    pub(super) fn moment(&self, config: &Config) -> (NaiveDate, DateTime<Utc>) {
+        match self.as_of {
+            Some(day) => (day, config.digest_instant(day)),
+            None => {
+                let now = SystemClock.now();
+                (config.day_of(now), now)
+            }
+        }
+    }
+}
+
+/// Opens the records of a farm.
+pub(super) fn open_store(config: &Config) -> Result<Store, Failure> {
+    Ok(Store::open(&config.database).map_err(anyhow::Error::from)?)
+}
+
+/// Opens the records and prepares the way to the feeds.
+pub(super) fn workshop(config: &Arc<Config>) -> Result<Workshop, Failure> {
+    let client = Client::new(Limits::default(), config.contact.as_deref());
+    Ok(Workshop {
+        store: open_store(config)?,
+        config: Arc::clone(config),
+        client: Arc::new(client.context("prepare the HTTP client")?),
+    })
+}
+
+/// Runs a command to its end on this thread.
+pub(super) fn block_on(command: impl Future<Output = Result<(), Failure>>) -> Result<(), Failure> {
+    log_to_stderr();
+    tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .context("start the runtime")?
+        .block_on(command)
+}
+
+/// Prints to standard output; a reader that has gone away, as `head` does, is not an error.
+pub(super) fn print(text: &str) -> Result<(), Failure> {
+    match std::io::stdout().lock().write_all(text.as_bytes()) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
+            Err(anyhow::Error::from(error).context("write to standard output").into())
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Logs for people on a terminal, as JSON elsewhere; `DUSKFLIGHT_LOG` sets the level.
+fn log_to_stderr() {
+    let filter = EnvFilter::try_from_env("DUSKFLIGHT_LOG").unwrap_or_else(|_| EnvFilter::new("warn,duskflight=info"));
+    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    // A second call in one process, as tests make it, keeps the first.
+    let _ = if std::io::stderr().is_terminal() {
+        log.try_init()
+    } else {
+        log.json().try_init()
+    };
+}

@@ -1,0 +1,57 @@
+//! `duskflight nightly`: one night's work by hand or from another scheduler.
+
+use anyhow::Context;
+use clap::Args;
+
+use super::common::{AsOf, ConfigDir, print, workshop};
+use super::Failure;
+use crate::runner::Lock;
+use crate::store::jobs::Job;
+use crate::telling::{TellError, Told};
+
+/// Do one night's work: fetch, recompute, tell and deliver
+///
+/// A day that was told before is not told again. Growers' alerts wait for the adviser's digest and
+/// the hold time: the next call, or `run`, delivers them.
+#[derive(Debug, Args)]
+pub(super) struct Nightly {
+    #[command(flatten)]
+    config: ConfigDir,
+    #[command(flatten)]
+    as_of: AsOf,
+    /// Recompute a day that was told before; the ledger sees to it that nothing is told twice
+    #[arg(long)]
+    again: bool,
+}
+
+impl Nightly {
+    pub(super) async fn run(self) -> Result<(), Failure> {
+        let config = self.config.read()?;
+        let _lock = Lock::take(&config.database)?;
+        let workshop = workshop(&config)?;
+        let (day, now) = self.as_of.moment(&config);
+        let fetched = workshop.fetch(Job::Fetch, day, now).await.context("fetch")?;
+        print(&format!(
+            "fetch {day}: {} days received, {} new or different\n",
+            fetched.days, fetched.changed
+        ))?;
+        for (station, error) in &fetched.failed {
+            print(&format!("fetch {day}: station {station} failed: {error}\n"))?;
+        }
+        let told = workshop.tell(day, self.again, now).await;
+        match told {
+            Ok(Told::Before) => print(&format!("tell {day}: told before\n"))?,
+            Ok(Told::Now { mails, notices }) => {
+                print(&format!("tell {day}: {notices} notices, {mails} mails queued\n"))?;
+            }
+            Err(error @ TellError::Past { .. }) => return Err(Failure::usage(error)),
+            Err(error) => return Err(anyhow::Error::from(error).into()),
+        }
+        let delivered = workshop.deliver(now).await.context("deliver")?;
+        print(&format!("deliver: {} mails sent, {} kept\n", delivered.sent, delivered.kept))?;
+        if !fetched.failed.is_empty() && fetched.failed.len() == config.stations.len() {
+            return Err(Failure::try_later(anyhow::anyhow!("every station failed; the day was told from what is stored")));
+        }
+        Ok(())
+    }
+}

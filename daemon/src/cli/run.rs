@@ -1,0 +1,64 @@
+//! `duskflight run`: the daemon.
+
+use std::sync::Arc;
+
+use anyhow::Context;
+use clap::Args;
+use tokio::signal::unix::{SignalKind, signal};
+use tokio_util::sync::CancellationToken;
+
+use super::common::{ConfigDir, workshop};
+use super::Failure;
+use crate::clock::SystemClock;
+use crate::runner::{self, Lock};
+
+/// Run unattended: fetch before the digest, tell every morning, deliver
+///
+/// Stops on SIGTERM or SIGINT once the work under way has ended, on a second one at once.
+#[derive(Debug, Args)]
+pub(super) struct Run {
+    #[command(flatten)]
+    config: ConfigDir,
+}
+
+impl Run {
+    pub(super) async fn run(self) -> Result<(), Failure> {
+        let config = self.config.read()?;
+        let stop = CancellationToken::new();
+        stop_on_signal(&stop)?;
+        tracing::info!(
+            version = env!("CARGO_PKG_VERSION"),
+            farm = config.farm,
+            zone = %config.zone,
+            database = %config.database.display(),
+            stations = config.stations.len(),
+            "duskflight starts"
+        );
+        let _lock = Lock::take(&config.database)?;
+        let workshop = workshop(&config)?;
+        runner::run(workshop, Arc::new(SystemClock), stop).await?;
+        tracing::info!("duskflight has stopped");
+        Ok(())
+    }
+}
+
+/// The first signal asks for a graceful stop, a second one ends the process.
+fn stop_on_signal(stop: &CancellationToken) -> anyhow::Result<()> {
+    let mut terminate = signal(SignalKind::terminate()).context("listen for SIGTERM")?;
+    let mut interrupt = signal(SignalKind::interrupt()).context("listen for SIGINT")?;
+    let stop = stop.clone();
+    tokio::spawn(async move {
+        loop {
+            tokio::select! {
+                _ = terminate.recv() => {}
+                _ = interrupt.recv() => {}
+            }
+            if stop.is_cancelled() {
+                tracing::warn!("second signal: ending at once");
+                std::process::exit(1);
+            }
+            stop.cancel();
+        }
+    });
+    Ok(())
+}

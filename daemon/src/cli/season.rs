@@ -1,0 +1,102 @@
+//! `duskflight season`: every block's season with its evidence.
+
+mod json;
+
+use anyhow::Context;
+use clap::{Args, ValueEnum};
+use duskflight_core::id::BlockId;
+use duskflight_core::notice::Words;
+use duskflight_core::season::BlockSeason;
+
+use super::common::{AsOf, ConfigDir, open_store, print};
+use super::Failure;
+use crate::store::StoreError;
+use crate::telling::night;
+
+/// Show each block's egg-laying start, degree-days, marks and service due, with the evidence
+#[derive(Debug, Args)]
+pub(super) struct Season {
+    #[command(flatten)]
+    config: ConfigDir,
+    #[command(flatten)]
+    as_of: AsOf,
+    /// Only this block
+    #[arg(long, value_name = "BLOCK")]
+    block: Option<BlockId>,
+    /// For people, or as JSON
+    #[arg(long, value_enum, default_value_t = Format::Table)]
+    format: Format,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Format {
+    Table,
+    Json,
+}
+
+impl Season {
+    pub(super) async fn run(self) -> Result<(), Failure> {
+        let config = self.config.read()?;
+        let (day, _) = self.as_of.moment(&config);
+        let words = config.words;
+        let store = open_store(&config)?;
+        let night = store
+            .read(move |c| night(c, &config, day))
+            .await
+            .map_err(|error: StoreError| anyhow::Error::from(error))
+            .context("recompute the seasons")?;
+        let wanted = |season: &&BlockSeason| {
+            self.block.as_ref().is_none_or(|block| &season.block.id == block)
+        };
+        let seasons: Vec<&BlockSeason> = night.seasons.iter().filter(wanted).collect();
+        if let (Some(block), true) = (&self.block, seasons.is_empty()) {
+            return Err(Failure::usage(anyhow::anyhow!(
+                "block {block}: no such block in force on {day}"
+            )));
+        }
+        match self.format {
+            Format::Table => print(&sheet(words, &seasons)),
+            Format::Json => {
+                let seasons: Vec<_> = seasons.into_iter().map(json::season).collect();
+                let text = serde_json::to_string_pretty(&seasons).context("write JSON")?;
+                print(&format!("{text}\n"))
+            }
+        }
+    }
+}
+
+/// One paragraph per block.
+fn sheet(words: Words, seasons: &[&BlockSeason]) -> String {
+    let mut text = String::new();
+    for season in seasons {
+        let block = &season.block;
+        let mut lines = vec![format!(
+            "{} ({}), {}, {}, as of {}",
+            block.name,
+            block.id,
+            block.crop,
+            block.regime,
+            words.long_day(season.as_of)
+        )];
+        lines.push(format!("  egg-laying start  {}", words.start(season)));
+        let heat = match &season.degree_days {
+            Ok(sum) => words.degree_days(sum.degree_days, season.unit),
+            Err(reason) => format!("can't tell: {reason}"),
+        };
+        lines.push(format!("  heat since start  {heat}"));
+        for reading in &season.marks {
+            let about = words.mark_about(season, reading);
+            lines.push(format!("  {about}  {}", words.outcome(&reading.outcome)));
+        }
+        lines.extend(season.latest.iter().map(|catch| {
+            format!("  last seven days   {}", words.catch(catch))
+        }));
+        lines.extend(words.service_today(season).into_iter().map(|line| format!("  trap work         {line}")));
+        lines.push("  rests on".to_owned());
+        let evidence = words.evidence(season);
+        lines.extend(evidence.into_iter().map(|line| format!("    {line}")));
+        text.push_str(&lines.join("\n"));
+        text.push_str("\n\n");
+    }
+    text
+}

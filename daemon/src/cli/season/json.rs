@@ -1,0 +1,150 @@
+//! A season as JSON: stable keys, ISO days, null where nothing is known.
+
+use duskflight_core::season::{Basis, BlockSeason, MarkReading, Outcome};
+use duskflight_core::trapping::{CheckEvidence, EggLayingStart, RuleResult};
+use serde_json::{Value, json};
+
+pub(super) fn season(season: &BlockSeason) -> Value {
+    let model = season.heat_model;
+    let thresholds = model.thresholds();
+    let sum = season.degree_days.as_ref().ok();
+    json!({
+        "block": season.block.id,
+        "name": season.block.name,
+        "insect": season.insect,
+        "season": season.year,
+        "as_of": season.as_of,
+        "crop": season.block.crop,
+        "regime": season.block.regime,
+        "egg_laying_start": start(&season.start),
+        "degree_days": sum.map(|sum| sum.degree_days.in_unit(season.unit)),
+        "degree_days_reason": season.degree_days.as_ref().err(),
+        "estimated_days": sum.map(|sum| sum.estimated_days),
+        "newest_day": season.newest_day,
+        "heat": {
+            "station": season.block.station,
+            "unit": season.unit,
+            "lower": thresholds.lower().in_unit(season.unit),
+            "upper": thresholds.upper().in_unit(season.unit),
+            "method": model.method(),
+            "cutoff": model.cutoff(),
+        },
+        "marks": season.marks.iter().map(|reading| mark(season, reading)).collect::<Vec<_>>(),
+        "service": season.service.iter().map(|due| json!({
+            "trap": due.trap,
+            "part": due.part,
+            "product": due.product,
+            "since": due.since,
+            "due": due.due,
+            "days_past": due.days_past(season.as_of).max(0),
+            "life_days": due.life_days,
+            "source": due.source,
+        })).collect::<Vec<_>>(),
+        "readings": season.readings.iter().map(|reading| json!({
+            "trap": reading.trap,
+            "kind": reading.kind,
+            "last": reading.last,
+            "due": reading.due,
+        })).collect::<Vec<_>>(),
+        "catches": season.latest.iter().map(|catch| json!({
+            "kind": catch.kind,
+            "counted": catch.counted.name(),
+            "count": catch.count,
+            "traps_read": catch.traps_read,
+            "traps_hung": catch.traps_hung,
+            "trap_nights": catch.trap_nights,
+        })).collect::<Vec<_>>(),
+    })
+}
+
+fn start(start: &EggLayingStart) -> Value {
+    let evidence = &start.evidence;
+    let by_rule: serde_json::Map<String, Value> = evidence
+        .results
+        .iter()
+        .map(|(rule, result)| (rule.name().to_owned(), rule_result(result)))
+        .collect();
+    json!({
+        "status": start.status.name(),
+        "date": start.date,
+        "evidence": {
+            "group": evidence.group,
+            "rule": evidence.rule,
+            "reason": evidence.reason,
+            "by_rule": by_rule,
+            "checks": evidence.checks.iter().map(check).collect::<Vec<_>>(),
+            "newest_check": evidence.newest_check.as_ref().map(check),
+            "check_before": evidence.check_before,
+            "may_be_late": evidence.may_be_late,
+        },
+    })
+}
+
+fn rule_result(result: &RuleResult) -> Value {
+    match result {
+        RuleResult::NotYet { withdrawn } => json!({"status": "none", "withdrawn": withdrawn}),
+        RuleResult::Provisional { date, missed_check } => {
+            json!({"status": "provisional", "date": date, "missed_check": missed_check})
+        }
+        RuleResult::Confirmed { date, second } => {
+            json!({"status": "confirmed", "date": date, "second": second})
+        }
+    }
+}
+
+fn check(check: &CheckEvidence) -> Value {
+    json!({
+        "date": check.date,
+        "hung": check.hung,
+        "read": check.read,
+        "rising": check.rising,
+        "with_eggs": check.with_eggs,
+        "eggs": check.eggs,
+    })
+}
+
+fn mark(season: &BlockSeason, reading: &MarkReading) -> Value {
+    let mut value = json!({
+        "id": reading.mark,
+        "name": reading.name,
+        "at": reading.at.in_unit(season.unit),
+        "counts_from": basis(&reading.basis),
+        "varieties": reading.varieties,
+        "told": reading.told,
+        "date": null,
+        "early": null,
+        "late": null,
+        "reason": null,
+    });
+    let answer = match &reading.outcome {
+        Outcome::Passed { date, by_estimate } => json!({
+            "status": "passed",
+            "date": date,
+            "by_estimate": by_estimate,
+        }),
+        Outcome::Projected(projection) => json!({
+            "status": "projected",
+            "date": projection.middle,
+            "early": projection.early,
+            "late": projection.late,
+            "weather_early": projection.weather_early,
+            "weather_late": projection.weather_late,
+            "past_years": projection.past_years,
+            "insect_spread": projection.insect_spread,
+        }),
+        Outcome::CannotTell { reason } => json!({"status": "cannot-tell", "reason": reason}),
+    };
+    if let (Some(value), Value::Object(answer)) = (value.as_object_mut(), answer) {
+        value.extend(answer);
+    }
+    value
+}
+
+fn basis(basis: &Basis) -> Value {
+    match basis {
+        Basis::EggLayingStart => json!({"from": "egg-laying-start"}),
+        Basis::Mark(mark) => json!({"from": mark}),
+        Basis::HullSplit(mark, day) => json!({"from": mark, "hull_split": day}),
+        Basis::HullSplitExpected(mark, day) => json!({"from": mark, "hull_split_expected": day}),
+    }
+}

@@ -1,0 +1,127 @@
+//! `duskflight status`: whether the work was done.
+
+use std::fmt::Write as _;
+
+use anyhow::Context;
+use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
+use chrono_tz::Tz;
+use clap::Args;
+
+use super::common::{ConfigDir, open_store, print};
+use super::Failure;
+use crate::clock::{Clock, SystemClock};
+use crate::config::Config;
+use crate::store::jobs::{Job, Run, RunState};
+use crate::store::{StoreError, days, jobs, outbox};
+
+/// Show the newest day of each station, the last run of each job, and the outbox
+#[derive(Debug, Args)]
+pub(super) struct Status {
+    #[command(flatten)]
+    config: ConfigDir,
+}
+
+/// What the records say.
+struct Found {
+    stations: Vec<(String, Option<NaiveDate>)>,
+    failing: Vec<(String, String)>,
+    runs: Vec<(Job, Option<Run>)>,
+    outbox: outbox::Standing,
+}
+
+impl Status {
+    pub(super) async fn run(self) -> Result<(), Failure> {
+        let config = self.config.read()?;
+        let now = SystemClock.now();
+        let ids: Vec<_> = config.stations.iter().map(|s| (s.id.clone(), s.name.clone())).collect();
+        let store = open_store(&config)?;
+        let found = store
+            .read(move |c| {
+                let stations = ids
+                    .into_iter()
+                    .map(|(id, name)| Ok((name, days::newest_complete(c, &id)?)))
+                    .collect::<Result<_, StoreError>>()?;
+                let runs = Job::ALL
+                    .into_iter()
+                    .map(|job| Ok((job, jobs::newest(c, job, false)?)))
+                    .collect::<Result<_, StoreError>>()?;
+                Ok::<_, StoreError>(Found {
+                    stations,
+                    failing: days::failing(c)?.into_iter().collect(),
+                    runs,
+                    outbox: outbox::standing(c)?,
+                })
+            })
+            .await
+            .context("read the records")?;
+        print(&report(&config, &found, now))
+    }
+}
+
+fn report(config: &Config, found: &Found, now: DateTime<Utc>) -> String {
+    let mut text = format!("{}: {}\n", config.farm, local(config.zone, now));
+    text.push_str("configuration: no errors\n");
+    let today = config.day_of(now);
+    for (name, newest) in &found.stations {
+        let words = newest.map_or_else(
+            || "no complete day yet".to_owned(),
+            |day| format!("newest complete day {day}, {} days old", (today - day).num_days()),
+        );
+        line(&mut text, &format!("station {name}"), &words);
+    }
+    for (station, error) in &found.failing {
+        line(&mut text, &format!("station {station}"), &format!("last fetch failed: {error}"));
+    }
+    for (job, run) in &found.runs {
+        let words = run.as_ref().map_or_else(|| "never run".to_owned(), |run| run_words(config, run));
+        line(&mut text, job.name(), &words);
+    }
+    line(&mut text, "outbox", &outbox_words(config.zone, &found.outbox, now));
+    for error in &found.outbox.errors {
+        line(&mut text, "outbox", &format!("last error: {error}"));
+    }
+    let next: Vec<String> = next_digests(config, now).map(|at| local(config.zone, at)).collect();
+    line(&mut text, "next digests", &next.join(", "));
+    text
+}
+
+fn line(text: &mut String, what: &str, words: &str) {
+    // Writing to a string cannot fail.
+    let _ = writeln!(text, "{what}: {words}");
+}
+
+fn run_words(config: &Config, run: &Run) -> String {
+    let state = match run.state {
+        RunState::Running => "begun",
+        RunState::Done => "done",
+        RunState::Failed => "failed",
+    };
+    let at = local(config.zone, run.finished.unwrap_or(run.started));
+    let error = run.error.as_ref().map_or_else(String::new, |error| format!(": {error}"));
+    format!("{state} for {}, {at}{error}", run.day)
+}
+
+fn outbox_words(zone: Tz, standing: &outbox::Standing, now: DateTime<Utc>) -> String {
+    let waiting = standing.oldest.map_or_else(String::new, |oldest| {
+        let hours = (now - oldest).max(TimeDelta::zero()).num_hours();
+        format!(", the oldest for {hours} h")
+    });
+    let last = standing
+        .last_sent
+        .map_or_else(|| "none sent yet".to_owned(), |at| format!("last sent {}", local(zone, at)));
+    format!("{} waiting{waiting}; {} sent, {last}", standing.queued, standing.sent)
+}
+
+/// The next three mornings, also out of season: the job runs, whoever it tells.
+fn next_digests(config: &Config, now: DateTime<Utc>) -> impl Iterator<Item = DateTime<Utc>> {
+    let today = config.day_of(now);
+    let mornings = (0..5).filter_map(move |n| today.checked_add_days(Days::new(n)));
+    mornings
+        .map(|day| config.digest_instant(day))
+        .filter(move |at| *at > now)
+        .take(3)
+}
+
+fn local(zone: Tz, at: DateTime<Utc>) -> String {
+    at.with_timezone(&zone).format("%Y-%m-%d %H:%M %Z (%:z)").to_string()
+}

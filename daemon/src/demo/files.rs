@@ -1,0 +1,77 @@
+//! The invented farm's configuration folder.
+
+use std::fmt::Write as _;
+use std::io;
+use std::path::Path;
+
+use super::farm::InventedFarm;
+use super::feed_server::STATION;
+
+/// The insect model that is shipped with the program.
+const INSECT: &str = include_str!("../../../config/insects/navel-orangeworm.toml");
+/// The remark that every demo mail carries.
+const NOTE: &str = "This farm is invented, with its people, blocks and counts. The temperatures \
+were measured at Merced airport, California (NOAA).";
+
+/// Writes the folder anew; records and mails in it are left alone.
+pub(super) fn write(dir: &Path, farm: &InventedFarm, feed_url: &str) -> io::Result<()> {
+    std::fs::create_dir_all(dir.join("insects"))?;
+    std::fs::create_dir_all(dir.join("entered"))?;
+    std::fs::write(dir.join("insects/navel-orangeworm.toml"), INSECT)?;
+    std::fs::write(dir.join("blocks.csv"), &farm.blocks_csv)?;
+    std::fs::write(dir.join("traps.csv"), &farm.traps_csv)?;
+    for entry in &farm.entries {
+        std::fs::write(dir.join("entered").join(&entry.via_file), &entry.csv)?;
+    }
+    std::fs::write(dir.join("duskflight.toml"), main_file(farm, feed_url))
+}
+
+fn main_file(farm: &InventedFarm, feed_url: &str) -> String {
+    let mut text = format!(
+        r#"# An invented farm for `duskflight demo`. The feed below runs only while the demo plays.
+
+insects = ["insects/navel-orangeworm.toml"]
+
+[farm]
+name = "Kestrel Flat Orchards"
+timezone = "America/Los_Angeles"
+note = "{NOTE}"
+
+[mail]
+from = "duskflight@kestrel-flat.example"
+folder = "mail"
+
+[[station]]
+id = "merced"
+name = "Merced airport"
+
+[station.ncei]
+station = "{STATION}"
+base_url = "{feed_url}"
+"#
+    );
+    // Writing to a string cannot fail.
+    for person in &farm.people {
+        let _ = write!(
+            text,
+            "\n[[person]]\nid = \"{}\"\nname = \"{}\"\nrole = \"{}\"\nemail = \"{}\"\nphone = \"{}\"\n",
+            person.id,
+            person.name,
+            person.role.code(),
+            person.email,
+            person.phone
+        );
+    }
+    for product in &farm.products {
+        let _ = write!(
+            text,
+            "\n[[product]]\nid = \"{}\"   # {}\npart = \"{}\"\nlife_days = {}\nsource = \"{}\"\n",
+            product.id,
+            product.name,
+            product.kind.code(),
+            product.life_days,
+            product.source
+        );
+    }
+    text
+}
