@@ -47,6 +47,13 @@ macro_rules! id {
             }
         }
 
+        impl std::str::FromStr for $name {
+            type Err = BadId;
+            fn from_str(text: &str) -> Result<Self, BadId> {
+                Self::new(text)
+            }
+        }
+
         impl From<$name> for String {
             fn from(id: $name) -> String {
                 id.0

@@ -16,7 +16,10 @@ pub trait Clock: Send + Sync {
 pub struct SystemClock;
 
 impl Clock for SystemClock {
-    #[expect(clippy::disallowed_methods, reason = "the one place that reads the time")]
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "the one place that reads the time"
+    )]
     fn now(&self) -> DateTime<Utc> {
         Utc::now()
     }
@@ -80,7 +83,11 @@ mod tests {
     #[test]
     fn six_in_the_morning_is_six_on_both_days_of_a_time_change() {
         let zone = chrono_tz::America::Los_Angeles;
-        for (date, utc_hour) in [(day(2022, 3, 13), 13), (day(2022, 3, 12), 14), (day(2022, 11, 6), 14)] {
+        for (date, utc_hour) in [
+            (day(2022, 3, 13), 13),
+            (day(2022, 3, 12), 14),
+            (day(2022, 11, 6), 14),
+        ] {
             let instant = at_local(zone, date, time(6, 0));
             assert_eq!(instant.naive_utc(), date.and_time(time(utc_hour, 0)));
         }
@@ -101,7 +108,12 @@ mod tests {
             let mut date = day(2000, 1, 1);
             while date < day(2051, 1, 1) {
                 let instant = at_local(zone, date, time(0, 0));
-                assert!((instant.naive_utc() - date.and_time(time(0, 0))).num_hours().abs() <= 40);
+                assert!(
+                    (instant.naive_utc() - date.and_time(time(0, 0)))
+                        .num_hours()
+                        .abs()
+                        <= 40
+                );
                 date = date + Days::new(7);
             }
         }

@@ -287,11 +287,17 @@ impl GroupChecks {
                     "one check met the rule; the next one decides".to_owned()
                 },
             ),
-            RuleResult::NotYet { .. } if self.hanging < FEWEST_TRAPS => {
+            RuleResult::NotYet { .. } if self.too_few_hang() => {
                 cannot_tell("too few traps: fewer than three egg traps hang; set the start by hand")
             }
             RuleResult::NotYet { withdrawn } => (StartStatus::None, None, self.not_yet(withdrawn)),
         }
+    }
+
+    /// Traps that were all taken down after checks that counted were not too few.
+    fn too_few_hang(&self) -> bool {
+        let were_enough = self.checks.iter().any(Check::counts);
+        self.hanging < FEWEST_TRAPS && !(self.hanging == 0 && were_enough)
     }
 
     fn not_yet(&self, withdrawn: &[NaiveDate]) -> String {

@@ -69,7 +69,6 @@ pub(super) fn workshop(config: &Arc<Config>) -> Result<Workshop, Failure> {
 
 /// Runs a command to its end on this thread.
 pub(super) fn block_on(command: impl Future<Output = Result<(), Failure>>) -> Result<(), Failure> {
-    log_to_stderr();
     tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
@@ -81,16 +80,21 @@ pub(super) fn block_on(command: impl Future<Output = Result<(), Failure>>) -> Re
 pub(super) fn print(text: &str) -> Result<(), Failure> {
     match std::io::stdout().lock().write_all(text.as_bytes()) {
         Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
-            Err(anyhow::Error::from(error).context("write to standard output").into())
+            Err(anyhow::Error::from(error)
+                .context("write to standard output")
+                .into())
         }
         _ => Ok(()),
     }
 }
 
-/// Logs for people on a terminal, as JSON elsewhere; `DUSKFLIGHT_LOG` sets the level.
-fn log_to_stderr() {
-    let filter = EnvFilter::try_from_env("DUSKFLIGHT_LOG").unwrap_or_else(|_| EnvFilter::new("warn,duskflight=info"));
-    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+/// Logs for people on a terminal, as JSON elsewhere; `DUSKFLIGHT_LOG` sets another level.
+pub(super) fn log_to_stderr(level: &str) {
+    let filter =
+        EnvFilter::try_from_env("DUSKFLIGHT_LOG").unwrap_or_else(|_| EnvFilter::new(level));
+    let log = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr);
     // A second call in one process, as tests make it, keeps the first.
     let _ = if std::io::stderr().is_terminal() {
         log.try_init()

@@ -6,8 +6,8 @@ use anyhow::Context;
 use chrono::NaiveDate;
 use clap::Args;
 
-use super::common::print;
 use super::Failure;
+use super::common::print;
 use crate::demo::farm::DEFAULT_YEAR;
 use crate::demo::{DemoError, Observer, Played, play};
 use crate::runner::LockError;
@@ -36,7 +36,9 @@ impl Demo {
             self.year,
             self.dir.display()
         ))?;
-        let played = play(&self.dir, self.year, &mut Timeline).await.map_err(failure)?;
+        let played = play(&self.dir, self.year, &mut Timeline)
+            .await
+            .map_err(failure)?;
         print(&summary(&self.dir, &played).await?)
     }
 }
@@ -61,9 +63,19 @@ impl Observer for Timeline {
             .await?;
         let mut text = String::new();
         for mail in mails {
-            let who = workshop.config.people.iter().find(|p| p.id.as_str() == mail.person);
+            let who = workshop
+                .config
+                .people
+                .iter()
+                .find(|p| p.id.as_str() == mail.person);
             let name = who.map_or(mail.person.as_str(), |person| person.name.as_str());
-            text.push_str(&format!("{:>6}  {:<6}  {:<18}  {}\n", words.day(day), mail.kind, name, mail.subject));
+            text.push_str(&format!(
+                "{:>6}  {:<6}  {:<18}  {}\n",
+                words.day(day),
+                mail.kind,
+                name,
+                mail.subject
+            ));
         }
         // A timeline nobody reads any more is no reason to stop playing.
         let _ = print(&text);
@@ -77,7 +89,11 @@ async fn summary(dir: &Path, played: &Played) -> Result<String, Failure> {
     let (night, standing, counts) = played
         .store
         .read(move |c| {
-            Ok::<_, StoreError>((night(c, &config, last)?, outbox::standing(c)?, told::counts(c)?))
+            Ok::<_, StoreError>((
+                night(c, &config, last)?,
+                outbox::standing(c)?,
+                told::counts(c)?,
+            ))
         })
         .await
         .context("read the season back")?;

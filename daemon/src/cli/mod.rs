@@ -50,7 +50,13 @@ enum Command {
 /// said on standard error.
 #[must_use]
 pub fn main() -> ExitCode {
-    let outcome = match Cli::parse().command {
+    let command = Cli::parse().command;
+    // The daemon's log is its diary; a command at hand says what it does on standard output.
+    common::log_to_stderr(match command {
+        Command::Run(_) => "warn,duskflight=info",
+        _ => "warn",
+    });
+    let outcome = match command {
         Command::Demo(command) => common::block_on(command.run()),
         Command::Run(command) => common::block_on(command.run()),
         Command::Nightly(command) => common::block_on(command.run()),

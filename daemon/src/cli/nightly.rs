@@ -3,8 +3,8 @@
 use anyhow::Context;
 use clap::Args;
 
-use super::common::{AsOf, ConfigDir, print, workshop};
 use super::Failure;
+use super::common::{AsOf, ConfigDir, print, workshop};
 use crate::runner::Lock;
 use crate::store::jobs::Job;
 use crate::telling::{TellError, Told};
@@ -30,7 +30,10 @@ impl Nightly {
         let _lock = Lock::take(&config.database)?;
         let workshop = workshop(&config)?;
         let (day, now) = self.as_of.moment(&config);
-        let fetched = workshop.fetch(Job::Fetch, day, now).await.context("fetch")?;
+        let fetched = workshop
+            .fetch(Job::Fetch, day, now)
+            .await
+            .context("fetch")?;
         print(&format!(
             "fetch {day}: {} days received, {} new or different\n",
             fetched.days, fetched.changed
@@ -42,15 +45,22 @@ impl Nightly {
         match told {
             Ok(Told::Before) => print(&format!("tell {day}: told before\n"))?,
             Ok(Told::Now { mails, notices }) => {
-                print(&format!("tell {day}: {notices} notices, {mails} mails queued\n"))?;
+                print(&format!(
+                    "tell {day}: {notices} notices, {mails} mails queued\n"
+                ))?;
             }
             Err(error @ TellError::Past { .. }) => return Err(Failure::usage(error)),
             Err(error) => return Err(anyhow::Error::from(error).into()),
         }
         let delivered = workshop.deliver(now).await.context("deliver")?;
-        print(&format!("deliver: {} mails sent, {} kept\n", delivered.sent, delivered.kept))?;
+        print(&format!(
+            "deliver: {} mails sent, {} kept\n",
+            delivered.sent, delivered.kept
+        ))?;
         if !fetched.failed.is_empty() && fetched.failed.len() == config.stations.len() {
-            return Err(Failure::try_later(anyhow::anyhow!("every station failed; the day was told from what is stored")));
+            return Err(Failure::try_later(anyhow::anyhow!(
+                "every station failed; the day was told from what is stored"
+            )));
         }
         Ok(())
     }

@@ -6,8 +6,8 @@ use std::path::{Path, PathBuf};
 use anyhow::Context;
 use clap::{Args, ValueEnum};
 
-use super::common::{AsOf, ConfigDir, open_store, print};
 use super::Failure;
+use super::common::{AsOf, ConfigDir, open_store, print};
 use crate::store::outbox::MailKind;
 use crate::telling::{Draft, Purpose, TellError, night, prepare};
 
@@ -56,7 +56,11 @@ impl Preview {
             .filter(|draft| draft.mail.kind == kind)
             .collect();
         if drafts.is_empty() {
-            let why = if in_season { "nothing to tell" } else { "out of season" };
+            let why = if in_season {
+                "nothing to tell"
+            } else {
+                "out of season"
+            };
             return print(&format!("no mail for {day}: {why}\n"));
         }
         for draft in &drafts {

@@ -4,11 +4,11 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 use clap::{Args, Subcommand};
-use comfy_table::{ContentArrangement, Table, presets};
+use comfy_table::{LineStyle, Table, presets};
 use duskflight_core::trapping::{NoteKind, Visit};
 
-use super::common::{AsOf, ConfigDir, open_store, print};
 use super::Failure;
+use super::common::{AsOf, ConfigDir, open_store, print};
 use crate::clock::{Clock, SystemClock};
 use crate::records::{self, ImportError, Kind, Origin};
 use crate::store::{notes, visits};
@@ -111,8 +111,13 @@ impl List {
         let config = self.config.read()?;
         let (day, _) = self.as_of.moment(&config);
         let store = open_store(&config)?;
-        let visits = store.read(move |c| visits::up_to(c, day)).await.context("read the visits")?;
-        let mut table = table(["date", "trap", "eggs", "moths", "males", "females", "readable", "serviced", "note"]);
+        let visits = store
+            .read(move |c| visits::up_to(c, day))
+            .await
+            .context("read the visits")?;
+        let mut table = table([
+            "date", "trap", "eggs", "moths", "males", "females", "readable", "serviced", "note",
+        ]);
         for visit in &visits {
             table.add_row(visit_row(visit));
         }
@@ -123,7 +128,10 @@ impl List {
         let config = self.config.read()?;
         let (day, _) = self.as_of.moment(&config);
         let store = open_store(&config)?;
-        let notes = store.read(move |c| notes::up_to(c, day)).await.context("read the notes")?;
+        let notes = store
+            .read(move |c| notes::up_to(c, day))
+            .await
+            .context("read the notes")?;
         let mut table = table(["date", "block", "variety", "kind", "value", "note", "by"]);
         for note in &notes {
             let (kind, value) = match note.kind {
@@ -147,10 +155,8 @@ impl List {
 
 fn table<const N: usize>(header: [&str; N]) -> Table {
     let mut table = Table::new();
-    table
-        .load_preset(presets::UTF8_HORIZONTAL_ONLY)
-        .set_content_arrangement(ContentArrangement::Dynamic)
-        .set_header(header);
+    table.load_style(presets::UTF8_HORIZONTAL_ONLY.row_separator(LineStyle::none()));
+    table.set_header(header);
     table
 }
 

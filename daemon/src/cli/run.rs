@@ -7,8 +7,8 @@ use clap::Args;
 use tokio::signal::unix::{SignalKind, signal};
 use tokio_util::sync::CancellationToken;
 
-use super::common::{ConfigDir, workshop};
 use super::Failure;
+use super::common::{ConfigDir, workshop};
 use crate::clock::SystemClock;
 use crate::runner::{self, Lock};
 

@@ -8,8 +8,8 @@ use duskflight_core::id::BlockId;
 use duskflight_core::notice::Words;
 use duskflight_core::season::BlockSeason;
 
-use super::common::{AsOf, ConfigDir, open_store, print};
 use super::Failure;
+use super::common::{AsOf, ConfigDir, open_store, print};
 use crate::store::StoreError;
 use crate::telling::night;
 
@@ -46,7 +46,9 @@ impl Season {
             .map_err(|error: StoreError| anyhow::Error::from(error))
             .context("recompute the seasons")?;
         let wanted = |season: &&BlockSeason| {
-            self.block.as_ref().is_none_or(|block| &season.block.id == block)
+            self.block
+                .as_ref()
+                .is_none_or(|block| &season.block.id == block)
         };
         let seasons: Vec<&BlockSeason> = night.seasons.iter().filter(wanted).collect();
         if let (Some(block), true) = (&self.block, seasons.is_empty()) {
@@ -55,7 +57,7 @@ impl Season {
             )));
         }
         match self.format {
-            Format::Table => print(&sheet(words, &seasons)),
+            Format::Table => print(&sheets(words, &seasons)),
             Format::Json => {
                 let seasons: Vec<_> = seasons.into_iter().map(json::season).collect();
                 let text = serde_json::to_string_pretty(&seasons).context("write JSON")?;
@@ -66,37 +68,29 @@ impl Season {
 }
 
 /// One paragraph per block.
-fn sheet(words: Words, seasons: &[&BlockSeason]) -> String {
+fn sheets(words: Words, seasons: &[&BlockSeason]) -> String {
     let mut text = String::new();
     for season in seasons {
-        let block = &season.block;
-        let mut lines = vec![format!(
-            "{} ({}), {}, {}, as of {}",
-            block.name,
-            block.id,
-            block.crop,
-            block.regime,
-            words.long_day(season.as_of)
-        )];
-        lines.push(format!("  egg-laying start  {}", words.start(season)));
-        let heat = match &season.degree_days {
-            Ok(sum) => words.degree_days(sum.degree_days, season.unit),
-            Err(reason) => format!("can't tell: {reason}"),
-        };
-        lines.push(format!("  heat since start  {heat}"));
-        for reading in &season.marks {
-            let about = words.mark_about(season, reading);
-            lines.push(format!("  {about}  {}", words.outcome(&reading.outcome)));
+        let sheet = words.sheet(season);
+        let width = sheet
+            .answers
+            .iter()
+            .map(|(label, _)| label.chars().count())
+            .max();
+        let width = width.unwrap_or(0);
+        text.push_str(&format!("{}\n", sheet.title));
+        for (label, answer) in &sheet.answers {
+            text.push_str(&format!("  {label:<width$}  {answer}\n"));
         }
-        lines.extend(season.latest.iter().map(|catch| {
-            format!("  last seven days   {}", words.catch(catch))
-        }));
-        lines.extend(words.service_today(season).into_iter().map(|line| format!("  trap work         {line}")));
-        lines.push("  rests on".to_owned());
-        let evidence = words.evidence(season);
-        lines.extend(evidence.into_iter().map(|line| format!("    {line}")));
-        text.push_str(&lines.join("\n"));
-        text.push_str("\n\n");
+        for (heading, lines) in [
+            ("trap work today", &sheet.work),
+            ("rests on", &sheet.evidence),
+        ] {
+            if !lines.is_empty() {
+                text.push_str(&format!("  {heading}\n    {}\n", lines.join("\n    ")));
+            }
+        }
+        text.push('\n');
     }
     text
 }

@@ -7,8 +7,8 @@ use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use clap::Args;
 
-use super::common::{ConfigDir, open_store, print};
 use super::Failure;
+use super::common::{ConfigDir, open_store, print};
 use crate::clock::{Clock, SystemClock};
 use crate::config::Config;
 use crate::store::jobs::{Job, Run, RunState};
@@ -33,7 +33,11 @@ impl Status {
     pub(super) async fn run(self) -> Result<(), Failure> {
         let config = self.config.read()?;
         let now = SystemClock.now();
-        let ids: Vec<_> = config.stations.iter().map(|s| (s.id.clone(), s.name.clone())).collect();
+        let ids: Vec<_> = config
+            .stations
+            .iter()
+            .map(|s| (s.id.clone(), s.name.clone()))
+            .collect();
         let store = open_store(&config)?;
         let found = store
             .read(move |c| {
@@ -65,22 +69,39 @@ fn report(config: &Config, found: &Found, now: DateTime<Utc>) -> String {
     for (name, newest) in &found.stations {
         let words = newest.map_or_else(
             || "no complete day yet".to_owned(),
-            |day| format!("newest complete day {day}, {} days old", (today - day).num_days()),
+            |day| {
+                format!(
+                    "newest complete day {day}, {} days old",
+                    (today - day).num_days()
+                )
+            },
         );
         line(&mut text, &format!("station {name}"), &words);
     }
     for (station, error) in &found.failing {
-        line(&mut text, &format!("station {station}"), &format!("last fetch failed: {error}"));
+        line(
+            &mut text,
+            &format!("station {station}"),
+            &format!("last fetch failed: {error}"),
+        );
     }
     for (job, run) in &found.runs {
-        let words = run.as_ref().map_or_else(|| "never run".to_owned(), |run| run_words(config, run));
+        let words = run
+            .as_ref()
+            .map_or_else(|| "never run".to_owned(), |run| run_words(config, run));
         line(&mut text, job.name(), &words);
     }
-    line(&mut text, "outbox", &outbox_words(config.zone, &found.outbox, now));
+    line(
+        &mut text,
+        "outbox",
+        &outbox_words(config.zone, &found.outbox, now),
+    );
     for error in &found.outbox.errors {
         line(&mut text, "outbox", &format!("last error: {error}"));
     }
-    let next: Vec<String> = next_digests(config, now).map(|at| local(config.zone, at)).collect();
+    let next: Vec<String> = next_digests(config, now)
+        .map(|at| local(config.zone, at))
+        .collect();
     line(&mut text, "next digests", &next.join(", "));
     text
 }
@@ -97,7 +118,10 @@ fn run_words(config: &Config, run: &Run) -> String {
         RunState::Failed => "failed",
     };
     let at = local(config.zone, run.finished.unwrap_or(run.started));
-    let error = run.error.as_ref().map_or_else(String::new, |error| format!(": {error}"));
+    let error = run
+        .error
+        .as_ref()
+        .map_or_else(String::new, |error| format!(": {error}"));
     format!("{state} for {}, {at}{error}", run.day)
 }
 
@@ -106,10 +130,14 @@ fn outbox_words(zone: Tz, standing: &outbox::Standing, now: DateTime<Utc>) -> St
         let hours = (now - oldest).max(TimeDelta::zero()).num_hours();
         format!(", the oldest for {hours} h")
     });
-    let last = standing
-        .last_sent
-        .map_or_else(|| "none sent yet".to_owned(), |at| format!("last sent {}", local(zone, at)));
-    format!("{} waiting{waiting}; {} sent, {last}", standing.queued, standing.sent)
+    let last = standing.last_sent.map_or_else(
+        || "none sent yet".to_owned(),
+        |at| format!("last sent {}", local(zone, at)),
+    );
+    format!(
+        "{} waiting{waiting}; {} sent, {last}",
+        standing.queued, standing.sent
+    )
 }
 
 /// The next three mornings, also out of season: the job runs, whoever it tells.
@@ -123,5 +151,7 @@ fn next_digests(config: &Config, now: DateTime<Utc>) -> impl Iterator<Item = Dat
 }
 
 fn local(zone: Tz, at: DateTime<Utc>) -> String {
-    at.with_timezone(&zone).format("%Y-%m-%d %H:%M %Z (%:z)").to_string()
+    at.with_timezone(&zone)
+        .format("%Y-%m-%d %H:%M %Z (%:z)")
+        .to_string()
 }

@@ -62,14 +62,30 @@ impl Reader<'_> {
         let products = self.products(main.products);
         self.blocks(&blocks, &traps, &people, &stations, &insects);
         self.traps(&traps, &blocks, &products);
-        let zone = self.parsed("farm.timezone", &main.farm.timezone, "a name such as America/Los_Angeles", |text| {
-            text.parse::<Tz>().ok()
-        });
-        let digest_time = self.parsed("telling.digest_time", &main.telling.digest_time, "HH:MM, such as 06:00", |text| {
-            NaiveTime::parse_from_str(text, "%H:%M").ok()
-        });
-        let season_from = self.parsed("season.from", &main.season.from, "MM-DD, such as 03-01", month_day);
-        let season_to = self.parsed("season.to", &main.season.to, "MM-DD, such as 10-31", month_day);
+        let zone = self.parsed(
+            "farm.timezone",
+            &main.farm.timezone,
+            "a name such as America/Los_Angeles",
+            |text| text.parse::<Tz>().ok(),
+        );
+        let digest_time = self.parsed(
+            "telling.digest_time",
+            &main.telling.digest_time,
+            "HH:MM, such as 06:00",
+            |text| NaiveTime::parse_from_str(text, "%H:%M").ok(),
+        );
+        let season_from = self.parsed(
+            "season.from",
+            &main.season.from,
+            "MM-DD, such as 03-01",
+            month_day,
+        );
+        let season_to = self.parsed(
+            "season.to",
+            &main.season.to,
+            "MM-DD, such as 10-31",
+            month_day,
+        );
         self.address("mail.from", &main.mail.from);
         let (zone, digest_time) = (zone?, digest_time?);
         let (season_from, season_to) = (season_from?, season_to?);
@@ -140,7 +156,9 @@ impl Reader<'_> {
 
     fn address(&mut self, key: &str, text: &str) {
         if !text.is_ascii() || text.parse::<Address>().is_err() {
-            self.main(format!("{key} = {text:?}: write a plain address such as name@farm.example"));
+            self.main(format!(
+                "{key} = {text:?}: write a plain address such as name@farm.example"
+            ));
         }
     }
 
@@ -152,7 +170,11 @@ impl Reader<'_> {
         for file in files {
             match self.toml::<InsectFile>(file).map(InsectFile::check) {
                 Some(Ok(insect)) if insects.iter().any(|other| other.id == insect.id) => {
-                    self.problem(file, None, format!("the insect id {} stands twice", insect.id));
+                    self.problem(
+                        file,
+                        None,
+                        format!("the insect id {} stands twice", insect.id),
+                    );
                 }
                 Some(Ok(insect)) => insects.push(insect),
                 Some(Err(errors)) => {
@@ -255,7 +277,9 @@ impl Reader<'_> {
             let block = &row.block;
             let mut wrong = Vec::new();
             if !seen.insert((&block.id, row.from)) {
-                wrong.push("stands twice from the same day; give the later row another from".to_owned());
+                wrong.push(
+                    "stands twice from the same day; give the later row another from".to_owned(),
+                );
             }
             for (column, person, role) in [
                 ("grower", &block.grower, Role::Grower),
@@ -264,23 +288,38 @@ impl Reader<'_> {
                 match people.iter().find(|other| &other.id == person) {
                     None => wrong.push(format!("{column} {person}: no such person in {MAIN_FILE}")),
                     Some(other) if other.role != role => {
-                        wrong.push(format!("{column} {person}: has another role in {MAIN_FILE}"));
+                        wrong.push(format!(
+                            "{column} {person}: has another role in {MAIN_FILE}"
+                        ));
                     }
                     Some(_) => {}
                 }
             }
             if !stations.iter().any(|station| station.id == block.station) {
-                wrong.push(format!("station {}: no such station in {MAIN_FILE}", block.station));
+                wrong.push(format!(
+                    "station {}: no such station in {MAIN_FILE}",
+                    block.station
+                ));
             }
             if !insects.is_empty() && !insects.iter().any(|i| i.crops.contains(&block.crop)) {
-                wrong.push(format!("crop {}: no insect model is valid for it", block.crop));
+                wrong.push(format!(
+                    "crop {}: no insect model is valid for it",
+                    block.crop
+                ));
             }
             let lends = |trap: &TrapRow| trap.trap.group == block.start_group;
             if block.borrows_start() && !traps.iter().any(lends) {
-                wrong.push(format!("start_group {}: no egg trap belongs to it", block.start_group));
+                wrong.push(format!(
+                    "start_group {}: no egg trap belongs to it",
+                    block.start_group
+                ));
             }
             for what in wrong {
-                self.problem("blocks.csv", Some(row.line), format!("block {}: {what}", block.id));
+                self.problem(
+                    "blocks.csv",
+                    Some(row.line),
+                    format!("block {}: {what}", block.id),
+                );
             }
         }
     }
@@ -297,22 +336,34 @@ impl Reader<'_> {
             }
             for (part, id) in &trap.products {
                 match products.iter().find(|product| &product.id == id) {
-                    None => wrong.push(format!("{} {id}: no such product in {MAIN_FILE}", part.name())),
+                    None => wrong.push(format!(
+                        "{} {id}: no such product in {MAIN_FILE}",
+                        part.name()
+                    )),
                     Some(product) if product.part != *part => {
-                        wrong.push(format!("{} {id}: that product is a {}", part.name(), product.part.name()));
+                        wrong.push(format!(
+                            "{} {id}: that product is a {}",
+                            part.name(),
+                            product.part.name()
+                        ));
                     }
                     Some(_) => {}
                 }
             }
             for what in wrong {
-                self.problem("traps.csv", Some(*line), format!("trap {}: {what}", trap.id));
+                self.problem(
+                    "traps.csv",
+                    Some(*line),
+                    format!("trap {}: {what}", trap.id),
+                );
             }
         }
     }
 }
 
 fn month_day(text: &str) -> Option<MonthDay> {
-    let in_a_leap_year = chrono::NaiveDate::parse_from_str(&format!("2000-{text}"), "%Y-%m-%d").ok()?;
+    let in_a_leap_year =
+        chrono::NaiveDate::parse_from_str(&format!("2000-{text}"), "%Y-%m-%d").ok()?;
     use chrono::Datelike;
     Some(MonthDay {
         month: in_a_leap_year.month(),

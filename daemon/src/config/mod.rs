@@ -124,10 +124,9 @@ impl Config {
     pub fn orchard_on(&self, day: NaiveDate) -> Orchard {
         let mut blocks: Vec<Block> = Vec::new();
         for row in &self.blocks {
-            let superseded = self
-                .blocks
-                .iter()
-                .any(|other| other.block.id == row.block.id && other.from > row.from && other.from <= day);
+            let superseded = self.blocks.iter().any(|other| {
+                other.block.id == row.block.id && other.from > row.from && other.from <= day
+            });
             if row.from <= day && !superseded {
                 blocks.push(row.block.clone());
             }

@@ -26,7 +26,11 @@ impl fmt::Display for Problem {
 
 /// A configuration that cannot be used, with all its problems.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("use the configuration; {} to mend:{}", count(problems), list(problems))]
+#[error(
+    "use the configuration; {} to mend:{}",
+    count(problems),
+    list(problems)
+)]
 pub struct ConfigError {
     /// Everything that is wrong.
     pub problems: Vec<Problem>,

@@ -5,9 +5,7 @@ use std::path::Path;
 
 use chrono::NaiveDate;
 use duskflight_core::id::{BlockId, GroupId, PersonId, ProductId, StationId, TrapId};
-use duskflight_core::orchard::{
-    Block, Crop, Part, Regime, StartRule, Trap, TrapKind, own_group,
-};
+use duskflight_core::orchard::{Block, Crop, Part, Regime, StartRule, Trap, TrapKind, own_group};
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 
@@ -88,12 +86,17 @@ pub(super) fn blocks(path: &Path, problems: &mut Vec<Problem>) -> Vec<BlockRow> 
             .filter(|variety| !variety.is_empty())
             .collect();
         if varieties.is_empty() {
-            return Err("varieties: name at least one, the early one first, like \"Nonpareil; Monterey\"".to_owned());
+            return Err(
+                "varieties: name at least one, the early one first, like \"Nonpareil; Monterey\""
+                    .to_owned(),
+            );
         }
         if let (Some(on), Some(until)) = (fields.dispensers_on, fields.dispensers_until)
             && until < on
         {
-            return Err(format!("dispensers_until {until} lies before dispensers_on {on}"));
+            return Err(format!(
+                "dispensers_until {until} lies before dispensers_on {on}"
+            ));
         }
         Ok(BlockRow {
             line,
@@ -169,7 +172,9 @@ fn rows<F: DeserializeOwned, T>(
             what,
         });
     };
-    let reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_path(path);
+    let reader = csv::ReaderBuilder::new()
+        .trim(csv::Trim::All)
+        .from_path(path);
     let mut reader = match reader {
         Ok(reader) => reader,
         Err(error) => {
@@ -186,13 +191,15 @@ fn rows<F: DeserializeOwned, T>(
     };
     let mut built = Vec::new();
     for record in reader.records() {
-        let row = record.map_err(|error| (None, error.to_string())).and_then(|record| {
-            let line = record.position().map(csv::Position::line);
-            let fields: F = record
-                .deserialize(Some(&headers))
-                .map_err(|error| (line, field_error(&error, &headers)))?;
-            build(line.unwrap_or(0), fields).map_err(|what| (line, what))
-        });
+        let row = record
+            .map_err(|error| (None, error.to_string()))
+            .and_then(|record| {
+                let line = record.position().map(csv::Position::line);
+                let fields: F = record
+                    .deserialize(Some(&headers))
+                    .map_err(|error| (line, field_error(&error, &headers)))?;
+                build(line.unwrap_or(0), fields).map_err(|what| (line, what))
+            });
         match row {
             Ok(row) => built.push(row),
             Err((line, what)) => problem(line, what),

@@ -64,7 +64,11 @@ impl FeedServer {
     /// Turns the day: from now on the feed serves what was known then.
     pub(super) fn set_today(&self, today: NaiveDate) {
         let known = as_known_on(&self.world.record, self.world.year, today);
-        *self.world.known.lock().unwrap_or_else(PoisonError::into_inner) = known;
+        *self
+            .world
+            .known
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner) = known;
     }
 }
 
@@ -92,7 +96,10 @@ async fn summaries(
         .filter(|day| (asked.start_date..=asked.end_date).contains(&day.date))
         .map(summary)
         .collect();
-    ([(CONTENT_TYPE, "application/json")], Value::from(rows).to_string())
+    (
+        [(CONTENT_TYPE, "application/json")],
+        Value::from(rows).to_string(),
+    )
 }
 
 fn summary(day: &ReceivedDay) -> Value {

@@ -68,7 +68,7 @@ base_url = "{feed_url}"
             "\n[[product]]\nid = \"{}\"   # {}\npart = \"{}\"\nlife_days = {}\nsource = \"{}\"\n",
             product.id,
             product.name,
-            product.kind.code(),
+            product.kind.name(),
             product.life_days,
             product.source
         );

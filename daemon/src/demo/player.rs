@@ -78,7 +78,11 @@ pub enum DemoError {
 /// Hears of every night played.
 pub trait Observer {
     /// A civil day was told and its mails delivered.
-    fn night(&mut self, day: NaiveDate, workshop: &Workshop) -> impl Future<Output = Result<(), DemoError>>;
+    fn night(
+        &mut self,
+        day: NaiveDate,
+        workshop: &Workshop,
+    ) -> impl Future<Output = Result<(), DemoError>>;
 }
 
 /// A season that was played.
@@ -114,7 +118,9 @@ pub async fn play(
     }
     let record = station_record();
     let farm = invent(&record, year);
-    let feed = FeedServer::start(record, year).await.map_err(DemoError::Feed)?;
+    let feed = FeedServer::start(record, year)
+        .await
+        .map_err(DemoError::Feed)?;
     files::write(dir, &farm, &feed.base_url()).map_err(|source| DemoError::Files {
         dir: dir.display().to_string(),
         source,
@@ -188,7 +194,9 @@ impl Season {
         let hold = TimeDelta::hours(i64::from(self.workshop.config.hold_hours));
         if !self.is_done(Job::Fetch, day).await? {
             self.feed.set_today(day);
-            self.workshop.fetch(Job::Fetch, day, digest - TimeDelta::hours(2)).await?;
+            self.workshop
+                .fetch(Job::Fetch, day, digest - TimeDelta::hours(2))
+                .await?;
         }
         match self.workshop.tell(day, false, digest).await {
             // A season that is taken up again passes over the nights that are done.
@@ -202,7 +210,11 @@ impl Season {
     }
 
     async fn is_done(&self, job: Job, day: NaiveDate) -> Result<bool, StoreError> {
-        let run = self.workshop.store.read(move |c| jobs::run(c, job, day)).await?;
+        let run = self
+            .workshop
+            .store
+            .read(move |c| jobs::run(c, job, day))
+            .await?;
         Ok(run.is_some_and(|run| run.state == RunState::Done))
     }
 
@@ -224,11 +236,13 @@ impl Season {
     }
 
     fn adviser_name(&self) -> String {
-        self.farm.people.first().map_or_else(String::new, |person| person.name.to_owned())
+        self.farm
+            .people
+            .first()
+            .map_or_else(String::new, |person| person.name.to_owned())
     }
 
     fn evening(&self, day: NaiveDate) -> DateTime<Utc> {
         at_local(self.workshop.config.zone, day, EVENING)
     }
 }
-

@@ -128,5 +128,8 @@ pub(crate) fn hash(parts: &[&[u8]]) -> String {
         hasher.update(part);
     }
     let digest = hasher.finalize();
-    digest[..8].iter().map(|byte| format!("{byte:02x}")).collect()
+    digest[..8]
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect()
 }

@@ -56,9 +56,10 @@ fn variety(row: &Row<'_>, block: &Block, kind: NoteKind) -> Result<Option<String
     let text = row.text("variety");
     match kind {
         NoteKind::EggLayingStart(_) if text.is_empty() => Ok(None),
-        NoteKind::EggLayingStart(_) => {
-            Err(row.wrong("variety", "leave it empty: a start is set for the whole block"))
-        }
+        NoteKind::EggLayingStart(_) => Err(row.wrong(
+            "variety",
+            "leave it empty: a start is set for the whole block",
+        )),
         _ if block.varieties.iter().any(|variety| variety == text) => Ok(Some(text.to_owned())),
         _ => Err(row.wrong(
             "variety",

@@ -143,7 +143,9 @@ fn header(
     columns: &[&'static str],
     needed: &[&'static str],
 ) -> Result<Vec<&'static str>, Vec<RowError>> {
-    let found = reader.headers().map_err(|error| vec![whole_row(0, &error)])?;
+    let found = reader
+        .headers()
+        .map_err(|error| vec![whole_row(0, &error)])?;
     let mut header = Vec::new();
     let mut problems = Vec::new();
     for name in found {

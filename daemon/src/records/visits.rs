@@ -33,7 +33,9 @@ pub(super) fn parse(
         if seen.insert((visit.trap.clone(), visit.date)) {
             Ok(visit)
         } else {
-            Err(vec![row.wrong("trap", format!("stands twice on {}", visit.date))])
+            Err(vec![
+                row.wrong("trap", format!("stands twice on {}", visit.date)),
+            ])
         }
     })
 }
@@ -50,7 +52,9 @@ fn visit(row: &Row<'_>, trap: &Trap, today: NaiveDate) -> Result<Visit, Vec<Wron
     let moths = keep(row.count("moths"));
     let males = keep(row.count("males"));
     let females = keep(row.count("females"));
-    let date = date(row, trap, today).map_err(|error| wrong.push(error)).ok();
+    let date = date(row, trap, today)
+        .map_err(|error| wrong.push(error))
+        .ok();
     let serviced = serviced(row, trap).map_err(|error| wrong.push(error)).ok();
     let readable = readable(row).map_err(|error| wrong.push(error)).ok();
     let counted = [eggs, moths, males, females].iter().any(Option::is_some);
@@ -79,7 +83,10 @@ fn date(row: &Row<'_>, trap: &Trap, today: NaiveDate) -> Result<NaiveDate, Wrong
         return Err(row.wrong("date", format!("lies after today, {today}")));
     }
     if date < trap.hung {
-        return Err(row.wrong("date", format!("trap {} was hung on {}", trap.id, trap.hung)));
+        return Err(row.wrong(
+            "date",
+            format!("trap {} was hung on {}", trap.id, trap.hung),
+        ));
     }
     match trap.removed {
         Some(removed) if date > removed => {
@@ -94,11 +101,15 @@ fn serviced(row: &Row<'_>, trap: &Trap) -> Result<BTreeSet<Part>, Wrong> {
         .split_whitespace()
         .map(|word| {
             let part = Part::from_name(word);
-            part.filter(|part| trap.kind.parts().contains(part)).ok_or_else(|| {
-                let parts: Vec<&str> = trap.kind.parts().iter().map(|p| p.name()).collect();
-                let parts = parts.join(" ");
-                row.wrong("serviced", format!("{word:?}: a trap of kind {} has {parts}", trap.kind.name()))
-            })
+            part.filter(|part| trap.kind.parts().contains(part))
+                .ok_or_else(|| {
+                    let parts: Vec<&str> = trap.kind.parts().iter().map(|p| p.name()).collect();
+                    let parts = parts.join(" ");
+                    row.wrong(
+                        "serviced",
+                        format!("{word:?}: a trap of kind {} has {parts}", trap.kind.name()),
+                    )
+                })
         })
         .collect()
 }
@@ -138,9 +149,8 @@ mod tests {
     }
 
     fn import(text: &str) -> Result<Vec<Visit>, Vec<String>> {
-        parse(text, &orchard(), day(6, 1)).map_err(|errors| {
-            errors.iter().map(ToString::to_string).collect()
-        })
+        parse(text, &orchard(), day(6, 1))
+            .map_err(|errors| errors.iter().map(ToString::to_string).collect())
     }
 
     #[test]
@@ -182,7 +192,10 @@ mod tests {
     fn a_header_that_does_not_fit_is_refused() {
         let faults = import("day,trap,egs\n").unwrap_err();
         assert!(faults[0].contains("unknown column \"day\""), "{faults:?}");
-        assert!(faults[2].contains("the column date is missing"), "{faults:?}");
+        assert!(
+            faults[2].contains("the column date is missing"),
+            "{faults:?}"
+        );
     }
 
     #[test]

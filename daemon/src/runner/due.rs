@@ -86,3 +86,113 @@ fn owed(run: Option<&Run>, now: DateTime<Utc>) -> bool {
 fn pause(attempts: u32) -> TimeDelta {
     TimeDelta::minutes(1 << attempts.min(10)).min(LONGEST_PAUSE)
 }
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use super::*;
+
+    /// The minimal sample, with its zone replaced.
+    fn config_in(zone: chrono_tz::Tz) -> Config {
+        let samples = Path::new(env!("CARGO_MANIFEST_DIR")).join("../config/minimal");
+        let mut config = Config::read(&samples).unwrap();
+        config.zone = zone;
+        config
+    }
+
+    fn run(day: NaiveDate, state: RunState, attempts: u32, started: DateTime<Utc>) -> Run {
+        Run {
+            day,
+            state,
+            attempts,
+            started,
+            finished: None,
+            error: None,
+        }
+    }
+
+    /// Steps a clock minute by minute and does at once whatever is due.
+    fn play(config: &Config, from: DateTime<Utc>, minutes: i64) -> Vec<(Job, DateTime<Utc>)> {
+        let mut done = Vec::new();
+        let mut standing = (config.day_of(from), Standing::default());
+        for minute in 0..minutes {
+            let now = from + TimeDelta::minutes(minute);
+            let day = config.day_of(now);
+            if standing.0 != day {
+                standing = (day, Standing::default());
+            }
+            for job in due(config, &standing.1, now) {
+                done.push((job, now));
+                let ended = Some(run(day, RunState::Done, 1, now));
+                match job {
+                    Job::Fetch => standing.1.fetch = ended,
+                    Job::FetchLate => standing.1.fetch_late = ended,
+                    Job::Tell => standing.1.tell = ended,
+                }
+            }
+        }
+        done
+    }
+
+    #[test]
+    fn the_digest_goes_out_at_six_by_the_wall_clock_once_on_every_day_of_a_time_change() {
+        for (zone, spring, autumn) in [
+            (chrono_tz::America::Los_Angeles, (3, 13), (11, 6)),
+            (chrono_tz::Europe::Madrid, (3, 27), (10, 30)),
+            (chrono_tz::Australia::Adelaide, (10, 2), (4, 3)),
+        ] {
+            let config = config_in(zone);
+            for (month, day) in [spring, autumn] {
+                let before = NaiveDate::from_ymd_opt(2022, month, day).unwrap().pred_opt().unwrap();
+                let from = config.digest_instant(before) - TimeDelta::hours(5);
+                let told: Vec<String> = play(&config, from, 3 * 24 * 60)
+                    .into_iter()
+                    .filter(|(job, _)| *job == Job::Tell)
+                    .map(|(_, at)| at.with_timezone(&zone).format("%H:%M").to_string())
+                    .collect();
+                assert_eq!(told, ["06:00"; 3], "{zone} {month}-{day}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_start_late_in_the_morning_fetches_and_then_tells_once() {
+        let config = config_in(chrono_tz::America::Los_Angeles);
+        let day = NaiveDate::from_ymd_opt(2022, 6, 20).unwrap();
+        let start = config.digest_instant(day) + TimeDelta::minutes(200);
+        let jobs: Vec<Job> = play(&config, start, 60).into_iter().map(|(job, _)| job).collect();
+        assert_eq!(jobs, [Job::Fetch, Job::Tell]);
+    }
+
+    #[test]
+    fn telling_does_not_wait_for_ever_for_a_fetch_that_hangs() {
+        let config = config_in(chrono_tz::America::Los_Angeles);
+        let day = NaiveDate::from_ymd_opt(2022, 6, 20).unwrap();
+        let digest = config.digest_instant(day);
+        let standing = Standing {
+            fetch: Some(run(day, RunState::Running, 1, digest - FETCH_LEAD)),
+            ..Standing::default()
+        };
+        assert!(!due(&config, &standing, digest).contains(&Job::Tell));
+        assert!(due(&config, &standing, digest + FETCH_GRACE).contains(&Job::Tell));
+    }
+
+    #[test]
+    fn a_failed_job_is_tried_again_with_growing_pauses_and_an_end() {
+        let config = config_in(chrono_tz::America::Los_Angeles);
+        let day = NaiveDate::from_ymd_opt(2022, 6, 20).unwrap();
+        let started = config.digest_instant(day) - FETCH_LEAD;
+        let failed = |attempts| Standing {
+            fetch: Some(run(day, RunState::Failed, attempts, started)),
+            ..Standing::default()
+        };
+        let is_due = |attempts, minutes| {
+            due(&config, &failed(attempts), started + TimeDelta::minutes(minutes)).contains(&Job::Fetch)
+        };
+        assert!(!is_due(1, 1) && is_due(1, 2));
+        assert!(!is_due(3, 7) && is_due(3, 8));
+        assert!(!is_due(9, 59) && is_due(9, 60));
+        assert!(!is_due(12, 600));
+    }
+}

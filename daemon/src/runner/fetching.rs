@@ -80,9 +80,13 @@ fn plan(
             stretches.push(whole);
         }
     }
-    let reread = yesterday.checked_sub_days(Days::new(REREAD_DAYS)).unwrap_or(yesterday);
+    let reread = yesterday
+        .checked_sub_days(Days::new(REREAD_DAYS))
+        .unwrap_or(yesterday);
     let gap = days::first_gap(connection, &station.id, new_year(year), yesterday)?;
-    let from = gap.map_or(reread, |gap| gap.min(reread)).max(new_year(year));
+    let from = gap
+        .map_or(reread, |gap| gap.min(reread))
+        .max(new_year(year));
     stretches.push((from, yesterday));
     Ok(stretches)
 }
@@ -126,7 +130,12 @@ async fn keep(
 
 /// The first few rows that could not be read, in words.
 fn remarks(fetched: &FetchedDays) -> Option<String> {
-    let lines: Vec<String> = fetched.problems.iter().take(5).map(ToString::to_string).collect();
+    let lines: Vec<String> = fetched
+        .problems
+        .iter()
+        .take(5)
+        .map(ToString::to_string)
+        .collect();
     (!lines.is_empty()).then(|| lines.join("; "))
 }
 

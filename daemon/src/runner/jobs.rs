@@ -37,11 +37,17 @@ impl Workshop {
         day: NaiveDate,
         now: DateTime<Utc>,
     ) -> Result<Fetched, StoreError> {
-        let stations = self.store.write(move |t| begin_fetch(t, job, day, now)).await?;
-        let wanted = |station: &&Station| stations.as_ref().is_none_or(|ids| ids.contains(&station.id));
+        let stations = self
+            .store
+            .write(move |t| begin_fetch(t, job, day, now))
+            .await?;
+        let wanted = |station: &&Station| {
+            stations
+                .as_ref()
+                .is_none_or(|ids| ids.contains(&station.id))
+        };
         let stations: Vec<&Station> = self.config.stations.iter().filter(wanted).collect();
-        let fetched =
-            fetching::fetch_all(&self.store, &stations, &self.client, day, now).await?;
+        let fetched = fetching::fetch_all(&self.store, &stations, &self.client, day, now).await?;
         let error = fetched.failed.first().map(|(_, error)| error.clone());
         self.store
             .write(move |t| jobs::finish(t, job, day, now, error.as_deref()))
@@ -70,7 +76,10 @@ impl Workshop {
         match &told {
             Ok(told) => tracing::info!(day = %day, ?told, "day told"),
             Err(TellError::Past { .. }) => {}
-            Err(error) => self.note_failure(Job::Tell, day, &error_chain(error), now).await?,
+            Err(error) => {
+                self.note_failure(Job::Tell, day, &error_chain(error), now)
+                    .await?
+            }
         }
         told
     }
@@ -119,5 +128,10 @@ fn begin_fetch(
         return Ok(None);
     }
     let failing = days::failing(connection)?;
-    Ok(Some(failing.keys().filter_map(|id| StationId::new(id).ok()).collect()))
+    Ok(Some(
+        failing
+            .keys()
+            .filter_map(|id| StationId::new(id).ok())
+            .collect(),
+    ))
 }

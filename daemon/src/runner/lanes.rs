@@ -34,7 +34,9 @@ pub async fn run(
     stop: CancellationToken,
 ) -> anyhow::Result<()> {
     let nudge = Arc::new(Notify::new());
-    let mut scheduler = nudge_every_minute(&nudge).await.context("start the scheduler")?;
+    let mut scheduler = nudge_every_minute(&nudge)
+        .await
+        .context("start the scheduler")?;
     let mut tick = tokio::time::interval(TICK);
     let mut lanes = Lanes {
         workshop,
@@ -148,7 +150,10 @@ impl Lanes {
         for lane in [self.fetch, self.tell, self.deliver].into_iter().flatten() {
             let abort = lane.work.abort_handle();
             if tokio::time::timeout(STOP_WITHIN, lane.work).await.is_err() {
-                tracing::warn!(job = lane.job.map_or("deliver", Job::name), "cut off at the stop");
+                tracing::warn!(
+                    job = lane.job.map_or("deliver", Job::name),
+                    "cut off at the stop"
+                );
                 abort.abort();
             }
         }
@@ -160,10 +165,14 @@ async fn reap(workshop: &Workshop, lane: Lane, now: DateTime<Utc>) -> anyhow::Re
     let name = lane.job.map_or("deliver", Job::name);
     match (lane.work.await, lane.job) {
         (Ok(Ok(())), _) => {}
-        (Ok(Err(error)), _) => tracing::error!(job = name, error = format!("{error:#}"), "work failed"),
+        (Ok(Err(error)), _) => {
+            tracing::error!(job = name, error = format!("{error:#}"), "work failed")
+        }
         (Err(panic), Some(job)) => {
             let day = workshop.config.day_of(now);
-            workshop.note_failure(job, day, &panic.to_string(), now).await?;
+            workshop
+                .note_failure(job, day, &panic.to_string(), now)
+                .await?;
         }
         (Err(panic), None) => tracing::error!(job = name, error = %panic, "work panicked"),
     }

@@ -55,7 +55,11 @@ impl Lock {
                 let mut holder = String::new();
                 let read = file.read_to_string(&mut holder);
                 let known = read.is_ok() && !holder.trim().is_empty();
-                let holder = if known { holder.trim().to_owned() } else { "unknown".to_owned() };
+                let holder = if known {
+                    holder.trim().to_owned()
+                } else {
+                    "unknown".to_owned()
+                };
                 return Err(LockError::Held { path, holder });
             }
             Err(TryLockError::Error(source)) => return Err(failed(source)),
@@ -76,7 +80,10 @@ mod tests {
         let database = dir.path().join("records.sqlite");
         let held = Lock::take(&database).unwrap();
         let refused = Lock::take(&database).unwrap_err().to_string();
-        assert!(refused.contains(&std::process::id().to_string()), "{refused}");
+        assert!(
+            refused.contains(&std::process::id().to_string()),
+            "{refused}"
+        );
         drop(held);
         assert!(Lock::take(&database).is_ok());
     }

@@ -176,7 +176,11 @@ mod tests {
         for (name, strict) in rows {
             assert!(strict, "{name} is not STRICT");
             let sql: String = connection
-                .query_row("SELECT sql FROM sqlite_schema WHERE name = ?1", [&name], |r| r.get(0))
+                .query_row(
+                    "SELECT sql FROM sqlite_schema WHERE name = ?1",
+                    [&name],
+                    |r| r.get(0),
+                )
                 .unwrap();
             assert!(sql.contains("-- "), "{name} says nothing of itself");
         }
@@ -191,7 +195,13 @@ mod tests {
         connection.pragma_update(None, "user_version", 99).unwrap();
         drop(connection);
         let refused = open_connection(&path).unwrap_err();
-        assert!(matches!(refused, StoreError::Newer { found: 99, known: 1 }));
+        assert!(matches!(
+            refused,
+            StoreError::Newer {
+                found: 99,
+                known: 1
+            }
+        ));
     }
 
     #[tokio::test]

@@ -1,6 +1,7 @@
 //! Station days as received, their history, and the log of fetches.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::id::StationId;
@@ -41,7 +42,9 @@ pub fn merge(
             .execute(params![station.as_str(), received.date.to_string(), at.timestamp()])?;
         }
         connection
-            .prepare_cached("INSERT OR REPLACE INTO station_day VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)")?
+            .prepare_cached(
+                "INSERT OR REPLACE INTO station_day VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+            )?
             .execute(params![
                 station.as_str(),
                 merged.date.to_string(),
@@ -83,7 +86,9 @@ fn one(
     let sql = format!("SELECT {COLUMNS} FROM station_day WHERE station = ?1 AND day = ?2");
     let row = connection
         .prepare_cached(&sql)?
-        .query_row(params![station.as_str(), date.to_string()], |row| Ok(read(row)))
+        .query_row(params![station.as_str(), date.to_string()], |row| {
+            Ok(read(row))
+        })
         .optional()?;
     row.transpose()
 }
@@ -112,9 +117,8 @@ pub fn before(
     station: &StationId,
     as_of: NaiveDate,
 ) -> Result<Vec<ReceivedDay>, StoreError> {
-    let sql = format!(
-        "SELECT {COLUMNS} FROM station_day WHERE station = ?1 AND day < ?2 ORDER BY day"
-    );
+    let sql =
+        format!("SELECT {COLUMNS} FROM station_day WHERE station = ?1 AND day < ?2 ORDER BY day");
     let mut statement = connection.prepare_cached(&sql)?;
     let rows = statement.query_map(params![station.as_str(), as_of.to_string()], |row| {
         Ok(read(row))
@@ -122,21 +126,25 @@ pub fn before(
     rows.map(|row| row?).collect()
 }
 
-/// Days of a station that a fetch revised at or after an instant, oldest first.
+/// Days of a station that a fetch revised in a stretch of time, oldest first.
 ///
 /// # Errors
 /// A failing statement.
-pub fn revised_since(
+pub fn revised(
     connection: &Connection,
     station: &StationId,
-    since: DateTime<Utc>,
+    when: Range<DateTime<Utc>>,
 ) -> Result<Vec<NaiveDate>, StoreError> {
     let mut statement = connection.prepare_cached(
-        "SELECT DISTINCT day FROM station_day_history WHERE station = ?1 AND replaced_at >= ?2 ORDER BY day",
+        "SELECT DISTINCT day FROM station_day_history
+         WHERE station = ?1 AND replaced_at >= ?2 AND replaced_at < ?3 ORDER BY day",
     )?;
-    let rows = statement.query_map(params![station.as_str(), since.timestamp()], |row| {
-        row.get::<_, String>(0)
-    })?;
+    let when = params![
+        station.as_str(),
+        when.start.timestamp(),
+        when.end.timestamp()
+    ];
+    let rows = statement.query_map(when, |row| row.get::<_, String>(0))?;
     rows.map(|text| day(&text?)).collect()
 }
 

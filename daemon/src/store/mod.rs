@@ -29,7 +29,9 @@ pub enum StoreError {
         source: rusqlite::Error,
     },
     /// The file was written by a newer version.
-    #[error("the database has schema {found}, this version knows {known}; install the newer version again")]
+    #[error(
+        "the database has schema {found}, this version knows {known}; install the newer version again"
+    )]
     Newer {
         /// Its schema.
         found: i64,

@@ -62,7 +62,9 @@ pub fn apply(connection: &Connection, note: &Note, entry: &Entry) -> Result<Appl
             ])?;
     }
     connection
-        .prepare_cached("INSERT OR REPLACE INTO note VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)")?
+        .prepare_cached(
+            "INSERT OR REPLACE INTO note VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+        )?
         .execute(params![
             note.block.as_str(),
             variety,
@@ -111,7 +113,8 @@ fn read(row: &Row<'_>) -> Result<Note, StoreError> {
 /// # Errors
 /// A failing statement.
 pub fn up_to(connection: &Connection, as_of: NaiveDate) -> Result<Vec<Note>, StoreError> {
-    let sql = format!("SELECT {COLUMNS} FROM note WHERE day <= ?1 ORDER BY day, block, variety, kind");
+    let sql =
+        format!("SELECT {COLUMNS} FROM note WHERE day <= ?1 ORDER BY day, block, variety, kind");
     let mut statement = connection.prepare_cached(&sql)?;
     let rows = statement.query_map([as_of.to_string()], |row| Ok(read(row)))?;
     rows.map(|row| row?).collect()

@@ -131,7 +131,9 @@ pub fn next(connection: &Connection, now: DateTime<Utc>) -> Result<Option<Waitin
                      AND digest.sent_at + mail.hold_s <= ?1))
              ORDER BY rowid LIMIT 1",
         )?
-        .query_row(params![now.timestamp(), LONGEST_WAIT_S], |row| Ok(read(row)))
+        .query_row(params![now.timestamp(), LONGEST_WAIT_S], |row| {
+            Ok(read(row))
+        })
         .optional()?
         .transpose()
 }
@@ -187,7 +189,9 @@ pub fn keep(
     next_try_at: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     connection
-        .prepare_cached("UPDATE outbox SET next_try_at = ?3, last_error = ?2 WHERE message_id = ?1")?
+        .prepare_cached(
+            "UPDATE outbox SET next_try_at = ?3, last_error = ?2 WHERE message_id = ?1",
+        )?
         .execute(params![message_id, error, next_try_at.timestamp()])?;
     Ok(())
 }

@@ -1,6 +1,7 @@
 //! Trap visits and their history.
 
 use std::collections::BTreeSet;
+use std::ops::Range;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::id::TrapId;
@@ -8,7 +9,7 @@ use duskflight_core::orchard::Part;
 use duskflight_core::trapping::Visit;
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
-use super::{StoreError, day, instant};
+use super::{StoreError, day};
 
 /// Who entered a record, when and how.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -45,8 +46,14 @@ pub fn apply(connection: &Connection, visit: &Visit, entry: &Entry) -> Result<Ap
     }
     if stored.is_some() {
         connection
-            .prepare_cached("INSERT INTO visit_history SELECT *, ?3 FROM visit WHERE trap = ?1 AND day = ?2")?
-            .execute(params![visit.trap.as_str(), visit.date.to_string(), entry.at.timestamp()])?;
+            .prepare_cached(
+                "INSERT INTO visit_history SELECT *, ?3 FROM visit WHERE trap = ?1 AND day = ?2",
+            )?
+            .execute(params![
+                visit.trap.as_str(),
+                visit.date.to_string(),
+                entry.at.timestamp()
+            ])?;
     }
     let serviced: Vec<&str> = visit.serviced.iter().map(|part| part.name()).collect();
     connection
@@ -97,7 +104,9 @@ fn one(
     let sql = format!("SELECT {COLUMNS} FROM visit WHERE trap = ?1 AND day = ?2");
     connection
         .prepare_cached(&sql)?
-        .query_row(params![trap.as_str(), date.to_string()], |row| Ok(read(row)))
+        .query_row(params![trap.as_str(), date.to_string()], |row| {
+            Ok(read(row))
+        })
         .optional()?
         .transpose()
 }
@@ -136,24 +145,28 @@ pub fn up_to(connection: &Connection, as_of: NaiveDate) -> Result<Vec<Visit>, St
     rows.map(|row| row?).collect()
 }
 
-/// Visits entered or changed at or after an instant but made before its day: trap, day, entered.
+/// Visits made before a day but entered or changed in a later stretch of time: trap and day.
 ///
 /// # Errors
 /// A failing statement.
 pub fn entered_late(
     connection: &Connection,
-    since: DateTime<Utc>,
+    when: Range<DateTime<Utc>>,
     made_before: NaiveDate,
-) -> Result<Vec<(String, NaiveDate, DateTime<Utc>)>, StoreError> {
+) -> Result<Vec<(String, NaiveDate)>, StoreError> {
     let mut statement = connection.prepare_cached(
-        "SELECT trap, day, entered_at FROM visit WHERE entered_at >= ?1 AND day < ?2 ORDER BY day, trap",
+        "SELECT trap, day FROM visit WHERE entered_at >= ?1 AND entered_at < ?2 AND day < ?3
+         ORDER BY day, trap",
     )?;
-    let rows = statement.query_map(params![since.timestamp(), made_before.to_string()], |row| {
-        Ok((row.get(0)?, row.get::<_, String>(1)?, row.get(2)?))
-    })?;
+    let when = params![
+        when.start.timestamp(),
+        when.end.timestamp(),
+        made_before.to_string()
+    ];
+    let rows = statement.query_map(when, |row| Ok((row.get(0)?, row.get::<_, String>(1)?)))?;
     rows.map(|row| {
-        let (trap, date, at) = row?;
-        Ok((trap, day(&date)?, instant(at)?))
+        let (trap, date) = row?;
+        Ok((trap, day(&date)?))
     })
     .collect()
 }

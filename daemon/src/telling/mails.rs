@@ -12,7 +12,8 @@ use super::why::why;
 use super::{Night, TellError};
 use crate::clock::day_before;
 use crate::config::{Config, Person};
-use crate::mail::compose::{self, Composed, Envelope};
+use crate::mail::compose::{self, Adviser, Extras};
+use crate::mail::message::{Composed, Envelope, Mailbox};
 use crate::records::hash;
 use crate::store::jobs::{self, Job};
 use crate::store::outbox::{self, MailKind, NewMail};
@@ -113,8 +114,9 @@ impl Desk<'_> {
             self.trouble()?,
             |notice| cause(&causes, notice),
         );
-        let envelope = self.envelope(adviser, &message_id);
-        let composed = compose::digest(&envelope, self.config.words, &contents);
+        let as_of = self.as_of();
+        let envelope = self.envelope(adviser, &message_id, &as_of);
+        let composed = compose::digest(&envelope, self.config.words, &contents, Extras::default());
         let composed = composed.map_err(|source| TellError::Compose {
             message_id: message_id.clone(),
             source,
@@ -140,14 +142,22 @@ impl Desk<'_> {
             return Ok(None);
         }
         let causes = self.causes(&notices)?;
-        let contents = alert(self.config.words, self.night.as_of, &seasons, &notices, |notice| {
-            cause(&causes, notice)
-        });
+        let contents = alert(
+            self.config.words,
+            self.night.as_of,
+            &seasons,
+            &notices,
+            |notice| cause(&causes, notice),
+        );
+        let as_of = self.as_of();
         let draft = contents
             .map(|contents| {
-                let envelope = self.envelope(grower, &message_id);
-                let phone = adviser.phone.as_deref().unwrap_or_default();
-                compose::alert(&envelope, self.config.words, &contents, &adviser.name, phone)
+                let envelope = self.envelope(grower, &message_id, &as_of);
+                let adviser = Adviser {
+                    name: &adviser.name,
+                    phone: adviser.phone.as_deref().unwrap_or_default(),
+                };
+                compose::alert(&envelope, self.config.words, &contents, adviser)
             })
             .transpose()
             .map_err(|source| TellError::Compose {
@@ -167,7 +177,11 @@ impl Desk<'_> {
     }
 
     fn seasons(&self, pick: impl Fn(&BlockSeason) -> bool) -> Vec<&BlockSeason> {
-        self.night.seasons.iter().filter(|season| pick(season)).collect()
+        self.night
+            .seasons
+            .iter()
+            .filter(|season| pick(season))
+            .collect()
     }
 
     fn notices(&self, person: &Person, seasons: &[&BlockSeason]) -> Result<Vec<Notice>, TellError> {
@@ -205,28 +219,56 @@ impl Desk<'_> {
             })
             .collect();
         let standing = outbox::standing(self.connection)?;
-        lines.extend(standing.errors.iter().map(|error| format!("mail waits: {error}")));
+        lines.extend(
+            standing
+                .errors
+                .iter()
+                .map(|error| format!("mail waits: {error}")),
+        );
         Ok(lines)
     }
 
     fn message_id(&self, kind: MailKind, person: &Person, adviser: &Person) -> String {
         let ids = [person.id.as_str(), adviser.id.as_str()].map(str::as_bytes);
         let address = &self.config.mail_from.address;
-        let domain = address.rsplit_once('@').map_or("localhost", |(_, domain)| domain);
+        let domain = address
+            .rsplit_once('@')
+            .map_or("localhost", |(_, domain)| domain);
         let key = hash(&ids);
         format!("<{}.{}.{key}@{domain}>", kind.name(), self.night.as_of)
     }
 
-    fn envelope<'a>(&'a self, person: &'a Person, message_id: &'a str) -> Envelope<'a> {
+    /// The moment of telling in words, with its zone.
+    fn as_of(&self) -> String {
+        let local = self.now.with_timezone(&self.config.zone);
+        format!(
+            "{}, {}",
+            self.config.words.long_day(local.date_naive()),
+            local.format("%H:%M %Z")
+        )
+    }
+
+    fn envelope<'a>(
+        &'a self,
+        person: &'a Person,
+        message_id: &'a str,
+        as_of: &'a str,
+    ) -> Envelope<'a> {
         Envelope {
             farm: &self.config.farm,
             farm_note: self.config.note.as_deref(),
-            from_name: &self.config.mail_from.name,
-            from_address: &self.config.mail_from.address,
-            to_name: &person.name,
-            to_address: &person.email,
+            from: Mailbox {
+                name: &self.config.mail_from.name,
+                address: &self.config.mail_from.address,
+            },
+            to: Mailbox {
+                name: &person.name,
+                address: &person.email,
+            },
+            reply_to: None,
             message_id,
             date: self.now.with_timezone(&self.config.zone).fixed_offset(),
+            as_of,
         }
     }
 

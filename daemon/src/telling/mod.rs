@@ -13,7 +13,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use rusqlite::Connection;
 
 use crate::config::Config;
-use crate::mail::compose::ComposeError;
+use crate::mail::message::ComposeError;
 use crate::store::jobs::{self, Job, RunState};
 use crate::store::{Store, StoreError, outbox, told};
 
@@ -32,7 +32,9 @@ pub enum TellError {
         source: ComposeError,
     },
     /// A later day has been told: telling an earlier one now would take back what is known since.
-    #[error("tell {day}: {newest} has been told already; see an earlier day with `preview` or `season`")]
+    #[error(
+        "tell {day}: {newest} has been told already; see an earlier day with `preview` or `season`"
+    )]
     Past {
         /// The day asked for.
         day: NaiveDate,

@@ -51,7 +51,10 @@ pub fn night(
                 block.station == station.id && insect.crops.contains(&block.crop)
             });
             placed.extend(of_station.map(|(place, block)| {
-                (place, assess(&orchard, block, insect, &heat, &visits, &notes))
+                (
+                    place,
+                    assess(&orchard, block, insect, &heat, &visits, &notes),
+                )
             }));
         }
         stations.extend(view);
@@ -66,7 +69,9 @@ pub fn night(
 }
 
 fn station_view(station: &Station, heat: &StationHeat) -> StationView {
-    let listed_from = heat.as_of().checked_sub_days(Days::new(SUSPECTS_LISTED_DAYS));
+    let listed_from = heat
+        .as_of()
+        .checked_sub_days(Days::new(SUSPECTS_LISTED_DAYS));
     StationView {
         station: station.id.clone(),
         name: station.name.clone(),

@@ -1,6 +1,7 @@
 //! Why a told date changed: what was revised or entered since it was told.
 
-use duskflight_core::notice::{Change, Notice, Words};
+use chrono::NaiveDate;
+use duskflight_core::notice::{Change, Event, Notice, Words};
 use duskflight_core::season::BlockSeason;
 use rusqlite::Connection;
 
@@ -19,38 +20,43 @@ pub(super) fn why(
     else {
         return Ok(None);
     };
-    let about = |season: &&BlockSeason| {
-        season.block.id == notice.block && season.insect == notice.insect
-    };
+    let about =
+        |season: &&BlockSeason| season.block.id == notice.block && season.insect == notice.insect;
     let Some(season) = night.seasons.iter().find(about) else {
         return Ok(None);
     };
-    let since = config.digest_instant(*told_on);
+    let told_at = config.digest_instant(*told_on);
+    let entered = told_at..config.digest_instant(night.as_of);
     let words = config.words;
     let mut causes = Vec::new();
-    let revised = days::revised_since(connection, &season.block.station, since)?;
-    if let (Some(first), Some(last)) = (revised.first(), revised.last()) {
-        let stretch = words.stretch(*first, *last);
-        causes.push(match revised.len() {
-            1 => format!("the station's {stretch} was revised"),
-            n => format!("{n} station days between {stretch} were revised"),
-        });
+    if !matches!(notice.event, Event::StartProvisional | Event::Start) {
+        let revised = days::revised(connection, &season.block.station, entered.clone())?;
+        if let (Some(first), Some(last)) = (revised.first(), revised.last()) {
+            let stretch = words.stretch(*first, *last);
+            causes.push(match revised.len() {
+                1 => format!("the station's {stretch} was revised"),
+                n => format!("{n} station days between {stretch} were revised"),
+            });
+        }
     }
+    let group = &season.block.start_group;
     let traps: Vec<&str> = night
         .orchard
-        .egg_traps(&season.block.start_group)
+        .egg_traps(group)
         .map(|trap| trap.id.as_str())
         .collect();
-    let late = visits::entered_late(connection, since, *told_on)?;
-    let mut read_on: Vec<_> = late
+    let mut read_on: Vec<NaiveDate> = visits::entered_late(connection, entered, *told_on)?
         .into_iter()
-        .filter(|(trap, ..)| traps.contains(&trap.as_str()))
-        .map(|(_, day, _)| day)
+        .filter(|(trap, _)| traps.contains(&trap.as_str()))
+        .map(|(_, day)| day)
         .collect();
     read_on.dedup();
     if !read_on.is_empty() {
         let days: Vec<String> = read_on.into_iter().map(|day| words.day(day)).collect();
-        causes.push(format!("egg-trap readings of {} were entered late", days.join(", ")));
+        causes.push(format!(
+            "egg-trap readings of {} were entered late",
+            Words::listed(&days)
+        ));
     }
-    Ok((!causes.is_empty()).then(|| format!("since then {}", Words::and(&causes))))
+    Ok((!causes.is_empty()).then(|| format!("since then {}", Words::listed(&causes))))
 }

@@ -292,6 +292,17 @@ fn too_few_traps_cannot_tell_until_set_by_hand() {
 }
 
 #[test]
+fn traps_taken_down_after_the_season_were_not_too_few() {
+    let mut case = quiet();
+    for trap in &mut case.traps {
+        trap.removed = Some(day(20));
+    }
+    assert_eq!(told(&case.as_of(30)), (StartStatus::None, None));
+    case.traps[0].removed = None;
+    assert_eq!(told(&case.as_of(30)), (StartStatus::CannotTell, None));
+}
+
+#[test]
 fn a_borrowed_start_is_as_good_as_its_lender() {
     let mut case = quiet().counts(15, &[2, 1, 0, 5]);
     let borrower = Block {

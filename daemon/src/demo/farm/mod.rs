@@ -26,7 +26,7 @@ pub use feed_script::{
 };
 pub use places::{Person, Role};
 pub use record::station_record;
-pub use supplies::{Part, Product};
+pub use supplies::Product;
 
 use nature::{Population, Warmth, dice};
 use rounds::Calendar;

@@ -1,5 +1,7 @@
 //! What wears out in the traps, and for how long it serves.
 
+use duskflight_core::orchard::Part;
+
 /// Something in a trap that wears out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Product {
@@ -13,32 +15,6 @@ pub struct Product {
     pub life_days: u16,
     /// Where the service life comes from.
     pub source: &'static str,
-}
-
-/// The parts of a trap that are serviced.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Part {
-    /// Pheromone lure.
-    Lure,
-    /// Phenyl propionate dispenser.
-    Ppo,
-    /// Egg bait or bait bag.
-    Bait,
-    /// Sticky liner.
-    Liner,
-}
-
-impl Part {
-    /// `lure`, `ppo`, `bait` or `liner`.
-    #[must_use]
-    pub const fn code(self) -> &'static str {
-        match self {
-            Self::Lure => "lure",
-            Self::Ppo => "ppo",
-            Self::Bait => "bait",
-            Self::Liner => "liner",
-        }
-    }
 }
 
 pub(super) const LURE: Product = Product {

@@ -4,7 +4,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Days, NaiveDate};
 
-use super::{Entry, InventedFarm, Kind, Part, day_of, invent, station_record};
+use duskflight_core::orchard::Part;
+
+use super::{Entry, InventedFarm, Kind, day_of, invent, station_record};
 
 type Row = BTreeMap<String, String>;
 
@@ -264,7 +266,7 @@ fn about_ninety_traps_of_twelve_blocks_and_every_id_exists() {
             block_ids.contains(&trap["block"]) && trap["block"] != BORROWS || trap["kind"] != "egg"
         );
         for part in [Part::Lure, Part::Ppo, Part::Bait, Part::Liner] {
-            let id = &trap[part.code()];
+            let id = &trap[part.name()];
             let known = farm.products.iter().any(|p| p.id == id && p.kind == part);
             assert!(id.is_empty() || known, "{trap:?}");
         }
@@ -332,7 +334,7 @@ fn sheets_come_in_order_and_some_come_late() {
 /// The longest time, in days, that a part of a trap went without service.
 fn longest_unserviced(visits: &[Row], trap: &Row, part: Part) -> i64 {
     let of_trap = visits.iter().filter(|row| row["trap"] == trap["id"]);
-    let serviced = of_trap.filter(|row| row["serviced"].split(' ').any(|p| p == part.code()));
+    let serviced = of_trap.filter(|row| row["serviced"].split(' ').any(|p| p == part.name()));
     let mut days = vec![date(trap, "hung")];
     days.extend(serviced.map(|row| date(row, "date")));
     days.push(date(trap, "removed"));
@@ -348,7 +350,7 @@ fn two_lures_and_a_ppo_are_left_weeks_overdue_and_nothing_else() {
     let visits = visits(&farm);
     let mut overdue = Vec::new();
     for trap in rows(&farm.traps_csv) {
-        for product in farm.products.iter().filter(|p| trap[p.kind.code()] == p.id) {
+        for product in farm.products.iter().filter(|p| trap[p.kind.name()] == p.id) {
             let longest = longest_unserviced(&visits, &trap, product.kind);
             if longest > i64::from(product.life_days) + 10 {
                 overdue.push((trap["id"].clone(), product.kind));

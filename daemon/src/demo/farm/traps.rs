@@ -7,8 +7,9 @@ use rand_chacha::ChaCha8Rng;
 use super::nature::{FIRST_PLACE, Population, Warmth, dice};
 use super::places::{Block, TrapNumbers};
 use super::rounds::Calendar;
-use super::supplies::{BAG_BAIT, EGG_BAIT, LINER, LONG_LURE, LURE, PPO, Part, Product};
+use super::supplies::{BAG_BAIT, EGG_BAIT, LINER, LONG_LURE, LURE, PPO, Product};
 use super::{MonthDay, csv_text, day_of};
+use duskflight_core::orchard::Part;
 
 /// The kinds of trap.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

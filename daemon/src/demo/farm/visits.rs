@@ -8,9 +8,10 @@ use rand_chacha::ChaCha8Rng;
 
 use super::nature::{FIRST_TRAP, Population, Warmth, count, dice, lognormal};
 use super::places::{Block, LATE_SHEET_BLOCK};
-use super::supplies::{Part, Product};
+use super::supplies::Product;
 use super::traps::{Trap, TrapKind};
 use super::{MonthDay, csv_text, day_of};
+use duskflight_core::orchard::Part;
 
 /// One reading of one trap.
 #[derive(Debug, Clone)]
@@ -310,7 +311,7 @@ fn row(visit: &Visit) -> [String; 9] {
     } else {
         ""
     };
-    let serviced: Vec<&str> = visit.serviced.iter().map(|part| part.code()).collect();
+    let serviced: Vec<&str> = visit.serviced.iter().map(|part| part.name()).collect();
     [
         visit.date.to_string(),
         visit.trap.clone(),
