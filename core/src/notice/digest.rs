@@ -11,7 +11,8 @@ use crate::trapping::ServiceDue;
 
 use super::decide::{Change, Notice};
 use super::event::Event;
-use super::words::{Words, degree_days};
+use super::gather::{gathered, trap_list};
+use super::words::{Words, degree_days, mark_title};
 
 /// How far "the next days" look.
 const NEXT_DAYS: u64 = 7;
@@ -71,6 +72,8 @@ pub struct Digest {
     pub day: NaiveDate,
     /// The one most important line.
     pub headline: String,
+    /// How much more news there is beside the headline.
+    pub more: usize,
     /// Trap work that is due.
     pub work: Vec<BlockLines>,
     /// What comes in the next days.
@@ -100,15 +103,17 @@ pub fn digest(
 ) -> Digest {
     let changed = changed(words, seasons, notices, &why);
     let work = per_block(seasons, |season| work_today(words, season));
+    let (headline, more) = headline(words, seasons, notices, &work);
     let mut all_trouble: Vec<String> = stations
         .iter()
         .flat_map(|station| station_trouble(words, station, day))
         .collect();
-    all_trouble.extend(holes(seasons));
+    all_trouble.extend(holes(words, seasons));
     all_trouble.extend(trouble);
     Digest {
         day,
-        headline: headline(words, seasons, notices, &work),
+        headline,
+        more,
         work,
         ahead: per_block(seasons, |season| ahead(words, season)),
         changed,
@@ -146,13 +151,14 @@ pub(super) fn season_of<'a>(
         .copied()
 }
 
-/// The most important notice, else the work of the day, else that there is nothing.
+/// The most important notice, else the work of the day, else that there is nothing; and how many
+/// more notices there are.
 fn headline(
     words: Words,
     seasons: &[&BlockSeason],
     notices: &[Notice],
     work: &[BlockLines],
-) -> String {
+) -> (String, usize) {
     let mut ranked: Vec<&Notice> = notices.iter().filter(|notice| rank(notice) < 9).collect();
     ranked.sort_by_key(|notice| rank(notice));
     let first = ranked
@@ -160,25 +166,21 @@ fn headline(
         .and_then(|notice| Some((notice, season_of(seasons, notice)?)));
     match first {
         Some((notice, season)) => {
-            let line = format!("{}: {}", season.block.name, short(words, notice, season));
-            match ranked.len() - 1 {
-                0 => line,
-                more => format!("{line} (+{more} more)"),
-            }
+            let sentence = short(&words.notice(notice, season));
+            let line = format!("{}: {sentence}", season.block.name);
+            (line, ranked.len() - 1)
         }
-        None if work.is_empty() => "nothing due, nothing new".to_owned(),
-        None => format!(
-            "trap work today in {} of {} blocks",
-            work.len(),
-            seasons.len()
-        ),
+        None if work.is_empty() => ("nothing due, nothing new".to_owned(), 0),
+        None => {
+            let (due, all) = (work.len(), seasons.len());
+            (format!("trap work today in {due} of {all} blocks"), 0)
+        }
     }
 }
 
-/// A notice short enough for a subject: without the quotation of what was told.
-pub(super) fn short(words: Words, notice: &Notice, season: &BlockSeason) -> String {
-    let sentence = words.notice(notice, season);
-    let cut = sentence.split(';').next().unwrap_or(&sentence);
+/// A sentence short enough for a subject: without the details after its first semicolon.
+pub(super) fn short(sentence: &str) -> String {
+    let cut = sentence.split(';').next().unwrap_or(sentence);
     cut.to_owned()
 }
 
@@ -207,11 +209,11 @@ fn changed(
             .filter(|notice| notice.block == season.block.id && notice.insect == season.insect)
             .collect();
         about.sort_by_key(|notice| rank(notice));
-        about
+        gathered(&about)
             .into_iter()
-            .map(|notice| {
-                let sentence = words.notice(notice, season);
-                match why(notice) {
+            .map(|notices| {
+                let sentence = words.together(&notices, season);
+                match notices.first().and_then(|first| why(first)) {
                     Some(why) => format!("{sentence}; {why}"),
                     None => sentence,
                 }
@@ -232,17 +234,11 @@ fn work_today(words: Words, season: &BlockSeason) -> Vec<String> {
         .into_iter()
         .map(|(kind, traps)| reading_line(words, kind, &traps, day))
         .collect();
-    lines.extend(
-        service_lines(season, |due| due.due <= day)
-            .into_iter()
-            .map(|(part, traps)| {
-                let traps: Vec<String> = traps
-                    .iter()
-                    .map(|due| service_phrase(words, due, day))
-                    .collect();
-                format!("{}: {}", part.words(), traps.join(", "))
-            }),
-    );
+    lines.extend(service_lines(
+        season,
+        |due| due.due <= day,
+        |due| service_phrase(words, due, day),
+    ));
     lines
 }
 
@@ -252,7 +248,7 @@ fn reading_line(
     traps: &[(&TrapId, NaiveDate)],
     day: NaiveDate,
 ) -> String {
-    let ids: Vec<String> = traps.iter().map(|(trap, _)| trap.to_string()).collect();
+    let ids: Vec<&TrapId> = traps.iter().map(|(trap, _)| *trap).collect();
     let oldest = traps.iter().map(|(_, due)| *due).min().unwrap_or(day);
     let since = if oldest < day {
         format!(", due since {}", words.day(oldest))
@@ -261,36 +257,41 @@ fn reading_line(
     };
     let plural = if traps.len() == 1 { "trap" } else { "traps" };
     format!(
-        "read {} {} {plural}: {}{since}",
+        "read {} {} {plural}{since}: {}",
         traps.len(),
         kind.name(),
-        ids.join(", ")
+        trap_list(&ids)
     )
 }
 
 fn service_phrase(words: Words, due: &ServiceDue, day: NaiveDate) -> String {
+    let (part, life) = (due.part.words(), due.life_days);
     if due.due < day {
-        format!(
-            "{} past its {}-day life since {}",
-            due.trap,
-            due.life_days,
-            words.day(due.due)
-        )
+        format!("{part}, {life}-day life ended {}", words.day(due.due))
     } else {
-        format!("{} ends its {}-day life today", due.trap, due.life_days)
+        format!("{part}, {life}-day life ends today")
     }
 }
 
-/// Service clocks that a condition picks, by part.
+/// The service clocks that a condition picks: traps with the same phrase share a line, by part and
+/// oldest first.
 fn service_lines(
     season: &BlockSeason,
     pick: impl Fn(&ServiceDue) -> bool,
-) -> BTreeMap<Part, Vec<&ServiceDue>> {
-    let mut by_part: BTreeMap<Part, Vec<&ServiceDue>> = BTreeMap::new();
+    phrase: impl Fn(&ServiceDue) -> String,
+) -> Vec<String> {
+    let mut alike: BTreeMap<(Part, NaiveDate, u16), Vec<&ServiceDue>> = BTreeMap::new();
     for due in season.service.iter().filter(|due| pick(due)) {
-        by_part.entry(due.part).or_default().push(due);
+        let key = (due.part, due.due, due.life_days);
+        alike.entry(key).or_default().push(due);
     }
-    by_part
+    alike
+        .into_values()
+        .map(|dues| {
+            let traps: Vec<&TrapId> = dues.iter().map(|due| &due.trap).collect();
+            format!("{}: {}", phrase(dues[0]), trap_list(&traps))
+        })
+        .collect()
 }
 
 /// Marks whose range begins soon, and parts whose service life ends in the next days.
@@ -306,23 +307,15 @@ fn ahead(words: Words, season: &BlockSeason) -> Vec<String> {
         })
         .map(|reading| mark_line(words, season, reading))
         .collect();
-    let soon = service_lines(season, |due| due.due > day && due.due <= within(NEXT_DAYS));
-    lines.extend(soon.into_iter().map(|(part, traps)| {
-        let traps: Vec<String> = traps
-            .iter()
-            .map(|due| format!("{} until {}", due.trap, words.day(due.due)))
-            .collect();
-        format!("{} in its last days: {}", part.words(), traps.join(", "))
-    }));
+    lines.extend(service_lines(
+        season,
+        |due| due.due > day && due.due <= within(NEXT_DAYS),
+        |due| format!("{} lasts until {}", due.part.words(), words.day(due.due)),
+    ));
     lines
 }
 
 fn mark_line(words: Words, season: &BlockSeason, reading: &MarkReading) -> String {
-    let varieties = if reading.waits_for_hull_split {
-        format!(" ({})", reading.varieties.join(", "))
-    } else {
-        String::new()
-    };
     let beside = if reading.told {
         ""
     } else {
@@ -334,8 +327,8 @@ fn mark_line(words: Words, season: &BlockSeason, reading: &MarkReading) -> Strin
         ", from a provisional start"
     };
     format!(
-        "{}{varieties}: {}{beside}{firm}",
-        reading.name,
+        "{}: {}{beside}{firm}",
+        mark_title(reading),
         words.outcome(&reading.outcome)
     )
 }
@@ -359,7 +352,7 @@ fn station_trouble(words: Words, station: &StationView, day: NaiveDate) -> Vec<S
 }
 
 /// Blocks whose heat cannot be told, each reason once.
-fn holes(seasons: &[&BlockSeason]) -> Vec<String> {
+fn holes(words: Words, seasons: &[&BlockSeason]) -> Vec<String> {
     let mut reasons: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
     for season in seasons.iter().filter(|season| season.start.date.is_some()) {
         if let Err(reason) = &season.degree_days {
@@ -368,7 +361,10 @@ fn holes(seasons: &[&BlockSeason]) -> Vec<String> {
     }
     reasons
         .into_iter()
-        .map(|(reason, blocks)| format!("can't tell heat of {}: {reason}", blocks.join(", ")))
+        .map(|(reason, blocks)| {
+            let reason = words.reworded(reason);
+            format!("can't tell heat of {}: {reason}", blocks.join(", "))
+        })
         .collect()
 }
 
@@ -410,9 +406,10 @@ fn evidence(words: Words, season: &BlockSeason) -> Vec<String> {
     if season.start.date.is_some() {
         lines.extend(season.marks.iter().map(|reading| {
             format!(
-                "{} — {}",
-                words.mark_evidence(season, reading),
-                words.outcome(&reading.outcome)
+                "{}: {}; {}",
+                mark_title(reading),
+                words.outcome(&reading.outcome),
+                words.mark_evidence(season, reading)
             )
         }));
     }

@@ -4,6 +4,7 @@ mod alert;
 mod decide;
 mod digest;
 mod event;
+mod gather;
 mod words;
 
 pub use alert::{Alert, AlertItem, alert};

@@ -3,14 +3,15 @@
 use chrono::{Datelike, NaiveDate};
 use serde::{Deserialize, Serialize};
 
-use crate::id::MarkId;
-use crate::orchard::StartRule;
+use crate::id::{MarkId, TrapId};
+use crate::orchard::{Part, StartRule};
 use crate::season::{Basis, BlockSeason, FEW_PAST_YEARS, MarkReading, Outcome, Projection};
 use crate::temperature::{DegreeDays, Unit};
 use crate::trapping::{Catch, CheckEvidence, RuleResult, StartStatus};
 
 use super::decide::{Change, Notice};
 use super::event::{Event, Value};
+use super::gather::trap_list;
 
 /// The order in which days are printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -82,16 +83,28 @@ impl Words {
     /// A notice as one sentence, without the block it is about.
     #[must_use]
     pub fn notice(self, notice: &Notice, season: &BlockSeason) -> String {
-        let what = subject_of(&notice.event, season);
+        self.of_event(notice, &subject_of(&notice.event, season), season)
+    }
+
+    /// Notices that differ only in their trap, as one sentence; empty without a notice.
+    pub(super) fn together(self, notices: &[&Notice], season: &BlockSeason) -> String {
+        match notices {
+            [] => String::new(),
+            [alone] => self.notice(alone, season),
+            [first, ..] => self.of_event(first, &subject_of_all(notices), season),
+        }
+    }
+
+    fn of_event(self, notice: &Notice, what: &str, season: &BlockSeason) -> String {
         match &notice.change {
-            Change::New(value) => self.news(&notice.event, &what, *value, season),
+            Change::New(value) => self.news(&notice.event, what, *value, season),
             Change::History(value) => format!(
                 "{} (before Duskflight began here)",
-                self.news(&notice.event, &what, *value, season)
+                self.news(&notice.event, what, *value, season)
             ),
             Change::Corrected { was, told_on, now } => format!(
                 "corrected: {}; told on {}: {}",
-                self.news(&notice.event, &what, *now, season),
+                self.news(&notice.event, what, *now, season),
                 self.day(*told_on),
                 self.value(*was)
             ),
@@ -100,27 +113,49 @@ impl Words {
                 told_on,
                 reason,
             } => format!(
-                "withdrawn: {what}, told on {} as {}; {reason}",
+                "withdrawn: {what}; told on {}: {}; now: {}",
                 self.day(*told_on),
-                self.value(*was)
+                self.value(*was),
+                self.reworded(reason)
             ),
         }
     }
 
+    /// What holds now. A subject line ends at the first semicolon.
     fn news(self, event: &Event, what: &str, value: Value, season: &BlockSeason) -> String {
-        let when = self.value(value);
         match event {
-            Event::StartProvisional => format!("{what} {when}; the next check decides"),
-            Event::Start => format!("{what} {}: {when}", season.start.status.words()),
-            Event::MarkNear(..) => format!("{what} projected for {when}"),
-            Event::MarkPassed(..) => {
-                format!("degree-day mark of {what} passed on {when} (computed, not observed)")
+            Event::StartProvisional => {
+                format!("{what}: {}; the next check decides", self.value(value))
             }
-            Event::PastServiceLife(_, _, since) => {
-                format!(
-                    "{what} past its service life since {when} (in since {})",
-                    self.day(*since)
-                )
+            Event::Start => format!(
+                "{what} {}: {}",
+                season.start.status.words(),
+                self.value(value)
+            ),
+            Event::MarkNear(..) => format!("{what} projected for {}", self.value_in_parts(value)),
+            Event::MarkPassed(..) => format!(
+                "{what}: degree-day mark passed {} (computed); not observed in the block",
+                self.value(value)
+            ),
+            Event::PastServiceLife(_, _, since) => format!(
+                "{what}: service life ended {} (in since {})",
+                self.value(value),
+                self.day(*since)
+            ),
+        }
+    }
+
+    /// A told value, its middle after a semicolon.
+    fn value_in_parts(self, value: Value) -> String {
+        match value {
+            Value::Day(day) => self.day(day),
+            Value::Range {
+                early,
+                middle,
+                late,
+            } => {
+                let range = self.stretch(early, late);
+                format!("{range}; middle {}", self.day(middle))
             }
         }
     }
@@ -150,7 +185,7 @@ impl Words {
             Outcome::Projected(projection) => {
                 format!("projected {}", self.value(Value::from(projection)))
             }
-            Outcome::CannotTell { reason } => format!("can't tell: {reason}"),
+            Outcome::CannotTell { reason } => format!("can't tell: {}", self.reworded(reason)),
         }
     }
 
@@ -187,7 +222,7 @@ impl Words {
 
     fn check(self, check: &CheckEvidence) -> String {
         format!(
-            "{} {} read of {} hung, {} rising, {} with eggs, {} eggs",
+            "{}: {} read of {} hung, {} rising, {} with eggs, {} eggs",
             self.day(check.date),
             check.read,
             check.hung,
@@ -211,7 +246,7 @@ impl Words {
             }
             RuleResult::Confirmed { date, .. } => self.day(*date),
         };
-        format!("{}{mark} {result}", rule.words())
+        format!("{}{mark}: {result}", rule.words())
     }
 
     /// What the heat of a block rests on.
@@ -245,28 +280,35 @@ impl Words {
     #[must_use]
     pub fn mark_evidence(self, season: &BlockSeason, reading: &MarkReading) -> String {
         let at = degree_days(reading.at, season.unit);
-        let from = match &reading.basis {
+        let from = self.counts_from(season, reading);
+        match &reading.outcome {
+            Outcome::Projected(projection) => {
+                format!("{at} from {from}; {}", self.range_evidence(projection))
+            }
+            _ => format!("{at} from {from}"),
+        }
+    }
+
+    fn counts_from(self, season: &BlockSeason, reading: &MarkReading) -> String {
+        let later_of = |mark, split: &str, day: &NaiveDate| {
+            let mark = mark_name(season, mark);
+            format!(
+                "the later of {mark} and hull split {split} {}",
+                self.day(*day)
+            )
+        };
+        match &reading.basis {
             Basis::EggLayingStart => "the egg-laying start".to_owned(),
-            Basis::Mark(mark) if reading.waits_for_hull_split => {
+            Basis::Mark(mark) if !reading.told => {
+                format!("{}, without hull split", mark_name(season, mark))
+            }
+            Basis::Mark(mark) if reading.waits_for_hull_split && !waits(season, mark) => {
                 format!("{} (hull split not entered)", mark_name(season, mark))
             }
             Basis::Mark(mark) => mark_name(season, mark),
-            Basis::HullSplit(mark, day) => format!(
-                "the later of {} and hull split seen {}",
-                mark_name(season, mark),
-                self.day(*day)
-            ),
-            Basis::HullSplitExpected(mark, day) => format!(
-                "the later of {} and hull split expected {}",
-                mark_name(season, mark),
-                self.day(*day)
-            ),
-        };
-        let range = match &reading.outcome {
-            Outcome::Projected(projection) => format!("; {}", self.range_evidence(projection)),
-            _ => String::new(),
-        };
-        format!("{}: {at} from {from}{range}", reading.name)
+            Basis::HullSplit(mark, day) => later_of(mark, "seen", day),
+            Basis::HullSplitExpected(mark, day) => later_of(mark, "expected", day),
+        }
     }
 
     fn range_evidence(self, projection: &Projection) -> String {
@@ -304,7 +346,7 @@ impl Words {
     }
 
     /// ISO days inside a reason, as the farm prints days.
-    fn reworded(self, text: &str) -> String {
+    pub(super) fn reworded(self, text: &str) -> String {
         text.split(' ')
             .map(|word| {
                 let bare = word.trim_end_matches([',', ';', '.', ':']);
@@ -351,6 +393,35 @@ fn subject_of(event: &Event, season: &BlockSeason) -> String {
             }
         }
         Event::PastServiceLife(trap, part, _) => format!("{} of trap {trap}", part.words()),
+    }
+}
+
+/// The part that several traps share: all notices are about it.
+fn subject_of_all(notices: &[&Notice]) -> String {
+    let parts: Vec<(&TrapId, Part)> = notices
+        .iter()
+        .filter_map(|notice| match &notice.event {
+            Event::PastServiceLife(trap, part, _) => Some((trap, *part)),
+            _ => None,
+        })
+        .collect();
+    let part = parts.first().map_or("part", |(_, part)| part.words());
+    let traps: Vec<&TrapId> = parts.into_iter().map(|(trap, _)| trap).collect();
+    format!("{part} of traps {}", trap_list(&traps))
+}
+
+/// Whether a mark itself waits for hull split.
+fn waits(season: &BlockSeason, mark: &MarkId) -> bool {
+    let mut readings = season.marks.iter();
+    readings.any(|reading| &reading.mark == mark && reading.waits_for_hull_split)
+}
+
+/// A mark with the varieties it is read for, where they differ.
+pub(super) fn mark_title(reading: &MarkReading) -> String {
+    if reading.waits_for_hull_split {
+        format!("{} ({})", reading.name, reading.varieties.join(", "))
+    } else {
+        reading.name.clone()
     }
 }
 
