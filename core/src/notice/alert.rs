@@ -9,7 +9,7 @@ use super::decide::{Change, Notice};
 use super::digest::{rank, season_of, short};
 use super::event::Event;
 use super::gather::gathered;
-use super::words::{Words, mark_title};
+use super::words::Words;
 
 /// All that one grower is told on one day.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -95,10 +95,7 @@ fn evidence_of(words: Words, event: &Event, season: &BlockSeason) -> Vec<String>
                 .marks
                 .iter()
                 .filter(|reading| &reading.mark == mark && about(&reading.varieties))
-                .map(|reading| {
-                    let rests_on = words.mark_evidence(season, reading);
-                    format!("{}: {rests_on}", mark_title(reading))
-                })
+                .map(|reading| words.mark_line(season, reading))
                 .collect();
             lines.push(format!("egg-laying start {}", words.start(season)));
             lines.push(words.heat_evidence(season));

@@ -1,18 +1,18 @@
 //! The contents of an adviser's morning digest, without markup.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Days, NaiveDate};
 
-use crate::id::{BlockId, StationId, TrapId};
-use crate::orchard::{Part, TrapKind};
-use crate::season::{BlockSeason, MarkReading, Outcome};
-use crate::trapping::ServiceDue;
+use crate::id::{BlockId, StationId};
+use crate::orchard::Part;
+use crate::season::{BlockSeason, MarkReading, Outcome, Projection};
 
 use super::decide::{Change, Notice};
 use super::event::Event;
-use super::gather::{gathered, trap_list};
+use super::gather::gathered;
 use super::words::{Words, degree_days, mark_title};
+use super::work::{service_lines, work_today};
 
 /// How far "the next days" look.
 const NEXT_DAYS: u64 = 7;
@@ -84,6 +84,8 @@ pub struct Digest {
     pub trouble: Vec<String>,
     /// All blocks.
     pub table: Vec<TableRow>,
+    /// Stations and methods behind the heat of the blocks.
+    pub heat: Vec<String>,
     /// What each block's answers rest on.
     pub evidence: Vec<BlockLines>,
 }
@@ -122,6 +124,7 @@ pub fn digest(
             .iter()
             .map(|season| table_row(words, season))
             .collect(),
+        heat: heat(words, seasons),
         evidence: per_block(seasons, |season| evidence(words, season)),
     }
 }
@@ -209,110 +212,79 @@ fn changed(
             .filter(|notice| notice.block == season.block.id && notice.insect == season.insect)
             .collect();
         about.sort_by_key(|notice| rank(notice));
-        gathered(&about)
-            .into_iter()
-            .map(|notices| {
-                let sentence = words.together(&notices, season);
-                match notices.first().and_then(|first| why(first)) {
-                    Some(why) => format!("{sentence}; {why}"),
-                    None => sentence,
-                }
-            })
-            .collect()
+        let (service, others): (Vec<&Notice>, Vec<&Notice>) =
+            about.into_iter().partition(|notice| is_new_service(notice));
+        let told = gathered(&others).into_iter().map(|notices| {
+            let sentence = words.together(&notices, season);
+            match notices.first().and_then(|first| why(first)) {
+                Some(why) => format!("{sentence}; {why}"),
+                None => sentence,
+            }
+        });
+        told.chain(newly_past(&service)).collect()
     })
 }
 
-/// Readings due and parts past their service life, by kind.
-fn work_today(words: Words, season: &BlockSeason) -> Vec<String> {
-    let day = season.as_of;
-    let mut readings: BTreeMap<TrapKind, Vec<(&TrapId, NaiveDate)>> = BTreeMap::new();
-    for reading in season.readings.iter().filter(|reading| reading.due <= day) {
-        let of_kind = readings.entry(reading.kind).or_default();
-        of_kind.push((&reading.trap, reading.due));
-    }
-    let mut lines: Vec<String> = readings
-        .into_iter()
-        .map(|(kind, traps)| reading_line(words, kind, &traps, day))
-        .collect();
-    lines.extend(service_lines(
-        season,
-        |due| due.due <= day,
-        |due| service_phrase(words, due, day),
-    ));
-    lines
-}
-
-fn reading_line(
-    words: Words,
-    kind: TrapKind,
-    traps: &[(&TrapId, NaiveDate)],
-    day: NaiveDate,
-) -> String {
-    let ids: Vec<&TrapId> = traps.iter().map(|(trap, _)| *trap).collect();
-    let oldest = traps.iter().map(|(_, due)| *due).min().unwrap_or(day);
-    let since = if oldest < day {
-        format!(", due since {}", words.day(oldest))
-    } else {
-        String::new()
-    };
-    let plural = if traps.len() == 1 { "trap" } else { "traps" };
-    format!(
-        "read {} {} {plural}{since}: {}",
-        traps.len(),
-        kind.name(),
-        trap_list(&ids)
+const fn is_new_service(notice: &Notice) -> bool {
+    matches!(
+        (&notice.event, &notice.change),
+        (
+            Event::PastServiceLife(..),
+            Change::New(_) | Change::History(_)
+        )
     )
 }
 
-fn service_phrase(words: Words, due: &ServiceDue, day: NaiveDate) -> String {
-    let (part, life) = (due.part.words(), due.life_days);
-    if due.due < day {
-        format!("{part}, {life}-day life ended {}", words.day(due.due))
-    } else {
-        format!("{part}, {life}-day life ends today")
+/// How many traps have parts newly past their service life; which ones stands in the trap work.
+fn newly_past(service: &[&Notice]) -> Option<String> {
+    let mut traps: BTreeMap<Part, usize> = BTreeMap::new();
+    for notice in service {
+        if let Event::PastServiceLife(_, part, _) = &notice.event {
+            *traps.entry(*part).or_default() += 1;
+        }
     }
-}
-
-/// The service clocks that a condition picks: traps with the same phrase share a line, by part and
-/// oldest first.
-fn service_lines(
-    season: &BlockSeason,
-    pick: impl Fn(&ServiceDue) -> bool,
-    phrase: impl Fn(&ServiceDue) -> String,
-) -> Vec<String> {
-    let mut alike: BTreeMap<(Part, NaiveDate, u16), Vec<&ServiceDue>> = BTreeMap::new();
-    for due in season.service.iter().filter(|due| pick(due)) {
-        let key = (due.part, due.due, due.life_days);
-        alike.entry(key).or_default().push(due);
-    }
-    alike
-        .into_values()
-        .map(|dues| {
-            let traps: Vec<&TrapId> = dues.iter().map(|due| &due.trap).collect();
-            format!("{}: {}", phrase(dues[0]), trap_list(&traps))
+    let parts: Vec<String> = traps
+        .iter()
+        .map(|(part, count)| {
+            let plural = if *count == 1 { "trap" } else { "traps" };
+            format!("{} of {count} {plural}", part.words())
         })
-        .collect()
+        .collect();
+    (!parts.is_empty()).then(|| format!("newly past its service life: {}", parts.join(", ")))
 }
 
 /// Marks whose range begins soon, and parts whose service life ends in the next days.
 fn ahead(words: Words, season: &BlockSeason) -> Vec<String> {
     let day = season.as_of;
-    let within = |days| day.checked_add_days(Days::new(days)).unwrap_or(day);
-    let mut lines: Vec<String> = season
+    let soon = within(day, NEXT_DAYS);
+    let near = season
         .marks
         .iter()
-        .filter(|reading| match &reading.outcome {
-            Outcome::Projected(p) => p.early <= within(MARKS_AHEAD_DAYS),
-            _ => false,
-        })
+        .filter(|reading| reading.outcome.projection().is_some() && is_near(season, reading));
+    let mut lines: Vec<String> = near
         .map(|reading| mark_line(words, season, reading))
         .collect();
     lines.extend(service_lines(
         season,
-        |due| due.due > day && due.due <= within(NEXT_DAYS),
+        |due| due.due > day && due.due <= soon,
         |due| format!("{} lasts until {}", due.part.words(), words.day(due.due)),
     ));
     lines
+}
+
+fn within(day: NaiveDate, days: u64) -> NaiveDate {
+    day.checked_add_days(Days::new(days)).unwrap_or(day)
+}
+
+/// Whether a mark's range begins soon, in any of its readings: they belong beside each other.
+fn is_near(season: &BlockSeason, reading: &MarkReading) -> bool {
+    let horizon = within(season.as_of, MARKS_AHEAD_DAYS);
+    season
+        .marks
+        .iter()
+        .filter(|other| other.mark == reading.mark)
+        .filter_map(|other| other.outcome.projection())
+        .any(|projection| projection.early <= horizon)
 }
 
 fn mark_line(words: Words, season: &BlockSeason, reading: &MarkReading) -> String {
@@ -338,7 +310,7 @@ fn station_trouble(words: Words, station: &StationView, day: NaiveDate) -> Vec<S
     match station.newest {
         None => lines.push(format!("{}: no temperatures yet", station.name)),
         Some(newest) if (day - newest).num_days() > FRESH_DAYS => lines.push(format!(
-            "{}: no complete day since {} ({} days); dates below are estimates",
+            "{}: no complete day since {} ({} days); dates that rest on it are estimates",
             station.name,
             words.day(newest),
             (day - newest).num_days()
@@ -354,7 +326,7 @@ fn station_trouble(words: Words, station: &StationView, day: NaiveDate) -> Vec<S
 /// Blocks whose heat cannot be told, each reason once.
 fn holes(words: Words, seasons: &[&BlockSeason]) -> Vec<String> {
     let mut reasons: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
-    for season in seasons.iter().filter(|season| season.start.date.is_some()) {
+    for season in seasons.iter().filter(|season| needs_heat(season)) {
         if let Err(reason) = &season.degree_days {
             reasons.entry(reason).or_default().push(&season.block.name);
         }
@@ -368,12 +340,18 @@ fn holes(words: Words, seasons: &[&BlockSeason]) -> Vec<String> {
         .collect()
 }
 
+/// Whether a block's heat should be known: a start newer than the station's usual lag has none yet.
+fn needs_heat(season: &BlockSeason) -> bool {
+    let Some(start) = season.start.date else {
+        return false;
+    };
+    let fresh = |newest: NaiveDate| (season.as_of - newest).num_days() <= FRESH_DAYS;
+    let waits = |newest: NaiveDate| newest < start && fresh(newest);
+    !season.newest_day.is_some_and(waits)
+}
+
 fn table_row(words: Words, season: &BlockSeason) -> TableRow {
-    let next = season
-        .marks
-        .iter()
-        .filter(|reading| reading.told)
-        .find(|reading| matches!(reading.outcome, Outcome::Projected(_)));
+    let next = next_mark(season);
     TableRow {
         block: season.block.id.clone(),
         name: season.block.name.clone(),
@@ -385,11 +363,9 @@ fn table_row(words: Words, season: &BlockSeason) -> TableRow {
         },
         next_mark: next.map_or_else(
             || "–".to_owned(),
-            |reading| match &reading.outcome {
-                Outcome::Projected(projection) => {
-                    format!("{} {}", reading.name, words.value(projection.into()))
-                }
-                _ => String::new(),
+            |(reading, projection)| {
+                let range = words.value(projection.into());
+                format!("{}, {range}", mark_title(reading))
             },
         ),
         catches: season
@@ -400,18 +376,48 @@ fn table_row(words: Words, season: &BlockSeason) -> TableRow {
     }
 }
 
+/// The told mark that is projected next, of the varieties that differ the earliest.
+fn next_mark(season: &BlockSeason) -> Option<(&MarkReading, &Projection)> {
+    season
+        .marks
+        .iter()
+        .filter(|reading| reading.told)
+        .filter_map(|reading| Some((reading, reading.outcome.projection()?)))
+        .min_by_key(|(_, projection)| projection.middle)
+}
+
+fn heat(words: Words, seasons: &[&BlockSeason]) -> Vec<String> {
+    let sources: BTreeSet<String> = seasons
+        .iter()
+        .map(|season| words.heat_source(season))
+        .collect();
+    sources.into_iter().collect()
+}
+
+/// The start, the mark passed last, and every mark that comes near, stands in the table or cannot
+/// be told.
 fn evidence(words: Words, season: &BlockSeason) -> Vec<String> {
     let mut lines = words.start_evidence(season);
-    lines.push(words.heat_evidence(season));
-    if season.start.date.is_some() {
-        lines.extend(season.marks.iter().map(|reading| {
-            format!(
-                "{}: {}; {}",
-                mark_title(reading),
-                words.outcome(&reading.outcome),
-                words.mark_evidence(season, reading)
-            )
-        }));
+    if season.start.date.is_none() {
+        return lines;
     }
+    lines.push(match &season.degree_days {
+        Ok(sum) => format!("heat: {}", words.heat_sum(season, sum)),
+        Err(reason) => format!("heat: can't tell: {}", words.reworded(reason)),
+    });
+    let next = next_mark(season).map(|(reading, _)| &reading.mark);
+    let last = season
+        .marks
+        .iter()
+        .rfind(|reading| matches!(reading.outcome, Outcome::Passed { .. }));
+    let shown = season.marks.iter().filter(|reading| {
+        let mark = Some(&reading.mark);
+        let cannot_tell = matches!(reading.outcome, Outcome::CannotTell { .. });
+        cannot_tell
+            || mark == next
+            || mark == last.map(|last| &last.mark)
+            || is_near(season, reading)
+    });
+    lines.extend(shown.map(|reading| words.mark_line(season, reading)));
     lines
 }

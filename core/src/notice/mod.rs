@@ -4,8 +4,10 @@ mod alert;
 mod decide;
 mod digest;
 mod event;
+mod evidence;
 mod gather;
 mod words;
+mod work;
 
 pub use alert::{Alert, AlertItem, alert};
 pub use decide::{Change, Notice, Told, decide};

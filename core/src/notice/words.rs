@@ -4,10 +4,10 @@ use chrono::{Datelike, NaiveDate};
 use serde::{Deserialize, Serialize};
 
 use crate::id::{MarkId, TrapId};
-use crate::orchard::{Part, StartRule};
-use crate::season::{Basis, BlockSeason, FEW_PAST_YEARS, MarkReading, Outcome, Projection};
+use crate::orchard::Part;
+use crate::season::{BlockSeason, MarkReading, Outcome};
 use crate::temperature::{DegreeDays, Unit};
-use crate::trapping::{Catch, CheckEvidence, RuleResult, StartStatus};
+use crate::trapping::{Catch, StartStatus};
 
 use super::decide::{Change, Notice};
 use super::event::{Event, Value};
@@ -103,17 +103,17 @@ impl Words {
                 self.news(&notice.event, what, *value, season)
             ),
             Change::Corrected { was, told_on, now } => format!(
-                "corrected: {}; told on {}: {}",
+                "corrected: {}; instead of {}, told on {}",
                 self.news(&notice.event, what, *now, season),
-                self.day(*told_on),
-                self.value(*was)
+                self.value(*was),
+                self.day(*told_on)
             ),
             Change::Withdrawn {
                 was,
                 told_on,
                 reason,
             } => format!(
-                "withdrawn: {what}; told on {}: {}; now: {}",
+                "{what} withdrawn; told on {} as {}; now: {}",
                 self.day(*told_on),
                 self.value(*was),
                 self.reworded(reason)
@@ -189,146 +189,6 @@ impl Words {
         }
     }
 
-    /// What the start of a block rests on.
-    #[must_use]
-    pub fn start_evidence(self, season: &BlockSeason) -> Vec<String> {
-        let evidence = &season.start.evidence;
-        let mut lines = vec![format!("start: {}", self.reworded(&evidence.reason))];
-        let shown = match evidence.checks.len() {
-            0 => evidence.newest_check.as_slice(),
-            _ => &evidence.checks,
-        };
-        if !shown.is_empty() {
-            let checks: Vec<String> = shown.iter().map(|check| self.check(check)).collect();
-            lines.push(format!(
-                "egg traps of {}: {}",
-                evidence.group,
-                checks.join("; ")
-            ));
-        }
-        let results: Vec<String> = evidence
-            .results
-            .iter()
-            .map(|(rule, result)| self.rule_result(*rule, result, *rule == evidence.rule))
-            .collect();
-        lines.push(format!("by each rule: {}", results.join("; ")));
-        if evidence.may_be_late {
-            lines.push(
-                "under mating disruption egg traps catch less: the start may be late".to_owned(),
-            );
-        }
-        lines
-    }
-
-    fn check(self, check: &CheckEvidence) -> String {
-        format!(
-            "{}: {} read of {} hung, {} rising, {} with eggs, {} eggs",
-            self.day(check.date),
-            check.read,
-            check.hung,
-            check.rising,
-            check.with_eggs,
-            check.eggs
-        )
-    }
-
-    fn rule_result(self, rule: StartRule, result: &RuleResult, in_force: bool) -> String {
-        let mark = if in_force { " (in force)" } else { "" };
-        let result = match result {
-            RuleResult::NotYet { withdrawn } if withdrawn.is_empty() => "not yet".to_owned(),
-            RuleResult::NotYet { withdrawn } => {
-                let days: Vec<_> = withdrawn.iter().map(|day| self.day(*day)).collect();
-                format!("not yet, taken back {}", days.join(", "))
-            }
-            RuleResult::Provisional { date, missed_check } => {
-                let missed = if *missed_check { ", missed check" } else { "" };
-                format!("provisional {}{missed}", self.day(*date))
-            }
-            RuleResult::Confirmed { date, .. } => self.day(*date),
-        };
-        format!("{}{mark}: {result}", rule.words())
-    }
-
-    /// What the heat of a block rests on.
-    #[must_use]
-    pub fn heat_evidence(self, season: &BlockSeason) -> String {
-        let model = season.heat_model;
-        let unit = season.unit;
-        let thresholds = model.thresholds();
-        let estimated = match &season.degree_days {
-            Ok(sum) if sum.estimated_days > 0 => {
-                format!(", {} days estimated", sum.estimated_days)
-            }
-            Ok(_) => ", no day estimated".to_owned(),
-            Err(_) => String::new(),
-        };
-        let newest = season
-            .newest_day
-            .map_or_else(|| "none".to_owned(), |day| self.day(day));
-        format!(
-            "heat: station {}, {}, {} cutoff, {}–{} {}, newest day {newest}{estimated}",
-            season.block.station,
-            model.method(),
-            model.cutoff(),
-            number(thresholds.lower().in_unit(unit)),
-            number(thresholds.upper().in_unit(unit)),
-            unit.symbol()
-        )
-    }
-
-    /// What a mark's answer rests on.
-    #[must_use]
-    pub fn mark_evidence(self, season: &BlockSeason, reading: &MarkReading) -> String {
-        let at = degree_days(reading.at, season.unit);
-        let from = self.counts_from(season, reading);
-        match &reading.outcome {
-            Outcome::Projected(projection) => {
-                format!("{at} from {from}; {}", self.range_evidence(projection))
-            }
-            _ => format!("{at} from {from}"),
-        }
-    }
-
-    fn counts_from(self, season: &BlockSeason, reading: &MarkReading) -> String {
-        let later_of = |mark, split: &str, day: &NaiveDate| {
-            let mark = mark_name(season, mark);
-            format!(
-                "the later of {mark} and hull split {split} {}",
-                self.day(*day)
-            )
-        };
-        match &reading.basis {
-            Basis::EggLayingStart => "the egg-laying start".to_owned(),
-            Basis::Mark(mark) if !reading.told => {
-                format!("{}, without hull split", mark_name(season, mark))
-            }
-            Basis::Mark(mark) if reading.waits_for_hull_split && !waits(season, mark) => {
-                format!("{} (hull split not entered)", mark_name(season, mark))
-            }
-            Basis::Mark(mark) => mark_name(season, mark),
-            Basis::HullSplit(mark, day) => later_of(mark, "seen", day),
-            Basis::HullSplitExpected(mark, day) => later_of(mark, "expected", day),
-        }
-    }
-
-    fn range_evidence(self, projection: &Projection) -> String {
-        let years = projection.past_years;
-        let few = if years < FEW_PAST_YEARS {
-            ", few, so widened"
-        } else {
-            ""
-        };
-        let spread = if projection.insect_spread {
-            "insect's published spread in the range"
-        } else {
-            "insect's own spread unknown"
-        };
-        format!(
-            "by weather alone {} from {years} past years{few}; {spread}",
-            self.stretch(projection.weather_early, projection.weather_late)
-        )
-    }
-
     /// Catches of one kind in one phrase.
     #[must_use]
     pub fn catch(self, catch: &Catch) -> String {
@@ -341,7 +201,7 @@ impl Words {
                 catch.traps_hung,
                 rate_words(rate)
             ),
-            None => format!("{}: not read", catch.kind.name()),
+            None => format!("{} traps not read", catch.kind.name()),
         }
     }
 
@@ -410,12 +270,6 @@ fn subject_of_all(notices: &[&Notice]) -> String {
     format!("{part} of traps {}", trap_list(&traps))
 }
 
-/// Whether a mark itself waits for hull split.
-fn waits(season: &BlockSeason, mark: &MarkId) -> bool {
-    let mut readings = season.marks.iter();
-    readings.any(|reading| &reading.mark == mark && reading.waits_for_hull_split)
-}
-
 /// A mark with the varieties it is read for, where they differ.
 pub(super) fn mark_title(reading: &MarkReading) -> String {
     if reading.waits_for_hull_split {
@@ -425,14 +279,9 @@ pub(super) fn mark_title(reading: &MarkReading) -> String {
     }
 }
 
-fn mark_name(season: &BlockSeason, mark: &MarkId) -> String {
+pub(super) fn mark_name(season: &BlockSeason, mark: &MarkId) -> String {
     let named = season.marks.iter().find(|reading| &reading.mark == mark);
     named.map_or_else(|| mark.to_string(), |reading| reading.name.clone())
-}
-
-fn number(value: f64) -> String {
-    let text = format!("{value:.1}");
-    text.strip_suffix(".0").map_or(text.clone(), str::to_owned)
 }
 
 fn rate_words(rate: f64) -> String {
