@@ -8,6 +8,7 @@ use crate::season::BlockSeason;
 use super::decide::{Change, Notice};
 use super::digest::{rank, season_of, short};
 use super::event::Event;
+use super::gather::gathered;
 use super::words::Words;
 
 /// All that one grower is told on one day.
@@ -17,6 +18,8 @@ pub struct Alert {
     pub day: NaiveDate,
     /// The one most important line.
     pub headline: String,
+    /// How many more key dates there are beside the headline.
+    pub more: usize,
     /// The key dates, most important first.
     pub items: Vec<AlertItem>,
 }
@@ -44,45 +47,40 @@ pub fn alert(
     notices: &[Notice],
     why: impl Fn(&Notice) -> Option<String>,
 ) -> Option<Alert> {
-    let mut told: Vec<(&Notice, &BlockSeason)> = notices
+    let mut told: Vec<&Notice> = notices
         .iter()
         .filter(|notice| !matches!(notice.change, Change::History(_)))
-        .filter_map(|notice| Some((notice, season_of(seasons, notice)?)))
         .collect();
-    told.sort_by_key(|(notice, _)| rank(notice));
-    let (first, season) = told.first()?;
-    let more = match told.len() - 1 {
-        0 => String::new(),
-        more => format!(" (+{more} more)"),
-    };
+    told.sort_by_key(|notice| rank(notice));
+    let items: Vec<AlertItem> = gathered(&told)
+        .into_iter()
+        .filter_map(|notices| item(words, &notices, seasons, &why))
+        .collect();
+    let first = items.first()?;
     Some(Alert {
         day,
-        headline: format!(
-            "{}: {}{more}",
-            season.block.name,
-            short(words, first, season)
-        ),
-        items: told
-            .iter()
-            .map(|(notice, season)| item(words, notice, season, &why))
-            .collect(),
+        headline: format!("{}: {}", first.name, short(&first.sentence)),
+        more: items.len() - 1,
+        items,
     })
 }
 
 fn item(
     words: Words,
-    notice: &Notice,
-    season: &BlockSeason,
+    notices: &[&Notice],
+    seasons: &[&BlockSeason],
     why: &impl Fn(&Notice) -> Option<String>,
-) -> AlertItem {
-    let mut evidence = why(notice).map_or_else(Vec::new, |why| vec![why]);
-    evidence.extend(evidence_of(words, &notice.event, season));
-    AlertItem {
+) -> Option<AlertItem> {
+    let first = notices.first()?;
+    let season = season_of(seasons, first)?;
+    let mut evidence = why(first).map_or_else(Vec::new, |why| vec![why]);
+    evidence.extend(evidence_of(words, &first.event, season));
+    Some(AlertItem {
         block: season.block.id.clone(),
         name: season.block.name.clone(),
-        sentence: words.notice(notice, season),
+        sentence: words.together(notices, season),
         evidence,
-    }
+    })
 }
 
 fn evidence_of(words: Words, event: &Event, season: &BlockSeason) -> Vec<String> {
@@ -97,7 +95,7 @@ fn evidence_of(words: Words, event: &Event, season: &BlockSeason) -> Vec<String>
                 .marks
                 .iter()
                 .filter(|reading| &reading.mark == mark && about(&reading.varieties))
-                .map(|reading| words.mark_evidence(season, reading))
+                .map(|reading| words.mark_line(season, reading))
                 .collect();
             lines.push(format!("egg-laying start {}", words.start(season)));
             lines.push(words.heat_evidence(season));

@@ -1,17 +1,18 @@
 //! The contents of an adviser's morning digest, without markup.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Days, NaiveDate};
 
-use crate::id::{BlockId, StationId, TrapId};
-use crate::orchard::{Part, TrapKind};
-use crate::season::{BlockSeason, MarkReading, Outcome};
-use crate::trapping::ServiceDue;
+use crate::id::{BlockId, StationId};
+use crate::orchard::Part;
+use crate::season::{BlockSeason, MarkReading, Outcome, Projection};
 
 use super::decide::{Change, Notice};
 use super::event::Event;
-use super::words::{Words, degree_days};
+use super::gather::gathered;
+use super::words::{Words, degree_days, mark_title};
+use super::work::{service_lines, work_today};
 
 /// How far "the next days" look.
 const NEXT_DAYS: u64 = 7;
@@ -71,6 +72,8 @@ pub struct Digest {
     pub day: NaiveDate,
     /// The one most important line.
     pub headline: String,
+    /// How much more news there is beside the headline.
+    pub more: usize,
     /// Trap work that is due.
     pub work: Vec<BlockLines>,
     /// What comes in the next days.
@@ -81,6 +84,8 @@ pub struct Digest {
     pub trouble: Vec<String>,
     /// All blocks.
     pub table: Vec<TableRow>,
+    /// Stations and methods behind the heat of the blocks.
+    pub heat: Vec<String>,
     /// What each block's answers rest on.
     pub evidence: Vec<BlockLines>,
 }
@@ -100,15 +105,17 @@ pub fn digest(
 ) -> Digest {
     let changed = changed(words, seasons, notices, &why);
     let work = per_block(seasons, |season| work_today(words, season));
+    let (headline, more) = headline(words, seasons, notices, &work);
     let mut all_trouble: Vec<String> = stations
         .iter()
         .flat_map(|station| station_trouble(words, station, day))
         .collect();
-    all_trouble.extend(holes(seasons));
+    all_trouble.extend(holes(words, seasons));
     all_trouble.extend(trouble);
     Digest {
         day,
-        headline: headline(words, seasons, notices, &work),
+        headline,
+        more,
         work,
         ahead: per_block(seasons, |season| ahead(words, season)),
         changed,
@@ -117,6 +124,7 @@ pub fn digest(
             .iter()
             .map(|season| table_row(words, season))
             .collect(),
+        heat: heat(words, seasons),
         evidence: per_block(seasons, |season| evidence(words, season)),
     }
 }
@@ -146,13 +154,14 @@ pub(super) fn season_of<'a>(
         .copied()
 }
 
-/// The most important notice, else the work of the day, else that there is nothing.
+/// The most important notice, else the work of the day, else that there is nothing; and how many
+/// more notices there are.
 fn headline(
     words: Words,
     seasons: &[&BlockSeason],
     notices: &[Notice],
     work: &[BlockLines],
-) -> String {
+) -> (String, usize) {
     let mut ranked: Vec<&Notice> = notices.iter().filter(|notice| rank(notice) < 9).collect();
     ranked.sort_by_key(|notice| rank(notice));
     let first = ranked
@@ -160,25 +169,21 @@ fn headline(
         .and_then(|notice| Some((notice, season_of(seasons, notice)?)));
     match first {
         Some((notice, season)) => {
-            let line = format!("{}: {}", season.block.name, short(words, notice, season));
-            match ranked.len() - 1 {
-                0 => line,
-                more => format!("{line} (+{more} more)"),
-            }
+            let sentence = short(&words.notice(notice, season));
+            let line = format!("{}: {sentence}", season.block.name);
+            (line, ranked.len() - 1)
         }
-        None if work.is_empty() => "nothing due, nothing new".to_owned(),
-        None => format!(
-            "trap work today in {} of {} blocks",
-            work.len(),
-            seasons.len()
-        ),
+        None if work.is_empty() => ("nothing due, nothing new".to_owned(), 0),
+        None => {
+            let (due, all) = (work.len(), seasons.len());
+            (format!("trap work today in {due} of {all} blocks"), 0)
+        }
     }
 }
 
-/// A notice short enough for a subject: without the quotation of what was told.
-pub(super) fn short(words: Words, notice: &Notice, season: &BlockSeason) -> String {
-    let sentence = words.notice(notice, season);
-    let cut = sentence.split(';').next().unwrap_or(&sentence);
+/// A sentence short enough for a subject: without the details after its first semicolon.
+pub(super) fn short(sentence: &str) -> String {
+    let cut = sentence.split(';').next().unwrap_or(sentence);
     cut.to_owned()
 }
 
@@ -207,122 +212,82 @@ fn changed(
             .filter(|notice| notice.block == season.block.id && notice.insect == season.insect)
             .collect();
         about.sort_by_key(|notice| rank(notice));
-        about
-            .into_iter()
-            .map(|notice| {
-                let sentence = words.notice(notice, season);
-                match why(notice) {
-                    Some(why) => format!("{sentence}; {why}"),
-                    None => sentence,
-                }
-            })
-            .collect()
+        let (service, others): (Vec<&Notice>, Vec<&Notice>) =
+            about.into_iter().partition(|notice| is_new_service(notice));
+        let told = gathered(&others).into_iter().map(|notices| {
+            let sentence = words.together(&notices, season);
+            match notices.first().and_then(|first| why(first)) {
+                Some(why) => format!("{sentence}; {why}"),
+                None => sentence,
+            }
+        });
+        told.chain(newly_past(&service)).collect()
     })
 }
 
-/// Readings due and parts past their service life, by kind.
-fn work_today(words: Words, season: &BlockSeason) -> Vec<String> {
-    let day = season.as_of;
-    let mut readings: BTreeMap<TrapKind, Vec<(&TrapId, NaiveDate)>> = BTreeMap::new();
-    for reading in season.readings.iter().filter(|reading| reading.due <= day) {
-        let of_kind = readings.entry(reading.kind).or_default();
-        of_kind.push((&reading.trap, reading.due));
-    }
-    let mut lines: Vec<String> = readings
-        .into_iter()
-        .map(|(kind, traps)| reading_line(words, kind, &traps, day))
-        .collect();
-    lines.extend(
-        service_lines(season, |due| due.due <= day)
-            .into_iter()
-            .map(|(part, traps)| {
-                let traps: Vec<String> = traps
-                    .iter()
-                    .map(|due| service_phrase(words, due, day))
-                    .collect();
-                format!("{}: {}", part.words(), traps.join(", "))
-            }),
-    );
-    lines
-}
-
-fn reading_line(
-    words: Words,
-    kind: TrapKind,
-    traps: &[(&TrapId, NaiveDate)],
-    day: NaiveDate,
-) -> String {
-    let ids: Vec<String> = traps.iter().map(|(trap, _)| trap.to_string()).collect();
-    let oldest = traps.iter().map(|(_, due)| *due).min().unwrap_or(day);
-    let since = if oldest < day {
-        format!(", due since {}", words.day(oldest))
-    } else {
-        String::new()
-    };
-    let plural = if traps.len() == 1 { "trap" } else { "traps" };
-    format!(
-        "read {} {} {plural}: {}{since}",
-        traps.len(),
-        kind.name(),
-        ids.join(", ")
+const fn is_new_service(notice: &Notice) -> bool {
+    matches!(
+        (&notice.event, &notice.change),
+        (
+            Event::PastServiceLife(..),
+            Change::New(_) | Change::History(_)
+        )
     )
 }
 
-fn service_phrase(words: Words, due: &ServiceDue, day: NaiveDate) -> String {
-    if due.due < day {
-        format!(
-            "{} past its {}-day life since {}",
-            due.trap,
-            due.life_days,
-            words.day(due.due)
-        )
-    } else {
-        format!("{} ends its {}-day life today", due.trap, due.life_days)
+/// How many traps have parts newly past their service life; which ones stands in the trap work.
+fn newly_past(service: &[&Notice]) -> Option<String> {
+    let mut traps: BTreeMap<Part, usize> = BTreeMap::new();
+    for notice in service {
+        if let Event::PastServiceLife(_, part, _) = &notice.event {
+            *traps.entry(*part).or_default() += 1;
+        }
     }
-}
-
-/// Service clocks that a condition picks, by part.
-fn service_lines(
-    season: &BlockSeason,
-    pick: impl Fn(&ServiceDue) -> bool,
-) -> BTreeMap<Part, Vec<&ServiceDue>> {
-    let mut by_part: BTreeMap<Part, Vec<&ServiceDue>> = BTreeMap::new();
-    for due in season.service.iter().filter(|due| pick(due)) {
-        by_part.entry(due.part).or_default().push(due);
-    }
-    by_part
+    let parts: Vec<String> = traps
+        .iter()
+        .map(|(part, count)| {
+            let plural = if *count == 1 { "trap" } else { "traps" };
+            format!("{} of {count} {plural}", part.words())
+        })
+        .collect();
+    (!parts.is_empty()).then(|| format!("newly past its service life: {}", parts.join(", ")))
 }
 
 /// Marks whose range begins soon, and parts whose service life ends in the next days.
 fn ahead(words: Words, season: &BlockSeason) -> Vec<String> {
     let day = season.as_of;
-    let within = |days| day.checked_add_days(Days::new(days)).unwrap_or(day);
-    let mut lines: Vec<String> = season
+    let soon = within(day, NEXT_DAYS);
+    let near = season
         .marks
         .iter()
-        .filter(|reading| match &reading.outcome {
-            Outcome::Projected(p) => p.early <= within(MARKS_AHEAD_DAYS),
-            _ => false,
-        })
+        .filter(|reading| reading.outcome.projection().is_some() && is_near(season, reading));
+    let mut lines: Vec<String> = near
         .map(|reading| mark_line(words, season, reading))
         .collect();
-    let soon = service_lines(season, |due| due.due > day && due.due <= within(NEXT_DAYS));
-    lines.extend(soon.into_iter().map(|(part, traps)| {
-        let traps: Vec<String> = traps
-            .iter()
-            .map(|due| format!("{} until {}", due.trap, words.day(due.due)))
-            .collect();
-        format!("{} in its last days: {}", part.words(), traps.join(", "))
-    }));
+    lines.extend(service_lines(
+        season,
+        |due| due.due > day && due.due <= soon,
+        |due| format!("{} lasts until {}", due.part.words(), words.day(due.due)),
+    ));
     lines
 }
 
+fn within(day: NaiveDate, days: u64) -> NaiveDate {
+    day.checked_add_days(Days::new(days)).unwrap_or(day)
+}
+
+/// Whether a mark's range begins soon, in any of its readings: they belong beside each other.
+fn is_near(season: &BlockSeason, reading: &MarkReading) -> bool {
+    let horizon = within(season.as_of, MARKS_AHEAD_DAYS);
+    season
+        .marks
+        .iter()
+        .filter(|other| other.mark == reading.mark)
+        .filter_map(|other| other.outcome.projection())
+        .any(|projection| projection.early <= horizon)
+}
+
 fn mark_line(words: Words, season: &BlockSeason, reading: &MarkReading) -> String {
-    let varieties = if reading.waits_for_hull_split {
-        format!(" ({})", reading.varieties.join(", "))
-    } else {
-        String::new()
-    };
     let beside = if reading.told {
         ""
     } else {
@@ -334,8 +299,8 @@ fn mark_line(words: Words, season: &BlockSeason, reading: &MarkReading) -> Strin
         ", from a provisional start"
     };
     format!(
-        "{}{varieties}: {}{beside}{firm}",
-        reading.name,
+        "{}: {}{beside}{firm}",
+        mark_title(reading),
         words.outcome(&reading.outcome)
     )
 }
@@ -345,7 +310,7 @@ fn station_trouble(words: Words, station: &StationView, day: NaiveDate) -> Vec<S
     match station.newest {
         None => lines.push(format!("{}: no temperatures yet", station.name)),
         Some(newest) if (day - newest).num_days() > FRESH_DAYS => lines.push(format!(
-            "{}: no complete day since {} ({} days); dates below are estimates",
+            "{}: no complete day since {} ({} days); dates that rest on it are estimates",
             station.name,
             words.day(newest),
             (day - newest).num_days()
@@ -359,25 +324,34 @@ fn station_trouble(words: Words, station: &StationView, day: NaiveDate) -> Vec<S
 }
 
 /// Blocks whose heat cannot be told, each reason once.
-fn holes(seasons: &[&BlockSeason]) -> Vec<String> {
+fn holes(words: Words, seasons: &[&BlockSeason]) -> Vec<String> {
     let mut reasons: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
-    for season in seasons.iter().filter(|season| season.start.date.is_some()) {
+    for season in seasons.iter().filter(|season| needs_heat(season)) {
         if let Err(reason) = &season.degree_days {
             reasons.entry(reason).or_default().push(&season.block.name);
         }
     }
     reasons
         .into_iter()
-        .map(|(reason, blocks)| format!("can't tell heat of {}: {reason}", blocks.join(", ")))
+        .map(|(reason, blocks)| {
+            let reason = words.reworded(reason);
+            format!("can't tell heat of {}: {reason}", blocks.join(", "))
+        })
         .collect()
 }
 
+/// Whether a block's heat should be known: a start newer than the station's usual lag has none yet.
+fn needs_heat(season: &BlockSeason) -> bool {
+    let Some(start) = season.start.date else {
+        return false;
+    };
+    let fresh = |newest: NaiveDate| (season.as_of - newest).num_days() <= FRESH_DAYS;
+    let waits = |newest: NaiveDate| newest < start && fresh(newest);
+    !season.newest_day.is_some_and(waits)
+}
+
 fn table_row(words: Words, season: &BlockSeason) -> TableRow {
-    let next = season
-        .marks
-        .iter()
-        .filter(|reading| reading.told)
-        .find(|reading| matches!(reading.outcome, Outcome::Projected(_)));
+    let next = next_mark(season);
     TableRow {
         block: season.block.id.clone(),
         name: season.block.name.clone(),
@@ -389,11 +363,9 @@ fn table_row(words: Words, season: &BlockSeason) -> TableRow {
         },
         next_mark: next.map_or_else(
             || "–".to_owned(),
-            |reading| match &reading.outcome {
-                Outcome::Projected(projection) => {
-                    format!("{} {}", reading.name, words.value(projection.into()))
-                }
-                _ => String::new(),
+            |(reading, projection)| {
+                let range = words.value(projection.into());
+                format!("{}, {range}", mark_title(reading))
             },
         ),
         catches: season
@@ -404,17 +376,48 @@ fn table_row(words: Words, season: &BlockSeason) -> TableRow {
     }
 }
 
+/// The told mark that is projected next, of the varieties that differ the earliest.
+fn next_mark(season: &BlockSeason) -> Option<(&MarkReading, &Projection)> {
+    season
+        .marks
+        .iter()
+        .filter(|reading| reading.told)
+        .filter_map(|reading| Some((reading, reading.outcome.projection()?)))
+        .min_by_key(|(_, projection)| projection.middle)
+}
+
+fn heat(words: Words, seasons: &[&BlockSeason]) -> Vec<String> {
+    let sources: BTreeSet<String> = seasons
+        .iter()
+        .map(|season| words.heat_source(season))
+        .collect();
+    sources.into_iter().collect()
+}
+
+/// The start, the mark passed last, and every mark that comes near, stands in the table or cannot
+/// be told.
 fn evidence(words: Words, season: &BlockSeason) -> Vec<String> {
     let mut lines = words.start_evidence(season);
-    lines.push(words.heat_evidence(season));
-    if season.start.date.is_some() {
-        lines.extend(season.marks.iter().map(|reading| {
-            format!(
-                "{} — {}",
-                words.mark_evidence(season, reading),
-                words.outcome(&reading.outcome)
-            )
-        }));
+    if season.start.date.is_none() {
+        return lines;
     }
+    lines.push(match &season.degree_days {
+        Ok(sum) => format!("heat: {}", words.heat_sum(season, sum)),
+        Err(reason) => format!("heat: can't tell: {}", words.reworded(reason)),
+    });
+    let next = next_mark(season).map(|(reading, _)| &reading.mark);
+    let last = season
+        .marks
+        .iter()
+        .rfind(|reading| matches!(reading.outcome, Outcome::Passed { .. }));
+    let shown = season.marks.iter().filter(|reading| {
+        let mark = Some(&reading.mark);
+        let cannot_tell = matches!(reading.outcome, Outcome::CannotTell { .. });
+        cannot_tell
+            || mark == next
+            || mark == last.map(|last| &last.mark)
+            || is_near(season, reading)
+    });
+    lines.extend(shown.map(|reading| words.mark_line(season, reading)));
     lines
 }

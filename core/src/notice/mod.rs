@@ -4,12 +4,17 @@ mod alert;
 mod decide;
 mod digest;
 mod event;
+mod evidence;
+mod gather;
+mod sheet;
 mod words;
+mod work;
 
 pub use alert::{Alert, AlertItem, alert};
 pub use decide::{Change, Notice, Told, decide};
 pub use digest::{BlockLines, Digest, StationView, TableRow, digest};
 pub use event::{Event, Fact, State, Value, facts};
+pub use sheet::Sheet;
 pub use words::{DateOrder, Words};
 
 /// The two roles people have.

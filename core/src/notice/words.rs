@@ -3,14 +3,15 @@
 use chrono::{Datelike, NaiveDate};
 use serde::{Deserialize, Serialize};
 
-use crate::id::MarkId;
-use crate::orchard::StartRule;
-use crate::season::{Basis, BlockSeason, FEW_PAST_YEARS, MarkReading, Outcome, Projection};
+use crate::id::{MarkId, TrapId};
+use crate::orchard::Part;
+use crate::season::{BlockSeason, MarkReading, Outcome};
 use crate::temperature::{DegreeDays, Unit};
-use crate::trapping::{Catch, CheckEvidence, RuleResult, StartStatus};
+use crate::trapping::{Catch, StartStatus};
 
 use super::decide::{Change, Notice};
 use super::event::{Event, Value};
+use super::gather::trap_list;
 
 /// The order in which days are printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -82,45 +83,79 @@ impl Words {
     /// A notice as one sentence, without the block it is about.
     #[must_use]
     pub fn notice(self, notice: &Notice, season: &BlockSeason) -> String {
-        let what = subject_of(&notice.event, season);
+        self.of_event(notice, &subject_of(&notice.event, season), season)
+    }
+
+    /// Notices that differ only in their trap, as one sentence; empty without a notice.
+    pub(super) fn together(self, notices: &[&Notice], season: &BlockSeason) -> String {
+        match notices {
+            [] => String::new(),
+            [alone] => self.notice(alone, season),
+            [first, ..] => self.of_event(first, &subject_of_all(notices), season),
+        }
+    }
+
+    fn of_event(self, notice: &Notice, what: &str, season: &BlockSeason) -> String {
         match &notice.change {
-            Change::New(value) => self.news(&notice.event, &what, *value, season),
+            Change::New(value) => self.news(&notice.event, what, *value, season),
             Change::History(value) => format!(
                 "{} (before Duskflight began here)",
-                self.news(&notice.event, &what, *value, season)
+                self.news(&notice.event, what, *value, season)
             ),
             Change::Corrected { was, told_on, now } => format!(
-                "corrected: {}; told on {}: {}",
-                self.news(&notice.event, &what, *now, season),
-                self.day(*told_on),
-                self.value(*was)
+                "corrected: {}; instead of {}, told on {}",
+                self.news(&notice.event, what, *now, season),
+                self.value(*was),
+                self.day(*told_on)
             ),
             Change::Withdrawn {
                 was,
                 told_on,
                 reason,
             } => format!(
-                "withdrawn: {what}, told on {} as {}; {reason}",
+                "{what} withdrawn; told on {} as {}; now: {}",
                 self.day(*told_on),
-                self.value(*was)
+                self.value(*was),
+                self.reworded(reason)
             ),
         }
     }
 
+    /// What holds now. A subject line ends at the first semicolon.
     fn news(self, event: &Event, what: &str, value: Value, season: &BlockSeason) -> String {
-        let when = self.value(value);
         match event {
-            Event::StartProvisional => format!("{what} {when}; the next check decides"),
-            Event::Start => format!("{what} {}: {when}", season.start.status.words()),
-            Event::MarkNear(..) => format!("{what} projected for {when}"),
-            Event::MarkPassed(..) => {
-                format!("degree-day mark of {what} passed on {when} (computed, not observed)")
+            Event::StartProvisional => {
+                format!("{what}: {}; the next check decides", self.value(value))
             }
-            Event::PastServiceLife(_, _, since) => {
-                format!(
-                    "{what} past its service life since {when} (in since {})",
-                    self.day(*since)
-                )
+            Event::Start => format!(
+                "{what} {}: {}",
+                season.start.status.words(),
+                self.value(value)
+            ),
+            Event::MarkNear(..) => format!("{what} projected for {}", self.value_in_parts(value)),
+            Event::MarkPassed(..) => format!(
+                "{what}: degree-day mark passed {} (computed); not observed in the block",
+                self.value(value)
+            ),
+            Event::PastServiceLife(_, _, since) => format!(
+                "{what}: service life ended {} (in since {})",
+                self.value(value),
+                self.day(*since)
+            ),
+        }
+    }
+
+    /// A told value, its middle after a semicolon.
+    fn value_in_parts(self, value: Value) -> String {
+        match value {
+            Value::Day(day) => self.day(day),
+            Value::Range {
+                early,
+                middle,
+                late,
+            } => {
+                let range = self.stretch(early, late);
+                format!("{range}; middle {}", self.day(middle))
             }
         }
     }
@@ -150,141 +185,8 @@ impl Words {
             Outcome::Projected(projection) => {
                 format!("projected {}", self.value(Value::from(projection)))
             }
-            Outcome::CannotTell { reason } => format!("can't tell: {reason}"),
+            Outcome::CannotTell { reason } => format!("can't tell: {}", self.reworded(reason)),
         }
-    }
-
-    /// What the start of a block rests on.
-    #[must_use]
-    pub fn start_evidence(self, season: &BlockSeason) -> Vec<String> {
-        let evidence = &season.start.evidence;
-        let mut lines = vec![format!("start: {}", self.reworded(&evidence.reason))];
-        let shown = match evidence.checks.len() {
-            0 => evidence.newest_check.as_slice(),
-            _ => &evidence.checks,
-        };
-        if !shown.is_empty() {
-            let checks: Vec<String> = shown.iter().map(|check| self.check(check)).collect();
-            lines.push(format!(
-                "egg traps of {}: {}",
-                evidence.group,
-                checks.join("; ")
-            ));
-        }
-        let results: Vec<String> = evidence
-            .results
-            .iter()
-            .map(|(rule, result)| self.rule_result(*rule, result, *rule == evidence.rule))
-            .collect();
-        lines.push(format!("by each rule: {}", results.join("; ")));
-        if evidence.may_be_late {
-            lines.push(
-                "under mating disruption egg traps catch less: the start may be late".to_owned(),
-            );
-        }
-        lines
-    }
-
-    fn check(self, check: &CheckEvidence) -> String {
-        format!(
-            "{} {} read of {} hung, {} rising, {} with eggs, {} eggs",
-            self.day(check.date),
-            check.read,
-            check.hung,
-            check.rising,
-            check.with_eggs,
-            check.eggs
-        )
-    }
-
-    fn rule_result(self, rule: StartRule, result: &RuleResult, in_force: bool) -> String {
-        let mark = if in_force { " (in force)" } else { "" };
-        let result = match result {
-            RuleResult::NotYet { withdrawn } if withdrawn.is_empty() => "not yet".to_owned(),
-            RuleResult::NotYet { withdrawn } => {
-                let days: Vec<_> = withdrawn.iter().map(|day| self.day(*day)).collect();
-                format!("not yet, taken back {}", days.join(", "))
-            }
-            RuleResult::Provisional { date, missed_check } => {
-                let missed = if *missed_check { ", missed check" } else { "" };
-                format!("provisional {}{missed}", self.day(*date))
-            }
-            RuleResult::Confirmed { date, .. } => self.day(*date),
-        };
-        format!("{}{mark} {result}", rule.words())
-    }
-
-    /// What the heat of a block rests on.
-    #[must_use]
-    pub fn heat_evidence(self, season: &BlockSeason) -> String {
-        let model = season.heat_model;
-        let unit = season.unit;
-        let thresholds = model.thresholds();
-        let estimated = match &season.degree_days {
-            Ok(sum) if sum.estimated_days > 0 => {
-                format!(", {} days estimated", sum.estimated_days)
-            }
-            Ok(_) => ", no day estimated".to_owned(),
-            Err(_) => String::new(),
-        };
-        let newest = season
-            .newest_day
-            .map_or_else(|| "none".to_owned(), |day| self.day(day));
-        format!(
-            "heat: station {}, {}, {} cutoff, {}–{} {}, newest day {newest}{estimated}",
-            season.block.station,
-            model.method(),
-            model.cutoff(),
-            number(thresholds.lower().in_unit(unit)),
-            number(thresholds.upper().in_unit(unit)),
-            unit.symbol()
-        )
-    }
-
-    /// What a mark's answer rests on.
-    #[must_use]
-    pub fn mark_evidence(self, season: &BlockSeason, reading: &MarkReading) -> String {
-        let at = degree_days(reading.at, season.unit);
-        let from = match &reading.basis {
-            Basis::EggLayingStart => "the egg-laying start".to_owned(),
-            Basis::Mark(mark) if reading.waits_for_hull_split => {
-                format!("{} (hull split not entered)", mark_name(season, mark))
-            }
-            Basis::Mark(mark) => mark_name(season, mark),
-            Basis::HullSplit(mark, day) => format!(
-                "the later of {} and hull split seen {}",
-                mark_name(season, mark),
-                self.day(*day)
-            ),
-            Basis::HullSplitExpected(mark, day) => format!(
-                "the later of {} and hull split expected {}",
-                mark_name(season, mark),
-                self.day(*day)
-            ),
-        };
-        let range = match &reading.outcome {
-            Outcome::Projected(projection) => format!("; {}", self.range_evidence(projection)),
-            _ => String::new(),
-        };
-        format!("{}: {at} from {from}{range}", reading.name)
-    }
-
-    fn range_evidence(self, projection: &Projection) -> String {
-        let years = projection.past_years;
-        let few = if years < FEW_PAST_YEARS {
-            ", few, so widened"
-        } else {
-            ""
-        };
-        let spread = if projection.insect_spread {
-            "insect's published spread in the range"
-        } else {
-            "insect's own spread unknown"
-        };
-        format!(
-            "by weather alone {} from {years} past years{few}; {spread}",
-            self.stretch(projection.weather_early, projection.weather_late)
-        )
     }
 
     /// Catches of one kind in one phrase.
@@ -299,12 +201,12 @@ impl Words {
                 catch.traps_hung,
                 rate_words(rate)
             ),
-            None => format!("{}: not read", catch.kind.name()),
+            None => format!("{} traps not read", catch.kind.name()),
         }
     }
 
     /// ISO days inside a reason, as the farm prints days.
-    fn reworded(self, text: &str) -> String {
+    pub(super) fn reworded(self, text: &str) -> String {
         text.split(' ')
             .map(|word| {
                 let bare = word.trim_end_matches([',', ';', '.', ':']);
@@ -354,14 +256,32 @@ fn subject_of(event: &Event, season: &BlockSeason) -> String {
     }
 }
 
-fn mark_name(season: &BlockSeason, mark: &MarkId) -> String {
-    let named = season.marks.iter().find(|reading| &reading.mark == mark);
-    named.map_or_else(|| mark.to_string(), |reading| reading.name.clone())
+/// The part that several traps share: all notices are about it.
+fn subject_of_all(notices: &[&Notice]) -> String {
+    let parts: Vec<(&TrapId, Part)> = notices
+        .iter()
+        .filter_map(|notice| match &notice.event {
+            Event::PastServiceLife(trap, part, _) => Some((trap, *part)),
+            _ => None,
+        })
+        .collect();
+    let part = parts.first().map_or("part", |(_, part)| part.words());
+    let traps: Vec<&TrapId> = parts.into_iter().map(|(trap, _)| trap).collect();
+    format!("{part} of traps {}", trap_list(&traps))
 }
 
-fn number(value: f64) -> String {
-    let text = format!("{value:.1}");
-    text.strip_suffix(".0").map_or(text.clone(), str::to_owned)
+/// A mark with the varieties it is read for, where they differ.
+pub(super) fn mark_title(reading: &MarkReading) -> String {
+    if reading.waits_for_hull_split {
+        format!("{} ({})", reading.name, reading.varieties.join(", "))
+    } else {
+        reading.name.clone()
+    }
+}
+
+pub(super) fn mark_name(season: &BlockSeason, mark: &MarkId) -> String {
+    let named = season.marks.iter().find(|reading| &reading.mark == mark);
+    named.map_or_else(|| mark.to_string(), |reading| reading.name.clone())
 }
 
 fn rate_words(rate: f64) -> String {

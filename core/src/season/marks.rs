@@ -66,6 +66,17 @@ pub enum Outcome {
     },
 }
 
+impl Outcome {
+    /// The projection, where it is one.
+    #[must_use]
+    pub const fn projection(&self) -> Option<&Projection> {
+        match self {
+            Self::Projected(projection) => Some(projection),
+            Self::Passed { .. } | Self::CannotTell { .. } => None,
+        }
+    }
+}
+
 /// When a variety's hull split is known or expected.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Split {

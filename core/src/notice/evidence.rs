@@ -1,0 +1,198 @@
+//! What an answer rests on, in sentences: traps read, rules, station, method, past years.
+
+use chrono::NaiveDate;
+
+use crate::heat::Accumulated;
+use crate::id::MarkId;
+use crate::orchard::StartRule;
+use crate::season::{Basis, BlockSeason, FEW_PAST_YEARS, MarkReading, Outcome, Projection};
+use crate::trapping::{CheckEvidence, RuleResult, StartStatus};
+
+use super::words::{Words, degree_days, mark_name, mark_title};
+
+impl Words {
+    /// What the start of a block rests on.
+    #[must_use]
+    pub fn start_evidence(self, season: &BlockSeason) -> Vec<String> {
+        let evidence = &season.start.evidence;
+        let mut lines = Vec::new();
+        // Two checks say by themselves why a start is confirmed.
+        if season.start.status != StartStatus::Confirmed {
+            lines.push(format!("start: {}", self.reworded(&evidence.reason)));
+        }
+        let shown = match evidence.checks.len() {
+            0 => evidence.newest_check.as_slice(),
+            _ => &evidence.checks,
+        };
+        if !shown.is_empty() {
+            let checks: Vec<String> = shown.iter().map(|check| self.check(check)).collect();
+            lines.push(format!(
+                "egg traps of {}: {}",
+                evidence.group,
+                checks.join("; ")
+            ));
+        }
+        let results: Vec<String> = evidence
+            .results
+            .iter()
+            .map(|(rule, result)| self.rule_result(*rule, result, *rule == evidence.rule))
+            .collect();
+        lines.push(format!("by each rule: {}", results.join("; ")));
+        if evidence.may_be_late {
+            lines.push(
+                "under mating disruption egg traps catch less: the start may be late".to_owned(),
+            );
+        }
+        lines
+    }
+
+    fn check(self, check: &CheckEvidence) -> String {
+        format!(
+            "{}: {} read of {} hung, {} rising, {} with eggs, {} eggs",
+            self.day(check.date),
+            check.read,
+            check.hung,
+            check.rising,
+            check.with_eggs,
+            check.eggs
+        )
+    }
+
+    fn rule_result(self, rule: StartRule, result: &RuleResult, in_force: bool) -> String {
+        let mark = if in_force { " (in force)" } else { "" };
+        let result = match result {
+            RuleResult::NotYet { withdrawn } if withdrawn.is_empty() => "not yet".to_owned(),
+            RuleResult::NotYet { withdrawn } => {
+                let days: Vec<_> = withdrawn.iter().map(|day| self.day(*day)).collect();
+                format!("not yet, taken back {}", days.join(", "))
+            }
+            RuleResult::Provisional { date, missed_check } => {
+                let missed = if *missed_check { ", missed check" } else { "" };
+                format!("provisional {}{missed}", self.day(*date))
+            }
+            RuleResult::Confirmed { date, .. } => self.day(*date),
+        };
+        format!("{}{mark}: {result}", rule.words())
+    }
+
+    /// What the heat of a block rests on.
+    #[must_use]
+    pub fn heat_evidence(self, season: &BlockSeason) -> String {
+        let source = self.heat_source(season);
+        match &season.degree_days {
+            Ok(sum) => format!("heat: {source}, {}", estimated(sum)),
+            Err(_) => format!("heat: {source}"),
+        }
+    }
+
+    /// The heat of a block since its start, and from which station.
+    pub(super) fn heat_sum(self, season: &BlockSeason, sum: &Accumulated) -> String {
+        let heat = degree_days(sum.degree_days, season.unit);
+        format!(
+            "{heat}, station {}, {}",
+            season.block.station,
+            estimated(sum)
+        )
+    }
+
+    /// Station, method, cutoff, thresholds and newest day behind the heat of a block.
+    pub(super) fn heat_source(self, season: &BlockSeason) -> String {
+        let model = season.heat_model;
+        let unit = season.unit;
+        let thresholds = model.thresholds();
+        let newest = season
+            .newest_day
+            .map_or_else(|| "none".to_owned(), |day| self.day(day));
+        format!(
+            "station {}, {}, {} cutoff, {}–{} {}, newest day {newest}",
+            season.block.station,
+            model.method(),
+            model.cutoff(),
+            number(thresholds.lower().in_unit(unit)),
+            number(thresholds.upper().in_unit(unit)),
+            unit.symbol()
+        )
+    }
+
+    /// What a mark's answer rests on.
+    #[must_use]
+    pub fn mark_evidence(self, season: &BlockSeason, reading: &MarkReading) -> String {
+        let at = degree_days(reading.at, season.unit);
+        let from = self.counts_from(season, reading);
+        match &reading.outcome {
+            Outcome::Projected(projection) => {
+                format!("{at} from {from}; {}", self.range_evidence(projection))
+            }
+            _ => format!("{at} from {from}"),
+        }
+    }
+
+    /// A mark and what its answer rests on; a range is not repeated, only what it is made of.
+    pub(super) fn mark_line(self, season: &BlockSeason, reading: &MarkReading) -> String {
+        let title = mark_title(reading);
+        let rests_on = self.mark_evidence(season, reading);
+        match &reading.outcome {
+            Outcome::Projected(_) => format!("{title}: {rests_on}"),
+            outcome => format!("{title}: {}; {rests_on}", self.outcome(outcome)),
+        }
+    }
+
+    fn counts_from(self, season: &BlockSeason, reading: &MarkReading) -> String {
+        let later_of = |mark, split: &str, day: &NaiveDate| {
+            let mark = mark_name(season, mark);
+            format!(
+                "the later of {mark} and hull split {split} {}",
+                self.day(*day)
+            )
+        };
+        match &reading.basis {
+            Basis::EggLayingStart => "the egg-laying start".to_owned(),
+            Basis::Mark(mark) if !reading.told => {
+                format!("{}, without hull split", mark_name(season, mark))
+            }
+            Basis::Mark(mark) if reading.waits_for_hull_split && !waits(season, mark) => {
+                format!("{} (hull split not entered)", mark_name(season, mark))
+            }
+            Basis::Mark(mark) => mark_name(season, mark),
+            Basis::HullSplit(mark, day) => later_of(mark, "seen", day),
+            Basis::HullSplitExpected(mark, day) => later_of(mark, "expected", day),
+        }
+    }
+
+    fn range_evidence(self, projection: &Projection) -> String {
+        let years = projection.past_years;
+        let few = if years < FEW_PAST_YEARS {
+            ", few, so widened"
+        } else {
+            ""
+        };
+        let spread = if projection.insect_spread {
+            "with the published spread of the insect"
+        } else {
+            "the insect's own spread is unknown"
+        };
+        format!(
+            "by weather alone {} from {years} past years{few}; {spread}",
+            self.stretch(projection.weather_early, projection.weather_late)
+        )
+    }
+}
+
+/// Whether a mark itself waits for hull split.
+fn waits(season: &BlockSeason, mark: &MarkId) -> bool {
+    let mut readings = season.marks.iter();
+    readings.any(|reading| &reading.mark == mark && reading.waits_for_hull_split)
+}
+
+fn estimated(sum: &Accumulated) -> String {
+    match sum.estimated_days {
+        0 => "no day estimated".to_owned(),
+        1 => "1 day estimated".to_owned(),
+        days => format!("{days} days estimated"),
+    }
+}
+
+fn number(value: f64) -> String {
+    let text = format!("{value:.1}");
+    text.strip_suffix(".0").map_or(text.clone(), str::to_owned)
+}

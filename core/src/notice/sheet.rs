@@ -1,0 +1,79 @@
+//! A block's season as a sheet to read, line by line.
+
+use crate::season::BlockSeason;
+
+use super::words::{Words, degree_days, mark_title};
+use super::work::work_today;
+
+/// A block's season in sections, without markup.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Sheet {
+    /// Which block and day.
+    pub title: String,
+    /// What is known and projected: a label and its answer.
+    pub answers: Vec<(String, String)>,
+    /// Trap work that is due.
+    pub work: Vec<String>,
+    /// What the answers rest on.
+    pub evidence: Vec<String>,
+}
+
+impl Words {
+    /// A block's season as a sheet.
+    #[must_use]
+    pub fn sheet(self, season: &BlockSeason) -> Sheet {
+        let block = &season.block;
+        let mut answers = vec![
+            ("egg-laying start".to_owned(), self.start(season)),
+            (
+                "heat since the start".to_owned(),
+                match &season.degree_days {
+                    Ok(sum) => degree_days(sum.degree_days, season.unit),
+                    Err(reason) => format!("can't tell: {}", self.reworded(reason)),
+                },
+            ),
+        ];
+        answers.extend(season.marks.iter().map(|reading| {
+            let beside = if reading.told {
+                ""
+            } else {
+                ", counted without hull split"
+            };
+            let title = format!("{}{beside}", mark_title(reading));
+            (title, self.outcome(&reading.outcome))
+        }));
+        answers.extend(season.latest.iter().map(|catch| {
+            let label = format!("{} traps, last 7 days", catch.kind.name());
+            (label, self.catch(catch))
+        }));
+        let mut evidence = self.start_evidence(season);
+        evidence.push(self.heat_evidence(season));
+        if season.start.date.is_some() {
+            let marks = season.marks.iter();
+            evidence.extend(marks.map(|reading| self.mark_evidence(season, reading)));
+        }
+        Sheet {
+            title: format!(
+                "{} ({}), {}, {}, as of {}",
+                block.name,
+                block.id,
+                block.crop,
+                block.regime,
+                self.long_day(season.as_of)
+            ),
+            answers,
+            work: work_today(self, season),
+            evidence,
+        }
+    }
+
+    /// Phrases joined to a list: `a, b and c`.
+    #[must_use]
+    pub fn listed(phrases: &[String]) -> String {
+        match phrases {
+            [] => String::new(),
+            [one] => one.clone(),
+            [first @ .., last] => format!("{} and {last}", first.join(", ")),
+        }
+    }
+}

@@ -1,0 +1,197 @@
+//! The two mails people get: the adviser's morning digest and the grower's key-date alert.
+
+use askama::Template;
+use duskflight_core::notice::{Alert, BlockLines, CAUTION, Digest, TableRow, Words};
+use textwrap::{Options, WordSplitter};
+
+use super::message::{ComposeError, Composed, Envelope, assemble};
+use super::one_line::{one_line, shortened};
+
+/// Longest subject, in characters: more is cut off in most lists of mails.
+const LONGEST_SUBJECT: usize = 90;
+/// Width of the text part, in columns.
+const TEXT_COLUMNS: usize = 76;
+
+/// What a digest carries besides its contents.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Extras<'a> {
+    /// Something about this digest itself, such as that it is late or covers several days.
+    pub remark: Option<&'a str>,
+    /// Alerts that go to growers after this digest.
+    pub growers: &'a [GrowerAlert<'a>],
+}
+
+/// An alert that waits until the adviser has had the digest.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct GrowerAlert<'a> {
+    /// The grower's name.
+    pub grower: &'a str,
+    /// The alert's headline.
+    pub headline: &'a str,
+    /// When it may leave at the earliest, in words.
+    pub not_before: &'a str,
+}
+
+/// Whom a grower can ask.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Adviser<'a> {
+    /// Their name.
+    pub name: &'a str,
+    /// Their telephone number, as people dial it.
+    pub phone: &'a str,
+}
+
+/// Composes an adviser's morning digest.
+///
+/// # Errors
+/// [`ComposeError`] when an address or the message id cannot be used.
+pub fn digest(
+    envelope: &Envelope<'_>,
+    words: Words,
+    digest: &Digest,
+    extras: Extras<'_>,
+) -> Result<Composed, ComposeError> {
+    let day = format!("{}: ", words.day(digest.day));
+    let view = DigestView {
+        envelope,
+        subject: subject(&day, &digest.headline, digest.more),
+        day: words.long_day(digest.day),
+        digest,
+        extras,
+    };
+    let failed = |source| ComposeError::Template {
+        mail: "digest",
+        source,
+    };
+    let text = DigestText { view: &view }.render().map_err(failed)?;
+    let html = DigestHtml { view: &view }.render().map_err(failed)?;
+    assemble(envelope, view.subject, wrapped(&text), html)
+}
+
+/// Composes a grower's key-date alert.
+///
+/// # Errors
+/// [`ComposeError`] when an address or the message id cannot be used.
+pub fn alert(
+    envelope: &Envelope<'_>,
+    words: Words,
+    alert: &Alert,
+    adviser: Adviser<'_>,
+) -> Result<Composed, ComposeError> {
+    let view = AlertView {
+        envelope,
+        subject: subject("", &alert.headline, alert.more),
+        day: words.long_day(alert.day),
+        alert,
+        adviser,
+    };
+    let failed = |source| ComposeError::Template {
+        mail: "alert",
+        source,
+    };
+    let text = AlertText { view: &view }.render().map_err(failed)?;
+    let html = AlertHtml { view: &view }.render().map_err(failed)?;
+    assemble(envelope, view.subject, wrapped(&text), html)
+}
+
+struct DigestView<'a> {
+    envelope: &'a Envelope<'a>,
+    subject: String,
+    day: String,
+    digest: &'a Digest,
+    extras: Extras<'a>,
+}
+
+impl DigestView<'_> {
+    /// How much each part of the digest holds, in one line.
+    fn at_a_glance(&self) -> String {
+        let digest = self.digest;
+        format!(
+            "Trap work in {}, changes in {}, data trouble: {}",
+            of_blocks(&digest.work, &digest.table),
+            of_blocks(&digest.changed, &digest.table),
+            match digest.trouble.len() {
+                0 => "none known".to_owned(),
+                lines => lines.to_string(),
+            }
+        )
+    }
+}
+
+fn of_blocks(part: &[BlockLines], all: &[TableRow]) -> String {
+    let plural = if all.len() == 1 { "block" } else { "blocks" };
+    format!("{} of {} {plural}", part.len(), all.len())
+}
+
+#[derive(Template)]
+#[template(path = "mail/digest.txt")]
+struct DigestText<'a> {
+    view: &'a DigestView<'a>,
+}
+
+#[derive(Template)]
+#[template(path = "mail/digest.html", whitespace = "minimize")]
+struct DigestHtml<'a> {
+    view: &'a DigestView<'a>,
+}
+
+struct AlertView<'a> {
+    envelope: &'a Envelope<'a>,
+    subject: String,
+    day: String,
+    alert: &'a Alert,
+    adviser: Adviser<'a>,
+}
+
+impl AlertView<'_> {
+    /// What a telephone dials: the number without spaces and brackets (RFC 3966).
+    fn dialled(&self) -> String {
+        let dialled = |c: &char| c.is_ascii_digit() || *c == '+';
+        self.adviser.phone.chars().filter(dialled).collect()
+    }
+}
+
+#[derive(Template)]
+#[template(path = "mail/alert.txt")]
+struct AlertText<'a> {
+    view: &'a AlertView<'a>,
+}
+
+#[derive(Template)]
+#[template(path = "mail/alert.html", whitespace = "minimize")]
+struct AlertHtml<'a> {
+    view: &'a AlertView<'a>,
+}
+
+/// The subject, its headline cut between words where it is too long; how much more there is
+/// always stays.
+fn subject(day: &str, headline: &str, more: usize) -> String {
+    let more = match more {
+        0 => String::new(),
+        more => format!(" (+{more} more)"),
+    };
+    let room = LONGEST_SUBJECT.saturating_sub(day.chars().count() + more.chars().count());
+    format!("{day}{}{more}", shortened(&one_line(headline), room))
+}
+
+/// Wraps each line of a text, hanging under its first word.
+fn wrapped(text: &str) -> String {
+    let lines: Vec<String> = text.lines().map(wrapped_line).collect();
+    let text = lines.join("\n");
+    format!("{}\n", text.trim_matches('\n'))
+}
+
+fn wrapped_line(line: &str) -> String {
+    let bare = line.trim_start_matches(' ');
+    let bullet = if bare.starts_with("- ") { 2 } else { 0 };
+    let indent = " ".repeat(line.len() - bare.len() + bullet);
+    let options = Options::new(TEXT_COLUMNS)
+        .word_splitter(WordSplitter::NoHyphenation)
+        .subsequent_indent(&indent);
+    textwrap::fill(line.trim_end(), options)
+}
+
+#[cfg(test)]
+mod sample;
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,424 @@
+//! An invented farm of twelve blocks on one June morning, worked out by the same calls as a real
+//! night, so that the mails under test say what people will read.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::{Datelike, Days, NaiveDate};
+use duskflight_core::id::{
+    BlockId, GroupId, InsectId, MarkId, PersonId, ProductId, StationId, TrapId,
+};
+use duskflight_core::insect::{Insect, InsectFile};
+use duskflight_core::notice::{
+    Alert, Digest, Event, Notice, Role, StationView, Told, Value, Words, alert, decide, digest,
+    facts,
+};
+use duskflight_core::orchard::{
+    Block, Crop, Orchard, Part, Product, Regime, Trap, TrapKind, own_group,
+};
+use duskflight_core::season::{BlockSeason, StationHeat, assess};
+use duskflight_core::temperature::Unit;
+use duskflight_core::trapping::{Note, NoteKind, Visit, Visits};
+use duskflight_core::weather::ReceivedDay;
+
+/// The morning of the sample mails.
+pub(super) const MORNING: NaiveDate = date(2022, 6, 20);
+const READ_BEFORE: NaiveDate = date(2022, 6, 18);
+
+const fn date(year: i32, month: u32, day: u32) -> NaiveDate {
+    NaiveDate::from_ymd_opt(year, month, day).expect("a day of the calendar")
+}
+
+/// One block of the sample: its traps and what they caught.
+struct Plan<'a> {
+    id: &'a str,
+    name: &'a str,
+    regime: Regime,
+    station: &'static str,
+    egg_traps: usize,
+    moth_traps: usize,
+    moths: TrapKind,
+    /// The check date of the first eggs.
+    eggs_from: Option<NaiveDate>,
+    /// The last reading.
+    read: NaiveDate,
+    /// When the parts of its traps were last replaced.
+    serviced: NaiveDate,
+}
+
+const fn plan<'a>(id: &'a str, name: &'a str, eggs_from: Option<NaiveDate>) -> Plan<'a> {
+    Plan {
+        id,
+        name,
+        regime: Regime::Conventional,
+        station: "S-NORTH",
+        egg_traps: 4,
+        moth_traps: 2,
+        moths: TrapKind::Pheromone,
+        eggs_from,
+        read: READ_BEFORE,
+        serviced: date(2022, 5, 18),
+    }
+}
+
+const APRIL_13: Option<NaiveDate> = Some(date(2022, 4, 13));
+const APRIL_20: Option<NaiveDate> = Some(date(2022, 4, 20));
+
+fn plans() -> Vec<Plan<'static>> {
+    let disrupted = |plan| Plan {
+        regime: Regime::MatingDisruption,
+        moths: TrapKind::PheromonePpo,
+        ..plan
+    };
+    let unread = |plan| Plan {
+        read: date(2022, 6, 11),
+        egg_traps: 12,
+        moth_traps: 24,
+        ..plan
+    };
+    let far = |plan| Plan {
+        station: "S-BENCH",
+        ..plan
+    };
+    vec![
+        plan("N-12", "North 12", APRIL_13),
+        unread(plan("N-14", "North 14", APRIL_13)),
+        disrupted(plan("N-20", "North 20, along the canal", APRIL_20)),
+        plan("E-3", "East 3", Some(date(2022, 6, 18))),
+        disrupted(unread(plan("E-4", "East 4", APRIL_20))),
+        far(plan("BEN-1", "Bench 1", APRIL_13)),
+        far(plan("BEN-2", "Bench 2", APRIL_20)),
+        Plan {
+            egg_traps: 0,
+            ..plan("W-1", "West 1", None)
+        },
+        plan("W-2", "West 2", APRIL_20),
+        plan("W-3", "West 3", None),
+        Plan {
+            egg_traps: 0,
+            moths: TrapKind::BaitBag,
+            ..plan("H-1", "House block", None)
+        },
+        plan("H-2", "Old Peñón", APRIL_13),
+    ]
+}
+
+/// The sample morning: seasons, notices and stations.
+pub(super) struct Sample {
+    seasons: Vec<BlockSeason>,
+    notices: Vec<Notice>,
+    stations: Vec<StationView>,
+}
+
+impl Sample {
+    /// All twelve blocks.
+    pub(super) fn full() -> Self {
+        Self::of(&plans())
+    }
+
+    /// Forty blocks, each with overdue readings and parts of two ages past their service life.
+    pub(super) fn forty() -> Self {
+        let ids: Vec<String> = (1..=40).map(|n| format!("N-{n}")).collect();
+        let plans: Vec<Plan<'_>> = ids
+            .iter()
+            .map(|id| Plan {
+                egg_traps: 12,
+                moth_traps: 24,
+                read: date(2022, 6, 11),
+                ..plan(id, "North, the one by the old pump", APRIL_13)
+            })
+            .collect();
+        Self::of(&plans)
+    }
+
+    /// One block on a morning on which nothing is due, near or new.
+    pub(super) fn quiet() -> Self {
+        let read = READ_BEFORE;
+        let plan = Plan {
+            serviced: read,
+            ..plan("W-3", "West 3", None)
+        };
+        let mut sample = Self::of(&[plan]);
+        sample.notices.clear();
+        sample.stations.clear();
+        sample
+    }
+
+    fn of(plans: &[Plan<'_>]) -> Self {
+        let orchard = orchard(plans);
+        let visits = Visits::new(plans.iter().flat_map(visits).collect());
+        let insect = insect();
+        let heats = BTreeMap::from(
+            [
+                ("S-NORTH", date(2022, 6, 17)),
+                ("S-BENCH", date(2022, 6, 9)),
+            ]
+            .map(|(id, newest)| {
+                let id = StationId::new(id).unwrap();
+                let heat = StationHeat::new(id.clone(), &received(newest), insect.heat, MORNING);
+                (id, heat)
+            }),
+        );
+        let seasons: Vec<BlockSeason> = orchard
+            .blocks()
+            .iter()
+            .map(|block| {
+                let heat = &heats[&block.station];
+                assess(&orchard, block, &insect, heat, &visits, &notes())
+            })
+            .collect();
+        Self {
+            notices: notices(&seasons, Role::Adviser),
+            stations: stations(&heats),
+            seasons,
+        }
+    }
+
+    pub(super) fn digest(&self, trouble: &[&str]) -> Digest {
+        let seasons: Vec<&BlockSeason> = self.seasons.iter().collect();
+        digest(
+            Words::default(),
+            MORNING,
+            &seasons,
+            &self.notices,
+            &self.stations,
+            trouble.iter().map(|&line| line.to_owned()).collect(),
+            cause,
+        )
+    }
+
+    /// What the grower of one block hears.
+    pub(super) fn alert(&self, block: &str) -> Alert {
+        let seasons: Vec<&BlockSeason> = self.seasons.iter().collect();
+        let notices: Vec<Notice> = notices(&self.seasons, Role::Grower)
+            .into_iter()
+            .filter(|notice| notice.block.as_str() == block)
+            .collect();
+        alert(Words::default(), MORNING, &seasons, &notices, cause).unwrap()
+    }
+}
+
+/// Why a change came about, as the sample night knows it.
+fn cause(notice: &Notice) -> Option<String> {
+    (notice.revision > 1).then(|| "temperatures of Jun 9–14 were revised".into())
+}
+
+fn insect() -> Insect {
+    let text = include_str!("../../../../config/insects/navel-orangeworm.toml");
+    toml::from_str::<InsectFile>(text).unwrap().check().unwrap()
+}
+
+/// Ten years of a yearly wave, some years warmer than others, up to the newest day.
+fn received(newest: NaiveDate) -> Vec<ReceivedDay> {
+    let days = date(2012, 1, 1).iter_days();
+    days.take_while(|day| *day <= newest).map(weather).collect()
+}
+
+fn weather(date: NaiveDate) -> ReceivedDay {
+    let season = (f64::from(date.ordinal0()) - 105.0) / 365.0 * std::f64::consts::TAU;
+    let year = f64::from(date.year() % 5) - 2.0;
+    let days = f64::from(date.num_days_from_ce());
+    let unrest = 5.0 * (days * 0.7).sin() + 3.0 * (days * 0.23).cos();
+    let mean = (62.0 + 19.0 * season.sin() + 1.5 * year + unrest).round();
+    let max = if date == NaiveDate::from_ymd_opt(2022, 6, 14).expect("a day") {
+        999.0
+    } else {
+        mean + 15.0
+    };
+    ReceivedDay {
+        date,
+        min: Some(mean - 15.0),
+        max: Some(max),
+        unit: Unit::Fahrenheit,
+        min_flag: None,
+        max_flag: None,
+    }
+}
+
+fn orchard(plans: &[Plan<'_>]) -> Orchard {
+    let product = |part: Part, life_days| Product {
+        id: ProductId::new(part.name()).unwrap(),
+        part,
+        life_days,
+        source: "label of the sample product".into(),
+    };
+    let products = vec![
+        product(Part::Lure, 35),
+        product(Part::Ppo, 42),
+        product(Part::Bait, 28),
+        product(Part::Liner, 21),
+    ];
+    let blocks = plans.iter().map(block).collect();
+    Orchard::new(blocks, plans.iter().flat_map(traps).collect(), products)
+}
+
+fn block(plan: &Plan<'_>) -> Block {
+    let id = BlockId::new(plan.id).unwrap();
+    let lender = match plan.id {
+        "H-1" => GroupId::new("H-2").unwrap(),
+        _ => own_group(&id),
+    };
+    Block {
+        id,
+        name: plan.name.into(),
+        grower: PersonId::new("grower").unwrap(),
+        adviser: PersonId::new("adviser").unwrap(),
+        crop: Crop::Almond,
+        acres: None,
+        regime: plan.regime,
+        station: StationId::new(plan.station).unwrap(),
+        varieties: vec!["Nonpareil".into(), "Monterey".into()],
+        start_group: lender,
+        start_rule: None,
+    }
+}
+
+fn traps(plan: &Plan<'_>) -> Vec<Trap> {
+    let group = own_group(&BlockId::new(plan.id).unwrap());
+    let trap = |kind: TrapKind, letter: &str, number: usize| Trap {
+        id: TrapId::new(&format!("{}-{letter}{number}", plan.id)).unwrap(),
+        block: BlockId::new(plan.id).unwrap(),
+        kind,
+        hung: date(2022, 3, 21),
+        removed: None,
+        group: group.clone(),
+        place: String::new(),
+        products: kind
+            .parts()
+            .iter()
+            .map(|part| (*part, ProductId::new(part.name()).unwrap()))
+            .collect(),
+    };
+    let eggs = (1..=plan.egg_traps).map(|n| trap(TrapKind::Egg, "E", n));
+    let moths = (1..=plan.moth_traps).map(|n| trap(plan.moths, "M", n));
+    eggs.chain(moths).collect()
+}
+
+/// Readings twice a week; parts of the traps from the twentieth on were replaced a week later.
+fn visits(plan: &Plan<'_>) -> Vec<Visit> {
+    let serviced_on = |place: usize| match place {
+        0..20 => plan.serviced,
+        _ => plan.serviced + Days::new(7),
+    };
+    let mut visits = Vec::new();
+    for (place, trap) in traps(plan).into_iter().enumerate() {
+        let last = plan.read;
+        for day in reading_days().filter(|day| *day <= last) {
+            let parts: &[Part] = if day == serviced_on(place) {
+                trap.kind.parts()
+            } else {
+                &[]
+            };
+            visits.push(visit(plan, &trap, day, parts));
+        }
+    }
+    visits
+}
+
+/// From 23 March on, three and four days apart, and once more on 18 June.
+fn reading_days() -> impl Iterator<Item = NaiveDate> {
+    let weeks = (0..13).map(|week| date(2022, 3, 23) + Days::new(7 * week));
+    weeks
+        .flat_map(|day| [day, day + Days::new(3)])
+        .filter(|day| *day <= READ_BEFORE)
+}
+
+fn visit(plan: &Plan<'_>, trap: &Trap, day: NaiveDate, parts: &[Part]) -> Visit {
+    let eggs = plan
+        .eggs_from
+        .filter(|from| day >= *from)
+        .map_or(0, |from| 3 + (day - from).num_days().min(9) as u32);
+    let moths = (day.ordinal() % 5) * u32::from(plan.regime == Regime::Conventional);
+    let of = |kind: bool, count: u32| kind.then_some(count);
+    Visit {
+        trap: trap.id.clone(),
+        date: day,
+        eggs: of(trap.kind == TrapKind::Egg, eggs),
+        males: of(trap.kind == TrapKind::Pheromone, moths),
+        moths: of(trap.kind == TrapKind::PheromonePpo, moths),
+        females: of(trap.kind == TrapKind::BaitBag, moths / 2),
+        readable: true,
+        serviced: parts.iter().copied().collect::<BTreeSet<Part>>(),
+        note: String::new(),
+    }
+}
+
+fn notes() -> Vec<Note> {
+    let note = |block: &str, variety: Option<&str>, kind, text: &str| Note {
+        block: BlockId::new(block).unwrap(),
+        variety: variety.map(str::to_owned),
+        date: date(2022, 6, 10),
+        kind,
+        text: text.to_owned(),
+        by: "adviser".into(),
+    };
+    let split = NoteKind::HullSplitExpected(date(2022, 7, 4));
+    let start = NoteKind::EggLayingStart(date(2022, 4, 18));
+    vec![
+        note("N-12", Some("Nonpareil"), split, ""),
+        note("W-1", None, start, "eggs seen on sticktights"),
+    ]
+}
+
+/// What people were told before: two projections that have moved since, one start that was taken
+/// back, and everything of the quiet blocks.
+fn notices(seasons: &[BlockSeason], role: Role) -> Vec<Notice> {
+    let now: Vec<_> = seasons
+        .iter()
+        .flat_map(|season| facts(season, 14))
+        .filter(|fact| fact.event.concerns(role))
+        .collect();
+    let second = |block: &str, early: u32, middle: u32, late: u32| {
+        let day = |day| date(2022, 6, day);
+        let mark = Event::MarkNear(MarkId::new("second-generation").unwrap(), None);
+        let value = Value::Range {
+            early: day(early),
+            middle: day(middle),
+            late: day(late),
+        };
+        told(block, &mark, value)
+    };
+    let mut ledger = vec![
+        second("N-12", 12, 14, 16),
+        second("N-20", 24, 27, 30),
+        told("W-3", &Event::Start, Value::Day(date(2022, 6, 4))),
+    ];
+    let quiet = ["W-1", "W-2", "H-1", "BEN-2", "E-4"];
+    ledger.extend(now.iter().filter_map(|fact| {
+        let hatch = fact.event.to_string() == "mark-passed:first-hatch";
+        let start = fact.event == Event::Start && fact.block.as_str() != "E-3";
+        let known = hatch || start || quiet.contains(&fact.block.as_str());
+        let value = match &fact.state {
+            duskflight_core::notice::State::Now { value, .. } if known => *value,
+            _ => return None,
+        };
+        Some(told(fact.block.as_str(), &fact.event, value))
+    }));
+    decide(&now, &ledger, false, MORNING)
+}
+
+fn told(block: &str, event: &Event, value: Value) -> Told {
+    Told {
+        year: 2022,
+        block: BlockId::new(block).unwrap(),
+        insect: InsectId::new("navel-orangeworm").unwrap(),
+        event: event.to_string(),
+        revision: 1,
+        value: Some(value),
+        on: date(2022, 6, 12),
+    }
+}
+
+fn stations(heats: &BTreeMap<StationId, StationHeat>) -> Vec<StationView> {
+    heats
+        .iter()
+        .map(|(id, heat)| StationView {
+            station: id.clone(),
+            name: format!("station {id}"),
+            newest: heat.newest(),
+            suspects: heat
+                .suspects()
+                .map(|(day, why)| (*day, why.words()))
+                .collect(),
+        })
+        .collect()
+}

@@ -1,0 +1,375 @@
+use chrono::{DateTime, FixedOffset};
+use duskflight_core::id::BlockId;
+use duskflight_core::notice::AlertItem;
+use mail_parser::{HeaderValue, Message, MessageParser, MimeHeaders};
+
+use super::sample::{MORNING, Sample};
+use super::*;
+use crate::mail::message::Mailbox;
+
+const INVENTED: &str = "An invented farm: its people, blocks and counts do not exist.";
+
+const ADVISER: Adviser<'static> = Adviser {
+    name: "Inés Arroyo",
+    phone: "+1 (555) 010-0199",
+};
+
+fn instant() -> DateTime<FixedOffset> {
+    DateTime::parse_from_rfc3339("2022-06-20T06:00:00-07:00").unwrap()
+}
+
+fn envelope() -> Envelope<'static> {
+    let adviser = Mailbox {
+        name: "Inés Arroyo",
+        address: "ines@juniper-flat.example",
+    };
+    Envelope {
+        farm: "Juniper Flat",
+        farm_note: Some(INVENTED),
+        from: Mailbox {
+            name: "Juniper Flat, Duskflight",
+            address: "watch@juniper-flat.example",
+        },
+        to: adviser,
+        reply_to: Some(adviser),
+        message_id: "<digest-2022-06-20.5f1c@juniper-flat.example>",
+        date: instant(),
+        as_of: "Jun 20, 2022, 06:00 PDT",
+    }
+}
+
+fn to_grower() -> Envelope<'static> {
+    Envelope {
+        to: Mailbox {
+            name: "Tom Avery",
+            address: "tom@juniper-flat.example",
+        },
+        message_id: "<alert-2022-06-20.9b0e@juniper-flat.example>",
+        ..envelope()
+    }
+}
+
+fn full() -> Composed {
+    let growers = [GrowerAlert {
+        grower: "Tom Avery",
+        headline: "North 20, along the canal: corrected: second-generation egg laying projected \
+                   for Jun 19–20",
+        not_before: "10:00",
+    }];
+    let extras = Extras {
+        remark: None,
+        growers: &growers,
+    };
+    let refused = "the mail to Tom Avery was refused: mailbox full, next try 07:00";
+    let contents = Sample::full().digest(&[refused]);
+    digest(&envelope(), Words::default(), &contents, extras).unwrap()
+}
+
+fn quiet() -> Composed {
+    let extras = Extras {
+        remark: Some("Sent 3 h late: the machine was off this morning."),
+        growers: &[],
+    };
+    let contents = Sample::quiet().digest(&[]);
+    digest(&envelope(), Words::default(), &contents, extras).unwrap()
+}
+
+fn alert_for(block: &str) -> Composed {
+    let contents = Sample::full().alert(block);
+    alert(&to_grower(), Words::default(), &contents, ADVISER).unwrap()
+}
+
+const LONG: usize = 2_000;
+
+/// Names that try to open a header, a line, a tag or an attribute.
+fn hostile_names() -> [String; 5] {
+    [
+        "North\r\nBcc: thief@evil.example\r\n\r\nfree text".to_owned(),
+        "<script>alert('x')</script><img src=//evil.example/x.png>\" onload=\"x".to_owned(),
+        "Finca Peñón 🌰 {{ 7 * 7 }} {% include \"/etc/passwd\" %}".to_owned(),
+        ".".to_owned(),
+        "x".repeat(LONG),
+    ]
+}
+
+fn hostile() -> Composed {
+    let names = hostile_names();
+    let item = |name: &String| AlertItem {
+        block: BlockId::new("B").unwrap(),
+        name: name.clone(),
+        sentence: name.clone(),
+        evidence: vec![name.clone()],
+    };
+    let contents = Alert {
+        day: MORNING,
+        headline: format!("{}{}", names[0], names[4]),
+        more: 4,
+        items: names.iter().map(item).collect(),
+    };
+    let envelope = Envelope {
+        farm: &names[1],
+        farm_note: Some(&names[0]),
+        from: Mailbox {
+            name: &names[0],
+            ..envelope().from
+        },
+        to: Mailbox {
+            name: &names[4],
+            ..envelope().to
+        },
+        reply_to: Some(Mailbox {
+            name: &names[2],
+            ..envelope().to
+        }),
+        as_of: &names[3],
+        ..to_grower()
+    };
+    let adviser = Adviser {
+        name: &names[1],
+        phone: "\"><b>1",
+    };
+    alert(&envelope, Words::default(), &contents, adviser).unwrap()
+}
+
+fn parsed(composed: &Composed) -> Message<'_> {
+    MessageParser::default().parse(&composed.bytes).unwrap()
+}
+
+fn all() -> Vec<Composed> {
+    vec![
+        full(),
+        quiet(),
+        alert_for("N-14"),
+        alert_for("N-20"),
+        hostile(),
+    ]
+}
+
+#[test]
+fn each_mail_reads_as_agreed() {
+    let mails = [
+        ("digest-full", full()),
+        ("digest-quiet", quiet()),
+        ("alert", alert_for("N-14")),
+        ("alert-corrected", alert_for("N-20")),
+        ("alert-withdrawn", alert_for("W-3")),
+        ("alert-hostile", hostile()),
+    ];
+    for (name, mail) in mails {
+        insta::assert_snapshot!(
+            format!("{name}.txt"),
+            format!("Subject: {}\n\n{}", mail.subject, mail.text)
+        );
+        insta::assert_snapshot!(format!("{name}.html"), mail.html);
+    }
+}
+
+#[test]
+fn headers_are_complete_and_say_that_no_person_wrote_it() {
+    let mail = alert_for("N-14");
+    let headers = String::from_utf8(mail.bytes).unwrap();
+    let (headers, _) = headers.split_once("\r\n\r\n").unwrap();
+    insta::assert_snapshot!("headers", headers.replace("\r\n", "\n"));
+}
+
+#[test]
+fn both_parts_arrive_as_composed_the_text_first() {
+    for mail in all() {
+        let message = parsed(&mail);
+        assert_eq!(message.subject(), Some(mail.subject.as_str()));
+        assert_eq!(message.parts.len(), 3, "{}", mail.subject);
+        assert!(message.parts[1].is_text(), "{}", mail.subject);
+        assert!(message.parts[2].is_text_html(), "{}", mail.subject);
+        let arrived = |part: usize| message.parts[part].text_contents().unwrap();
+        assert_eq!(arrived(1).replace("\r\n", "\n"), mail.text);
+        assert_eq!(arrived(2).replace("\r\n", "\n"), mail.html);
+        assert_eq!(
+            message.content_type().unwrap().subtype(),
+            Some("alternative")
+        );
+    }
+}
+
+#[test]
+fn equal_input_gives_equal_bytes_and_another_id_another_boundary() {
+    assert_eq!(full().bytes, full().bytes);
+    let boundary = |mail: &Composed| {
+        let message = parsed(mail);
+        let kind = message.content_type().unwrap();
+        kind.attribute("boundary").unwrap().to_owned()
+    };
+    assert_ne!(boundary(&full()), boundary(&alert_for("N-14")));
+}
+
+#[test]
+fn no_line_is_longer_than_mail_allows() {
+    for mail in all() {
+        let text = String::from_utf8(mail.bytes).unwrap();
+        let (headers, body) = text.split_once("\r\n\r\n").unwrap();
+        let longest = |part: &str| part.split("\r\n").map(str::len).max();
+        assert!(longest(body) <= Some(78), "{:?}", longest(body));
+        assert!(longest(headers) <= Some(998), "{:?}", longest(headers));
+        assert!(
+            !text.replace("\r\n", "").contains(['\r', '\n']),
+            "a bare CR or LF"
+        );
+    }
+}
+
+#[test]
+fn every_mail_carries_the_caution_the_note_and_its_instant() {
+    let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    for mail in [full(), quiet(), alert_for("N-14"), alert_for("W-3")] {
+        for part in [&mail.text, &mail.html] {
+            let part = flat(part);
+            for said in [CAUTION, INVENTED, "As of Jun 20, 2022, 06:00 PDT"] {
+                assert!(part.contains(said), "{}: {said}", mail.subject);
+            }
+        }
+    }
+    let sent = flat(&quiet().text);
+    assert!(sent.contains("every morning in season, also with nothing new"));
+}
+
+#[test]
+fn the_digest_keeps_its_order_also_when_nothing_is_due() {
+    for mail in [full(), quiet()] {
+        let order = [
+            "Trap work today",
+            "Next days",
+            "Changed since the last digest",
+            "Data trouble",
+            "All blocks",
+            "What it rests on",
+        ];
+        let text_places = order.map(|title| mail.text.find(&title.to_uppercase()));
+        let html_places = order.map(|title| mail.html.find(&format!("<h2>{title}</h2>")));
+        for places in [text_places, html_places] {
+            assert!(places.iter().all(Option::is_some), "{places:?}");
+            assert!(places.is_sorted(), "{places:?}");
+        }
+    }
+}
+
+#[test]
+fn the_alert_names_the_adviser_with_a_telephone_number() {
+    let mail = alert_for("N-14");
+    assert!(
+        mail.text
+            .contains("Inés Arroyo, telephone +1 (555) 010-0199")
+    );
+    let link = "<a href=\"tel:+15550100199\">+1 (555) 010-0199</a>";
+    assert!(mail.html.contains(link));
+}
+
+#[test]
+fn a_name_cannot_open_a_header() {
+    let mail = hostile();
+    let message = parsed(&mail);
+    let names: Vec<&str> = message.headers().iter().map(|h| h.name()).collect();
+    let expected = [
+        "Date",
+        "Message-ID",
+        "From",
+        "To",
+        "Subject",
+        "Auto-Submitted",
+        "X-Auto-Response-Suppress",
+        "Reply-To",
+        "MIME-Version",
+        "Content-Type",
+    ];
+    assert_eq!(names, expected);
+    assert!(message.bcc().is_none());
+    let sender = message.from().unwrap().first().unwrap();
+    assert_eq!(sender.address(), Some("watch@juniper-flat.example"));
+    assert_eq!(
+        sender.name(),
+        Some("North  Bcc: thief@evil.example    free text")
+    );
+    let recipient = message.to().unwrap().first().unwrap();
+    let cut = format!("{}…", "x".repeat(69));
+    assert_eq!(recipient.name(), Some(cut.as_str()));
+    assert!(matches!(
+        message.header("Auto-Submitted"),
+        Some(HeaderValue::Text(text)) if text == "auto-generated"
+    ));
+}
+
+#[test]
+fn a_name_cannot_open_a_tag_or_a_line() {
+    let mail = hostile();
+    for tag in ["<script", "<img", "<b>1", "\" onload=\""] {
+        assert!(!mail.html.contains(tag), "{tag}");
+    }
+    assert!(mail.html.contains("&#60;script&#62;"));
+    assert!(mail.html.contains("{{ 7 * 7 }}"));
+    assert!(mail.html.contains("href=\"tel:1\""));
+    let begins_a_header = |line: &str| line.trim_start().starts_with("Bcc:");
+    assert!(!mail.text.lines().any(begins_a_header));
+}
+
+#[test]
+fn forty_busy_blocks_stay_below_eighty_kilobytes_of_html() {
+    let contents = Sample::forty().digest(&[]);
+    let mail = digest(&envelope(), Words::default(), &contents, Extras::default()).unwrap();
+    assert_eq!(contents.work.len(), 40);
+    assert_eq!(contents.evidence.len(), 40);
+    assert!(mail.html.len() < 80_000, "{}", mail.html.len());
+}
+
+#[test]
+fn html_loads_nothing_and_runs_nothing() {
+    for mail in all() {
+        for bad in [
+            "<script", "<link", "<img", "http:", "https:", "url(", "@import",
+        ] {
+            assert!(!mail.html.contains(bad), "{}: {bad}", mail.subject);
+        }
+    }
+}
+
+#[test]
+fn a_subject_is_cut_between_words_and_keeps_how_much_more_there_is() {
+    let check = |headline: &str, more, expected: &str| {
+        let cut = subject("Jun 20: ", headline, more);
+        assert_eq!(cut, expected);
+        assert!(cut.chars().count() <= LONGEST_SUBJECT);
+    };
+    check("North: start", 0, "Jun 20: North: start");
+    check("North: start", 2, "Jun 20: North: start (+2 more)");
+    check(
+        "North 20, along the canal: corrected: second-generation egg laying projected for Jun 19–20",
+        3,
+        "Jun 20: North 20, along the canal: corrected: second-generation egg laying… (+3 more)",
+    );
+    let unbroken = "ñ".repeat(LONG);
+    let expected = format!("Jun 20: {}…", "ñ".repeat(81));
+    check(&unbroken, 0, &expected);
+}
+
+#[test]
+fn an_address_or_a_message_id_that_cannot_be_used_is_named() {
+    let contents = Sample::quiet().digest(&[]);
+    let error = |envelope: &Envelope<'_>| {
+        let composed = digest(envelope, Words::default(), &contents, Extras::default());
+        composed.unwrap_err().to_string()
+    };
+    let nowhere = Mailbox {
+        name: "Tom",
+        address: "tom@",
+    };
+    let to_nowhere = Envelope {
+        to: nowhere,
+        ..envelope()
+    };
+    assert_eq!(
+        error(&to_nowhere),
+        "use \"tom@\" as the recipient address of a mail"
+    );
+    let two_lines = Envelope {
+        message_id: "<a@b>\r\nBcc: c@d",
+        ..envelope()
+    };
+    assert!(error(&two_lines).contains("as a message id: it must read <left@right>"));
+}
