@@ -7,10 +7,13 @@ use chrono::{Days, NaiveDate};
 
 use crate::id::{BlockId, InsectId, MarkId, TrapId};
 use crate::orchard::Part;
-use crate::season::{BlockSeason, MarkReading, Outcome, Projection};
+use crate::season::{BlockSeason, HullSplit, MarkReading, Outcome, Projection};
 use crate::trapping::{ServiceDue, StartStatus};
 
 use super::Role;
+
+/// A mark that is projected within so many days is reached shortly.
+const REACHED_SHORTLY_DAYS: i64 = 3;
 
 /// Something that can happen in a season. Its text is its key in the ledger: stable ids only.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -181,7 +184,7 @@ pub fn facts(season: &BlockSeason, near_days: u16) -> Vec<Fact> {
         (Event::Start, start(season)),
     ];
     for reading in season.marks.iter().filter(|reading| reading.told) {
-        for variety in told_varieties(reading) {
+        for variety in told_varieties(season, reading) {
             let (near, passed) = mark(season, reading, near_days);
             events.push((Event::MarkNear(reading.mark.clone(), variety.clone()), near));
             events.push((Event::MarkPassed(reading.mark.clone(), variety), passed));
@@ -230,12 +233,24 @@ fn start(season: &BlockSeason) -> State {
     }
 }
 
-/// A mark that waits for hull split is told by variety; others once for the block.
-fn told_varieties(reading: &MarkReading) -> Vec<Option<String>> {
-    if reading.waits_for_hull_split {
-        reading.varieties.iter().cloned().map(Some).collect()
-    } else {
-        vec![None]
+/// A mark that waits for hull split is told by variety once it is seen or expected. Before that it
+/// is told once for the block, and not at all for varieties that lag behind another one: theirs is
+/// still to come, and the digest prints both readings.
+fn told_varieties(season: &BlockSeason, reading: &MarkReading) -> Vec<Option<String>> {
+    let known_of_another = || {
+        let mut of_mark = season
+            .marks
+            .iter()
+            .filter(|other| other.mark == reading.mark);
+        of_mark.any(|other| other.hull_split.date().is_some())
+    };
+    match reading.hull_split {
+        HullSplit::NotAsked => vec![None],
+        HullSplit::NotEntered if known_of_another() => Vec::new(),
+        HullSplit::NotEntered => vec![None],
+        HullSplit::Expected(_) | HullSplit::Seen(_) => {
+            reading.varieties.iter().cloned().map(Some).collect()
+        }
     }
 }
 
@@ -264,10 +279,19 @@ fn mark(season: &BlockSeason, reading: &MarkReading, near_days: u16) -> (State, 
                 .is_some_and(|horizon| projection.middle <= horizon);
             let value = Value::from(projection);
             let projected = State::Now { value, ripe: near };
-            let gone = State::Gone {
-                reason: "revised temperatures: its degree-days are not reached yet".to_owned(),
-            };
-            (projected, gone)
+            (projected, unreached(season, projection))
+        }
+    }
+}
+
+/// A mark told as passed that is ahead again. When it is reached within days, one correction says so
+/// then; a withdrawal now would be a second mail about the same move.
+fn unreached(season: &BlockSeason, projection: &Projection) -> State {
+    if (projection.middle - season.as_of).num_days() <= REACHED_SHORTLY_DAYS {
+        State::Pending
+    } else {
+        State::Gone {
+            reason: "its degree-days are not reached yet".to_owned(),
         }
     }
 }

@@ -3,9 +3,10 @@
 use chrono::NaiveDate;
 
 use crate::heat::Accumulated;
-use crate::id::MarkId;
 use crate::orchard::StartRule;
-use crate::season::{Basis, BlockSeason, FEW_PAST_YEARS, MarkReading, Outcome, Projection};
+use crate::season::{
+    Basis, BlockSeason, FEW_PAST_YEARS, HullSplit, MarkReading, Outcome, Projection,
+};
 use crate::trapping::{CheckEvidence, RuleResult, StartStatus};
 
 use super::words::{Words, degree_days, mark_name, mark_title};
@@ -150,7 +151,7 @@ impl Words {
             Basis::Mark(mark) if !reading.told => {
                 format!("{}, without hull split", mark_name(season, mark))
             }
-            Basis::Mark(mark) if reading.waits_for_hull_split && !waits(season, mark) => {
+            Basis::Mark(mark) if reading.hull_split == HullSplit::NotEntered => {
                 format!("{} (hull split not entered)", mark_name(season, mark))
             }
             Basis::Mark(mark) => mark_name(season, mark),
@@ -176,12 +177,6 @@ impl Words {
             self.stretch(projection.weather_early, projection.weather_late)
         )
     }
-}
-
-/// Whether a mark itself waits for hull split.
-fn waits(season: &BlockSeason, mark: &MarkId) -> bool {
-    let mut readings = season.marks.iter();
-    readings.any(|reading| &reading.mark == mark && reading.waits_for_hull_split)
 }
 
 fn estimated(sum: &Accumulated) -> String {

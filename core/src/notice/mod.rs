@@ -27,6 +27,17 @@ pub enum Role {
     Grower,
 }
 
+impl Role {
+    /// The word used in files.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Adviser => "adviser",
+            Self::Grower => "grower",
+        }
+    }
+}
+
 /// The caution that every mail carries.
 pub const CAUTION: &str = "Information and projection only, from weather station data and entered \
 counts; not a pesticide recommendation. Look at the block. Decisions belong to the grower and a \

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::id::{MarkId, TrapId};
 use crate::orchard::Part;
-use crate::season::{BlockSeason, MarkReading, Outcome};
+use crate::season::{BlockSeason, HullSplit, MarkReading, Outcome};
 use crate::temperature::{DegreeDays, Unit};
 use crate::trapping::{Catch, StartStatus};
 
@@ -272,7 +272,7 @@ fn subject_of_all(notices: &[&Notice]) -> String {
 
 /// A mark with the varieties it is read for, where they differ.
 pub(super) fn mark_title(reading: &MarkReading) -> String {
-    if reading.waits_for_hull_split {
+    if reading.hull_split != HullSplit::NotAsked {
         format!("{} ({})", reading.name, reading.varieties.join(", "))
     } else {
         reading.name.clone()

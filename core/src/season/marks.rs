@@ -25,8 +25,8 @@ pub struct MarkReading {
     pub basis: Basis,
     /// The varieties this reading is for.
     pub varieties: Vec<String>,
-    /// Whether it, or a mark it counts from, waits for a variety's hull split.
-    pub waits_for_hull_split: bool,
+    /// What this reading knows of those varieties' hull split.
+    pub hull_split: HullSplit,
     /// Whether this is the reading people are told; where hull split is only expected the mark is
     /// also read without it, beside.
     pub told: bool,
@@ -77,18 +77,25 @@ impl Outcome {
     }
 }
 
-/// When a variety's hull split is known or expected.
+/// What a reading knows of first hull split of sound nuts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-enum Split {
-    Unknown,
+pub enum HullSplit {
+    /// Neither this mark nor one it counts from waits for it.
+    NotAsked,
+    /// It is waited for, and nothing is known; the mark counts on from the one before.
+    NotEntered,
+    /// It is expected on that day.
     Expected(NaiveDate),
+    /// It was seen on that day.
     Seen(NaiveDate),
 }
 
-impl Split {
-    const fn date(self) -> Option<NaiveDate> {
+impl HullSplit {
+    /// Its day, seen or expected.
+    #[must_use]
+    pub const fn date(self) -> Option<NaiveDate> {
         match self {
-            Self::Unknown => None,
+            Self::NotAsked | Self::NotEntered => None,
             Self::Expected(date) | Self::Seen(date) => Some(date),
         }
     }
@@ -112,13 +119,13 @@ pub(super) fn readings(
     let mut readings = Vec::new();
     for place in 0..insect.marks.len() {
         if !waits(insect, place) {
-            readings.push(reader.read(place, Split::Unknown, all(), true));
+            readings.push(reader.read(place, HullSplit::NotAsked, all(), true));
             continue;
         }
         for (split, varieties) in &splits {
             readings.push(reader.read(place, *split, varieties.clone(), true));
-            if matches!(split, Split::Expected(_)) {
-                readings.push(reader.read(place, Split::Unknown, varieties.clone(), false));
+            if matches!(split, HullSplit::Expected(_)) {
+                readings.push(reader.read(place, HullSplit::NotEntered, varieties.clone(), false));
             }
         }
     }
@@ -140,8 +147,8 @@ fn varieties_by_split(
     block: &Block,
     notes: &[Note],
     as_of: NaiveDate,
-) -> Vec<(Split, Vec<String>)> {
-    let mut groups: Vec<(Split, Vec<String>)> = Vec::new();
+) -> Vec<(HullSplit, Vec<String>)> {
+    let mut groups: Vec<(HullSplit, Vec<String>)> = Vec::new();
     for variety in &block.varieties {
         let split = split_of(block, variety, notes, as_of);
         match groups.iter_mut().find(|(other, _)| *other == split) {
@@ -153,7 +160,7 @@ fn varieties_by_split(
 }
 
 /// A variety's first hull split this year: seen, else the newest expectation.
-fn split_of(block: &Block, variety: &str, notes: &[Note], as_of: NaiveDate) -> Split {
+fn split_of(block: &Block, variety: &str, notes: &[Note], as_of: NaiveDate) -> HullSplit {
     let mut about: Vec<&Note> = notes
         .iter()
         .filter(|note| note.block == block.id && note.variety.as_deref() == Some(variety))
@@ -166,9 +173,9 @@ fn split_of(block: &Block, variety: &str, notes: &[Note], as_of: NaiveDate) -> S
         _ => None,
     });
     match (seen, expected) {
-        (Some(note), _) => Split::Seen(note.date),
-        (None, Some(date)) => Split::Expected(date),
-        (None, None) => Split::Unknown,
+        (Some(note), _) => HullSplit::Seen(note.date),
+        (None, Some(date)) => HullSplit::Expected(date),
+        (None, None) => HullSplit::NotEntered,
     }
 }
 
@@ -187,7 +194,13 @@ struct Reader<'a> {
 }
 
 impl Reader<'_> {
-    fn read(&self, place: usize, split: Split, varieties: Vec<String>, told: bool) -> MarkReading {
+    fn read(
+        &self,
+        place: usize,
+        split: HullSplit,
+        varieties: Vec<String>,
+        told: bool,
+    ) -> MarkReading {
         let mark = &self.insect.marks[place];
         MarkReading {
             mark: mark.id.clone(),
@@ -195,7 +208,7 @@ impl Reader<'_> {
             at: mark.at,
             basis: self.basis(mark, split),
             varieties,
-            waits_for_hull_split: waits(self.insect, place),
+            hull_split: split,
             told,
             outcome: self
                 .outcome(place, split)
@@ -203,14 +216,16 @@ impl Reader<'_> {
         }
     }
 
-    fn basis(&self, mark: &Mark, split: Split) -> Basis {
+    fn basis(&self, mark: &Mark, split: HullSplit) -> Basis {
         match mark.from {
             CountsFrom::EggLayingStart => Basis::EggLayingStart,
             CountsFrom::Mark(earlier) => {
                 let earlier = self.insect.marks[earlier].id.clone();
                 match split {
-                    Split::Seen(day) if mark.waits_for_hull_split => Basis::HullSplit(earlier, day),
-                    Split::Expected(day) if mark.waits_for_hull_split => {
+                    HullSplit::Seen(day) if mark.waits_for_hull_split => {
+                        Basis::HullSplit(earlier, day)
+                    }
+                    HullSplit::Expected(day) if mark.waits_for_hull_split => {
                         Basis::HullSplitExpected(earlier, day)
                     }
                     _ => Basis::Mark(earlier),
@@ -219,7 +234,7 @@ impl Reader<'_> {
         }
     }
 
-    fn outcome(&self, place: usize, split: Split) -> Result<Outcome, String> {
+    fn outcome(&self, place: usize, split: HullSplit) -> Result<Outcome, String> {
         let start = self.start.date.ok_or("no egg-laying start yet")?;
         let (series, newest) = self.heat.known()?;
         let first = series
@@ -255,7 +270,7 @@ impl Reader<'_> {
         series: &HeatSeries,
         newest: NaiveDate,
         place: usize,
-        split: Split,
+        split: HullSplit,
     ) -> Result<Projection, String> {
         let trajectories = Trajectory::continued(series, self.heat.as_of().year());
         let crossings: Vec<Crossings> = trajectories
@@ -282,7 +297,7 @@ impl Reader<'_> {
         &self,
         trajectory: &Trajectory<'_>,
         place: usize,
-        split: Split,
+        split: HullSplit,
     ) -> Option<Crossings> {
         let levels = self.levels(trajectory, place, split)?;
         Some(Crossings {
@@ -295,7 +310,12 @@ impl Reader<'_> {
     }
 
     /// A mark's levels on a trajectory, from those of what it counts from.
-    fn levels(&self, trajectory: &Trajectory<'_>, place: usize, split: Split) -> Option<Levels> {
+    fn levels(
+        &self,
+        trajectory: &Trajectory<'_>,
+        place: usize,
+        split: HullSplit,
+    ) -> Option<Levels> {
         let mark = &self.insect.marks[place];
         let mut from = match mark.from {
             CountsFrom::EggLayingStart => self.start_levels(trajectory)?,

@@ -4,7 +4,7 @@ mod marks;
 mod projection;
 mod station_heat;
 
-pub use marks::{Basis, MarkReading, Outcome};
+pub use marks::{Basis, HullSplit, MarkReading, Outcome};
 pub use projection::{FEW_PAST_YEARS, Projection};
 pub use station_heat::StationHeat;
 

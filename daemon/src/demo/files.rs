@@ -57,7 +57,7 @@ base_url = "{feed_url}"
             "\n[[person]]\nid = \"{}\"\nname = \"{}\"\nrole = \"{}\"\nemail = \"{}\"\nphone = \"{}\"\n",
             person.id,
             person.name,
-            person.role.code(),
+            person.role.name(),
             person.email,
             person.phone
         );

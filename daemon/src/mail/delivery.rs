@@ -52,7 +52,9 @@ pub async fn deliver(
                 tracing::warn!(mail.id = %id, error = %error, "mail kept for a later try");
                 let next_try = now + pause(mail.attempts);
                 let error = error.to_string();
-                store.write(move |t| outbox::keep(t, &id, &error, next_try)).await?;
+                store
+                    .write(move |t| outbox::keep(t, &id, &error, next_try))
+                    .await?;
                 delivered.kept += 1;
             }
         }
@@ -112,7 +114,10 @@ mod tests {
         let folder = dir.path().join("mail");
         put(&folder, "a.eml", b"one").unwrap();
         put(&folder, "a.eml", b"one").unwrap();
-        let names: Vec<_> = fs::read_dir(&folder).unwrap().map(|e| e.unwrap().file_name()).collect();
+        let names: Vec<_> = fs::read_dir(&folder)
+            .unwrap()
+            .map(|e| e.unwrap().file_name())
+            .collect();
         assert_eq!(names, ["a.eml"]);
         assert_eq!(fs::read(folder.join("a.eml")).unwrap(), b"one");
     }

@@ -144,7 +144,10 @@ mod tests {
         ] {
             let config = config_in(zone);
             for (month, day) in [spring, autumn] {
-                let before = NaiveDate::from_ymd_opt(2022, month, day).unwrap().pred_opt().unwrap();
+                let before = NaiveDate::from_ymd_opt(2022, month, day)
+                    .unwrap()
+                    .pred_opt()
+                    .unwrap();
                 let from = config.digest_instant(before) - TimeDelta::hours(5);
                 let told: Vec<String> = play(&config, from, 3 * 24 * 60)
                     .into_iter()
@@ -161,7 +164,10 @@ mod tests {
         let config = config_in(chrono_tz::America::Los_Angeles);
         let day = NaiveDate::from_ymd_opt(2022, 6, 20).unwrap();
         let start = config.digest_instant(day) + TimeDelta::minutes(200);
-        let jobs: Vec<Job> = play(&config, start, 60).into_iter().map(|(job, _)| job).collect();
+        let jobs: Vec<Job> = play(&config, start, 60)
+            .into_iter()
+            .map(|(job, _)| job)
+            .collect();
         assert_eq!(jobs, [Job::Fetch, Job::Tell]);
     }
 
@@ -188,7 +194,12 @@ mod tests {
             ..Standing::default()
         };
         let is_due = |attempts, minutes| {
-            due(&config, &failed(attempts), started + TimeDelta::minutes(minutes)).contains(&Job::Fetch)
+            due(
+                &config,
+                &failed(attempts),
+                started + TimeDelta::minutes(minutes),
+            )
+            .contains(&Job::Fetch)
         };
         assert!(!is_due(1, 1) && is_due(1, 2));
         assert!(!is_due(3, 7) && is_due(3, 8));

@@ -1,6 +1,6 @@
 //! A season as JSON: stable keys, ISO days, null where nothing is known.
 
-use duskflight_core::season::{Basis, BlockSeason, MarkReading, Outcome};
+use duskflight_core::season::{Basis, BlockSeason, HullSplit, MarkReading, Outcome};
 use duskflight_core::trapping::{CheckEvidence, EggLayingStart, RuleResult};
 use serde_json::{Value, json};
 
@@ -110,6 +110,7 @@ fn mark(season: &BlockSeason, reading: &MarkReading) -> Value {
         "at": reading.at.in_unit(season.unit),
         "counts_from": basis(&reading.basis),
         "varieties": reading.varieties,
+        "hull_split": hull_split(reading.hull_split),
         "told": reading.told,
         "date": null,
         "early": null,
@@ -140,11 +141,23 @@ fn mark(season: &BlockSeason, reading: &MarkReading) -> Value {
     value
 }
 
+/// Null where the mark does not wait for hull split.
+fn hull_split(split: HullSplit) -> Value {
+    match split {
+        HullSplit::NotAsked => Value::Null,
+        HullSplit::NotEntered => json!({"status": "not-entered"}),
+        HullSplit::Expected(day) => json!({"status": "expected", "date": day}),
+        HullSplit::Seen(day) => json!({"status": "seen", "date": day}),
+    }
+}
+
+/// What the mark counts from; where it waits for hull split itself, from the later of both.
 fn basis(basis: &Basis) -> Value {
     match basis {
-        Basis::EggLayingStart => json!({"from": "egg-laying-start"}),
-        Basis::Mark(mark) => json!({"from": mark}),
-        Basis::HullSplit(mark, day) => json!({"from": mark, "hull_split": day}),
-        Basis::HullSplitExpected(mark, day) => json!({"from": mark, "hull_split_expected": day}),
+        Basis::EggLayingStart => json!(["egg-laying-start"]),
+        Basis::Mark(mark) => json!([mark]),
+        Basis::HullSplit(mark, _) | Basis::HullSplitExpected(mark, _) => {
+            json!([mark, "hull-split"])
+        }
     }
 }

@@ -24,7 +24,7 @@ use duskflight_core::weather::ReceivedDay;
 pub use feed_script::{
     CORRECTED_ON, GAP, GAP_FILLED_ON, LATENCY_DAYS, LOST_GAP, WRONG_BY_C, WRONG_RUN, as_known_on,
 };
-pub use places::{Person, Role};
+pub use places::Person;
 pub use record::station_record;
 pub use supplies::Product;
 

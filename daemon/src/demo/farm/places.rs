@@ -1,5 +1,7 @@
 //! What the farm declares: people and blocks.
 
+use duskflight_core::notice::Role;
+
 use super::{MonthDay, csv_text, day_of};
 
 /// A person who gets mail. Addresses and telephone numbers are of the kinds reserved for fiction.
@@ -15,26 +17,6 @@ pub struct Person {
     pub email: &'static str,
     /// Telephone number within 555-0100 to 555-0199.
     pub phone: &'static str,
-}
-
-/// The two roles people have.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Role {
-    /// Gets the digest of all blocks.
-    Adviser,
-    /// Gets alerts for the own blocks.
-    Grower,
-}
-
-impl Role {
-    /// `adviser` or `grower`.
-    #[must_use]
-    pub const fn code(self) -> &'static str {
-        match self {
-            Self::Adviser => "adviser",
-            Self::Grower => "grower",
-        }
-    }
 }
 
 /// The weekdays on which a block is visited; once a week means the first of them.
