@@ -16,8 +16,8 @@ use super::work::{service_lines, work_today};
 
 /// How far "the next days" look.
 const NEXT_DAYS: u64 = 7;
-/// How far marks are listed ahead of the first day of their range.
-const MARKS_AHEAD_DAYS: u64 = 21;
+/// How far marks are listed ahead of the middle of their range.
+const MARKS_AHEAD_DAYS: u64 = 14;
 /// A station's newest day is this old at most before it is trouble: public archives lag two to
 /// three days.
 const FRESH_DAYS: i64 = 4;
@@ -253,14 +253,14 @@ fn newly_past(service: &[&Notice]) -> Option<String> {
     (!parts.is_empty()).then(|| format!("newly past its service life: {}", parts.join(", ")))
 }
 
-/// Marks whose range begins soon, and parts whose service life ends in the next days.
+/// Marks that come near, and parts whose service life ends in the next days.
 fn ahead(words: Words, season: &BlockSeason) -> Vec<String> {
     let day = season.as_of;
     let soon = within(day, NEXT_DAYS);
     let near = season
         .marks
         .iter()
-        .filter(|reading| reading.outcome.projection().is_some() && is_near(season, reading));
+        .filter(|reading| is_near(season, reading));
     let mut lines: Vec<String> = near
         .map(|reading| mark_line(words, season, reading))
         .collect();
@@ -276,32 +276,34 @@ fn within(day: NaiveDate, days: u64) -> NaiveDate {
     day.checked_add_days(Days::new(days)).unwrap_or(day)
 }
 
-/// Whether a mark's range begins soon, in any of its readings: they belong beside each other.
+/// Whether the told reading of a mark has begun its range or comes near the middle of it.
 fn is_near(season: &BlockSeason, reading: &MarkReading) -> bool {
-    let horizon = within(season.as_of, MARKS_AHEAD_DAYS);
-    season
-        .marks
-        .iter()
-        .filter(|other| other.mark == reading.mark)
-        .filter_map(|other| other.outcome.projection())
-        .any(|projection| projection.early <= horizon)
+    let told = reading.told && !season.lags(reading);
+    told && reading.outcome.projection().is_some_and(|projection| {
+        projection.middle <= within(season.as_of, MARKS_AHEAD_DAYS)
+            || projection.early <= within(season.as_of, NEXT_DAYS)
+    })
 }
 
+/// A mark ahead; where hull split is only expected, both of its readings stand in one line.
 fn mark_line(words: Words, season: &BlockSeason, reading: &MarkReading) -> String {
-    let beside = if reading.told {
-        ""
-    } else {
-        ", counted without hull split"
+    let same = |other: &&MarkReading| {
+        !other.told && other.mark == reading.mark && other.varieties == reading.varieties
     };
+    let beside = season.marks.iter().find(same).and_then(|other| {
+        let range = words.value(other.outcome.projection()?.into());
+        Some(format!("; counted without hull split {range}"))
+    });
     let firm = if season.start.status.is_firm() {
         ""
     } else {
         ", from a provisional start"
     };
     format!(
-        "{}: {}{beside}{firm}",
+        "{}: {}{firm}{}",
         mark_title(reading),
-        words.outcome(&reading.outcome)
+        words.outcome(&reading.outcome),
+        beside.unwrap_or_default()
     )
 }
 
@@ -381,7 +383,7 @@ fn next_mark(season: &BlockSeason) -> Option<(&MarkReading, &Projection)> {
     season
         .marks
         .iter()
-        .filter(|reading| reading.told)
+        .filter(|reading| reading.told && !season.lags(reading))
         .filter_map(|reading| Some((reading, reading.outcome.projection()?)))
         .min_by_key(|(_, projection)| projection.middle)
 }

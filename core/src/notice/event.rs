@@ -237,16 +237,9 @@ fn start(season: &BlockSeason) -> State {
 /// is told once for the block, and not at all for varieties that lag behind another one: theirs is
 /// still to come, and the digest prints both readings.
 fn told_varieties(season: &BlockSeason, reading: &MarkReading) -> Vec<Option<String>> {
-    let known_of_another = || {
-        let mut of_mark = season
-            .marks
-            .iter()
-            .filter(|other| other.mark == reading.mark);
-        of_mark.any(|other| other.hull_split.date().is_some())
-    };
     match reading.hull_split {
         HullSplit::NotAsked => vec![None],
-        HullSplit::NotEntered if known_of_another() => Vec::new(),
+        HullSplit::NotEntered if season.lags(reading) => Vec::new(),
         HullSplit::NotEntered => vec![None],
         HullSplit::Expected(_) | HullSplit::Seen(_) => {
             reading.varieties.iter().cloned().map(Some).collect()

@@ -196,7 +196,7 @@ impl Words {
             Some(rate) => format!(
                 "{} {} ({} of {} traps read, {} a trap and night)",
                 catch.count,
-                catch.counted.name(),
+                catch.counted.words(catch.count),
                 catch.traps_read,
                 catch.traps_hung,
                 rate_words(rate)

@@ -56,6 +56,17 @@ pub struct BlockSeason {
     pub latest: Vec<Catch>,
 }
 
+impl BlockSeason {
+    /// Whether a reading counts without hull split for varieties whose own is not entered, while
+    /// that of another variety is known: theirs is still to come.
+    #[must_use]
+    pub fn lags(&self, reading: &MarkReading) -> bool {
+        let mut of_mark = self.marks.iter().filter(|other| other.mark == reading.mark);
+        reading.hull_split == HullSplit::NotEntered
+            && of_mark.any(|other| other.hull_split.date().is_some())
+    }
+}
+
 /// The whole trade in one call: the same for tonight and for a replay of an earlier night.
 #[must_use]
 pub fn assess(

@@ -15,19 +15,23 @@ pub enum Counted {
     Males,
     /// Moths of both sexes, unsexed.
     Moths,
-    /// Females, or all moths of bait bags that were not sexed.
+    /// Females of bait bags whose catch was sexed; they are never inferred from an unsexed one.
     Females,
 }
 
 impl Counted {
-    /// The words used in mails.
+    /// The words used in mails, for so many of them.
     #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Eggs => "eggs",
-            Self::Males => "males",
-            Self::Moths => "moths, both sexes",
-            Self::Females => "females",
+    pub const fn words(self, count: u32) -> &'static str {
+        match (self, count) {
+            (Self::Eggs, 1) => "egg",
+            (Self::Eggs, _) => "eggs",
+            (Self::Males, 1) => "male",
+            (Self::Males, _) => "males",
+            (Self::Moths, 1) => "moth, unsexed",
+            (Self::Moths, _) => "moths, both sexes",
+            (Self::Females, 1) => "female",
+            (Self::Females, _) => "females",
         }
     }
 }
@@ -61,15 +65,21 @@ impl Catch {
 #[must_use]
 pub fn catches(traps: &[&Trap], visits: &Visits, from: NaiveDate, to: NaiveDate) -> Vec<Catch> {
     let kinds = [
-        (TrapKind::Egg, Counted::Eggs),
-        (TrapKind::Pheromone, Counted::Males),
-        (TrapKind::PheromonePpo, Counted::Moths),
-        (TrapKind::BaitBag, Counted::Females),
+        TrapKind::Egg,
+        TrapKind::Pheromone,
+        TrapKind::PheromonePpo,
+        TrapKind::BaitBag,
     ];
     kinds
         .into_iter()
-        .map(|(kind, counted)| {
+        .map(|kind| {
             let of_kind: Vec<&Trap> = traps.iter().copied().filter(|t| t.kind == kind).collect();
+            let counted = match kind {
+                TrapKind::Egg => Counted::Eggs,
+                TrapKind::Pheromone => Counted::Males,
+                TrapKind::BaitBag if all_females(&of_kind, visits, from, to) => Counted::Females,
+                TrapKind::BaitBag | TrapKind::PheromonePpo => Counted::Moths,
+            };
             catch_of(kind, counted, &of_kind, visits, from, to)
         })
         .filter(|catch| catch.traps_hung > 0 || catch.traps_read > 0)
@@ -103,6 +113,13 @@ fn catch_of(
     catch
 }
 
+/// Whether every count of these traps is one of females alone.
+fn all_females(traps: &[&Trap], visits: &Visits, from: NaiveDate, to: NaiveDate) -> bool {
+    let seen = traps.iter().flat_map(|trap| visits.of(&trap.id, to));
+    let mut counts = seen.filter(|visit| visit.date >= from && visit.all_moths().is_some());
+    counts.all(|visit| visit.females.is_some() && visit.females == visit.all_moths())
+}
+
 /// Count and nights of each readable reading of one trap.
 fn readings_of<'a>(
     trap: &'a Trap,
@@ -125,7 +142,7 @@ fn count_of(visit: &Visit, counted: Counted) -> Option<u32> {
         Counted::Eggs => visit.eggs,
         Counted::Males => visit.males.or(visit.moths),
         Counted::Moths => visit.all_moths(),
-        Counted::Females => visit.females.or(visit.moths),
+        Counted::Females => visit.females,
     }
 }
 

@@ -48,7 +48,7 @@ pub(super) fn season(season: &BlockSeason) -> Value {
         })).collect::<Vec<_>>(),
         "catches": season.latest.iter().map(|catch| json!({
             "kind": catch.kind,
-            "counted": catch.counted.name(),
+            "counted": catch.counted.words(2),
             "count": catch.count,
             "traps_read": catch.traps_read,
             "traps_hung": catch.traps_hung,
