@@ -1,0 +1,320 @@
+//! Commands as people type them: what they print, what they refuse, what they leave alone.
+
+use serde_json::Value;
+
+use crate::harness::{Farm, VISITS, printed, refused, rows};
+
+fn told_farm() -> Farm {
+    let farm = Farm::new("2022-04-30");
+    farm.import("round.csv", VISITS);
+    farm.nightly("2022-04-16");
+    farm
+}
+
+#[test]
+fn the_same_file_imported_twice_changes_nothing() {
+    let farm = Farm::new("2022-04-30");
+    assert_eq!(
+        farm.import("round.csv", VISITS),
+        "round.csv: 20 added, 0 changed, 0 there already\n"
+    );
+    let before = rows(&farm.database(), "SELECT * FROM visit ORDER BY trap, day");
+    assert_eq!(
+        farm.import("round.csv", VISITS),
+        "round.csv: 0 added, 0 changed, 20 there already\n"
+    );
+    assert_eq!(
+        rows(&farm.database(), "SELECT * FROM visit ORDER BY trap, day"),
+        before
+    );
+}
+
+#[test]
+fn an_edit_keeps_the_old_row_and_the_old_file_does_not_bring_it_back() {
+    let farm = Farm::new("2022-04-30");
+    farm.import("round.csv", VISITS);
+    let edited = "date,trap,eggs\n2022-04-12,e1,7\n";
+    assert_eq!(
+        farm.import("edit.csv", edited),
+        "edit.csv: 0 added, 1 changed, 0 there already\n"
+    );
+    let eggs = "SELECT eggs FROM visit WHERE trap = 'e1' AND day = '2022-04-12'";
+    assert_eq!(rows(&farm.database(), eggs), [["7"]]);
+    let history = "SELECT eggs, via FROM visit_history";
+    assert_eq!(rows(&farm.database(), history), [["3", "import round.csv"]]);
+    farm.import("round.csv", VISITS);
+    assert_eq!(rows(&farm.database(), eggs), [["7"]]);
+}
+
+#[test]
+fn a_wrong_row_is_named_and_nothing_of_its_file_is_stored() {
+    let farm = Farm::new("2022-04-30");
+    farm.write(
+        "bad.csv",
+        "date,trap,eggs\n2022-04-05,e1,0\n2022-04-05,e9,0\n2022-04-05,e2,many\n",
+    );
+    let file = farm.path("bad.csv");
+    let said = refused(
+        2,
+        &[
+            "visits",
+            "import",
+            file.to_str().unwrap(),
+            "--config",
+            farm.config(),
+        ],
+    );
+    assert!(
+        said.contains("row 2, column trap, \"e9\": no such trap in traps.csv"),
+        "{said}"
+    );
+    assert!(said.contains("row 3, column eggs, \"many\""), "{said}");
+    assert_eq!(
+        rows(&farm.database(), "SELECT count(*) FROM visit"),
+        [["0"]]
+    );
+}
+
+#[test]
+fn season_gives_json_with_the_start_and_every_mark() {
+    let farm = told_farm();
+    let text = printed(&[
+        "season",
+        "--config",
+        farm.config(),
+        "--as-of",
+        "2022-04-25",
+        "--block",
+        "home",
+        "--format",
+        "json",
+    ]);
+    let seasons: Value = serde_json::from_str(&text).unwrap();
+    let season = &seasons[0];
+    assert_eq!(season["block"], "home");
+    assert_eq!(season["insect"], "navel-orangeworm");
+    assert_eq!(season["as_of"], "2022-04-25");
+    let start = &season["egg_laying_start"];
+    assert_eq!(
+        (&start["status"], &start["date"]),
+        (&"confirmed".into(), &"2022-04-12".into())
+    );
+    // Three of four traps could be read on the first check, and all of them rose.
+    assert_eq!(start["evidence"]["checks"][0]["read"], 3);
+    assert_eq!(start["evidence"]["checks"][0]["hung"], 4);
+    assert_eq!(start["evidence"]["check_before"], "2022-04-08");
+    // The table was fetched for 16 April, so it is known to the 15th: 4 days of 20 °F-days.
+    assert_eq!(season["degree_days"], 80.0);
+    let hatch = &season["marks"][0];
+    assert_eq!(
+        (&hatch["id"], &hatch["at"]),
+        (&"first-hatch".into(), &100.0.into())
+    );
+    assert_eq!(hatch["status"], "projected");
+    assert_eq!(hatch["date"], "2022-04-16");
+    let second = &season["marks"][1];
+    // 1056 at 20 a day from 12 April: within the 53rd day, 3 June, in every past year.
+    assert_eq!(
+        (&second["at"], &second["date"]),
+        (&1056.0.into(), &"2022-06-03".into())
+    );
+    for key in ["name", "status", "date", "early", "late", "reason"] {
+        assert!(second.get(key).is_some(), "{key} is missing");
+    }
+}
+
+#[test]
+fn season_for_people_says_the_same() {
+    let farm = told_farm();
+    let text = printed(&["season", "--config", farm.config(), "--as-of", "2022-04-25"]);
+    assert!(text.contains("egg-laying start"), "{text}");
+    assert!(text.contains("confirmed Apr 12"), "{text}");
+    assert!(text.contains("80 °F-days"), "{text}");
+    let said = refused(
+        2,
+        &["season", "--config", farm.config(), "--block", "nowhere"],
+    );
+    assert!(said.contains("block nowhere: no such block"), "{said}");
+}
+
+#[test]
+fn preview_shows_the_mails_of_a_day_and_tells_nobody() {
+    let farm = told_farm();
+    let before = rows(
+        &farm.database(),
+        "SELECT * FROM told ORDER BY person, event, revision",
+    );
+    assert!(!before.is_empty());
+    let out = farm.path("preview");
+    let arguments = [
+        "--config",
+        farm.config(),
+        "--as-of",
+        "2022-04-16",
+        "--out",
+        out.to_str().unwrap(),
+    ];
+    printed(&[&["preview", "alerts"], &arguments[..]].concat());
+    printed(&[&["preview", "digest"], &arguments[..]].concat());
+    // A day that was told shows the very mails that went.
+    let sent = rows(
+        &farm.database(),
+        "SELECT person, kind, hex(body) FROM outbox ORDER BY kind",
+    );
+    for row in &sent {
+        let file = out.join(format!("2022-04-16-{}-{}.eml", row[1], row[0]));
+        let bytes = std::fs::read(file).unwrap();
+        let hex: String = bytes.iter().map(|byte| format!("{byte:02X}")).collect();
+        assert_eq!(hex, row[2]);
+    }
+    assert_eq!(sent.len(), 2);
+    let after = rows(
+        &farm.database(),
+        "SELECT * FROM told ORDER BY person, event, revision",
+    );
+    assert_eq!(after, before);
+}
+
+#[test]
+fn a_night_told_again_tells_nothing_and_an_earlier_one_is_refused() {
+    let farm = told_farm();
+    let told = "SELECT * FROM told ORDER BY person, event, revision";
+    let before = rows(&farm.database(), told);
+    assert!(
+        farm.nightly("2022-04-16")
+            .contains("tell 2022-04-16: told before")
+    );
+    let again = printed(&[
+        "nightly",
+        "--config",
+        farm.config(),
+        "--as-of",
+        "2022-04-16",
+        "--again",
+    ]);
+    assert!(
+        again.contains("tell 2022-04-16: 0 notices, 0 mails queued"),
+        "{again}"
+    );
+    let said = refused(
+        2,
+        &[
+            "nightly",
+            "--config",
+            farm.config(),
+            "--as-of",
+            "2022-04-10",
+        ],
+    );
+    assert!(said.contains("2022-04-16 has been told already"), "{said}");
+    assert_eq!(rows(&farm.database(), told), before);
+}
+
+#[test]
+fn a_growers_alert_waits_for_the_digest_and_the_hold_time() {
+    let farm = told_farm();
+    assert_eq!(farm.mails(), ["2022-04-16-digest-ada.eml"]);
+    farm.nightly("2022-04-17");
+    let alert = "2022-04-16-alert-gil-from-ada.eml".to_owned();
+    assert!(farm.mails().contains(&alert), "{:?}", farm.mails());
+}
+
+#[test]
+fn a_late_entry_corrects_what_was_told_and_says_why() {
+    let farm = Farm::new("2022-06-30");
+    // Without its readings of 12 April the start is confirmed for 15 April.
+    let (late, on_time): (Vec<&str>, Vec<&str>) = VISITS
+        .lines()
+        .partition(|line| line.starts_with("2022-04-12"));
+    let more =
+        "\n2022-04-19,e1,40,,,\n2022-04-19,e2,40,,,\n2022-04-19,e3,40,,,\n2022-04-19,e4,40,,,\n";
+    farm.import("on-time.csv", &(on_time.join("\n") + more));
+    farm.nightly("2022-04-20");
+    farm.import(
+        "late.csv",
+        &format!("{}\n{}\n", on_time[0], late.join("\n")),
+    );
+    farm.nightly("2022-04-24");
+    let starts = "SELECT person, revision, value FROM told WHERE event = 'egg-laying-start' ORDER BY person, revision";
+    assert_eq!(
+        rows(&farm.database(), starts),
+        [
+            ["ada", "1", "2022-04-15"],
+            ["ada", "2", "2022-04-12"],
+            ["gil", "1", "2022-04-15"],
+            ["gil", "2", "2022-04-12"],
+        ]
+    );
+    let digest = std::fs::read_to_string(farm.path("mail/2022-04-24-digest-ada.eml")).unwrap();
+    let digest = digest.replace("=\r\n", "");
+    assert!(digest.contains("corrected"), "{digest}");
+    assert!(digest.contains("instead of Apr 15"), "{digest}");
+}
+
+#[test]
+fn status_shows_stations_jobs_and_outbox() {
+    let farm = told_farm();
+    let text = printed(&["status", "--config", farm.config()]);
+    for line in [
+        "station Yard logger: newest complete day 2022-04-15",
+        "fetch: done for 2022-04-16",
+        "tell: done for 2022-04-16",
+        "outbox: 1 waiting",
+        "next digests:",
+    ] {
+        assert!(text.contains(line), "{line:?} is missing in\n{text}");
+    }
+}
+
+#[test]
+fn a_configuration_that_is_wrong_is_explained_whole_with_exit_code_78() {
+    let farm = Farm::new("2022-04-30");
+    farm.change(
+        "timezone = \"America/Los_Angeles\"",
+        "timezone = \"California\"",
+    );
+    farm.change("email = \"gil@test.example\"", "email = \"gil at home\"");
+    farm.write(
+        "blocks.csv",
+        "id,name,grower,adviser,crop,regime,station,varieties,from,acres\n\
+        home,Home block,gill,ada,almond,conventional,yard,Nonpareil,,\n\
+        back,Back block,gil,ada,walnut,conventional,yards,Chandler,,\n",
+    );
+    let said = refused(78, &["season", "--config", farm.config()]);
+    for fault in [
+        "duskflight.toml: farm.timezone = \"California\"",
+        "email of person gil = \"gil at home\"",
+        "blocks.csv:2: block home: grower gill: no such person",
+        "blocks.csv:3: block back: station yards: no such station",
+        "blocks.csv:3: block back: crop walnut: no insect model is valid for it",
+    ] {
+        assert!(said.contains(fault), "{fault:?} is missing in\n{said}");
+    }
+}
+
+#[test]
+fn an_unknown_key_is_refused_with_its_line() {
+    let farm = Farm::new("2022-04-30");
+    farm.change("history_years = 12", "history_yeers = 12");
+    let said = refused(78, &["status", "--config", farm.config()]);
+    assert!(said.contains("history_yeers"), "{said}");
+    assert!(said.contains("duskflight.toml:"), "{said}");
+}
+
+#[test]
+fn every_command_explains_itself() {
+    let help: Vec<String> = [
+        "", "demo", "run", "nightly", "status", "season", "preview", "visits", "notes", "heat",
+    ]
+    .iter()
+    .map(|command| {
+        let arguments: Vec<&str> = command.split_whitespace().chain(["--help"]).collect();
+        format!(
+            "$ duskflight {}\n{}",
+            arguments.join(" "),
+            printed(&arguments)
+        )
+    })
+    .collect();
+    insta::assert_snapshot!("help", help.join("\n"));
+}

@@ -1,0 +1,281 @@
+//! A farm in a temporary folder, the program started in it, and what it left behind.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+use std::sync::OnceLock;
+
+use rusqlite::Connection;
+use tempfile::TempDir;
+
+/// The program, ready to be given arguments.
+pub(crate) fn duskflight() -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_duskflight"));
+    command.env_remove("DUSKFLIGHT_LOG");
+    command
+}
+
+/// Runs the program to its end.
+pub(crate) fn run(arguments: &[&str]) -> Output {
+    duskflight()
+        .args(arguments)
+        .output()
+        .expect("the program starts")
+}
+
+/// Runs the program, which must succeed, and gives what it printed.
+pub(crate) fn printed(arguments: &[&str]) -> String {
+    let output = run(arguments);
+    let errors = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{arguments:?}: {errors}");
+    String::from_utf8(output.stdout).expect("text")
+}
+
+/// Runs the program, which must fail with `code`, and gives what it said.
+pub(crate) fn refused(code: i32, arguments: &[&str]) -> String {
+    let output = run(arguments);
+    let errors = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(code), "{arguments:?}: {errors}");
+    errors
+}
+
+/// A farm with one block, four egg traps and a pheromone trap, on a station table of its own.
+pub(crate) struct Farm {
+    dir: TempDir,
+}
+
+/// Every day of 2010 to 2022 with the same extremes: 20 °F-days from April to September, else 2.
+pub(crate) fn table(up_to: &str) -> String {
+    let mut text = "date,low,high\n".to_owned();
+    for year in 2010..=2022 {
+        for month in 1..=12 {
+            for day in 1..=28 {
+                let date = format!("{year}-{month:02}-{day:02}");
+                if date.as_str() > up_to {
+                    return text;
+                }
+                let (low, high) = if (4..=9).contains(&month) {
+                    (65, 85)
+                } else {
+                    (50, 60)
+                };
+                text.push_str(&format!("{date},{low},{high}\n"));
+            }
+            // The rest of the month, so that no day is missing.
+            let first = chrono::NaiveDate::from_ymd_opt(year, month, 28).expect("a day");
+            for date in first.iter_days().skip(1) {
+                if chrono::Datelike::month(&date) != month || date.to_string().as_str() > up_to {
+                    break;
+                }
+                let (low, high) = if (4..=9).contains(&month) {
+                    (65, 85)
+                } else {
+                    (50, 60)
+                };
+                text.push_str(&format!("{date},{low},{high}\n"));
+            }
+        }
+    }
+    text
+}
+
+const MAIN: &str = r#"
+insects = ["navel-orangeworm.toml"]
+
+[farm]
+name = "Test orchards"
+timezone = "America/Los_Angeles"
+
+[season]
+from = "01-01"
+to = "12-31"
+
+[mail]
+from = "duskflight@test.example"
+folder = "mail"
+
+[[person]]
+id = "ada"
+name = "Ada Vance"
+role = "adviser"
+email = "ada@test.example"
+phone = "559-555-0101"
+
+[[person]]
+id = "gil"
+name = "Gil Marrow"
+role = "grower"
+email = "gil@test.example"
+
+[[station]]
+id = "yard"
+name = "Yard logger"
+history_years = 12
+
+[station.table]
+source = "yard.csv"
+date_column = "date"
+min_column = "low"
+max_column = "high"
+unit = "f"
+
+[[product]]
+id = "meal"
+part = "bait"
+life_days = 28
+source = "UC IPM almond guideline"
+
+[[product]]
+id = "lure"
+part = "lure"
+life_days = 42
+source = "the maker's sheet"
+"#;
+
+const BLOCKS: &str = "\
+id,name,grower,adviser,crop,regime,station,varieties,from,acres
+home,Home block,gil,ada,almond,conventional,yard,Nonpareil,,
+";
+
+const TRAPS: &str = "\
+id,block,kind,hung,place,bait,lure
+e1,home,egg,2022-03-15,,meal,
+e2,home,egg,2022-03-15,,meal,
+e3,home,egg,2022-03-15,,meal,
+e4,home,egg,2022-03-15,,meal,
+p1,home,pheromone,2022-03-15,,,lure
+";
+
+/// Clean until 8 April; eggs on 12 and 15 April: the start is confirmed for 12 April.
+pub(crate) const VISITS: &str = "\
+date,trap,eggs,readable,serviced,note
+2022-03-18,e1,0,,,
+2022-03-18,e2,0,,,
+2022-03-18,e3,0,,,
+2022-03-18,e4,0,,,
+2022-04-05,e1,0,,,
+2022-04-05,e2,0,,,
+2022-04-05,e3,0,,,
+2022-04-05,e4,0,,,
+2022-04-08,e1,0,,bait,
+2022-04-08,e2,0,,bait,
+2022-04-08,e3,0,,bait,
+2022-04-08,e4,0,,bait,
+2022-04-12,e1,3,,,
+2022-04-12,e2,5,,,
+2022-04-12,e3,2,,,
+2022-04-12,e4,,no,bait,bait wet
+2022-04-15,e1,4,,,
+2022-04-15,e2,6,,,
+2022-04-15,e3,9,,,
+2022-04-15,e4,2,,,
+";
+
+impl Farm {
+    /// Writes the farm; its station table ends on `newest`.
+    pub(crate) fn new(newest: &str) -> Self {
+        let farm = Self {
+            dir: tempfile::tempdir().expect("a temporary folder"),
+        };
+        let insect =
+            Path::new(env!("CARGO_MANIFEST_DIR")).join("../config/insects/navel-orangeworm.toml");
+        fs::copy(insect, farm.path("navel-orangeworm.toml")).expect("the shipped insect model");
+        farm.write("duskflight.toml", MAIN);
+        farm.write("blocks.csv", BLOCKS);
+        farm.write("traps.csv", TRAPS);
+        farm.write("yard.csv", &table(newest));
+        farm
+    }
+
+    pub(crate) fn path(&self, name: &str) -> PathBuf {
+        self.dir.path().join(name)
+    }
+
+    pub(crate) fn config(&self) -> &str {
+        self.dir.path().to_str().expect("a plain path")
+    }
+
+    pub(crate) fn write(&self, name: &str, text: &str) {
+        fs::write(self.path(name), text).expect("a file can be written");
+    }
+
+    /// Replaces a piece of `duskflight.toml` that must be there.
+    pub(crate) fn change(&self, piece: &str, by: &str) {
+        let text = fs::read_to_string(self.path("duskflight.toml")).expect("the configuration");
+        assert!(text.contains(piece), "{piece} is not in the configuration");
+        self.write("duskflight.toml", &text.replace(piece, by));
+    }
+
+    /// Imports visits, which must succeed, and gives what was printed.
+    pub(crate) fn import(&self, name: &str, visits: &str) -> String {
+        self.write(name, visits);
+        let file = self.path(name);
+        printed(&[
+            "visits",
+            "import",
+            file.to_str().expect("a path"),
+            "--config",
+            self.config(),
+        ])
+    }
+
+    /// Does one night's work.
+    pub(crate) fn nightly(&self, day: &str) -> String {
+        printed(&["nightly", "--config", self.config(), "--as-of", day])
+    }
+
+    pub(crate) fn database(&self) -> Connection {
+        Connection::open(self.path("duskflight.sqlite")).expect("the database")
+    }
+
+    /// Names of the mails delivered, sorted.
+    pub(crate) fn mails(&self) -> Vec<String> {
+        let Ok(entries) = fs::read_dir(self.path("mail")) else {
+            return Vec::new();
+        };
+        let mut names: Vec<String> = entries
+            .map(|entry| {
+                entry
+                    .expect("an entry")
+                    .file_name()
+                    .to_string_lossy()
+                    .into_owned()
+            })
+            .collect();
+        names.sort();
+        names
+    }
+}
+
+/// The demo's season of 2022, played once by the real program for all tests that look at it.
+pub(crate) fn played_demo() -> &'static Path {
+    static DEMO: OnceLock<PathBuf> = OnceLock::new();
+    DEMO.get_or_init(|| {
+        let dir = Path::new(env!("CARGO_TARGET_TMPDIR")).join("demo-2022");
+        // What an earlier run of the tests left behind.
+        let _ = fs::remove_dir_all(&dir);
+        printed(&["demo", "--dir", dir.to_str().expect("a path")]);
+        dir
+    })
+}
+
+/// Rows of a query, each column as text.
+pub(crate) fn rows(database: &Connection, sql: &str) -> Vec<Vec<String>> {
+    let mut statement = database.prepare(sql).expect("a query");
+    let columns = statement.column_count();
+    let rows = statement.query_map([], |row| {
+        (0..columns)
+            .map(|column| {
+                let value: rusqlite::types::Value = row.get(column)?;
+                Ok(match value {
+                    rusqlite::types::Value::Null => String::new(),
+                    rusqlite::types::Value::Integer(n) => n.to_string(),
+                    rusqlite::types::Value::Real(n) => n.to_string(),
+                    rusqlite::types::Value::Text(text) => text,
+                    rusqlite::types::Value::Blob(bytes) => format!("{bytes:02x?}"),
+                })
+            })
+            .collect()
+    });
+    rows.expect("rows").map(|row| row.expect("a row")).collect()
+}

@@ -1,0 +1,10 @@
+//! The whole program against real things: real SQLite, real HTTP, real mails in a folder, the real
+//! binary started, signalled and killed.
+
+mod commands;
+mod crashes;
+mod daemon;
+mod harness;
+mod samples;
+mod season;
+mod stations;

@@ -1,0 +1,246 @@
+//! The demo's season: what a farm and a year of a real station must show.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+
+use chrono::NaiveDate;
+use duskflight::demo::{DemoError, Observer, play};
+use duskflight::runner::jobs::Workshop;
+use duskflight::telling::Told;
+use mail_parser::MessageParser;
+use rusqlite::Connection;
+
+use crate::harness::{played_demo, printed, rows};
+
+fn database() -> Connection {
+    Connection::open(played_demo().join("duskflight.sqlite")).unwrap()
+}
+
+fn count(sql: &str) -> u32 {
+    rows(&database(), &format!("SELECT count(*) FROM ({sql})"))[0][0]
+        .parse()
+        .unwrap()
+}
+
+#[test]
+fn starts_are_confirmed_over_weeks_one_borrowed_one_by_hand_and_one_never() {
+    let config = played_demo().to_str().unwrap();
+    let text = printed(&[
+        "season",
+        "--config",
+        config,
+        "--as-of",
+        "2022-07-01",
+        "--format",
+        "json",
+    ]);
+    let seasons: serde_json::Value = serde_json::from_str(&text).unwrap();
+    let starts: Vec<(&str, Option<NaiveDate>)> = seasons
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|season| {
+            let start = &season["egg_laying_start"];
+            let date = start["date"].as_str().map(|date| date.parse().unwrap());
+            (start["status"].as_str().unwrap(), date)
+        })
+        .collect();
+    let of = |status| starts.iter().filter(|(s, _)| *s == status).count();
+    assert_eq!(starts.len(), 12);
+    assert!(of("confirmed") >= 8, "{starts:?}");
+    assert_eq!(
+        (of("borrowed"), of("by-hand"), of("none")),
+        (1, 1, 1),
+        "{starts:?}"
+    );
+    let days: BTreeSet<NaiveDate> = starts.iter().filter_map(|(_, date)| *date).collect();
+    let spread = *days.last().unwrap() - *days.first().unwrap();
+    assert!(spread.num_days() >= 14, "{days:?}");
+}
+
+#[test]
+fn marks_of_three_generations_are_projected_and_passed() {
+    for mark in [
+        "first-hatch",
+        "second-generation",
+        "third-generation",
+        "fourth-generation",
+    ] {
+        for kind in ["mark-near", "mark-passed"] {
+            let told = format!("SELECT DISTINCT block FROM told WHERE event GLOB '{kind}:{mark}*'");
+            assert!(
+                count(&told) >= 6,
+                "{kind}:{mark} was told for {} blocks",
+                count(&told)
+            );
+        }
+    }
+}
+
+#[test]
+fn lures_past_their_life_are_told_to_their_growers() {
+    let told =
+        "SELECT 1 FROM told WHERE event GLOB 'past-service-life:*:lure:*' AND person != 'orsa'";
+    assert!(count(told) >= 2);
+}
+
+#[test]
+fn a_late_sheet_and_revised_temperatures_draw_corrections() {
+    assert!(count("SELECT 1 FROM told WHERE event = 'egg-laying-start' AND revision = 2") >= 2);
+    assert!(count("SELECT 1 FROM told WHERE event GLOB 'mark-passed:*' AND revision = 2") >= 2);
+    assert!(count("SELECT 1 FROM station_day_history") >= 12);
+}
+
+#[test]
+fn the_gap_of_april_is_marked_in_the_digest_until_it_is_filled() {
+    let digest = |day: &str| text_of(&played_demo().join(format!("mail/{day}-digest-orsa.eml")));
+    assert!(
+        digest("2022-05-05").contains("4 days estimated"),
+        "{}",
+        digest("2022-05-05")
+    );
+    assert!(
+        !digest("2022-06-10").contains("days estimated"),
+        "{}",
+        digest("2022-06-10")
+    );
+}
+
+#[test]
+fn everyone_gets_one_mail_a_day_at_most_and_the_adviser_one_every_morning() {
+    assert_eq!(
+        count("SELECT 1 FROM outbox GROUP BY kind, person, day HAVING count(*) > 1"),
+        0
+    );
+    // 1 March to 31 October.
+    assert_eq!(count("SELECT 1 FROM outbox WHERE kind = 'digest'"), 245);
+    assert_eq!(count("SELECT 1 FROM outbox WHERE state != 'sent'"), 0);
+    let files = std::fs::read_dir(played_demo().join("mail"))
+        .unwrap()
+        .count();
+    assert_eq!(files as u32, count("SELECT 1 FROM outbox"));
+}
+
+#[test]
+fn growers_hear_only_of_their_own_blocks_and_never_of_a_provisional_start() {
+    let blocks = std::fs::read_to_string(played_demo().join("blocks.csv")).unwrap();
+    let mut reader = csv::Reader::from_reader(blocks.as_bytes());
+    let headers = reader.headers().unwrap().clone();
+    let at = |name| headers.iter().position(|header| header == name).unwrap();
+    let owners: Vec<(String, String, String)> = reader
+        .records()
+        .map(|row| row.unwrap())
+        .map(|row| {
+            (
+                row[at("id")].to_owned(),
+                row[at("grower")].to_owned(),
+                row[at("name")].to_owned(),
+            )
+        })
+        .collect();
+    for row in rows(
+        &database(),
+        "SELECT DISTINCT person, block FROM told WHERE person != 'orsa'",
+    ) {
+        let owner = &owners.iter().find(|(id, ..)| *id == row[1]).unwrap().1;
+        assert_eq!(owner, &row[0], "block {}", row[1]);
+    }
+    let provisional = "SELECT 1 FROM told WHERE person != 'orsa' AND event = 'start-provisional'";
+    assert_eq!(count(provisional), 0);
+    // Nor does the text of an alert name another grower's block.
+    for row in rows(
+        &database(),
+        "SELECT person, day, adviser FROM outbox WHERE kind = 'alert'",
+    ) {
+        let file = format!("mail/{}-alert-{}-from-{}.eml", row[1], row[0], row[2]);
+        let text = text_of(&played_demo().join(file));
+        for (id, owner, name) in owners.iter().filter(|(_, owner, _)| *owner != row[0]) {
+            assert!(
+                !text.contains(name.as_str()),
+                "{owner}'s {id} in the alert of {}",
+                row[0]
+            );
+        }
+    }
+}
+
+#[test]
+fn every_mail_says_that_the_farm_is_invented_and_carries_the_caution() {
+    let mut mails = 0;
+    for entry in std::fs::read_dir(played_demo().join("mail")).unwrap() {
+        let path = entry.unwrap().path();
+        let bytes = std::fs::read(&path).unwrap();
+        let message = MessageParser::default().parse(&bytes).unwrap();
+        let text = one_line(&message.body_text(0).unwrap());
+        let html = one_line(&message.body_html(0).unwrap());
+        for part in [text, html] {
+            assert!(part.contains("This farm is invented"), "{}", path.display());
+            assert!(
+                part.contains("not a pesticide recommendation"),
+                "{}",
+                path.display()
+            );
+            assert!(part.contains("The label is the law"), "{}", path.display());
+        }
+        mails += 1;
+    }
+    assert!(mails > 300, "{mails}");
+}
+
+fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+fn text_of(mail: &Path) -> String {
+    let bytes = std::fs::read(mail).unwrap();
+    let message = MessageParser::default().parse(&bytes).unwrap();
+    one_line(&message.body_text(0).unwrap())
+}
+
+/// Tells every night again right after itself.
+struct Again {
+    nights: usize,
+}
+
+impl Observer for Again {
+    async fn night(&mut self, day: NaiveDate, workshop: &Workshop) -> Result<(), DemoError> {
+        let now = workshop.config.digest_instant(day) + chrono::TimeDelta::hours(6);
+        let told = workshop.tell(day, true, now).await?;
+        assert_eq!(
+            told,
+            Told::Now {
+                mails: 0,
+                notices: 0
+            },
+            "told again on {day}"
+        );
+        let delivered = workshop.deliver(now).await?;
+        assert_eq!(
+            (delivered.sent, delivered.kept),
+            (0, 0),
+            "sent again on {day}"
+        );
+        self.nights += 1;
+        Ok(())
+    }
+}
+
+#[tokio::test]
+async fn each_night_told_again_right_after_itself_queues_nothing() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut again = Again { nights: 0 };
+    play(dir.path(), 2022, &mut again).await.unwrap();
+    assert_eq!(again.nights, 245);
+    let twice = Connection::open(dir.path().join("duskflight.sqlite")).unwrap();
+    assert_eq!(ledger(&twice), ledger(&database()));
+}
+
+/// Key, revision, value and the mail's bytes of everything told.
+pub(crate) fn ledger(database: &Connection) -> Vec<Vec<String>> {
+    rows(
+        database,
+        "SELECT season, block, insect, event, t.person, revision, value, t.day, hex(body)
+         FROM told AS t LEFT JOIN outbox ON mail = message_id
+         ORDER BY season, block, insect, event, t.person, revision",
+    )
+}

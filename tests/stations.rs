@@ -1,0 +1,87 @@
+//! Fetching: what a night asks for, what it keeps, and what a failure leaves alone.
+
+use crate::harness::{Farm, VISITS, printed, refused, rows, table};
+
+#[test]
+fn temperatures_are_kept_as_received_with_their_unit_and_source() {
+    let farm = Farm::new("2022-04-15");
+    farm.nightly("2022-04-16");
+    let stored = rows(
+        &farm.database(),
+        "SELECT tmin, tmax, unit, feed FROM station_day WHERE station = 'yard' AND day = '2022-04-15'",
+    );
+    assert_eq!(stored, [["65", "85", "f", "station-table"]]);
+}
+
+#[test]
+fn a_failed_fetch_leaves_the_days_as_they_are_and_the_morning_is_told_all_the_same() {
+    let farm = Farm::new("2022-04-30");
+    farm.import("round.csv", VISITS);
+    farm.nightly("2022-04-16");
+    let days = "SELECT * FROM station_day ORDER BY day";
+    let before = rows(&farm.database(), days);
+    farm.write("yard.csv", "<html>maintenance</html>\n");
+    let said = refused(
+        75,
+        &[
+            "nightly",
+            "--config",
+            farm.config(),
+            "--as-of",
+            "2022-04-17",
+        ],
+    );
+    assert!(said.contains("every station failed"), "{said}");
+    assert_eq!(rows(&farm.database(), days), before);
+    let digest = std::fs::read_to_string(farm.path("mail/2022-04-17-digest-ada.eml")).unwrap();
+    assert!(
+        digest
+            .replace("=\r\n", "")
+            .contains("the last fetch failed"),
+        "{digest}"
+    );
+    let status = printed(&["status", "--config", farm.config()]);
+    assert!(
+        status.contains("station yard: last fetch failed"),
+        "{status}"
+    );
+}
+
+#[test]
+fn a_revised_day_replaces_the_old_value_and_keeps_it_in_the_history() {
+    let farm = Farm::new("2022-04-20");
+    farm.nightly("2022-04-16");
+    farm.write(
+        "yard.csv",
+        &table("2022-04-20").replace("2022-04-14,65,85", "2022-04-14,61,93"),
+    );
+    farm.nightly("2022-04-17");
+    let history = "SELECT day, tmin, tmax FROM station_day_history";
+    assert_eq!(
+        rows(&farm.database(), history),
+        [["2022-04-14", "65", "85"]]
+    );
+    let now = "SELECT tmin, tmax FROM station_day WHERE day = '2022-04-14'";
+    assert_eq!(rows(&farm.database(), now), [["61", "93"]]);
+}
+
+#[test]
+fn a_value_that_is_missing_in_a_later_answer_does_not_wipe_the_earlier_one() {
+    let farm = Farm::new("2022-04-20");
+    farm.nightly("2022-04-16");
+    farm.write(
+        "yard.csv",
+        &table("2022-04-20").replace("2022-04-14,65,85", "2022-04-14,M,93"),
+    );
+    farm.nightly("2022-04-17");
+    let now = "SELECT tmin, tmax FROM station_day WHERE day = '2022-04-14'";
+    assert_eq!(rows(&farm.database(), now), [["65", "93"]]);
+}
+
+#[test]
+fn days_of_the_day_of_telling_and_later_are_not_asked_for() {
+    let farm = Farm::new("2022-04-30");
+    farm.nightly("2022-04-16");
+    let newest = "SELECT max(day), count(*) FROM station_day";
+    assert_eq!(rows(&farm.database(), newest)[0][0], "2022-04-15");
+}
