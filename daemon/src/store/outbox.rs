@@ -271,3 +271,116 @@ pub fn with_news(connection: &Connection, on: NaiveDate) -> Result<Vec<Line>, St
     })?;
     Ok(rows.collect::<Result<_, _>>()?)
 }
+
+#[cfg(test)]
+mod tests {
+    use chrono::TimeDelta;
+
+    use super::*;
+    use crate::store::Store;
+
+    const HOUR: i64 = 3600;
+
+    fn at(hours: i64) -> DateTime<Utc> {
+        DateTime::from_timestamp(1_655_730_000 + hours * HOUR, 0).unwrap()
+    }
+
+    fn mail(id: &str, kind: MailKind, person: &str, waits_for: Option<&str>) -> NewMail {
+        NewMail {
+            message_id: id.to_owned(),
+            kind,
+            person: PersonId::new(person).unwrap(),
+            adviser: PersonId::new("ada").unwrap(),
+            day: NaiveDate::from_ymd_opt(2022, 6, 20).unwrap(),
+            address: format!("{person}@test.example"),
+            subject: id.to_owned(),
+            body: id.as_bytes().to_vec(),
+            queued_at: at(0),
+            waits_for: waits_for.map(str::to_owned),
+            hold_s: 4 * HOUR,
+        }
+    }
+
+    /// Works on a real database in a temporary folder.
+    async fn with_outbox(
+        mails: Vec<NewMail>,
+        look: impl FnOnce(&Connection) -> Result<(), StoreError> + Send + 'static,
+    ) {
+        let dir = tempfile::tempdir().unwrap();
+        let store = Store::open(&dir.path().join("records.sqlite")).unwrap();
+        let looked: Result<(), StoreError> = store
+            .write(move |t| {
+                for mail in &mails {
+                    queue(t, mail)?;
+                }
+                look(t)
+            })
+            .await;
+        looked.unwrap();
+    }
+
+    fn next_id(connection: &Connection, hours: i64) -> Option<String> {
+        next(connection, at(hours))
+            .unwrap()
+            .map(|mail| mail.message_id)
+    }
+
+    #[tokio::test]
+    async fn an_alert_waits_until_its_digest_was_sent_and_the_hold_is_over() {
+        let digest = mail("digest", MailKind::Digest, "ada", None);
+        let alert = mail("alert", MailKind::Alert, "gil", Some("digest"));
+        with_outbox(vec![digest, alert], |c| {
+            assert_eq!(next_id(c, 0).as_deref(), Some("digest"));
+            mark_sent(c, "digest", at(1))?;
+            assert_eq!(next_id(c, 4), None);
+            assert_eq!(next_id(c, 5).as_deref(), Some("alert"));
+            Ok(())
+        })
+        .await;
+    }
+
+    #[tokio::test]
+    async fn an_alert_leaves_a_day_after_its_hold_at_the_latest() {
+        let digest = mail("digest", MailKind::Digest, "ada", None);
+        let alert = mail("alert", MailKind::Alert, "gil", Some("digest"));
+        with_outbox(vec![digest, alert], |c| {
+            keep(c, "digest", "the folder is full", at(100))?;
+            assert_eq!(next_id(c, 27), None);
+            assert_eq!(next_id(c, 28).as_deref(), Some("alert"));
+            Ok(())
+        })
+        .await;
+    }
+
+    #[tokio::test]
+    async fn a_later_mail_never_overtakes_and_one_persons_trouble_holds_up_nobody_else() {
+        let mut second = mail("second", MailKind::Digest, "ada", None);
+        second.day = second.day + TimeDelta::days(1);
+        let other = mail("other", MailKind::Digest, "bo", None);
+        let first = mail("first", MailKind::Digest, "ada", None);
+        with_outbox(vec![first, second, other], |c| {
+            keep(c, "first", "no such folder", at(10))?;
+            assert_eq!(next_id(c, 5).as_deref(), Some("other"));
+            mark_sent(c, "other", at(5))?;
+            assert_eq!(next_id(c, 9), None);
+            assert_eq!(next_id(c, 10).as_deref(), Some("first"));
+            mark_sent(c, "first", at(10))?;
+            assert_eq!(next_id(c, 10).as_deref(), Some("second"));
+            Ok(())
+        })
+        .await;
+    }
+
+    #[tokio::test]
+    async fn a_second_mail_of_one_kind_person_and_day_is_refused() {
+        let again = mail("again", MailKind::Digest, "ada", None);
+        with_outbox(
+            vec![mail("digest", MailKind::Digest, "ada", None)],
+            move |c| {
+                assert!(queue(c, &again).is_err());
+                Ok(())
+            },
+        )
+        .await;
+    }
+}
