@@ -1,0 +1,142 @@
+"""Every mail of the demo's season, read by Python's own mail library and HTML parser."""
+
+import datetime
+import email
+import email.policy
+import html.parser
+import os
+import re
+import subprocess
+import tomllib
+from collections import Counter
+
+import pytest
+
+VOID = {"meta", "br", "hr", "img", "link", "input"}
+
+
+@pytest.fixture(scope="module")
+def farm(tmp_path_factory):
+    """The folder of a season played by the program under test."""
+    folder = tmp_path_factory.mktemp("demo")
+    subprocess.run([os.environ["DUSKFLIGHT"], "demo", "--dir", folder], check=True, stdout=subprocess.DEVNULL)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def mails(farm):
+    """Name and parsed message of every mail."""
+    files = sorted((farm / "mail").iterdir())
+    assert len(files) > 300
+    return [(f.name, email.message_from_bytes(f.read_bytes(), policy=email.policy.default)) for f in files]
+
+
+@pytest.fixture(scope="module")
+def people(farm):
+    """The people of the farm by their id."""
+    config = tomllib.loads((farm / "duskflight.toml").read_text())
+    return {person["id"]: person for person in config["person"]}
+
+
+def parts(message):
+    """The text and the HTML part of a message."""
+    return (
+        message.get_body(preferencelist=("plain",)).get_content(),
+        message.get_body(preferencelist=("html",)).get_content(),
+    )
+
+
+def test_no_mail_has_a_defect(mails):
+    for name, message in mails:
+        for part in message.walk():
+            assert part.defects == [], name
+            for header, value in part.items():
+                assert getattr(value, "defects", ()) == (), f"{name}: {header}"
+
+
+def test_every_mail_has_text_first_and_then_html(mails):
+    for name, message in mails:
+        assert message.get_content_type() == "multipart/alternative", name
+        kinds = [part.get_content_type() for part in message.iter_parts()]
+        assert kinds == ["text/plain", "text/html"], name
+        text, markup = parts(message)
+        assert len(text) > 500 and len(markup) > 1000, name
+        assert len(markup.encode()) < 80_000, name
+
+
+def test_lines_are_as_short_as_rfc_5322_asks(farm):
+    for file in (farm / "mail").iterdir():
+        data = file.read_bytes()
+        assert data.isascii(), file.name
+        assert max(len(line) for line in data.split(b"\r\n")) <= 78, file.name
+        assert b"\n" not in data.replace(b"\r\n", b""), file.name
+
+
+def test_each_mail_goes_to_the_person_it_names(mails, people):
+    for name, message in mails:
+        kind, person = re.fullmatch(r"\d{4}-\d\d-\d\d-(digest|alert)-(\w+?)(?:-from-\w+)?\.eml", name).groups()
+        (recipient,) = message["To"].addresses
+        assert recipient.addr_spec == people[person]["email"], name
+        assert recipient.display_name == people[person]["name"], name
+        assert people[person]["role"] == {"digest": "adviser", "alert": "grower"}[kind], name
+        assert message["Cc"] is None and message["Bcc"] is None, name
+
+
+def test_one_mail_a_day_and_person_of_each_kind(mails):
+    sent = Counter((message["To"].addresses[0].addr_spec, message["Date"].datetime.date(), name[11:16]) for name, message in mails)
+    assert set(sent.values()) == {1}
+
+
+def test_ids_are_unique_and_ours(mails):
+    ids = [message["Message-ID"] for _, message in mails]
+    assert len(set(ids)) == len(ids)
+    assert all(re.fullmatch(r"<(digest|alert)\.[\d-]{10}\.\w+@kestrel-flat\.example>", i) for i in ids)
+    for name, message in mails:
+        assert message["Auto-Submitted"] == "auto-generated", name
+
+
+def test_a_mail_is_dated_at_the_digests_hour_of_its_day(mails):
+    # Six in the morning of California is 14:00 UTC in winter and 13:00 in summer.
+    for name, message in mails:
+        date = message["Date"].datetime
+        assert date.date() == datetime.date.fromisoformat(name[:10]), name
+        assert (date.hour, date.minute) in {(13, 0), (14, 0)}, name
+
+
+class Nesting(html.parser.HTMLParser):
+    """Notes elements that are not closed in order, and anything that would be loaded."""
+
+    def __init__(self):
+        super().__init__()
+        self.open, self.faults = [], []
+
+    def handle_starttag(self, tag, attrs):
+        if tag not in VOID:
+            self.open.append(tag)
+        if tag in {"script", "iframe", "img", "link", "object"}:
+            self.faults.append(f"<{tag}>")
+        for key, value in attrs:
+            if key in {"src", "background"} or (key == "href" and not value.startswith(("mailto:", "tel:"))):
+                self.faults.append(f"{key}={value}")
+
+    def handle_endtag(self, tag):
+        if not self.open or self.open.pop() != tag:
+            self.faults.append(f"</{tag}>")
+
+
+def test_the_html_is_well_nested_and_loads_nothing(mails):
+    for name, message in mails:
+        _, markup = parts(message)
+        nesting = Nesting()
+        nesting.feed(markup)
+        assert (nesting.open, nesting.faults) == ([], []), name
+        assert "url(" not in markup and "@import" not in markup, name
+
+
+def test_no_mail_advises(mails):
+    advice = re.compile(r"\b(you should|recommended?\b(?! (?:dose|rate)s? on)|spray|treat(?:ment)?s?|apply)\b", re.I)
+    for name, message in mails:
+        text, _ = parts(message)
+        # The caution itself says what the mail is not.
+        text = re.sub(r"not a\s+pesticide\s+recommendation", "", text)
+        assert not advice.search(text), f"{name}: {advice.search(text)}"
