@@ -9,8 +9,10 @@ use super::Visits;
 
 /// Reading interval of every trap: at least weekly. Common practice, no source.
 const READ_EVERY_DAYS: u64 = 7;
-/// Reading interval of egg traps while the start is awaited: twice a week (UC IPM almond guideline).
-const READ_EGG_TRAPS_EVERY_DAYS: u64 = 4;
+/// Reading interval of egg traps while the start is awaited: twice a week (UC IPM almond guideline),
+/// which on fixed weekdays is every third and fourth day in turn; the shorter one, so that a round
+/// is listed on the morning it is made.
+const READ_EGG_TRAPS_EVERY_DAYS: u64 = 3;
 
 /// When one part of one trap reaches the end of its service life.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -232,7 +234,7 @@ mod tests {
             )[0]
             .due
         };
-        assert_eq!(due(true), date(4, 5));
+        assert_eq!(due(true), date(4, 4));
         assert_eq!(due(false), date(4, 8));
     }
 }
