@@ -1,6 +1,8 @@
 //! The whole program against real things: real SQLite, real HTTP, real mails in a folder, the real
 //! binary started, signalled and killed.
 
+#![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
+
 mod commands;
 mod crashes;
 mod daemon;

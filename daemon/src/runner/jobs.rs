@@ -78,7 +78,7 @@ impl Workshop {
             Err(TellError::Past { .. }) => {}
             Err(error) => {
                 self.note_failure(Job::Tell, day, &error_chain(error), now)
-                    .await?
+                    .await?;
             }
         }
         told

@@ -166,7 +166,7 @@ async fn reap(workshop: &Workshop, lane: Lane, now: DateTime<Utc>) -> anyhow::Re
     match (lane.work.await, lane.job) {
         (Ok(Ok(())), _) => {}
         (Ok(Err(error)), _) => {
-            tracing::error!(job = name, error = format!("{error:#}"), "work failed")
+            tracing::error!(job = name, error = format!("{error:#}"), "work failed");
         }
         (Err(panic), Some(job)) => {
             let day = workshop.config.day_of(now);

@@ -355,7 +355,7 @@ mod tests {
     #[tokio::test]
     async fn a_later_mail_never_overtakes_and_one_persons_trouble_holds_up_nobody_else() {
         let mut second = mail("second", MailKind::Digest, "ada", None);
-        second.day = second.day + TimeDelta::days(1);
+        second.day += TimeDelta::days(1);
         let other = mail("other", MailKind::Digest, "bo", None);
         let first = mail("first", MailKind::Digest, "ada", None);
         with_outbox(vec![first, second, other], |c| {
