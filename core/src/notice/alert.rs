@@ -6,7 +6,7 @@ use crate::id::BlockId;
 use crate::season::BlockSeason;
 
 use super::decide::{Change, Notice};
-use super::digest::{rank, season_of, short};
+use super::digest::{rank, season_of};
 use super::event::Event;
 use super::gather::gathered;
 use super::words::Words;
@@ -52,35 +52,37 @@ pub fn alert(
         .filter(|notice| !matches!(notice.change, Change::History(_)))
         .collect();
     told.sort_by_key(|notice| rank(notice));
-    let items: Vec<AlertItem> = gathered(&told)
+    let (briefs, items): (Vec<String>, Vec<AlertItem>) = gathered(&told)
         .into_iter()
         .filter_map(|notices| item(words, &notices, seasons, &why))
-        .collect();
-    let first = items.first()?;
+        .unzip();
     Some(Alert {
         day,
-        headline: format!("{}: {}", first.name, short(&first.sentence)),
+        headline: briefs.into_iter().next()?,
         more: items.len() - 1,
         items,
     })
 }
 
+/// A key date, with the line that stands for it in the subject.
 fn item(
     words: Words,
     notices: &[&Notice],
     seasons: &[&BlockSeason],
     why: &impl Fn(&Notice) -> Option<String>,
-) -> Option<AlertItem> {
+) -> Option<(String, AlertItem)> {
     let first = notices.first()?;
     let season = season_of(seasons, first)?;
     let mut evidence = why(first).map_or_else(Vec::new, |why| vec![why]);
     evidence.extend(evidence_of(words, &first.event, season));
-    Some(AlertItem {
+    let sentence = words.told(notices, season);
+    let item = AlertItem {
         block: season.block.id.clone(),
         name: season.block.name.clone(),
-        sentence: words.together(notices, season),
+        sentence: sentence.whole,
         evidence,
-    })
+    };
+    Some((format!("{}: {}", item.name, sentence.brief), item))
 }
 
 fn evidence_of(words: Words, event: &Event, season: &BlockSeason) -> Vec<String> {

@@ -169,7 +169,7 @@ fn headline(
         .and_then(|notice| Some((notice, season_of(seasons, notice)?)));
     match first {
         Some((notice, season)) => {
-            let sentence = short(&words.notice(notice, season));
+            let sentence = words.told(&[*notice], season).brief;
             let line = format!("{}: {sentence}", season.block.name);
             (line, ranked.len() - 1)
         }
@@ -179,12 +179,6 @@ fn headline(
             (format!("trap work today in {due} of {all} blocks"), 0)
         }
     }
-}
-
-/// A sentence short enough for a subject: without the details after its first semicolon.
-pub(super) fn short(sentence: &str) -> String {
-    let cut = sentence.split(';').next().unwrap_or(sentence);
-    cut.to_owned()
 }
 
 /// Lower is more important; 9 never leads.
@@ -215,7 +209,7 @@ fn changed(
         let (service, others): (Vec<&Notice>, Vec<&Notice>) =
             about.into_iter().partition(|notice| is_new_service(notice));
         let told = gathered(&others).into_iter().map(|notices| {
-            let sentence = words.together(&notices, season);
+            let sentence = words.told(&notices, season).whole;
             match notices.first().and_then(|first| why(first)) {
                 Some(why) => format!("{sentence}; {why}"),
                 None => sentence,

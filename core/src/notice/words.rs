@@ -24,6 +24,30 @@ pub enum DateOrder {
     DayMonth,
 }
 
+/// A sentence in two lengths: for a subject line, and for the mail itself.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(super) struct Sentence {
+    /// What a subject line has room for.
+    pub(super) brief: String,
+    /// All of it.
+    pub(super) whole: String,
+}
+
+impl Sentence {
+    fn new(text: String) -> Self {
+        Self {
+            brief: text.clone(),
+            whole: text,
+        }
+    }
+
+    /// The whole goes on; the brief does not.
+    fn and(mut self, more: &str) -> Self {
+        self.whole.push_str(more);
+        self
+    }
+}
+
 /// Writes sentences in the farm's date order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Words {
@@ -80,83 +104,79 @@ impl Words {
         }
     }
 
-    /// A notice as one sentence, without the block it is about.
-    #[must_use]
-    pub fn notice(self, notice: &Notice, season: &BlockSeason) -> String {
-        self.of_event(notice, &subject_of(&notice.event, season), season)
-    }
-
-    /// Notices that differ only in their trap, as one sentence; empty without a notice.
-    pub(super) fn together(self, notices: &[&Notice], season: &BlockSeason) -> String {
-        match notices {
-            [] => String::new(),
-            [alone] => self.notice(alone, season),
-            [first, ..] => self.of_event(first, &subject_of_all(notices), season),
-        }
-    }
-
-    fn of_event(self, notice: &Notice, what: &str, season: &BlockSeason) -> String {
-        match &notice.change {
-            Change::New(value) => self.news(&notice.event, what, *value, season),
-            Change::History(value) => format!(
-                "{} (before Duskflight began here)",
-                self.news(&notice.event, what, *value, season)
+    /// Notices that differ only in their trap, without the block they are about; at least one.
+    pub(super) fn told(self, notices: &[&Notice], season: &BlockSeason) -> Sentence {
+        let (event, what, change) = match notices {
+            [] => return Sentence::default(),
+            [alone] => (
+                &alone.event,
+                subject_of(&alone.event, season),
+                &alone.change,
             ),
-            Change::Corrected { was, told_on, now } => format!(
-                "corrected: {}; instead of {}, told on {}",
-                self.news(&notice.event, what, *now, season),
-                self.value(*was),
-                self.day(*told_on)
-            ),
+            [first, ..] => (&first.event, subject_of_all(notices), &first.change),
+        };
+        let news = |value| self.news(event, &what, value, season);
+        match change {
+            Change::New(value) => news(*value),
+            Change::History(value) => news(*value).and(" (before Duskflight began here)"),
+            Change::Corrected { was, told_on, now } => {
+                let Sentence { brief, whole } = news(*now);
+                let instead = format!(
+                    "; instead of {}, told on {}",
+                    self.value(*was),
+                    self.day(*told_on)
+                );
+                Sentence {
+                    brief: format!("corrected: {brief}"),
+                    whole: format!("corrected: {whole}"),
+                }
+                .and(&instead)
+            }
             Change::Withdrawn {
                 was,
                 told_on,
                 reason,
-            } => format!(
-                "{what} withdrawn; told on {} as {}; now: {}",
+            } => Sentence::new(format!("{what} withdrawn")).and(&format!(
+                "; told on {} as {}; now: {}",
                 self.day(*told_on),
                 self.value(*was),
                 self.reworded(reason)
-            ),
+            )),
         }
     }
 
-    /// What holds now. A subject line ends at the first semicolon.
-    fn news(self, event: &Event, what: &str, value: Value, season: &BlockSeason) -> String {
+    /// What holds now.
+    fn news(self, event: &Event, what: &str, value: Value, season: &BlockSeason) -> Sentence {
+        let when = self.value(value);
         match event {
             Event::StartProvisional => {
-                format!("{what}: {}; the next check decides", self.value(value))
+                Sentence::new(format!("{what}: {when}")).and("; the next check decides")
             }
-            Event::Start => format!(
-                "{what} {}: {}",
-                season.start.status.words(),
-                self.value(value)
-            ),
-            Event::MarkNear(..) => format!("{what} projected for {}", self.value_in_parts(value)),
-            Event::MarkPassed(..) => format!(
-                "{what}: degree-day mark passed {} (computed); not observed in the block",
-                self.value(value)
-            ),
-            Event::PastServiceLife(_, _, since) => format!(
-                "{what}: service life ended {} (in since {})",
-                self.value(value),
-                self.day(*since)
-            ),
+            Event::Start => {
+                Sentence::new(format!("{what} {}: {when}", season.start.status.words()))
+            }
+            Event::MarkNear(..) => Sentence {
+                brief: format!("{what} projected for {}", self.span(value)),
+                whole: format!("{what} projected for {when}"),
+            },
+            Event::MarkPassed(..) => {
+                Sentence::new(format!("{what}: degree-day mark passed {when} (computed)"))
+                    .and("; not observed in the block")
+            }
+            Event::PastServiceLife(_, _, since) => {
+                let since = self.day(*since);
+                Sentence::new(format!(
+                    "{what}: service life ended {when} (in since {since})"
+                ))
+            }
         }
     }
 
-    /// A told value, its middle after a semicolon.
-    fn value_in_parts(self, value: Value) -> String {
+    /// A told value without the middle of its range.
+    fn span(self, value: Value) -> String {
         match value {
             Value::Day(day) => self.day(day),
-            Value::Range {
-                early,
-                middle,
-                late,
-            } => {
-                let range = self.stretch(early, late);
-                format!("{range}; middle {}", self.day(middle))
-            }
+            Value::Range { early, late, .. } => self.stretch(early, late),
         }
     }
 
