@@ -4,11 +4,12 @@ use std::collections::BTreeSet;
 use std::fmt::Display;
 use std::path::{Path, PathBuf};
 
-use chrono::NaiveTime;
+use chrono::{Datelike, NaiveDate, NaiveTime};
 use chrono_tz::Tz;
+use duskflight_core::id::{GroupId, PersonId};
 use duskflight_core::insect::{Insect, InsectFile};
 use duskflight_core::notice::{Role, Words};
-use duskflight_core::orchard::Product;
+use duskflight_core::orchard::{Block, Product, TrapKind};
 use lettre::Address;
 use serde::de::DeserializeOwned;
 
@@ -56,12 +57,52 @@ impl Reader<'_> {
         let blocks = blocks(&self.dir.join("blocks.csv"), &mut self.problems);
         let traps = traps(&self.dir.join("traps.csv"), &mut self.problems);
         let main = main?;
+        self.address("mail.from", &main.mail.from);
+        let calendar = self.calendar(&main);
         let insects = self.insects(&main.insects);
         let people = self.people(main.people);
         let stations = self.stations(main.stations);
         let products = self.products(main.products);
-        self.blocks(&blocks, &traps, &people, &stations, &insects);
+        let egg_traps = traps.iter().filter(|row| row.trap.kind == TrapKind::Egg);
+        let declared = Declared {
+            people: &people,
+            stations: &stations,
+            insects: &insects,
+            groups: egg_traps.map(|row| &row.trap.group).collect(),
+        };
+        self.blocks(&blocks, &declared);
         self.traps(&traps, &blocks, &products);
+        let calendar = calendar?;
+        Some(Config {
+            farm: main.farm.name,
+            note: main.farm.note,
+            zone: calendar.zone,
+            words: Words {
+                order: main.farm.date_order,
+            },
+            season_from: calendar.season_from,
+            season_to: calendar.season_to,
+            digest_time: calendar.digest_time,
+            hold_hours: main.telling.hold_hours,
+            near_days: main.telling.near_days,
+            mail_from: Sender {
+                name: main.mail.from_name,
+                address: main.mail.from,
+            },
+            mail_folder: self.dir.join(main.mail.folder),
+            database: self.dir.join(main.store.file),
+            contact: main.farm.contact,
+            people,
+            stations,
+            insects,
+            blocks,
+            traps: traps.into_iter().map(|row| row.trap).collect(),
+            products,
+        })
+    }
+
+    /// Everything of days and hours.
+    fn calendar(&mut self, main: &MainFile) -> Option<Calendar> {
         let zone = self.parsed(
             "farm.timezone",
             &main.farm.timezone,
@@ -86,38 +127,16 @@ impl Reader<'_> {
             "MM-DD, such as 10-31",
             month_day,
         );
-        self.address("mail.from", &main.mail.from);
-        let (zone, digest_time) = (zone?, digest_time?);
-        let (season_from, season_to) = (season_from?, season_to?);
-        if season_to <= season_from {
+        let calendar = Calendar {
+            zone: zone?,
+            digest_time: digest_time?,
+            season_from: season_from?,
+            season_to: season_to?,
+        };
+        if calendar.season_to <= calendar.season_from {
             self.main("season: from must lie before to in the same year");
         }
-        Some(Config {
-            farm: main.farm.name,
-            note: main.farm.note,
-            zone,
-            words: Words {
-                order: main.farm.date_order,
-            },
-            season_from,
-            season_to,
-            digest_time,
-            hold_hours: main.telling.hold_hours,
-            near_days: main.telling.near_days,
-            mail_from: Sender {
-                name: main.mail.from_name,
-                address: main.mail.from,
-            },
-            mail_folder: self.dir.join(main.mail.folder),
-            database: self.dir.join(main.store.file),
-            contact: main.farm.contact,
-            people,
-            stations,
-            insects,
-            blocks,
-            traps: traps.into_iter().map(|row| row.trap).collect(),
-            products,
-        })
+        Some(calendar)
     }
 
     fn toml<T: DeserializeOwned>(&mut self, file: &Path) -> Option<T> {
@@ -264,74 +283,32 @@ impl Reader<'_> {
         products
     }
 
-    fn blocks(
-        &mut self,
-        blocks: &[BlockRow],
-        traps: &[TrapRow],
-        people: &[Person],
-        stations: &[Station],
-        insects: &[Insect],
-    ) {
+    fn blocks(&mut self, blocks: &[BlockRow], declared: &Declared<'_>) {
         let mut seen = BTreeSet::new();
         for row in blocks {
             let block = &row.block;
-            let mut wrong = Vec::new();
+            let mut wrong = declared.faults_of(block);
             if !seen.insert((&block.id, row.from)) {
                 wrong.push(
                     "stands twice from the same day; give the later row another from".to_owned(),
                 );
             }
-            for (column, person, role) in [
-                ("grower", &block.grower, Role::Grower),
-                ("adviser", &block.adviser, Role::Adviser),
-            ] {
-                match people.iter().find(|other| &other.id == person) {
-                    None => wrong.push(format!("{column} {person}: no such person in {MAIN_FILE}")),
-                    Some(other) if other.role != role => {
-                        wrong.push(format!(
-                            "{column} {person}: has another role in {MAIN_FILE}"
-                        ));
-                    }
-                    Some(_) => {}
-                }
-            }
-            if !stations.iter().any(|station| station.id == block.station) {
-                wrong.push(format!(
-                    "station {}: no such station in {MAIN_FILE}",
-                    block.station
-                ));
-            }
-            if !insects.is_empty() && !insects.iter().any(|i| i.crops.contains(&block.crop)) {
-                wrong.push(format!(
-                    "crop {}: no insect model is valid for it",
-                    block.crop
-                ));
-            }
-            let lends = |trap: &TrapRow| trap.trap.group == block.start_group;
-            if block.borrows_start() && !traps.iter().any(lends) {
-                wrong.push(format!(
-                    "start_group {}: no egg trap belongs to it",
-                    block.start_group
-                ));
-            }
             for what in wrong {
-                self.problem(
-                    "blocks.csv",
-                    Some(row.line),
-                    format!("block {}: {what}", block.id),
-                );
+                let what = format!("block {}: {what}", block.id);
+                self.problem("blocks.csv", Some(row.line), what);
             }
         }
     }
 
     fn traps(&mut self, traps: &[TrapRow], blocks: &[BlockRow], products: &[Product]) {
         let mut seen = BTreeSet::new();
+        let blocks: BTreeSet<_> = blocks.iter().map(|row| &row.block.id).collect();
         for TrapRow { line, trap } in traps {
             let mut wrong = Vec::new();
             if !seen.insert(&trap.id) {
                 wrong.push("the id stands twice; a moved trap is a new id".to_owned());
             }
-            if !blocks.iter().any(|row| row.block.id == trap.block) {
+            if !blocks.contains(&trap.block) {
                 wrong.push(format!("block {}: no such block in blocks.csv", trap.block));
             }
             for (part, id) in &trap.products {
@@ -361,12 +338,63 @@ impl Reader<'_> {
     }
 }
 
+struct Calendar {
+    zone: Tz,
+    digest_time: NaiveTime,
+    season_from: MonthDay,
+    season_to: MonthDay,
+}
+
+/// What a block may name.
+struct Declared<'a> {
+    people: &'a [Person],
+    stations: &'a [Station],
+    insects: &'a [Insect],
+    /// Groups that have an egg trap.
+    groups: BTreeSet<&'a GroupId>,
+}
+
+impl Declared<'_> {
+    /// Names in a block that nothing stands behind.
+    fn faults_of(&self, block: &Block) -> Vec<String> {
+        let mut wrong = Vec::new();
+        wrong.extend(self.person_fault("grower", &block.grower, Role::Grower));
+        wrong.extend(self.person_fault("adviser", &block.adviser, Role::Adviser));
+        if !self.stations.iter().any(|s| s.id == block.station) {
+            let station = &block.station;
+            wrong.push(format!("station {station}: no such station in {MAIN_FILE}"));
+        }
+        let valid = |insect: &Insect| insect.crops.contains(&block.crop);
+        if !self.insects.is_empty() && !self.insects.iter().any(valid) {
+            wrong.push(format!(
+                "crop {}: no insect model is valid for it",
+                block.crop
+            ));
+        }
+        if block.borrows_start() && !self.groups.contains(&block.start_group) {
+            let group = &block.start_group;
+            wrong.push(format!("start_group {group}: no egg trap belongs to it"));
+        }
+        wrong
+    }
+
+    fn person_fault(&self, column: &str, id: &PersonId, role: Role) -> Option<String> {
+        match self.people.iter().find(|person| &person.id == id) {
+            None => Some(format!("{column} {id}: no such person in {MAIN_FILE}")),
+            Some(person) if person.role != role => Some(format!(
+                "{column} {id}: is no {} in {MAIN_FILE}",
+                role.name()
+            )),
+            Some(_) => None,
+        }
+    }
+}
+
+/// A month and day; 29 February is one.
 fn month_day(text: &str) -> Option<MonthDay> {
-    let in_a_leap_year =
-        chrono::NaiveDate::parse_from_str(&format!("2000-{text}"), "%Y-%m-%d").ok()?;
-    use chrono::Datelike;
+    let day = NaiveDate::parse_from_str(&format!("2000-{text}"), "%Y-%m-%d").ok()?;
     Some(MonthDay {
-        month: in_a_leap_year.month(),
-        day: in_a_leap_year.day(),
+        month: day.month(),
+        day: day.day(),
     })
 }

@@ -9,14 +9,15 @@ mod tables;
 pub use problem::{ConfigError, Problem};
 pub use tables::BlockRow;
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Datelike, NaiveDate, NaiveTime, Utc};
 use chrono_tz::Tz;
-use duskflight_core::id::{PersonId, StationId};
+use duskflight_core::id::{BlockId, PersonId, StationId};
 use duskflight_core::insect::Insect;
 use duskflight_core::notice::{Role, Words};
-use duskflight_core::orchard::{Block, Orchard, Product, Trap};
+use duskflight_core::orchard::{Orchard, Product, Trap};
 
 use crate::clock::{at_local, day_in};
 use crate::feed::FeedSource;
@@ -122,15 +123,16 @@ impl Config {
     /// What is declared for one day: blocks by the newest row in force, and all traps.
     #[must_use]
     pub fn orchard_on(&self, day: NaiveDate) -> Orchard {
-        let mut blocks: Vec<Block> = Vec::new();
-        for row in &self.blocks {
-            let superseded = self.blocks.iter().any(|other| {
-                other.block.id == row.block.id && other.from > row.from && other.from <= day
-            });
-            if row.from <= day && !superseded {
-                blocks.push(row.block.clone());
+        let mut in_force: BTreeMap<&BlockId, &BlockRow> = BTreeMap::new();
+        for row in self.blocks.iter().filter(|row| row.from <= day) {
+            let newest = in_force.entry(&row.block.id).or_insert(row);
+            if row.from > newest.from {
+                *newest = row;
             }
         }
+        let mut rows: Vec<&BlockRow> = in_force.into_values().collect();
+        rows.sort_by_key(|row| row.line);
+        let blocks = rows.into_iter().map(|row| row.block.clone()).collect();
         Orchard::new(blocks, self.traps.clone(), self.products.clone())
     }
 
