@@ -66,29 +66,28 @@ pub fn checks(egg_traps: &[&Trap], visits: &Visits, as_of: NaiveDate) -> Vec<Che
         .collect();
     readings.sort_by(|a, b| (a.date, &a.trap).cmp(&(b.date, &b.trap)));
     let mut checks: Vec<Check> = Vec::new();
-    for reading in readings {
+    for of_day in readings.chunk_by(|a, b| a.date == b.date) {
         match checks.last_mut() {
-            Some(check) if belongs(check, &reading) => check.readings.push(reading),
+            Some(check) if continues(check, of_day) => check.readings.extend_from_slice(of_day),
             _ => checks.push(Check {
-                date: reading.date,
+                date: of_day[0].date,
                 hung: egg_traps
                     .iter()
-                    .filter(|t| t.hangs_on(reading.date))
+                    .filter(|trap| trap.hangs_on(of_day[0].date))
                     .count(),
-                readings: vec![reading],
+                readings: of_day.to_vec(),
             }),
         }
     }
     checks
 }
 
-fn belongs(check: &Check, reading: &Reading) -> bool {
-    let second_day = check.date.checked_add_days(Days::new(1));
-    second_day.is_some_and(|last| reading.date <= last)
-        && check
-            .readings
-            .iter()
-            .all(|other| other.trap != reading.trap)
+/// Whether a day's readings belong to the check that began the day before: only when no trap is
+/// read on both days.
+fn continues(check: &Check, of_day: &[Reading]) -> bool {
+    let day_after = check.date.checked_add_days(Days::new(1));
+    let read_before = |reading: &Reading| check.readings.iter().any(|r| r.trap == reading.trap);
+    day_after == Some(of_day[0].date) && !of_day.iter().any(read_before)
 }
 
 /// A trap's readable counts. Every visit ends an interval, also one that could not be read, since

@@ -132,8 +132,8 @@ pub struct CheckEvidence {
     pub eggs: u32,
 }
 
-/// Decides a block's start of the year from everything known up to `as_of`: a start set by hand first, then
-/// the group it uses, its own or a borrowed one.
+/// Decides a block's start of the year from everything known up to `as_of`: a start set by hand
+/// first, then the group it uses, its own or a borrowed one, by the rule of the block that owns it.
 #[must_use]
 pub fn egg_laying_start(
     orchard: &Orchard,
@@ -143,7 +143,8 @@ pub fn egg_laying_start(
     notes: &[Note],
     as_of: NaiveDate,
 ) -> EggLayingStart {
-    let rule = block.start_rule.unwrap_or(default_rule);
+    let lender = orchard.block_of_group(&block.start_group).unwrap_or(block);
+    let rule = lender.start_rule.unwrap_or(default_rule);
     let traps: Vec<&Trap> = orchard
         .egg_traps(&block.start_group)
         .filter(|trap| {
@@ -152,7 +153,6 @@ pub fn egg_laying_start(
         })
         .collect();
     let mut start = GroupChecks::new(&traps, visits, as_of).start(&block.start_group, rule);
-    let lender = orchard.block_of_group(&block.start_group).unwrap_or(block);
     start.evidence.may_be_late = lender.regime == Regime::MatingDisruption;
     if let Some((date, note)) = set_by_hand(notes, block.start_group.as_str(), as_of) {
         start.set_by_hand(date, note);
@@ -176,7 +176,9 @@ fn set_by_hand<'a>(
         .filter(|note| note.block.as_str() == block)
         .filter(|note| note.date <= as_of && note.date.year() == as_of.year())
         .filter_map(|note| match note.kind {
-            NoteKind::EggLayingStart(date) if date <= as_of => Some((date, note)),
+            NoteKind::EggLayingStart(date) if date <= as_of && date.year() == as_of.year() => {
+                Some((date, note))
+            }
             _ => None,
         })
         .max_by_key(|(_, note)| note.date)
@@ -235,7 +237,8 @@ impl GroupChecks {
             RuleResult::NotYet { .. } => Vec::new(),
         };
         let run = decisive.first().copied();
-        let before = |check: &&Check| date.is_some_and(|date| check.date < date);
+        let before =
+            |check: &&Check| check.counts() && date.is_some_and(|date| check.date < date);
         EggLayingStart {
             status,
             date,
@@ -309,14 +312,18 @@ impl GroupChecks {
         }
     }
 
-    /// Eggs on the first check date of the group, when all its readings are baselines.
+    /// Eggs on the baselines of the traps that were hung for the season, which are those read first
+    /// up to the first check that counts; a later replacement says nothing about the start.
     fn eggs_on_baseline(&self) -> Option<u32> {
-        let first = self.checks.first()?;
-        let eggs = first
-            .readings
+        let first_counted = self.checks.iter().find(|check| check.counts());
+        let until = first_counted.map_or(NaiveDate::MAX, |check| check.date);
+        let eggs = self
+            .checks
             .iter()
-            .filter(|r| r.baseline)
-            .map(|r| r.eggs)
+            .filter(|check| check.date <= until)
+            .flat_map(|check| &check.readings)
+            .filter(|reading| reading.baseline)
+            .map(|reading| reading.eggs)
             .sum();
         (eggs > 0).then_some(eggs)
     }

@@ -62,12 +62,6 @@ impl Visits {
             .partition_point(|v| (&v.trap, v.date) <= (trap, up_to));
         self.0.get(start..end).unwrap_or_default()
     }
-
-    /// All visits, by trap and day.
-    #[must_use]
-    pub fn all(&self) -> &[Visit] {
-        &self.0
-    }
 }
 
 /// A field note about a block, or one variety of it.

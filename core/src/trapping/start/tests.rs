@@ -245,6 +245,72 @@ fn a_check_may_span_two_neighbouring_days() {
 }
 
 #[test]
+fn a_trap_read_once_more_the_day_before_does_not_tear_the_check_apart() {
+    let mut case = quiet()
+        .counts(15, &[2, 1, 0, 5])
+        .counts(18, &[1, 3, 2, 0]);
+    let spot = Visit {
+        date: day(14),
+        eggs: Some(0),
+        ..case.visits.last().cloned().unwrap()
+    };
+    case.visits.push(spot);
+    assert_eq!(
+        told(&case.as_of(18)),
+        (StartStatus::Confirmed, Some(day(15)))
+    );
+}
+
+#[test]
+fn a_check_that_does_not_count_does_not_narrow_the_interval_before_the_start() {
+    let case = quiet()
+        .read(13, &[Some(0), None, None, None])
+        .counts(15, &[2, 1, 0, 5])
+        .counts(18, &[1, 3, 2, 0]);
+    assert_eq!(case.as_of(18).evidence.check_before, Some(day(11)));
+}
+
+#[test]
+fn eggs_on_the_baselines_of_traps_first_read_a_round_later_mean_cannot_tell() {
+    let case = block_with(4)
+        .read(4, &[Some(0), None, None, None])
+        .counts(8, &[0, 9, 9, 9])
+        .counts(11, &[9; 4])
+        .counts(15, &[40; 4]);
+    assert_eq!(told(&case.as_of(15)), (StartStatus::CannotTell, None));
+}
+
+#[test]
+fn a_borrowed_start_follows_its_lenders_rule() {
+    // Two of four traps: a start by eggs twice alone, which the lender declares.
+    let mut case = quiet()
+        .counts(15, &[2, 1, 0, 0])
+        .counts(18, &[1, 3, 0, 0]);
+    case.blocks[0].start_rule = Some(StartRule::EggsTwice);
+    let borrower = Block {
+        id: BlockId::new("C").unwrap(),
+        start_rule: None,
+        ..case.blocks[0].clone()
+    };
+    case.blocks.push(borrower);
+    assert_eq!(told(&case.as_of(18)), (StartStatus::Borrowed, Some(day(15))));
+}
+
+#[test]
+fn a_start_set_by_hand_to_another_year_is_not_this_years() {
+    let mut case = block_with(2);
+    case.notes.push(Note {
+        block: BlockId::new("B").unwrap(),
+        variety: None,
+        date: day(10),
+        kind: NoteKind::EggLayingStart(day(7 - 365)),
+        text: String::new(),
+        by: "adviser".into(),
+    });
+    assert_eq!(told(&case.as_of(11)), (StartStatus::CannotTell, None));
+}
+
+#[test]
 fn the_first_reading_after_hanging_is_a_baseline_only() {
     let case = block_with(4).counts(4, &[0; 4]);
     let start = case.as_of(4);
