@@ -167,13 +167,17 @@ impl Words {
         } else {
             ""
         };
+        let late = match projection.not_reached {
+            0 => String::new(),
+            years => format!(", in {years} of them not before the year ends"),
+        };
         let spread = if projection.insect_spread {
             "with the published spread of the insect"
         } else {
             "the insect's own spread is unknown"
         };
         format!(
-            "by weather alone {} from {years} past years{few}; {spread}",
+            "by weather alone {} from {years} past years{few}{late}; {spread}",
             self.stretch(projection.weather_early, projection.weather_late)
         )
     }

@@ -10,7 +10,7 @@ use crate::temperature::DegreeDays;
 use crate::trapping::{EggLayingStart, Note, NoteKind};
 
 use super::StationHeat;
-use super::projection::{Crossings, Projection, Trajectory, day_of, join};
+use super::projection::{Crossings, Projection, Reached, Trajectory, day_of, join};
 
 /// One reading of one mark.
 #[derive(Debug, Clone, PartialEq)]
@@ -241,9 +241,11 @@ impl Reader<'_> {
             .position(start)
             .ok_or_else(|| format!("temperatures begin on {}, after the start", series.first()))?;
         let known = Trajectory::known(series, self.heat.as_of().year());
-        let passed = self
-            .levels(&known, place, split)
-            .and_then(|levels| known.reaches(levels.at));
+        let levels = self.levels(&known, place, split);
+        let passed = match levels.map(|levels| known.reaches(levels.at)) {
+            Some(Reached::At(instant)) => Some(instant),
+            _ => None,
+        };
         let used = passed.map_or(series.len(), |instant| instant.ceil() as usize);
         if let Some(hole) = (first < used)
             .then(|| series.first_hole(first, used))
@@ -275,37 +277,20 @@ impl Reader<'_> {
         let trajectories = Trajectory::continued(series, self.heat.as_of().year());
         let crossings: Vec<Crossings> = trajectories
             .iter()
-            .filter_map(|trajectory| self.crossings(trajectory, place, split))
+            .filter_map(|trajectory| {
+                let Levels { low, at, high } = self.levels(trajectory, place, split)?;
+                Crossings::of(trajectory, low, at, high)
+            })
             .collect();
-        if trajectories.is_empty() {
+        if crossings.is_empty() {
             return Err(format!(
-                "station {} has no past year from {newest} on to project with",
+                "station {} has no whole past year from {newest} on to project with",
                 self.heat.station()
             ));
         }
-        if crossings.len() * 2 <= trajectories.len() {
-            return Err(format!(
-                "reached before the end of the year in only {} of {} past years",
-                crossings.len(),
-                trajectories.len()
-            ));
-        }
-        Ok(join(series, &crossings, self.has_spread(place)))
-    }
-
-    fn crossings(
-        &self,
-        trajectory: &Trajectory<'_>,
-        place: usize,
-        split: HullSplit,
-    ) -> Option<Crossings> {
-        let levels = self.levels(trajectory, place, split)?;
-        Some(Crossings {
-            low: trajectory.reaches(levels.low)?,
-            at: trajectory.reaches(levels.at)?,
-            high: trajectory
-                .reaches(levels.high)
-                .unwrap_or_else(|| trajectory.end()),
+        let years = crossings.len();
+        join(series, &crossings, self.has_spread(place)).map_err(|not_reached| {
+            format!("not reached before the end of the year in {not_reached} of {years} past years")
         })
     }
 

@@ -29,6 +29,8 @@ pub struct Projection {
     pub weather_late: NaiveDate,
     /// How many past years of the station it rests on.
     pub past_years: usize,
+    /// In how many of them the mark is not reached before the year ends.
+    pub not_reached: usize,
     /// Whether the insect's own spread is published and in the range.
     pub insect_spread: bool,
 }
@@ -89,23 +91,59 @@ impl<'a> Trajectory<'a> {
         Some(self.heat.level(self.known) + self.heat.level(there) - self.heat.level(past))
     }
 
-    /// The instant at which the level is reached; `None` when the season ends before, or when the
-    /// past year has a gap on the way.
-    pub(super) fn reaches(&self, level: f64) -> Option<Instant> {
+    /// When the level is reached.
+    pub(super) fn reaches(&self, level: f64) -> Reached {
         if level <= self.heat.level(self.known) {
-            return self.heat.crossing(0, level);
+            return self
+                .heat
+                .crossing(0, level)
+                .map_or(Reached::Unknown, Reached::At);
         }
-        let past = self.past?;
+        let Some(past) = self.past else {
+            return Reached::Unknown;
+        };
+        let last = past + (self.end - self.known);
         let missing = level - self.heat.level(self.known);
-        let there = self.heat.crossing(past, self.heat.level(past) + missing)?;
-        let instant = self.known as f64 + (there - past as f64);
-        let gap = self.heat.first_hole(past, there.ceil() as usize).is_some();
-        (!gap && instant <= self.end as f64).then_some(instant)
+        let there = self.heat.crossing(past, self.heat.level(past) + missing);
+        match there.filter(|there| *there <= last as f64) {
+            Some(there) if self.is_whole(past, there.ceil() as usize) => {
+                Reached::At(self.known as f64 + (there - past as f64))
+            }
+            None if self.is_whole(past, last) => Reached::NotThisYear,
+            _ => Reached::Unknown,
+        }
+    }
+
+    /// Whether a stretch of a past year is there without a gap.
+    fn is_whole(&self, start: usize, end: usize) -> bool {
+        end <= self.known && self.heat.first_hole(start, end).is_none()
     }
 
     /// The instant at which the season ends.
-    pub(super) fn end(&self) -> Instant {
+    pub(super) const fn end(&self) -> Instant {
         self.end as f64
+    }
+}
+
+/// When a trajectory reaches a level.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Reached {
+    /// At this instant.
+    At(Instant),
+    /// Not before the year ends.
+    NotThisYear,
+    /// The past year has a gap on the way, or nothing continues the season.
+    Unknown,
+}
+
+impl Reached {
+    /// The instant; the end of the season where it is not reached before.
+    fn or_end(self, end: Instant) -> Option<Instant> {
+        match self {
+            Self::At(instant) => Some(instant),
+            Self::NotThisYear => Some(end),
+            Self::Unknown => None,
+        }
     }
 }
 
@@ -119,15 +157,41 @@ pub(super) fn day_of(heat: &HeatSeries, instant: Instant) -> NaiveDate {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Crossings {
     /// At the low end of the insect's spread, from the earliest day the start allows.
-    pub(super) low: Instant,
+    low: Instant,
     /// At the mark itself.
-    pub(super) at: Instant,
+    at: Instant,
     /// At the high end of the insect's spread.
-    pub(super) high: Instant,
+    high: Instant,
+    /// Whether the mark itself is reached before the year ends.
+    reached: bool,
 }
 
-/// Joins the past years' instants to a middle and a range.
-pub(super) fn join(heat: &HeatSeries, years: &[Crossings], insect_spread: bool) -> Projection {
+impl Crossings {
+    /// Of one trajectory, at three levels; `None` where its past year has a gap on the way. A level
+    /// not reached stands at the year's end, so that slow years count as slow.
+    pub(super) fn of(trajectory: &Trajectory<'_>, low: f64, at: f64, high: f64) -> Option<Self> {
+        let end = trajectory.end();
+        let reached = trajectory.reaches(at);
+        Some(Self {
+            low: trajectory.reaches(low).or_end(end)?,
+            at: reached.or_end(end)?,
+            high: trajectory.reaches(high).or_end(end)?,
+            reached: matches!(reached, Reached::At(_)),
+        })
+    }
+}
+
+/// Joins the past years' instants to a middle and a range, or counts the years in which the mark is
+/// not reached when they are half or more.
+pub(super) fn join(
+    heat: &HeatSeries,
+    years: &[Crossings],
+    insect_spread: bool,
+) -> Result<Projection, usize> {
+    let not_reached = years.iter().filter(|year| !year.reached).count();
+    if not_reached * 2 >= years.len() {
+        return Err(not_reached);
+    }
     let sorted = |pick: fn(&Crossings) -> Instant| {
         let mut instants: Vec<Instant> = years.iter().map(pick).collect();
         instants.sort_by(f64::total_cmp);
@@ -135,17 +199,23 @@ pub(super) fn join(heat: &HeatSeries, years: &[Crossings], insect_spread: bool) 
     };
     let (low, at, high) = (sorted(|c| c.low), sorted(|c| c.at), sorted(|c| c.high));
     let widening = widening(years.len());
-    let early = |instants: &[Instant]| day_of(heat, quantile(instants, LOWER_SHARE) - widening);
+    // What is known not to have been reached yet stays so, however few the years.
+    let known = heat.len() as f64;
+    let early = |instants: &[Instant]| {
+        let instant = quantile(instants, LOWER_SHARE);
+        day_of(heat, (instant - widening).max(instant.min(known + 1.0)))
+    };
     let late = |instants: &[Instant]| day_of(heat, quantile(instants, UPPER_SHARE) + widening);
-    Projection {
+    Ok(Projection {
         early: early(&low),
         middle: day_of(heat, quantile(&at, 0.5)),
         late: late(&high),
         weather_early: early(&at),
         weather_late: late(&at),
         past_years: years.len(),
+        not_reached,
         insect_spread,
-    }
+    })
 }
 
 /// Days added to each side where there are few past years: a day with eight of them missing one

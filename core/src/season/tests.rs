@@ -252,8 +252,74 @@ fn without_past_years_a_mark_ahead_cannot_be_told() {
     let season = season_of(&only_this, &started(), as_of);
     assert!(matches!(
         outcome(&season, "second-generation", "Nonpareil"),
-        Outcome::CannotTell { reason } if reason.contains("no past year")
+        Outcome::CannotTell { reason } if reason.contains("no whole past year")
     ));
+}
+
+/// Ten past years, `slow` of them at 8 degree-days a day, and this season at 20.
+fn ten_years(slow: i32, as_of: NaiveDate) -> Vec<ReceivedDay> {
+    (2011..=2020)
+        .flat_map(|year| year_of(year, if year < 2011 + slow { 8.0 } else { 20.0 }))
+        .chain(year_of(2021, 20.0).filter(|day| day.date < as_of))
+        .collect()
+}
+
+#[test]
+fn a_gap_in_a_past_year_leaves_that_year_out_and_moves_nothing() {
+    let as_of = date(2021, 5, 10);
+    let whole = season_of(&ten_years(0, as_of), &started(), as_of);
+    let mut with_gaps = ten_years(0, as_of);
+    with_gaps.retain(|day| {
+        let in_june = (date(2021, 6, 1)..date(2021, 6, 8))
+            .contains(&day.date.with_year(2021).unwrap_or_default());
+        !(in_june && day.date.year() < 2013)
+    });
+    let gappy = projection(
+        &season_of(&with_gaps, &started(), as_of),
+        "third-generation",
+    );
+    let expected = projection(&whole, "third-generation");
+    assert_eq!(
+        (gappy.early, gappy.middle, gappy.late),
+        (expected.early, expected.middle, expected.late)
+    );
+    assert_eq!((gappy.past_years, expected.past_years), (8, 10));
+}
+
+#[test]
+fn years_that_do_not_reach_a_mark_count_as_late_and_are_named() {
+    // Known to 9 May: 180 of 2502. At 20 a day that is 116.1 days more, within the 117th from 10
+    // May: 3 September. At 8 a day it would be 290 days: not this year.
+    let as_of = date(2021, 5, 10);
+    let fourth = projection(
+        &season_of(&ten_years(3, as_of), &started(), as_of),
+        "fourth-generation",
+    );
+    assert_eq!(fourth.middle, date(2021, 9, 3));
+    assert_eq!((fourth.past_years, fourth.not_reached), (10, 3));
+    assert_eq!(fourth.late, date(2021, 12, 31));
+    let season = season_of(&ten_years(5, as_of), &started(), as_of);
+    let reason = "not reached before the end of the year in 5 of 10 past years".to_owned();
+    assert_eq!(
+        outcome(&season, "fourth-generation", "Nonpareil"),
+        &Outcome::CannotTell { reason }
+    );
+}
+
+#[test]
+fn a_range_does_not_begin_on_days_known_not_to_have_reached_the_mark() {
+    // One past year: eight days wider to each side, but 876 more are needed after 9 May, so a range
+    // made two days before the mark begins on the day of telling.
+    let as_of = date(2021, 6, 21);
+    let received: Vec<_> = year_of(2020, 20.0)
+        .chain(year_of(2021, 20.0).filter(|day| day.date < as_of))
+        .collect();
+    let second = projection(
+        &season_of(&received, &started(), as_of),
+        "second-generation",
+    );
+    assert_eq!((second.early, second.middle), (as_of, date(2021, 6, 22)));
+    assert_eq!(second.late, date(2021, 6, 30));
 }
 
 #[test]

@@ -237,8 +237,7 @@ impl GroupChecks {
             RuleResult::NotYet { .. } => Vec::new(),
         };
         let run = decisive.first().copied();
-        let before =
-            |check: &&Check| check.counts() && date.is_some_and(|date| check.date < date);
+        let before = |check: &&Check| check.counts() && date.is_some_and(|date| check.date < date);
         EggLayingStart {
             status,
             date,

@@ -246,9 +246,7 @@ fn a_check_may_span_two_neighbouring_days() {
 
 #[test]
 fn a_trap_read_once_more_the_day_before_does_not_tear_the_check_apart() {
-    let mut case = quiet()
-        .counts(15, &[2, 1, 0, 5])
-        .counts(18, &[1, 3, 2, 0]);
+    let mut case = quiet().counts(15, &[2, 1, 0, 5]).counts(18, &[1, 3, 2, 0]);
     let spot = Visit {
         date: day(14),
         eggs: Some(0),
@@ -283,9 +281,7 @@ fn eggs_on_the_baselines_of_traps_first_read_a_round_later_mean_cannot_tell() {
 #[test]
 fn a_borrowed_start_follows_its_lenders_rule() {
     // Two of four traps: a start by eggs twice alone, which the lender declares.
-    let mut case = quiet()
-        .counts(15, &[2, 1, 0, 0])
-        .counts(18, &[1, 3, 0, 0]);
+    let mut case = quiet().counts(15, &[2, 1, 0, 0]).counts(18, &[1, 3, 0, 0]);
     case.blocks[0].start_rule = Some(StartRule::EggsTwice);
     let borrower = Block {
         id: BlockId::new("C").unwrap(),
@@ -293,7 +289,10 @@ fn a_borrowed_start_follows_its_lenders_rule() {
         ..case.blocks[0].clone()
     };
     case.blocks.push(borrower);
-    assert_eq!(told(&case.as_of(18)), (StartStatus::Borrowed, Some(day(15))));
+    assert_eq!(
+        told(&case.as_of(18)),
+        (StartStatus::Borrowed, Some(day(15)))
+    );
 }
 
 #[test]

@@ -131,6 +131,7 @@ fn mark(season: &BlockSeason, reading: &MarkReading) -> Value {
             "weather_early": projection.weather_early,
             "weather_late": projection.weather_late,
             "past_years": projection.past_years,
+            "not_reached": projection.not_reached,
             "insect_spread": projection.insect_spread,
         }),
         Outcome::CannotTell { reason } => json!({"status": "cannot-tell", "reason": reason}),
