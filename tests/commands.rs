@@ -42,7 +42,11 @@ fn an_edit_keeps_the_old_row_and_the_old_file_does_not_bring_it_back() {
     assert_eq!(rows(&farm.database(), eggs), [["7"]]);
     let history = "SELECT eggs, via FROM visit_history";
     assert_eq!(rows(&farm.database(), history), [["3", "import round.csv"]]);
-    farm.import("round.csv", VISITS);
+    let again = farm.import("round.csv", VISITS);
+    assert!(
+        again.contains("1 not applied: a later entry has replaced them"),
+        "{again}"
+    );
     assert_eq!(rows(&farm.database(), eggs), [["7"]]);
 }
 

@@ -1,6 +1,6 @@
 //! The ledger's decisions: told once, each change corrected once.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
@@ -91,26 +91,57 @@ impl Change {
 /// today. With `first_telling` nobody has been told anything by this store before.
 #[must_use]
 pub fn decide(facts: &[Fact], told: &[Told], first_telling: bool, today: NaiveDate) -> Vec<Notice> {
+    let keys: Vec<String> = facts.iter().map(|fact| fact.event.to_string()).collect();
     let ledger: BTreeMap<_, &Told> = told
         .iter()
         .map(|t| ((t.year, &t.block, &t.insect, t.event.as_str()), t))
         .collect();
-    facts
-        .iter()
-        .filter_map(|fact| {
-            let key = fact.event.to_string();
-            let last = ledger.get(&(fact.year, &fact.block, &fact.insect, key.as_str()));
-            let change = change(&fact.state, last.copied(), first_telling, today)?;
-            Some(Notice {
+    let mut untouched = ledger.clone();
+    let mut notices: Vec<Notice> = Vec::new();
+    for (fact, key) in facts.iter().zip(&keys) {
+        let key = (fact.year, &fact.block, &fact.insect, key.as_str());
+        let last = ledger.get(&key).copied();
+        untouched.remove(&key);
+        if let Some(change) = change(&fact.state, last, first_telling, today) {
+            notices.push(Notice {
                 year: fact.year,
                 block: fact.block.clone(),
                 insect: fact.insect.clone(),
                 event: fact.event.clone(),
                 revision: last.map_or(0, |told| told.revision) + 1,
                 change,
-            })
-        })
-        .collect()
+            });
+        }
+    }
+    let watched: BTreeSet<_> = facts
+        .iter()
+        .map(|fact| (fact.year, &fact.block, &fact.insect))
+        .collect();
+    let still_watched = |told: &&&Told| watched.contains(&(told.year, &told.block, &told.insect));
+    notices.extend(
+        untouched
+            .values()
+            .filter(still_watched)
+            .filter_map(|told| vanished(told)),
+    );
+    notices
+}
+
+/// A told event that the records show no more, such as a lapse when its service turns out to have
+/// been in time.
+fn vanished(told: &Told) -> Option<Notice> {
+    Some(Notice {
+        year: told.year,
+        block: told.block.clone(),
+        insect: told.insect.clone(),
+        event: told.event.parse().ok()?,
+        revision: told.revision + 1,
+        change: Change::Withdrawn {
+            was: told.value?,
+            told_on: told.on,
+            reason: "what has been entered or declared since shows it no more".to_owned(),
+        },
+    })
 }
 
 fn change(
@@ -262,6 +293,26 @@ mod tests {
     fn a_pending_event_says_nothing() {
         let before = told(1, Some(range(20, 24, 29)), 2);
         assert_eq!(changes(fact(State::Pending), &[before], 20), []);
+    }
+
+    #[test]
+    fn what_the_records_show_no_more_is_taken_back_for_blocks_still_watched() {
+        let lapse = |block: &str| Told {
+            block: BlockId::new(block).unwrap(),
+            event: "past-service-life:P1:lure:2022-05-01".into(),
+            ..told(1, Some(Value::Day(day(3))), 5)
+        };
+        let of_another_block = lapse("C");
+        let notices = decide(
+            &[fact(State::Pending)],
+            &[lapse("B"), of_another_block],
+            false,
+            day(10),
+        );
+        assert_eq!(notices.len(), 1);
+        assert_eq!(notices[0].block.as_str(), "B");
+        assert_eq!(notices[0].revision, 2);
+        assert!(matches!(notices[0].change, Change::Withdrawn { .. }));
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! Events that can be told, with the value each has tonight.
 
+use std::collections::BTreeSet;
 use std::fmt;
 use std::str::FromStr;
 
@@ -8,10 +9,13 @@ use chrono::{Days, NaiveDate};
 use crate::id::{BlockId, InsectId, MarkId, TrapId};
 use crate::orchard::Part;
 use crate::season::{BlockSeason, HullSplit, MarkReading, Outcome, Projection};
-use crate::trapping::{ServiceDue, StartStatus};
+use crate::trapping::{Lapse, StartStatus};
 
 use super::Role;
 
+/// A mark that an estimated day carried over is told once so many more days are in; they have carried
+/// it well past.
+const MEASURED_AFTER_ESTIMATE_DAYS: i64 = 5;
 /// A mark that is projected within so many days is reached shortly.
 const REACHED_SHORTLY_DAYS: i64 = 3;
 
@@ -46,6 +50,39 @@ impl fmt::Display for Event {
                 write!(f, "past-service-life:{trap}:{}:{since}", part.name())
             }
         }
+    }
+}
+
+/// A ledger key that is not one of ours.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{0:?} is not the key of an event")]
+pub struct BadEvent(String);
+
+impl FromStr for Event {
+    type Err = BadEvent;
+
+    fn from_str(key: &str) -> Result<Self, BadEvent> {
+        let event = || {
+            let (kind, rest) = key.split_once(':').unwrap_or((key, ""));
+            let (first, second) = match rest.split_once(':') {
+                Some((first, second)) => (first, Some(second)),
+                None => (rest, None),
+            };
+            let variety = second.map(str::to_owned);
+            Some(match kind {
+                "start-provisional" => Self::StartProvisional,
+                "egg-laying-start" => Self::Start,
+                "mark-near" => Self::MarkNear(first.parse().ok()?, variety),
+                "mark-passed" => Self::MarkPassed(first.parse().ok()?, variety),
+                "past-service-life" => {
+                    let (part, since) = second?.split_once(':')?;
+                    let part = Part::from_name(part)?;
+                    Self::PastServiceLife(first.parse().ok()?, part, since.parse().ok()?)
+                }
+                _ => return None,
+            })
+        };
+        event().ok_or_else(|| BadEvent(key.to_owned()))
     }
 }
 
@@ -190,12 +227,14 @@ pub fn facts(season: &BlockSeason, near_days: u16) -> Vec<Fact> {
             events.push((Event::MarkPassed(reading.mark.clone(), variety), passed));
         }
     }
-    events.extend(
-        season
-            .service
-            .iter()
-            .filter_map(|due| past_life(due, season.as_of)),
-    );
+    for mark in marks_by_variety(season) {
+        let gone = || State::Gone {
+            reason: "it counts from hull split now, by variety".to_owned(),
+        };
+        events.push((Event::MarkNear(mark.clone(), None), gone()));
+        events.push((Event::MarkPassed(mark.clone(), None), gone()));
+    }
+    events.extend(season.lapses.iter().map(past_life));
     events
         .into_iter()
         .map(|(event, state)| Fact {
@@ -247,6 +286,14 @@ fn told_varieties(season: &BlockSeason, reading: &MarkReading) -> Vec<Option<Str
     }
 }
 
+/// Marks that are told by variety by now, and so not for the block any more.
+fn marks_by_variety(season: &BlockSeason) -> BTreeSet<&MarkId> {
+    let told = season.marks.iter().filter(|reading| reading.told);
+    told.filter(|reading| reading.hull_split.date().is_some())
+        .map(|reading| &reading.mark)
+        .collect()
+}
+
 /// A mark that rests on a start that is not firm is not told, and taken back if it was.
 fn mark(season: &BlockSeason, reading: &MarkReading, near_days: u16) -> (State, State) {
     if !season.start.status.is_firm() {
@@ -262,8 +309,12 @@ fn mark(season: &BlockSeason, reading: &MarkReading, near_days: u16) -> (State, 
                 value: Value::Day(*date),
                 ripe: true,
             };
-            let passed = if *by_estimate { State::Pending } else { passed };
-            (State::Pending, passed)
+            let measured_since = season.newest_day.map_or(0, |day| (day - *date).num_days());
+            let too_early = *by_estimate && measured_since < MEASURED_AFTER_ESTIMATE_DAYS;
+            (
+                State::Pending,
+                if too_early { State::Pending } else { passed },
+            )
         }
         Outcome::Projected(projection) => {
             let near = season
@@ -289,15 +340,14 @@ fn unreached(season: &BlockSeason, projection: &Projection) -> State {
     }
 }
 
-fn past_life(due: &ServiceDue, as_of: NaiveDate) -> Option<(Event, State)> {
-    (due.days_past(as_of) > 0).then(|| {
-        let event = Event::PastServiceLife(due.trap.clone(), due.part, due.since);
-        let state = State::Now {
-            value: Value::Day(due.due),
-            ripe: true,
-        };
-        (event, state)
-    })
+/// A lapse that is over need not be told any more, but what was told of it stays right.
+fn past_life(lapse: &Lapse) -> (Event, State) {
+    let event = Event::PastServiceLife(lapse.trap.clone(), lapse.part, lapse.since);
+    let state = State::Now {
+        value: Value::Day(lapse.due),
+        ripe: lapse.ended.is_none(),
+    };
+    (event, state)
 }
 
 #[cfg(test)]
@@ -306,6 +356,26 @@ mod tests {
 
     fn day(d: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(2022, 6, d).unwrap()
+    }
+
+    #[test]
+    fn a_key_reads_back_what_it_writes() {
+        let mark = || MarkId::new("third-generation").unwrap();
+        let events = [
+            Event::StartProvisional,
+            Event::Start,
+            Event::MarkNear(mark(), None),
+            Event::MarkPassed(mark(), Some("Wood Colony: late".into())),
+            Event::PastServiceLife(TrapId::new("N1-P2").unwrap(), Part::Ppo, day(1)),
+        ];
+        for event in events {
+            assert_eq!(event.to_string().parse(), Ok(event));
+        }
+        assert!(
+            "past-service-life:N1-P2:wing:2022-06-01"
+                .parse::<Event>()
+                .is_err()
+        );
     }
 
     #[test]

@@ -159,8 +159,13 @@ impl Words {
                 brief: format!("{what} projected for {}", self.span(value)),
                 whole: format!("{what} projected for {when}"),
             },
-            Event::MarkPassed(..) => {
-                Sentence::new(format!("{what}: degree-day mark passed {when} (computed)"))
+            Event::MarkPassed(mark, variety) => {
+                let how = if carried_by_estimate(season, mark, variety.as_deref()) {
+                    "computed, on an estimated day"
+                } else {
+                    "computed"
+                };
+                Sentence::new(format!("{what}: degree-day mark passed {when} ({how})"))
                     .and("; not observed in the block")
             }
             Event::PastServiceLife(_, _, since) => {
@@ -297,6 +302,18 @@ pub(super) fn mark_title(reading: &MarkReading) -> String {
     } else {
         reading.name.clone()
     }
+}
+
+/// Whether an estimated day carried a mark over, for a variety or the whole block.
+fn carried_by_estimate(season: &BlockSeason, mark: &MarkId, variety: Option<&str>) -> bool {
+    let about = |reading: &&MarkReading| {
+        &reading.mark == mark
+            && reading.told
+            && variety.is_none_or(|variety| reading.varieties.iter().any(|v| v == variety))
+    };
+    season.marks.iter().filter(about).any(
+        |reading| matches!(reading.outcome, Outcome::Passed { by_estimate, .. } if by_estimate),
+    )
 }
 
 pub(super) fn mark_name(season: &BlockSeason, mark: &MarkId) -> String {

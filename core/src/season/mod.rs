@@ -16,8 +16,8 @@ use crate::insect::Insect;
 use crate::orchard::{Block, Orchard};
 use crate::temperature::Unit;
 use crate::trapping::{
-    Catch, EggLayingStart, Note, ReadingDue, ServiceDue, StartStatus, Visits, catches,
-    egg_laying_start, readings_due, service_due,
+    Catch, EggLayingStart, Lapse, Note, ReadingDue, ServiceDue, StartStatus, Visits, catches,
+    egg_laying_start, lapses, readings_due, service_due,
 };
 
 /// Days of readings that the latest catches are made of.
@@ -50,6 +50,8 @@ pub struct BlockSeason {
     pub marks: Vec<MarkReading>,
     /// Service clocks of the block's traps.
     pub service: Vec<ServiceDue>,
+    /// Parts that served past their life this year.
+    pub lapses: Vec<Lapse>,
     /// Next readings of the block's traps.
     pub readings: Vec<ReadingDue>,
     /// Catches of the last seven days, by kind of trap.
@@ -93,6 +95,7 @@ pub fn assess(
         newest_day: heat.newest(),
         marks: marks::readings(insect, block, &start, heat, notes),
         service: service_due(orchard, traps.iter().copied(), visits, as_of),
+        lapses: lapses(orchard, traps.iter().copied(), visits, as_of),
         readings: readings_due(traps.iter().copied(), visits, awaited, as_of),
         latest: catches(&traps, visits, week_ago.unwrap_or(as_of), as_of),
         block: block.clone(),

@@ -1,6 +1,6 @@
 //! Service due: each part of each trap on its own clock, and the next reading.
 
-use chrono::{Days, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate};
 
 use crate::id::{ProductId, TrapId};
 use crate::orchard::{Orchard, Part, Product, Trap, TrapKind};
@@ -54,6 +54,21 @@ pub struct ReadingDue {
     pub due: NaiveDate,
 }
 
+/// A stretch in which one part of one trap served past its life.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Lapse {
+    /// The trap.
+    pub trap: TrapId,
+    /// The part.
+    pub part: Part,
+    /// When it was put in.
+    pub since: NaiveDate,
+    /// The last day of its service life.
+    pub due: NaiveDate,
+    /// When it was replaced, or the trap taken away; `None` while it still serves.
+    pub ended: Option<NaiveDate>,
+}
+
 /// The service clocks of the given traps that are in use, by trap and part.
 #[must_use]
 pub fn service_due<'a>(
@@ -65,36 +80,73 @@ pub fn service_due<'a>(
     traps
         .filter(|trap| trap.in_use_on(as_of))
         .flat_map(|trap| {
-            trap.products.iter().filter_map(move |(part, product)| {
-                let product = orchard.product(product)?;
-                Some(due_of(trap, *part, product, visits, as_of))
+            products_of(orchard, trap).filter_map(move |(part, product)| {
+                let since = put_in(trap, part, visits, as_of).last()?;
+                Some(ServiceDue {
+                    trap: trap.id.clone(),
+                    part,
+                    product: product.id.clone(),
+                    since,
+                    due: life_end(since, product),
+                    life_days: product.life_days,
+                    source: product.source.clone(),
+                })
             })
         })
         .collect()
 }
 
-fn due_of(
-    trap: &Trap,
-    part: Part,
-    product: &Product,
+/// Every stretch past a service life that ended this year, also those that are over by now.
+#[must_use]
+pub fn lapses<'a>(
+    orchard: &Orchard,
+    traps: impl Iterator<Item = &'a Trap>,
     visits: &Visits,
     as_of: NaiveDate,
-) -> ServiceDue {
-    let replaced = visits.of(&trap.id, as_of).iter().rev();
-    let since = replaced
-        .filter(|visit| visit.serviced.contains(&part))
-        .map(|visit| visit.date)
-        .next()
-        .unwrap_or(trap.hung);
-    ServiceDue {
-        trap: trap.id.clone(),
-        part,
-        product: product.id.clone(),
-        since,
-        due: after(since, u64::from(product.life_days)),
-        life_days: product.life_days,
-        source: product.source.clone(),
+) -> Vec<Lapse> {
+    let mut lapses = Vec::new();
+    for trap in traps.filter(|trap| trap.hung <= as_of) {
+        for (part, product) in products_of(orchard, trap) {
+            let begun: Vec<NaiveDate> = put_in(trap, part, visits, as_of).collect();
+            let taken = trap.removed.filter(|removed| *removed <= as_of);
+            let ends = begun.iter().skip(1).copied().map(Some).chain([taken]);
+            lapses.extend(begun.iter().zip(ends).map(|(&since, ended)| Lapse {
+                trap: trap.id.clone(),
+                part,
+                since,
+                due: life_end(since, product),
+                ended,
+            }));
+        }
     }
+    lapses.retain(|lapse| {
+        lapse.due.year() == as_of.year() && lapse.ended.unwrap_or(as_of) > lapse.due
+    });
+    lapses
+}
+
+fn products_of<'a>(
+    orchard: &'a Orchard,
+    trap: &'a Trap,
+) -> impl Iterator<Item = (Part, &'a Product)> {
+    let products = trap.products.iter();
+    products.filter_map(|(part, product)| Some((*part, orchard.product(product)?)))
+}
+
+/// The days on which a part was put in: with the trap, and at every service of it.
+fn put_in<'a>(
+    trap: &'a Trap,
+    part: Part,
+    visits: &'a Visits,
+    as_of: NaiveDate,
+) -> impl Iterator<Item = NaiveDate> + 'a {
+    let serviced = visits.of(&trap.id, as_of).iter();
+    let serviced = serviced.filter(move |visit| visit.serviced.contains(&part));
+    std::iter::once(trap.hung).chain(serviced.map(|visit| visit.date))
+}
+
+fn life_end(since: NaiveDate, product: &Product) -> NaiveDate {
+    after(since, u64::from(product.life_days))
 }
 
 /// The next readings of the given traps that are in use. Egg traps are read twice a week until the
@@ -208,6 +260,24 @@ mod tests {
         )[0];
         assert_eq!(due.days_past(date(5, 13)), 0);
         assert_eq!(due.days_past(date(5, 14)), 1);
+    }
+
+    #[test]
+    fn a_lapse_stays_on_record_after_the_change_and_goes_when_the_change_was_in_time() {
+        let orchard = orchard();
+        // In since 1 April for 42 days: its last day is 13 May.
+        let found = |visits: Vec<Visit>| {
+            let visits = Visits::new(visits);
+            lapses(&orchard, orchard.traps().iter(), &visits, date(5, 20))
+                .into_iter()
+                .map(|lapse| (lapse.since, lapse.due, lapse.ended))
+                .collect::<Vec<_>>()
+        };
+        let hung = date(4, 1);
+        assert_eq!(found(vec![]), [(hung, date(5, 13), None)]);
+        let late = vec![serviced(5, 18, Part::Lure)];
+        assert_eq!(found(late), [(hung, date(5, 13), Some(date(5, 18)))]);
+        assert_eq!(found(vec![serviced(5, 13, Part::Lure)]), []);
     }
 
     #[test]

@@ -92,8 +92,12 @@ impl Import {
                 ImportError::Rows { .. } => Failure::usage(error),
                 ImportError::Store(_) => anyhow::Error::from(error).into(),
             })?;
+        let superseded = match imported.superseded {
+            0 => String::new(),
+            rows => format!(", {rows} not applied: a later entry has replaced them"),
+        };
         print(&format!(
-            "{}: {} added, {} changed, {} there already\n",
+            "{}: {} added, {} changed, {} there already{superseded}\n",
             origin.file, imported.added, imported.changed, imported.unchanged
         ))
     }

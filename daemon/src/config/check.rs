@@ -4,12 +4,12 @@ use std::collections::BTreeSet;
 use std::fmt::Display;
 use std::path::{Path, PathBuf};
 
-use chrono::{Datelike, NaiveDate, NaiveTime};
+use chrono::{Datelike, NaiveDate, NaiveTime, Timelike};
 use chrono_tz::Tz;
 use duskflight_core::id::{GroupId, PersonId};
 use duskflight_core::insect::{Insect, InsectFile};
 use duskflight_core::notice::{Role, Words};
-use duskflight_core::orchard::{Block, Product, TrapKind};
+use duskflight_core::orchard::{Block, Crop, Product, TrapKind};
 use lettre::Address;
 use serde::de::DeserializeOwned;
 
@@ -18,6 +18,9 @@ use super::problem::{ConfigError, Problem};
 use super::tables::{BlockRow, TrapRow, blocks, traps};
 use super::{Config, MAIN_FILE, MonthDay, Person, Sender, Station};
 use crate::feed::FeedSource;
+
+/// Past years that can be asked for.
+const HISTORY_YEARS: std::ops::RangeInclusive<u16> = 1..=100;
 
 /// Reads and checks a folder.
 pub(super) fn read(dir: &Path) -> Result<Config, ConfigError> {
@@ -57,6 +60,7 @@ impl Reader<'_> {
         let blocks = blocks(&self.dir.join("blocks.csv"), &mut self.problems);
         let traps = traps(&self.dir.join("traps.csv"), &mut self.problems);
         let main = main?;
+        self.named("farm.name", &main.farm.name);
         self.address("mail.from", &main.mail.from);
         let calendar = self.calendar(&main);
         let insects = self.insects(&main.insects);
@@ -112,8 +116,11 @@ impl Reader<'_> {
         let digest_time = self.parsed(
             "telling.digest_time",
             &main.telling.digest_time,
-            "HH:MM, such as 06:00",
-            |text| NaiveTime::parse_from_str(text, "%H:%M").ok(),
+            "HH:MM in the morning, such as 06:00",
+            |text| {
+                let time = NaiveTime::parse_from_str(text, "%H:%M").ok()?;
+                (time.hour() < 12).then_some(time)
+            },
         );
         let season_from = self.parsed(
             "season.from",
@@ -181,6 +188,12 @@ impl Reader<'_> {
         }
     }
 
+    fn named(&mut self, key: &str, text: &str) {
+        if text.trim().is_empty() {
+            self.main(format!("{key}: it is empty; mails use it"));
+        }
+    }
+
     fn insects(&mut self, files: &[PathBuf]) -> Vec<Insect> {
         let mut insects: Vec<Insect> = Vec::new();
         if files.is_empty() {
@@ -195,7 +208,14 @@ impl Reader<'_> {
                         format!("the insect id {} stands twice", insect.id),
                     );
                 }
-                Some(Ok(insect)) => insects.push(insect),
+                Some(Ok(insect)) => {
+                    let taken = |crop: &&Crop| insects.iter().any(|i| i.crops.contains(crop));
+                    if let Some(crop) = insect.crops.iter().find(taken) {
+                        let what = format!("crops: another model is valid for {crop} already");
+                        self.problem(file, None, what);
+                    }
+                    insects.push(insect);
+                }
                 Some(Err(errors)) => {
                     for error in errors {
                         self.problem(file, None, error);
@@ -215,7 +235,9 @@ impl Reader<'_> {
                 self.main(format!("person {}: the id stands twice", part.id));
             }
             self.address(&format!("email of person {}", part.id), &part.email);
-            if part.role == Role::Adviser && part.phone.is_none() {
+            self.named(&format!("name of person {}", part.id), &part.name);
+            let phone = part.phone.as_deref().unwrap_or_default();
+            if part.role == Role::Adviser && !phone.contains(|c: char| c.is_ascii_digit()) {
                 self.main(format!(
                     "person {}: give an adviser's phone; growers' alerts name it",
                     part.id
@@ -253,6 +275,13 @@ impl Reader<'_> {
                     continue;
                 }
             };
+            self.named(&format!("name of station {}", part.id), &part.name);
+            if !HISTORY_YEARS.contains(&part.history_years) {
+                self.main(format!(
+                    "station {}: history_years = {}: write 1 to 100; the projection rests on them",
+                    part.id, part.history_years
+                ));
+            }
             stations.push(Station {
                 id: part.id,
                 name: part.name,
@@ -302,6 +331,10 @@ impl Reader<'_> {
 
     fn traps(&mut self, traps: &[TrapRow], blocks: &[BlockRow], products: &[Product]) {
         let mut seen = BTreeSet::new();
+        let groups: BTreeSet<_> = blocks
+            .iter()
+            .flat_map(|row| [row.block.own_group(), row.block.start_group.clone()])
+            .collect();
         let blocks: BTreeSet<_> = blocks.iter().map(|row| &row.block.id).collect();
         for TrapRow { line, trap } in traps {
             let mut wrong = Vec::new();
@@ -310,6 +343,10 @@ impl Reader<'_> {
             }
             if !blocks.contains(&trap.block) {
                 wrong.push(format!("block {}: no such block in blocks.csv", trap.block));
+            }
+            if trap.kind == TrapKind::Egg && !groups.contains(&trap.group) {
+                let group = &trap.group;
+                wrong.push(format!("group {group}: no block uses it for its start"));
             }
             for (part, id) in &trap.products {
                 match products.iter().find(|product| &product.id == id) {

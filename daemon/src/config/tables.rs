@@ -40,7 +40,7 @@ struct BlockFields {
     crop: Crop,
     acres: Option<f64>,
     regime: Regime,
-    // When the dispensers went on and run out: read and checked, used by the disruption check.
+    // When the dispensers went on and run out: checked, and not used yet.
     #[serde(default)]
     dispensers_on: Option<NaiveDate>,
     #[serde(default)]
@@ -90,6 +90,22 @@ pub(super) fn blocks(path: &Path, problems: &mut Vec<Problem>) -> Vec<BlockRow> 
                 "varieties: name at least one, the early one first, like \"Nonpareil; Monterey\""
                     .to_owned(),
             );
+        }
+        let twice = varieties
+            .iter()
+            .enumerate()
+            .find(|(place, variety)| varieties[..*place].contains(variety));
+        if let Some((_, variety)) = twice {
+            return Err(format!("varieties: {variety:?} stands twice"));
+        }
+        if fields.name.is_empty() {
+            return Err("name: give the block a name; mails use it".to_owned());
+        }
+        if fields
+            .acres
+            .is_some_and(|acres| !(acres > 0.0 && acres.is_finite()))
+        {
+            return Err("acres: write a number above zero, or leave it empty".to_owned());
         }
         if let (Some(on), Some(until)) = (fields.dispensers_on, fields.dispensers_until)
             && until < on

@@ -35,6 +35,8 @@ pub struct Imported {
     pub changed: usize,
     /// Rows that were there already.
     pub unchanged: usize,
+    /// Rows entered before that a later entry has replaced since; that one stands.
+    pub superseded: usize,
 }
 
 /// Where a file comes from.
@@ -116,6 +118,7 @@ impl Imported {
             Applied::Added => self.added += 1,
             Applied::Changed => self.changed += 1,
             Applied::Unchanged => self.unchanged += 1,
+            Applied::Superseded => self.superseded += 1,
         }
     }
 }

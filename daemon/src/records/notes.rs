@@ -1,6 +1,8 @@
 //! Field notes from CSV.
 
-use chrono::NaiveDate;
+use std::collections::BTreeSet;
+
+use chrono::{Datelike, NaiveDate};
 use duskflight_core::id::BlockId;
 use duskflight_core::orchard::{Block, Orchard};
 use duskflight_core::trapping::{Note, NoteKind};
@@ -17,8 +19,16 @@ pub(super) fn parse(
     today: NaiveDate,
     by: &str,
 ) -> Result<Vec<Note>, Vec<RowError>> {
+    let mut seen = BTreeSet::new();
     build_all(text, &COLUMNS, &["date", "block", "kind"], |row| {
-        note(row, orchard, today, by).map_err(|wrong| vec![wrong])
+        let note = note(row, orchard, today, by).map_err(|wrong| vec![wrong])?;
+        let kind = row.text("kind").to_owned();
+        if seen.insert((note.block.clone(), note.variety.clone(), kind, note.date)) {
+            Ok(note)
+        } else {
+            let what = "stands twice for that block, variety and day";
+            Err(vec![row.wrong("kind", what)])
+        }
     })
 }
 
@@ -35,12 +45,18 @@ fn note(row: &Row<'_>, orchard: &Orchard, today: NaiveDate, by: &str) -> Result<
         "" => None,
         _ => Some(row.day("value")?),
     };
+    if value.is_some_and(|value| value.year() != date.year()) {
+        return Err(row.wrong("value", "lies in another year than the note's date"));
+    }
     let kind = kind(row.text("kind"), value).ok_or_else(|| {
         row.wrong(
             "kind",
             "write egg-laying-start or hull-split-expected with a day as value, or hull-split without",
         )
     })?;
+    if matches!(kind, NoteKind::EggLayingStart(start) if start > date) {
+        return Err(row.wrong("value", "lies after the day it was decided"));
+    }
     Ok(Note {
         block: block.id.clone(),
         variety: variety(row, block, kind)?,
@@ -65,5 +81,83 @@ fn variety(row: &Row<'_>, block: &Block, kind: NoteKind) -> Result<Option<String
             "variety",
             format!("block {} has {}", block.id, block.varieties.join(", ")),
         )),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use duskflight_core::id::{GroupId, PersonId, StationId};
+    use duskflight_core::orchard::{Crop, Regime};
+
+    use super::*;
+
+    fn orchard() -> Orchard {
+        let block = Block {
+            id: BlockId::new("B").unwrap(),
+            name: "Bench".into(),
+            grower: PersonId::new("grower").unwrap(),
+            adviser: PersonId::new("adviser").unwrap(),
+            crop: Crop::Almond,
+            acres: None,
+            regime: Regime::Conventional,
+            station: StationId::new("S").unwrap(),
+            varieties: vec!["Nonpareil".into()],
+            start_group: GroupId::new("B").unwrap(),
+            start_rule: None,
+        };
+        Orchard::new(vec![block], Vec::new(), Vec::new())
+    }
+
+    fn import(text: &str) -> Result<Vec<Note>, Vec<String>> {
+        let today = NaiveDate::from_ymd_opt(2022, 7, 10).unwrap();
+        parse(text, &orchard(), today, "ada")
+            .map_err(|errors| errors.iter().map(ToString::to_string).collect())
+    }
+
+    #[test]
+    fn each_kind_is_read() {
+        let text = "date,block,variety,kind,value,note\n\
+            2022-04-20,B,,egg-laying-start,2022-04-12,eggs on the border row\n\
+            2022-06-01,B,Nonpareil,hull-split-expected,2022-07-01,\n\
+            2022-07-04,B,Nonpareil,hull-split,,\n";
+        let kinds: Vec<NoteKind> = import(text).unwrap().iter().map(|note| note.kind).collect();
+        let day = |month, day| NaiveDate::from_ymd_opt(2022, month, day).unwrap();
+        assert_eq!(
+            kinds,
+            [
+                NoteKind::EggLayingStart(day(4, 12)),
+                NoteKind::HullSplitExpected(day(7, 1)),
+                NoteKind::HullSplit,
+            ]
+        );
+    }
+
+    #[test]
+    fn every_fault_is_named() {
+        let text = "date,block,variety,kind,value,note\n\
+            2022-07-11,B,Nonpareil,hull-split,,\n\
+            2022-07-01,C,Nonpareil,hull-split,,\n\
+            2022-07-01,B,Carmel,hull-split,,\n\
+            2022-07-01,B,Nonpareil,hull-split,2022-07-01,\n\
+            2022-06-01,B,Nonpareil,hull-split-expected,2021-07-01,\n\
+            2022-04-20,B,,egg-laying-start,2022-04-21,\n\
+            2022-04-20,B,Nonpareil,egg-laying-start,2022-04-12,\n\
+            2022-07-02,B,Nonpareil,hull-split,,\n\
+            2022-07-02,B,Nonpareil,hull-split,,\n";
+        let faults = import(text).unwrap_err();
+        let expected = [
+            "row 1, column date",
+            "row 2, column block",
+            "row 3, column variety",
+            "row 4, column kind",
+            "row 5, column value",
+            "row 6, column value",
+            "row 7, column variety",
+            "row 9, column kind",
+        ];
+        assert_eq!(faults.len(), expected.len(), "{faults:?}");
+        for (fault, place) in faults.iter().zip(expected) {
+            assert!(fault.starts_with(place), "{fault} is not about {place}");
+        }
     }
 }

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 use duskflight_core::id::TrapId;
-use duskflight_core::orchard::{Orchard, Part, Trap};
+use duskflight_core::orchard::{Orchard, Part, Trap, TrapKind};
 use duskflight_core::trapping::Visit;
 
 use super::row::{Row, RowError, Wrong, build_all};
@@ -61,6 +61,12 @@ fn visit(row: &Row<'_>, trap: &Trap, today: NaiveDate) -> Result<Visit, Vec<Wron
     if readable == Some(false) && counted {
         wrong.push(row.wrong("readable", "a trap that could not be read has no counts"));
     }
+    let idle = serviced.as_ref().is_some_and(BTreeSet::is_empty) && readable == Some(true);
+    if idle && !counted && wrong.is_empty() {
+        let what = "nothing was counted; give a count, readable no, or what was serviced";
+        wrong.push(row.wrong("trap", what));
+    }
+    wrong.extend(misplaced(row, trap));
     match (date, serviced, readable) {
         (Some(date), Some(serviced), Some(readable)) if wrong.is_empty() => Ok(Visit {
             trap: trap.id.clone(),
@@ -75,6 +81,21 @@ fn visit(row: &Row<'_>, trap: &Trap, today: NaiveDate) -> Result<Visit, Vec<Wron
         }),
         _ => Err(wrong),
     }
+}
+
+/// Counts that a trap of this kind cannot have.
+fn misplaced(row: &Row<'_>, trap: &Trap) -> Vec<Wrong> {
+    let columns: &[&'static str] = match trap.kind {
+        TrapKind::Egg => &["moths", "males", "females"],
+        _ => &["eggs"],
+    };
+    let given = columns.iter().filter(|column| !row.text(column).is_empty());
+    given
+        .map(|column| {
+            let kind = trap.kind.name();
+            row.wrong(column, format!("a trap of kind {kind} does not catch them"))
+        })
+        .collect()
 }
 
 fn date(row: &Row<'_>, trap: &Trap, today: NaiveDate) -> Result<NaiveDate, Wrong> {
@@ -125,7 +146,6 @@ fn readable(row: &Row<'_>) -> Result<bool, Wrong> {
 #[cfg(test)]
 mod tests {
     use duskflight_core::id::{BlockId, GroupId, ProductId};
-    use duskflight_core::orchard::TrapKind;
 
     use super::*;
 
@@ -155,7 +175,7 @@ mod tests {
 
     #[test]
     fn columns_may_come_in_any_order_and_be_left_out() {
-        let text = "trap,date,eggs,serviced\nE1,2022-04-05,0,bait\nE1,2022-04-08,,\n";
+        let text = "trap,date,eggs,serviced\nE1,2022-04-05,0,bait\nE1,2022-04-08,,bait\n";
         let visits = import(text).unwrap();
         assert_eq!(visits[0].eggs, Some(0));
         assert!(visits[0].serviced.contains(&Part::Bait));
@@ -172,7 +192,9 @@ mod tests {
             2022-03-05,E1,1,,,,,,\n\
             2022-04-06,P1,,,3,,no,,wet\n\
             2022-04-09,E1,1,,,,,,\n\
-            2022-04-09,E1,2,,,,,,\n";
+            2022-04-09,E1,2,,,,,,\n\
+            2022-04-12,E1,,4,,,,,\n\
+            2022-04-12,P1,,,,,,,\n";
         let faults = import(text).unwrap_err();
         let expected = [
             "row 1, column trap, \"E9\": no such trap in traps.csv",
@@ -184,6 +206,8 @@ mod tests {
             "row 4, column date, \"2022-03-05\": trap E1 was hung on 2022-04-01",
             "row 5, column readable, \"no\": a trap that could not be read has no counts",
             "row 7, column trap, \"E1\": stands twice on 2022-04-09",
+            "row 8, column moths, \"4\": a trap of kind egg does not catch them",
+            "row 9, column trap, \"P1\": nothing was counted; give a count, readable no, or what was serviced",
         ];
         assert_eq!(faults, expected);
     }

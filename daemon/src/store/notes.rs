@@ -44,8 +44,11 @@ pub fn apply(connection: &Connection, note: &Note, entry: &Entry) -> Result<Appl
         .optional()?
         .transpose()?;
     let same = |stored: &Note| stored.kind == note.kind && stored.text == note.text;
-    if stored.as_ref().is_some_and(same) || entered_before(connection, "note_history", &entry.id)? {
+    if stored.as_ref().is_some_and(same) {
         return Ok(Applied::Unchanged);
+    }
+    if entered_before(connection, "note_history", &entry.id)? {
+        return Ok(Applied::Superseded);
     }
     if stored.is_some() {
         connection

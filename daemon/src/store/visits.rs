@@ -33,6 +33,8 @@ pub enum Applied {
     Changed,
     /// It was there already.
     Unchanged,
+    /// It was applied once and a later entry has replaced it since; that one stands.
+    Superseded,
 }
 
 /// Applies one visit.
@@ -41,8 +43,11 @@ pub enum Applied {
 /// A failing statement.
 pub fn apply(connection: &Connection, visit: &Visit, entry: &Entry) -> Result<Applied, StoreError> {
     let stored = one(connection, &visit.trap, visit.date)?;
-    if stored.as_ref() == Some(visit) || entered_before(connection, "visit_history", &entry.id)? {
+    if stored.as_ref() == Some(visit) {
         return Ok(Applied::Unchanged);
+    }
+    if entered_before(connection, "visit_history", &entry.id)? {
+        return Ok(Applied::Superseded);
     }
     if stored.is_some() {
         connection
