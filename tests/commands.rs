@@ -166,7 +166,8 @@ fn preview_shows_the_mails_of_a_day_and_tells_nobody() {
         "SELECT person, kind, hex(body) FROM outbox ORDER BY kind",
     );
     for row in &sent {
-        let file = out.join(format!("2022-04-16-{}-{}.eml", row[1], row[0]));
+        let from = if row[1] == "alert" { "-from-ada" } else { "" };
+        let file = out.join(format!("2022-04-16-{}-{}{from}.eml", row[1], row[0]));
         let bytes = std::fs::read(file).unwrap();
         let hex: String = bytes.iter().map(|byte| format!("{byte:02X}")).collect();
         assert_eq!(hex, row[2]);

@@ -76,6 +76,15 @@ pub enum Change {
 }
 
 impl Change {
+    /// When what is changed here was last told; `None` for news.
+    #[must_use]
+    pub const fn told_on(&self) -> Option<NaiveDate> {
+        match self {
+            Self::New(_) | Self::History(_) => None,
+            Self::Corrected { told_on, .. } | Self::Withdrawn { told_on, .. } => Some(*told_on),
+        }
+    }
+
     /// The value to write into the ledger; `None` for a withdrawal.
     #[must_use]
     pub const fn value(&self) -> Option<Value> {

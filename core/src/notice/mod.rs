@@ -7,6 +7,7 @@ mod event;
 mod evidence;
 mod gather;
 mod sheet;
+mod why;
 mod words;
 mod work;
 
@@ -15,6 +16,7 @@ pub use decide::{Change, Notice, Told, decide};
 pub use digest::{BlockLines, Digest, StationView, TableRow, digest};
 pub use event::{Event, Fact, State, Value, facts};
 pub use sheet::Sheet;
+pub use why::Since;
 pub use words::{DateOrder, Words};
 
 /// The two roles people have.

@@ -8,6 +8,7 @@ use clap::{Args, ValueEnum};
 
 use super::Failure;
 use super::common::{AsOf, ConfigDir, open_store, print};
+use crate::mail::delivery::file_stem;
 use crate::store::outbox::MailKind;
 use crate::telling::{Draft, Purpose, TellError, night, prepare};
 
@@ -78,7 +79,12 @@ impl Preview {
 
 fn write(folder: &Path, draft: &Draft) -> Result<(), Failure> {
     let mail = &draft.mail;
-    let name = format!("{}-{}-{}", mail.day, mail.kind.name(), mail.person);
+    let name = file_stem(
+        mail.day,
+        mail.kind.name(),
+        mail.person.as_str(),
+        mail.adviser.as_str(),
+    );
     fs::create_dir_all(folder).with_context(|| format!("make the folder {}", folder.display()))?;
     let parts: [(&str, &[u8]); 3] = [
         ("eml", &mail.body),

@@ -4,7 +4,7 @@ use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
 use crate::store::outbox::{self, Waiting};
 use crate::store::{Store, StoreError};
@@ -70,20 +70,21 @@ fn pause(attempts_before: u32) -> TimeDelta {
 impl Transport {
     fn send(&self, mail: &Waiting) -> io::Result<()> {
         match self {
-            Self::Folder(folder) => put(folder, &file_name(mail), &mail.body),
+            Self::Folder(folder) => {
+                let stem = file_stem(mail.day, &mail.kind, &mail.person, &mail.adviser);
+                put(folder, &format!("{stem}.eml"), &mail.body)
+            }
         }
     }
 }
 
-/// A name made of checked ids only, so that it sorts by day and can be nothing but a file name.
-fn file_name(mail: &Waiting) -> String {
-    let Waiting {
-        day, kind, person, ..
-    } = mail;
-    if mail.person == mail.adviser {
-        format!("{day}-{kind}-{person}.eml")
+/// A file name without its ending, made of checked ids only, so that it sorts by day and can be
+/// nothing but a name.
+pub(crate) fn file_stem(day: NaiveDate, kind: &str, person: &str, adviser: &str) -> String {
+    if person == adviser {
+        format!("{day}-{kind}-{person}")
     } else {
-        format!("{day}-{kind}-{person}-from-{}.eml", mail.adviser)
+        format!("{day}-{kind}-{person}-from-{adviser}")
     }
 }
 

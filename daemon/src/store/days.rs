@@ -126,25 +126,28 @@ pub fn before(
     rows.map(|row| row?).collect()
 }
 
-/// Days of a station that a fetch revised in a stretch of time, oldest first.
+/// Days of a station before a civil day that a fetch revised or brought in a stretch of time, oldest
+/// first.
 ///
 /// # Errors
 /// A failing statement.
-pub fn revised(
+pub fn changed(
     connection: &Connection,
     station: &StationId,
+    before: NaiveDate,
     when: Range<DateTime<Utc>>,
 ) -> Result<Vec<NaiveDate>, StoreError> {
     let mut statement = connection.prepare_cached(
-        "SELECT DISTINCT day FROM station_day_history
-         WHERE station = ?1 AND replaced_at >= ?2 AND replaced_at < ?3 ORDER BY day",
+        "SELECT day FROM station_day
+         WHERE station = ?1 AND day < ?2 AND received_at >= ?3 AND received_at < ?4
+         UNION
+         SELECT day FROM station_day_history
+         WHERE station = ?1 AND day < ?2 AND replaced_at >= ?3 AND replaced_at < ?4
+         ORDER BY day",
     )?;
-    let when = params![
-        station.as_str(),
-        when.start.timestamp(),
-        when.end.timestamp()
-    ];
-    let rows = statement.query_map(when, |row| row.get::<_, String>(0))?;
+    let (from, to) = (when.start.timestamp(), when.end.timestamp());
+    let key = params![station.as_str(), before.to_string(), from, to];
+    let rows = statement.query_map(key, |row| row.get::<_, String>(0))?;
     rows.map(|text| day(&text?)).collect()
 }
 

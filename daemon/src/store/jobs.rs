@@ -90,18 +90,6 @@ pub fn newest(connection: &Connection, job: Job, done: bool) -> Result<Option<Ru
         .transpose()
 }
 
-/// Whether a job is done for any day before a civil day.
-///
-/// # Errors
-/// A failing statement.
-pub fn done_before(connection: &Connection, job: Job, on: NaiveDate) -> Result<bool, StoreError> {
-    Ok(connection
-        .prepare_cached(
-            "SELECT EXISTS (SELECT 1 FROM job_run WHERE job = ?1 AND day < ?2 AND state = 'done')",
-        )?
-        .query_row(params![job.name(), on.to_string()], |row| row.get(0))?)
-}
-
 fn read(row: &Row<'_>) -> Result<Run, StoreError> {
     let state: String = row.get(1)?;
     let finished: Option<i64> = row.get(4)?;

@@ -1,6 +1,8 @@
 //! Field notes and their history.
 
-use chrono::NaiveDate;
+use std::ops::Range;
+
+use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::id::BlockId;
 use duskflight_core::trapping::{Note, NoteKind};
 use rusqlite::{Connection, OptionalExtension, Row, params};
@@ -120,5 +122,23 @@ pub fn up_to(connection: &Connection, as_of: NaiveDate) -> Result<Vec<Note>, Sto
         format!("SELECT {COLUMNS} FROM note WHERE day <= ?1 ORDER BY day, block, variety, kind");
     let mut statement = connection.prepare_cached(&sql)?;
     let rows = statement.query_map([as_of.to_string()], |row| Ok(read(row)))?;
+    rows.map(|row| row?).collect()
+}
+
+/// Notes entered or changed in a stretch of time, oldest first.
+///
+/// # Errors
+/// A failing statement.
+pub fn entered(
+    connection: &Connection,
+    when: Range<DateTime<Utc>>,
+) -> Result<Vec<Note>, StoreError> {
+    let sql = format!(
+        "SELECT {COLUMNS} FROM note WHERE entered_at >= ?1 AND entered_at < ?2
+         ORDER BY day, block, variety, kind"
+    );
+    let mut statement = connection.prepare_cached(&sql)?;
+    let when = params![when.start.timestamp(), when.end.timestamp()];
+    let rows = statement.query_map(when, |row| Ok(read(row)))?;
     rows.map(|row| row?).collect()
 }

@@ -109,6 +109,20 @@ pub fn contains(connection: &Connection, message_id: &str) -> Result<bool, Store
         .query_row([message_id], |row| row.get(0))?)
 }
 
+/// The newest civil day before another for which a mail was made.
+///
+/// # Errors
+/// A failing statement.
+pub fn newest_day(
+    connection: &Connection,
+    before: NaiveDate,
+) -> Result<Option<NaiveDate>, StoreError> {
+    let newest: Option<String> = connection
+        .prepare_cached("SELECT max(day) FROM outbox WHERE day < ?1")?
+        .query_row([before.to_string()], |row| row.get(0))?;
+    newest.map(|text| day(&text)).transpose()
+}
+
 /// A day in seconds: the longest an alert waits for its adviser's digest.
 const LONGEST_WAIT_S: i64 = 86_400;
 

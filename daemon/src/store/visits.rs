@@ -121,10 +121,7 @@ fn read(row: &Row<'_>) -> Result<Visit, StoreError> {
     let serviced: String = row.get(7)?;
     let parts: Option<BTreeSet<Part>> = serviced.split_whitespace().map(Part::from_name).collect();
     Ok(Visit {
-        trap: TrapId::new(&trap).map_err(|_| StoreError::Value {
-            column: "trap",
-            value: trap,
-        })?,
+        trap: trap_id(trap)?,
         date: day(row.get_ref(1)?.as_str().map_err(rusqlite::Error::from)?)?,
         eggs: row.get(2)?,
         moths: row.get(3)?,
@@ -158,7 +155,7 @@ pub fn entered_late(
     connection: &Connection,
     when: Range<DateTime<Utc>>,
     made_before: NaiveDate,
-) -> Result<Vec<(String, NaiveDate)>, StoreError> {
+) -> Result<Vec<(TrapId, NaiveDate)>, StoreError> {
     let mut statement = connection.prepare_cached(
         "SELECT trap, day FROM visit WHERE entered_at >= ?1 AND entered_at < ?2 AND day < ?3
          ORDER BY day, trap",
@@ -168,10 +165,19 @@ pub fn entered_late(
         when.end.timestamp(),
         made_before.to_string()
     ];
-    let rows = statement.query_map(when, |row| Ok((row.get(0)?, row.get::<_, String>(1)?)))?;
+    let rows = statement.query_map(when, |row| {
+        Ok((row.get::<_, String>(0)?, row.get::<_, String>(1)?))
+    })?;
     rows.map(|row| {
         let (trap, date) = row?;
-        Ok((trap, day(&date)?))
+        Ok((trap_id(trap)?, day(&date)?))
     })
     .collect()
+}
+
+fn trap_id(text: String) -> Result<TrapId, StoreError> {
+    TrapId::new(&text).map_err(|_| StoreError::Value {
+        column: "trap",
+        value: text,
+    })
 }

@@ -2,22 +2,24 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, Datelike, Utc};
-use duskflight_core::id::PersonId;
-use duskflight_core::notice::{Fact, Notice, Role, alert, decide, digest, facts};
+use chrono::{DateTime, Datelike, TimeDelta, Utc};
+use duskflight_core::id::{BlockId, PersonId};
+use duskflight_core::notice::{Alert, Fact, Notice, Role, alert, decide, digest, facts};
 use duskflight_core::season::BlockSeason;
 use rusqlite::Connection;
 
-use super::why::why;
+use super::since::since;
 use super::{Night, TellError};
 use crate::clock::day_before;
 use crate::config::{Config, Person};
-use crate::mail::compose::{self, Adviser, Extras};
-use crate::mail::message::{Composed, Envelope, Mailbox};
+use crate::mail::compose::{self, Adviser, Extras, GrowerAlert};
+use crate::mail::message::{ComposeError, Composed, Envelope, Mailbox};
 use crate::records::hash;
-use crate::store::jobs::{self, Job};
 use crate::store::outbox::{self, MailKind, NewMail};
 use crate::store::{days, told};
+
+/// A digest told so long after its hour says that it is late.
+const LATE_AFTER: TimeDelta = TimeDelta::hours(1);
 
 /// What one person is told on one day.
 #[derive(Debug, Clone)]
@@ -72,14 +74,11 @@ pub fn prepare(
         night,
         now,
         purpose,
-        first_telling: !jobs::done_before(connection, Job::Tell, night.as_of)?,
+        first_telling: outbox::newest_day(connection, night.as_of)?.is_none(),
     };
     let mut tellings = Vec::new();
     for adviser in config.people.iter().filter(|p| p.role == Role::Adviser) {
-        tellings.extend(desk.digest(adviser)?);
-        for grower in config.people.iter().filter(|p| p.role == Role::Grower) {
-            tellings.extend(desk.alert(adviser, grower)?);
-        }
+        tellings.extend(desk.tell(adviser)?);
     }
     Ok(tellings)
 }
@@ -93,87 +92,131 @@ struct Desk<'a> {
     first_telling: bool,
 }
 
-/// The cause of each change, by the key of its event and the block.
-type Causes = BTreeMap<(String, String), String>;
+/// What a grower is told about an adviser's blocks.
+struct GrowerNews<'a> {
+    grower: &'a Person,
+    notices: Vec<Notice>,
+    /// `None` where all of it is history.
+    alert: Option<Alert>,
+}
+
+/// The cause of each change, by its block and the key of its event.
+type Causes = BTreeMap<(BlockId, String), String>;
 
 impl Desk<'_> {
-    fn digest(&self, adviser: &Person) -> Result<Option<Telling>, TellError> {
+    /// One adviser's digest, and the alerts of the growers of their blocks, which the digest lists
+    /// and which leave after it. Once the digest of a day is made, all of them wait for the next.
+    fn tell(&self, adviser: &Person) -> Result<Vec<Telling>, TellError> {
         let seasons = self.seasons(|season| season.block.adviser == adviser.id);
         let message_id = self.message_id(MailKind::Digest, adviser, adviser);
-        if seasons.is_empty() || self.is_made(&message_id)? {
-            return Ok(None);
+        let made = self.purpose == Purpose::Tell && outbox::contains(self.connection, &message_id)?;
+        if seasons.is_empty() || made {
+            return Ok(Vec::new());
         }
-        let notices = self.notices(adviser, &seasons)?;
+        let growers = self.config.people.iter().filter(|p| p.role == Role::Grower);
+        let news: Vec<GrowerNews<'_>> = growers
+            .map(|grower| self.news(adviser, grower))
+            .collect::<Result<_, _>>()?;
+        let mut tellings = vec![self.digest(adviser, &seasons, &news)?];
+        for news in news.into_iter().filter(|news| !news.notices.is_empty()) {
+            tellings.push(self.alert(adviser, news)?);
+        }
+        Ok(tellings)
+    }
+
+    fn digest(
+        &self,
+        adviser: &Person,
+        seasons: &[&BlockSeason],
+        news: &[GrowerNews<'_>],
+    ) -> Result<Telling, TellError> {
+        let notices = self.notices(adviser, seasons)?;
         let causes = self.causes(&notices)?;
         let contents = digest(
             self.config.words,
             self.night.as_of,
-            &seasons,
+            seasons,
             &notices,
             &self.night.stations,
             self.trouble()?,
             |notice| cause(&causes, notice),
         );
-        let as_of = self.as_of();
-        let envelope = self.envelope(adviser, &message_id, &as_of);
-        let composed = compose::digest(&envelope, self.config.words, &contents, Extras::default());
-        let composed = composed.map_err(|source| TellError::Compose {
-            message_id: message_id.clone(),
-            source,
+        let hold = format!("{} h after this digest is sent", self.config.hold_hours);
+        let growers: Vec<GrowerAlert<'_>> = news
+            .iter()
+            .filter_map(|news| {
+                Some(GrowerAlert {
+                    grower: &news.grower.name,
+                    headline: &news.alert.as_ref()?.headline,
+                    not_before: &hold,
+                })
+            })
+            .collect();
+        let remark = self.remark()?;
+        let extras = Extras {
+            remark: remark.as_deref(),
+            growers: &growers,
+        };
+        let draft = self.draft(MailKind::Digest, adviser, adviser, |envelope| {
+            compose::digest(envelope, self.config.words, &contents, extras)
         })?;
-        let draft = self.draft(MailKind::Digest, adviser, adviser, message_id, composed);
-        Ok(Some(Telling {
+        Ok(Telling {
             person: adviser.id.clone(),
             notices,
             draft: Some(draft),
-        }))
+        })
     }
 
-    fn alert(&self, adviser: &Person, grower: &Person) -> Result<Option<Telling>, TellError> {
+    fn news<'a>(&self, adviser: &Person, grower: &'a Person) -> Result<GrowerNews<'a>, TellError> {
         let seasons = self.seasons(|season| {
             season.block.adviser == adviser.id && season.block.grower == grower.id
         });
-        let message_id = self.message_id(MailKind::Alert, grower, adviser);
-        if seasons.is_empty() || self.is_made(&message_id)? {
-            return Ok(None);
-        }
         let notices = self.notices(grower, &seasons)?;
-        if notices.is_empty() {
-            return Ok(None);
-        }
         let causes = self.causes(&notices)?;
-        let contents = alert(
-            self.config.words,
-            self.night.as_of,
-            &seasons,
-            &notices,
-            |notice| cause(&causes, notice),
-        );
-        let as_of = self.as_of();
-        let draft = contents
-            .map(|contents| {
-                let envelope = self.envelope(grower, &message_id, &as_of);
-                let adviser = Adviser {
-                    name: &adviser.name,
-                    phone: adviser.phone.as_deref().unwrap_or_default(),
-                };
-                compose::alert(&envelope, self.config.words, &contents, adviser)
-            })
-            .transpose()
-            .map_err(|source| TellError::Compose {
-                message_id: message_id.clone(),
-                source,
-            })?
-            .map(|composed| self.draft(MailKind::Alert, grower, adviser, message_id, composed));
-        Ok(Some(Telling {
-            person: grower.id.clone(),
+        let (words, day) = (self.config.words, self.night.as_of);
+        let alert = alert(words, day, &seasons, &notices, |notice| {
+            cause(&causes, notice)
+        });
+        Ok(GrowerNews {
+            grower,
             notices,
-            draft,
-        }))
+            alert,
+        })
     }
 
-    fn is_made(&self, message_id: &str) -> Result<bool, TellError> {
-        Ok(self.purpose == Purpose::Tell && outbox::contains(self.connection, message_id)?)
+    fn alert(&self, adviser: &Person, news: GrowerNews<'_>) -> Result<Telling, TellError> {
+        let ask = Adviser {
+            name: &adviser.name,
+            phone: adviser.phone.as_deref().unwrap_or_default(),
+        };
+        let compose = |contents: Alert| {
+            self.draft(MailKind::Alert, news.grower, adviser, |envelope| {
+                compose::alert(envelope, self.config.words, &contents, ask)
+            })
+        };
+        Ok(Telling {
+            person: news.grower.id.clone(),
+            draft: news.alert.map(compose).transpose()?,
+            notices: news.notices,
+        })
+    }
+
+    /// That the digest is late, or covers more than a day.
+    fn remark(&self) -> Result<Option<String>, TellError> {
+        let due = self.config.digest_instant(self.night.as_of);
+        let late = (self.now - due > LATE_AFTER).then(|| {
+            let hour = self.config.digest_time.format("%H:%M");
+            format!("This digest is late; it was due at {hour}.")
+        });
+        let before = day_before(self.night.as_of);
+        let last = outbox::newest_day(self.connection, self.night.as_of)?;
+        let gap = last.filter(|last| *last < before && last.year() == before.year());
+        let covers = gap.map(|last| {
+            let last = self.config.words.day(last);
+            format!("The last one was of {last}; this one covers all days since.")
+        });
+        let remarks: Vec<String> = late.into_iter().chain(covers).collect();
+        Ok((!remarks.is_empty()).then(|| remarks.join(" ")))
     }
 
     fn seasons(&self, pick: impl Fn(&BlockSeason) -> bool) -> Vec<&BlockSeason> {
@@ -201,9 +244,21 @@ impl Desk<'_> {
     fn causes(&self, notices: &[Notice]) -> Result<Causes, TellError> {
         let mut causes = Causes::new();
         for notice in notices {
-            if let Some(cause) = why(self.connection, self.config, self.night, notice)? {
-                causes.insert((notice.block.to_string(), notice.event.to_string()), cause);
-            }
+            let about = |season: &&BlockSeason| {
+                season.block.id == notice.block && season.insect == notice.insect
+            };
+            let season = self.night.seasons.iter().find(about);
+            let (Some(season), Some(told_on)) = (season, notice.change.told_on()) else {
+                continue;
+            };
+            let station = &season.block.station;
+            let since = since(self.connection, self.config, station, told_on, self.now)?;
+            let why = self
+                .config
+                .words
+                .why(&self.night.orchard, season, notice, &since);
+            let key = (notice.block.clone(), notice.event.to_string());
+            causes.extend(why.map(|why| (key, why)));
         }
         Ok(causes)
     }
@@ -248,13 +303,17 @@ impl Desk<'_> {
         )
     }
 
-    fn envelope<'a>(
-        &'a self,
-        person: &'a Person,
-        message_id: &'a str,
-        as_of: &'a str,
-    ) -> Envelope<'a> {
-        Envelope {
+    /// Composes a mail and addresses it.
+    fn draft(
+        &self,
+        kind: MailKind,
+        person: &Person,
+        adviser: &Person,
+        compose: impl FnOnce(&Envelope<'_>) -> Result<Composed, ComposeError>,
+    ) -> Result<Draft, TellError> {
+        let message_id = self.message_id(kind, person, adviser);
+        let as_of = self.as_of();
+        let composed = compose(&Envelope {
             farm: &self.config.farm,
             farm_note: self.config.note.as_deref(),
             from: Mailbox {
@@ -266,43 +325,36 @@ impl Desk<'_> {
                 address: &person.email,
             },
             reply_to: None,
-            message_id,
+            message_id: &message_id,
             date: self.now.with_timezone(&self.config.zone).fixed_offset(),
-            as_of,
-        }
-    }
-
-    fn draft(
-        &self,
-        kind: MailKind,
-        person: &Person,
-        adviser: &Person,
-        message_id: String,
-        composed: Composed,
-    ) -> Draft {
+            as_of: &as_of,
+        });
+        let composed = composed.map_err(|source| TellError::Compose {
+            message_id: message_id.clone(),
+            source,
+        })?;
         let digest = self.message_id(MailKind::Digest, adviser, adviser);
-        let mail = NewMail {
-            message_id,
-            kind,
-            person: person.id.clone(),
-            adviser: adviser.id.clone(),
-            day: self.night.as_of,
-            address: person.email.clone(),
-            subject: composed.subject,
-            body: composed.bytes,
-            queued_at: self.now,
-            waits_for: (kind == MailKind::Alert).then_some(digest),
-            hold_s: i64::from(self.config.hold_hours) * 3600,
-        };
-        Draft {
-            mail,
+        Ok(Draft {
+            mail: NewMail {
+                message_id,
+                kind,
+                person: person.id.clone(),
+                adviser: adviser.id.clone(),
+                day: self.night.as_of,
+                address: person.email.clone(),
+                subject: composed.subject,
+                body: composed.bytes,
+                queued_at: self.now,
+                waits_for: (kind == MailKind::Alert).then_some(digest),
+                hold_s: i64::from(self.config.hold_hours) * 3600,
+            },
             text: composed.text,
             html: composed.html,
-        }
+        })
     }
 }
 
 fn cause(causes: &Causes, notice: &Notice) -> Option<String> {
-    let key = (notice.block.to_string(), notice.event.to_string());
+    let key = (notice.block.clone(), notice.event.to_string());
     causes.get(&key).cloned()
 }

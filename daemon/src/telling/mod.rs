@@ -2,7 +2,7 @@
 
 mod mails;
 mod night;
-mod why;
+mod since;
 
 pub use mails::{Draft, Purpose, Telling, prepare};
 pub use night::{Night, night};

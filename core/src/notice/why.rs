@@ -1,0 +1,115 @@
+//! Why a told date changed, from what was revised or entered since it was told.
+
+use chrono::NaiveDate;
+
+use crate::id::TrapId;
+use crate::orchard::Orchard;
+use crate::season::BlockSeason;
+use crate::trapping::{Note, NoteKind};
+
+use super::decide::{Change, Notice};
+use super::event::Event;
+use super::words::Words;
+
+/// What has come in since a day of telling.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Since {
+    /// Station days that were revised or came late, oldest first.
+    pub station_days: Vec<NaiveDate>,
+    /// Readings made before that day and entered after it.
+    pub readings: Vec<(TrapId, NaiveDate)>,
+    /// Field notes.
+    pub notes: Vec<Note>,
+}
+
+impl Words {
+    /// The cause of a correction or withdrawal, as far as one can be named.
+    #[must_use]
+    pub fn why(
+        self,
+        orchard: &Orchard,
+        season: &BlockSeason,
+        notice: &Notice,
+        since: &Since,
+    ) -> Option<String> {
+        let corrected = matches!(notice.change, Change::Corrected { .. });
+        if !corrected && !matches!(notice.change, Change::Withdrawn { .. }) {
+            return None;
+        }
+        let mut causes = Vec::new();
+        if matches!(notice.event, Event::MarkNear(..) | Event::MarkPassed(..)) {
+            causes.extend(self.revised(season, since));
+            causes.extend(hull_split(season, since));
+        }
+        if !matches!(notice.event, Event::PastServiceLife(..)) {
+            causes.extend(self.late_readings(orchard, season, since));
+            causes.extend(by_hand(season, since));
+        }
+        if causes.is_empty() && corrected && matches!(notice.event, Event::MarkNear(..)) {
+            causes.push("temperatures were other than those of past years".to_owned());
+        }
+        (!causes.is_empty()).then(|| format!("since then {}", Self::listed(&causes)))
+    }
+
+    /// Station days that the block's heat rests on.
+    fn revised(self, season: &BlockSeason, since: &Since) -> Option<String> {
+        let from = season.start.date?;
+        let days = since.station_days.iter();
+        let days: Vec<NaiveDate> = days
+            .copied()
+            .filter(|day| (from..season.as_of).contains(day))
+            .collect();
+        let stretch = self.stretch(*days.first()?, *days.last()?);
+        Some(match days.len() {
+            1 => format!("the station's {stretch} was revised or came late"),
+            n => format!("{n} station days between {stretch} were revised or came late"),
+        })
+    }
+
+    /// Readings of the egg traps that decide the block's start.
+    fn late_readings(
+        self,
+        orchard: &Orchard,
+        season: &BlockSeason,
+        since: &Since,
+    ) -> Option<String> {
+        let group = &season.block.start_group;
+        let decides = |trap: &TrapId| orchard.egg_traps(group).any(|t| &t.id == trap);
+        let readings = since.readings.iter().filter(|(trap, _)| decides(trap));
+        let mut days: Vec<NaiveDate> = readings.map(|(_, day)| *day).collect();
+        days.sort_unstable();
+        days.dedup();
+        let days: Vec<String> = days.into_iter().map(|day| self.day(day)).collect();
+        (!days.is_empty()).then(|| {
+            format!(
+                "egg-trap readings of {} were entered late",
+                Self::listed(&days)
+            )
+        })
+    }
+}
+
+fn hull_split(season: &BlockSeason, since: &Since) -> Option<String> {
+    let about = |note: &&Note| {
+        note.block == season.block.id && !matches!(note.kind, NoteKind::EggLayingStart(_))
+    };
+    since
+        .notes
+        .iter()
+        .any(|note| about(&note))
+        .then(|| "hull split was entered".to_owned())
+}
+
+fn by_hand(season: &BlockSeason, since: &Since) -> Option<String> {
+    let group = season.block.start_group.as_str();
+    let about = |note: &Note| {
+        let block = note.block.as_str();
+        (block == season.block.id.as_str() || block == group)
+            && matches!(note.kind, NoteKind::EggLayingStart(_))
+    };
+    since
+        .notes
+        .iter()
+        .any(about)
+        .then(|| "the start was set by hand".to_owned())
+}
