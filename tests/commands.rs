@@ -298,6 +298,106 @@ fn a_configuration_that_is_wrong_is_explained_whole_with_exit_code_78() {
 }
 
 #[test]
+fn nonsense_that_would_harm_later_is_refused_at_the_door() {
+    let farm = Farm::new("2022-04-30");
+    farm.change("name = \"Test orchards\"", "name = \" \"");
+    farm.change("phone = \"559-555-0101\"", "phone = \"\"");
+    farm.change("history_years = 12", "history_years = 0");
+    farm.write(
+        "blocks.csv",
+        "id,name,grower,adviser,crop,regime,station,varieties,from,acres,start_group\n\
+         home,Home block,gil,ada,almond,conventional,yard,Nonpareil; Nonpareil,,,\n\
+         back,,gil,ada,almond,conventional,yard,Nonpareil,,,\n\
+         side,Side block,gil,ada,almond,conventional,yard,Nonpareil,,-5,\n\
+         far,Far block,gil,ada,almond,conventional,yard,Nonpareil,,,pheromones\n",
+    );
+    farm.write(
+        "traps.csv",
+        "id,block,kind,hung,group\n\
+         e1,far,egg,2022-03-15,hmoe\n\
+         p1,far,pheromone,2022-03-15,pheromones\n\
+         p1,far,pheromone,2022-03-15,\n\
+         x1,farr,egg,2022-03-15,far\n",
+    );
+    let said = refused(78, &["status", "--config", farm.config()]);
+    for fault in [
+        "farm.name: it is empty",
+        "person ada: give an adviser's phone",
+        "station yard: history_years = 0",
+        "blocks.csv:2: varieties: \"Nonpareil\" stands twice",
+        "blocks.csv:3: name: give the block a name",
+        "blocks.csv:4: acres: write a number above zero",
+        "blocks.csv:5: block far: start_group pheromones: no egg trap belongs to it",
+        "traps.csv:2: trap e1: group hmoe: no block uses it",
+        "traps.csv:4: trap p1: the id stands twice",
+        "traps.csv:5: trap x1: block farr: no such block",
+    ] {
+        assert!(said.contains(fault), "{fault:?} is missing in\n{said}");
+    }
+}
+
+#[test]
+fn late_temperatures_and_a_night_told_again_do_not_tell_a_grower_before_the_adviser() {
+    let farm = Farm::new("2022-04-14");
+    farm.import("round.csv", VISITS);
+    farm.nightly("2022-04-15");
+    let told = |farm: &Farm| {
+        rows(
+            &farm.database(),
+            "SELECT person, event FROM told ORDER BY 1, 2",
+        )
+    };
+    let before = told(&farm);
+    // A note entered after the morning's telling makes the start firm at an earlier day.
+    farm.write(
+        "note.csv",
+        "date,block,variety,kind,value,note\n2022-04-14,home,,egg-laying-start,2022-04-02,seen\n",
+    );
+    let file = farm.path("note.csv");
+    printed(&[
+        "notes",
+        "import",
+        file.to_str().unwrap(),
+        "--config",
+        farm.config(),
+    ]);
+    printed(&[
+        "nightly",
+        "--config",
+        farm.config(),
+        "--as-of",
+        "2022-04-15",
+        "--again",
+    ]);
+    assert_eq!(told(&farm), before);
+    farm.nightly("2022-04-16");
+    let after = told(&farm);
+    for person in ["ada", "gil"] {
+        let of = |rows: &[Vec<String>]| rows.iter().filter(|row| row[0] == person).count();
+        assert!(of(&after) > of(&before), "{person}");
+    }
+}
+
+#[test]
+fn a_service_entered_late_takes_back_that_a_lure_was_past_its_life() {
+    let farm = Farm::new("2022-12-31");
+    farm.import("round.csv", VISITS);
+    // The lure of p1 hangs since 15 March for 42 days: its last day is 26 April.
+    farm.nightly("2022-04-28");
+    let told = "SELECT revision, value FROM told WHERE person = 'gil' AND event GLOB 'past-*:lure:*' ORDER BY revision";
+    assert_eq!(rows(&farm.database(), told), [["1", "2022-04-26"]]);
+    farm.import(
+        "late.csv",
+        "date,trap,males,serviced\n2022-04-20,p1,4,lure\n",
+    );
+    farm.nightly("2022-04-29");
+    assert_eq!(
+        rows(&farm.database(), told),
+        [["1", "2022-04-26"], ["2", ""]]
+    );
+}
+
+#[test]
 fn an_unknown_key_is_refused_with_its_line() {
     let farm = Farm::new("2022-04-30");
     farm.change("history_years = 12", "history_yeers = 12");

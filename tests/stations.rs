@@ -85,3 +85,53 @@ fn days_of_the_day_of_telling_and_later_are_not_asked_for() {
     let newest = "SELECT max(day), count(*) FROM station_day";
     assert_eq!(rows(&farm.database(), newest)[0][0], "2022-04-15");
 }
+
+/// The farm with a second station whose table is not there yet.
+fn farm_with_two_stations() -> Farm {
+    let farm = Farm::new("2022-04-30");
+    farm.change(
+        "[[product]]\nid = \"meal\"",
+        "[[station]]\nid = \"hill\"\nname = \"Hill logger\"\nhistory_years = 1\n\n[station.table]\n\
+         source = \"hill.csv\"\ndate_column = \"date\"\nmin_column = \"low\"\n\
+         max_column = \"high\"\nunit = \"f\"\n\n[[product]]\nid = \"meal\"",
+    );
+    farm
+}
+
+#[test]
+fn one_station_that_fails_holds_up_no_other_and_is_tried_again_alone() {
+    let farm = farm_with_two_stations();
+    let said = farm.nightly("2022-04-16");
+    assert!(said.contains("station hill failed"), "{said}");
+    let job = "SELECT state, attempts FROM job_run WHERE job = 'fetch'";
+    assert_eq!(rows(&farm.database(), job), [["failed", "1"]]);
+    farm.write("hill.csv", &table("2022-04-30"));
+    farm.nightly("2022-04-16");
+    assert_eq!(rows(&farm.database(), job), [["done", "2"]]);
+    let fetches = "SELECT station, outcome FROM fetch_log ORDER BY id";
+    assert_eq!(
+        rows(&farm.database(), fetches),
+        [["yard", "ok"], ["hill", "failed"], ["hill", "ok"]]
+    );
+}
+
+#[test]
+fn a_feed_without_any_recent_day_has_failed() {
+    let farm = Farm::new("2021-06-30");
+    let said = refused(
+        75,
+        &[
+            "nightly",
+            "--config",
+            farm.config(),
+            "--as-of",
+            "2022-04-16",
+        ],
+    );
+    assert!(said.contains("every station failed"), "{said}");
+    let status = printed(&["status", "--config", farm.config()]);
+    assert!(
+        status.contains("the feed's newest day is 2021-06-30"),
+        "{status}"
+    );
+}

@@ -99,6 +99,9 @@ fn evidence_of(words: Words, event: &Event, season: &BlockSeason) -> Vec<String>
                 .filter(|reading| &reading.mark == mark && about(&reading.varieties))
                 .map(|reading| words.mark_line(season, reading))
                 .collect();
+            if variety.is_some() {
+                lines.extend(words.hull_split_evidence(season));
+            }
             lines.push(format!("egg-laying start {}", words.start(season)));
             lines.push(words.heat_evidence(season));
             lines

@@ -415,5 +415,6 @@ fn evidence(words: Words, season: &BlockSeason) -> Vec<String> {
             || is_near(season, reading)
     });
     lines.extend(shown.map(|reading| words.mark_line(season, reading)));
+    lines.extend(words.hull_split_evidence(season));
     lines
 }

@@ -1,7 +1,5 @@
 //! What an answer rests on, in sentences: traps read, rules, station, method, past years.
 
-use chrono::NaiveDate;
-
 use crate::heat::Accumulated;
 use crate::orchard::StartRule;
 use crate::season::{
@@ -139,13 +137,6 @@ impl Words {
     }
 
     fn counts_from(self, season: &BlockSeason, reading: &MarkReading) -> String {
-        let later_of = |mark, split: &str, day: &NaiveDate| {
-            let mark = mark_name(season, mark);
-            format!(
-                "the later of {mark} and hull split {split} {}",
-                self.day(*day)
-            )
-        };
         match &reading.basis {
             Basis::EggLayingStart => "the egg-laying start".to_owned(),
             Basis::Mark(mark) if !reading.told => {
@@ -155,9 +146,29 @@ impl Words {
                 format!("{} (hull split not entered)", mark_name(season, mark))
             }
             Basis::Mark(mark) => mark_name(season, mark),
-            Basis::HullSplit(mark, day) => later_of(mark, "seen", day),
-            Basis::HullSplitExpected(mark, day) => later_of(mark, "expected", day),
+            Basis::HullSplit(mark, _) | Basis::HullSplitExpected(mark, _) => {
+                format!("the later of {} and hull split", mark_name(season, mark))
+            }
         }
+    }
+
+    /// When hull split of each variety was seen or is expected; a line of its own, so that a crop
+    /// stage and an insect's date do not stand in one sentence.
+    #[must_use]
+    pub fn hull_split_evidence(self, season: &BlockSeason) -> Option<String> {
+        let mut known: Vec<String> = Vec::new();
+        for reading in season.marks.iter().filter(|reading| reading.told) {
+            let split = match reading.hull_split {
+                HullSplit::NotAsked | HullSplit::NotEntered => continue,
+                HullSplit::Expected(day) => format!("expected {}", self.day(day)),
+                HullSplit::Seen(day) => format!("seen {}", self.day(day)),
+            };
+            let line = format!("{} {split}", reading.varieties.join(", "));
+            if !known.contains(&line) {
+                known.push(line);
+            }
+        }
+        (!known.is_empty()).then(|| format!("hull split of sound nuts: {}", known.join("; ")))
     }
 
     fn range_evidence(self, projection: &Projection) -> String {

@@ -13,7 +13,7 @@ const FETCH_LEAD: TimeDelta = TimeDelta::hours(2);
 const FETCH_GRACE: TimeDelta = TimeDelta::minutes(30);
 /// The late fetch begins so long after the digest, when stragglers of the night have come in.
 const LATE_FETCH_LAG: TimeDelta = TimeDelta::hours(5);
-/// A job that failed is begun again at most so often a day.
+/// A job that is not done is begun at most so often a day.
 const MOST_ATTEMPTS: u32 = 12;
 /// The longest pause between attempts.
 const LONGEST_PAUSE: TimeDelta = TimeDelta::hours(1);
@@ -60,25 +60,20 @@ pub fn due(config: &Config, standing: &Standing, now: DateTime<Utc>) -> Vec<Job>
     let waited = standing
         .fetch
         .as_ref()
-        .is_some_and(|run| now >= digest.max(run.started) + FETCH_GRACE);
+        .is_some_and(|run| now >= digest.max(run.first) + FETCH_GRACE);
     if now >= digest && (fetched || waited) && owed(standing.tell.as_ref(), now) {
         jobs.push(Job::Tell);
     }
     jobs
 }
 
-/// Whether a job must be begun: never tried, or failed long enough ago. One that says it is running
-/// belongs to this process, or died with an earlier one; the caller knows which.
+/// Whether a job must be begun: never tried, or not done and tried long enough ago. One that says it
+/// is running belongs to this process, which then has no free lane for it, or died with another.
 fn owed(run: Option<&Run>, now: DateTime<Utc>) -> bool {
     match run {
         None => true,
-        Some(run) => match run.state {
-            RunState::Done => false,
-            RunState::Running => true,
-            RunState::Failed => {
-                run.attempts < MOST_ATTEMPTS && now >= run.started + pause(run.attempts)
-            }
-        },
+        Some(run) if run.state == RunState::Done => false,
+        Some(run) => run.attempts < MOST_ATTEMPTS && now >= run.started + pause(run.attempts),
     }
 }
 
@@ -106,6 +101,7 @@ mod tests {
             day,
             state,
             attempts,
+            first: started,
             started,
             finished: None,
             error: None,
@@ -182,6 +178,23 @@ mod tests {
         };
         assert!(!due(&config, &standing, digest).contains(&Job::Tell));
         assert!(due(&config, &standing, digest + FETCH_GRACE).contains(&Job::Tell));
+    }
+
+    #[test]
+    fn telling_does_not_wait_for_a_fetch_that_dies_again_and_again() {
+        let config = config_in(chrono_tz::America::Los_Angeles);
+        let day = NaiveDate::from_ymd_opt(2022, 6, 20).unwrap();
+        let digest = config.digest_instant(day);
+        let now = digest + FETCH_GRACE;
+        let restarted_just_now = Run {
+            started: now,
+            ..run(day, RunState::Running, 5, digest - FETCH_LEAD)
+        };
+        let standing = Standing {
+            fetch: Some(restarted_just_now),
+            ..Standing::default()
+        };
+        assert_eq!(due(&config, &standing, now), [Job::Tell]);
     }
 
     #[test]

@@ -41,7 +41,12 @@ pub async fn fetch_all(
         let plan = store.read(move |c| plan(c, &wanted, day)).await?;
         for (from, to) in plan {
             let answer = feed::fetch(client, &station.source, from, to).await;
-            let answer = answer.map_err(|error| error_chain(&error));
+            let answer = answer
+                .map_err(|error| error_chain(&error))
+                .and_then(|fetched| match to == day_before(day) {
+                    true => some_recent(fetched, reread_from(to)),
+                    false => Ok(fetched),
+                });
             let log = keep(store, station, from, to, answer, now).await?;
             match log.outcome {
                 Ok((days, changed)) => {
@@ -59,8 +64,8 @@ pub async fn fetch_all(
     Ok(fetched)
 }
 
-/// The stretches to ask for: past years never received as a whole, one by one, then this year from
-/// its first gap or the days that may have been revised.
+/// The stretches to ask for: past years that never came whole, one by one; then this year from its
+/// first gap, and the days that may have been revised, also across the new year.
 fn plan(
     connection: &Connection,
     station: &Station,
@@ -76,19 +81,30 @@ fn plan(
     let mut stretches = Vec::new();
     for past in first_year..year {
         let whole = (new_year(past), day_before(new_year(past + 1)));
-        if !days::was_fetched(connection, &station.id, whole.0, whole.1)? {
+        if !days::is_settled(connection, &station.id, whole.0, whole.1)? {
             stretches.push(whole);
         }
     }
-    let reread = yesterday
-        .checked_sub_days(Days::new(REREAD_DAYS))
-        .unwrap_or(yesterday);
+    let reread = reread_from(yesterday);
     let gap = days::first_gap(connection, &station.id, new_year(year), yesterday)?;
-    let from = gap
-        .map_or(reread, |gap| gap.min(reread))
-        .max(new_year(year));
-    stretches.push((from, yesterday));
+    stretches.push((gap.map_or(reread, |gap| gap.min(reread)), yesterday));
     Ok(stretches)
+}
+
+/// A past year may be older than the station, but up to yesterday a feed has recent days: an answer
+/// without any is a failure, however well formed.
+fn some_recent(fetched: FetchedDays, recent_from: NaiveDate) -> Result<FetchedDays, String> {
+    match fetched.days.last() {
+        Some(newest) if newest.date >= recent_from => Ok(fetched),
+        Some(newest) => Err(format!("the feed's newest day is {}", newest.date)),
+        None => Err("the feed has no day of the last two months".to_owned()),
+    }
+}
+
+fn reread_from(yesterday: NaiveDate) -> NaiveDate {
+    yesterday
+        .checked_sub_days(Days::new(REREAD_DAYS))
+        .unwrap_or(yesterday)
 }
 
 fn new_year(year: i32) -> NaiveDate {

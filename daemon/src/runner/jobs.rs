@@ -3,14 +3,13 @@
 use std::sync::Arc;
 
 use chrono::{DateTime, NaiveDate, Utc};
-use duskflight_core::id::StationId;
-use rusqlite::Connection;
 
 use super::fetching::{self, Fetched, error_chain};
+use crate::clock::day_before;
 use crate::config::{Config, Station};
 use crate::feed::Client;
 use crate::mail::delivery::{Delivered, Transport, deliver};
-use crate::store::jobs::{self, Job, RunState};
+use crate::store::jobs::{self, Job};
 use crate::store::{Store, StoreError, days};
 use crate::telling::{TellError, Told, tell};
 
@@ -26,8 +25,8 @@ pub struct Workshop {
 }
 
 impl Workshop {
-    /// Fetches all stations for a civil day; when an earlier try of that day failed, only those that
-    /// failed. The job has failed while any station has.
+    /// Fetches for a civil day every station that has not come in since the job was begun first. The
+    /// job has failed while any station has; a failure is noted, so that it is tried again later.
     ///
     /// # Errors
     /// When the records cannot be read or written.
@@ -37,28 +36,44 @@ impl Workshop {
         day: NaiveDate,
         now: DateTime<Utc>,
     ) -> Result<Fetched, StoreError> {
-        let stations = self
+        let fetched = self.fetch_owed(job, day, now).await;
+        match &fetched {
+            Ok(fetched) => tracing::info!(
+                day = %day,
+                days = fetched.days,
+                changed = fetched.changed,
+                failed = fetched.failed.len(),
+                "stations fetched"
+            ),
+            Err(error) => {
+                self.note_failure(job, day, &error_chain(error), now)
+                    .await?;
+            }
+        }
+        fetched
+    }
+
+    async fn fetch_owed(
+        &self,
+        job: Job,
+        day: NaiveDate,
+        now: DateTime<Utc>,
+    ) -> Result<Fetched, StoreError> {
+        let came_in = self
             .store
-            .write(move |t| begin_fetch(t, job, day, now))
+            .write(move |t| {
+                jobs::begin(t, job, day, now)?;
+                let first = jobs::run(t, job, day)?.map_or(now, |run| run.first);
+                days::came_in_since(t, first, day_before(day))
+            })
             .await?;
-        let wanted = |station: &&Station| {
-            stations
-                .as_ref()
-                .is_none_or(|ids| ids.contains(&station.id))
-        };
-        let stations: Vec<&Station> = self.config.stations.iter().filter(wanted).collect();
+        let owed = |station: &&Station| !came_in.contains(station.id.as_str());
+        let stations: Vec<&Station> = self.config.stations.iter().filter(owed).collect();
         let fetched = fetching::fetch_all(&self.store, &stations, &self.client, day, now).await?;
         let error = fetched.failed.first().map(|(_, error)| error.clone());
         self.store
             .write(move |t| jobs::finish(t, job, day, now, error.as_deref()))
             .await?;
-        tracing::info!(
-            day = %day,
-            days = fetched.days,
-            changed = fetched.changed,
-            failed = fetched.failed.len(),
-            "stations fetched"
-        );
         Ok(fetched)
     }
 
@@ -113,25 +128,4 @@ impl Workshop {
         let transport = Transport::Folder(self.config.mail_folder.clone());
         deliver(&self.store, &transport, now).await
     }
-}
-
-/// Begins a fetch; gives the stations to try again when an earlier try of the same day failed.
-fn begin_fetch(
-    connection: &Connection,
-    job: Job,
-    day: NaiveDate,
-    now: DateTime<Utc>,
-) -> Result<Option<Vec<StationId>>, StoreError> {
-    let before = jobs::run(connection, job, day)?;
-    jobs::begin(connection, job, day, now)?;
-    if before.is_none_or(|run| run.state != RunState::Failed) {
-        return Ok(None);
-    }
-    let failing = days::failing(connection)?;
-    Ok(Some(
-        failing
-            .keys()
-            .filter_map(|id| StationId::new(id).ok())
-            .collect(),
-    ))
 }

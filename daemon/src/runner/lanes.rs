@@ -15,6 +15,7 @@ use super::jobs::Workshop;
 use crate::clock::Clock;
 use crate::store::days;
 use crate::store::jobs::Job;
+use crate::telling::TellError;
 
 /// What is due is asked so often, by a monotonic clock.
 const TICK: Duration = Duration::from_secs(30);
@@ -135,7 +136,13 @@ impl Lanes {
         let work = tokio::spawn(async move {
             match job {
                 Job::Fetch | Job::FetchLate => drop(workshop.fetch(job, day, now).await?),
-                Job::Tell => drop(workshop.tell(day, false, now).await?),
+                Job::Tell => match workshop.tell(day, false, now).await {
+                    Err(error @ TellError::Past { .. }) => {
+                        let error = error.to_string();
+                        workshop.note_failure(job, day, &error, now).await?;
+                    }
+                    told => drop(told?),
+                },
             }
             Ok(())
         });
@@ -147,14 +154,18 @@ impl Lanes {
 
     /// Waits a bounded time for what has begun, then lets go of it: every job is safe to cut off.
     async fn finish(self) {
-        for lane in [self.fetch, self.tell, self.deliver].into_iter().flatten() {
+        let lanes = [self.fetch, self.tell, self.deliver];
+        let deadline = tokio::time::Instant::now() + STOP_WITHIN;
+        for lane in lanes.into_iter().flatten() {
+            let name = lane.job.map_or("deliver", Job::name);
             let abort = lane.work.abort_handle();
-            if tokio::time::timeout(STOP_WITHIN, lane.work).await.is_err() {
-                tracing::warn!(
-                    job = lane.job.map_or("deliver", Job::name),
-                    "cut off at the stop"
-                );
-                abort.abort();
+            match tokio::time::timeout_at(deadline, lane.work).await {
+                Ok(Ok(Ok(()))) => {}
+                Ok(ended) => tracing::error!(job = name, ?ended, "work failed at the stop"),
+                Err(_) => {
+                    tracing::warn!(job = name, "cut off at the stop");
+                    abort.abort();
+                }
             }
         }
     }

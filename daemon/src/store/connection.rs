@@ -208,7 +208,7 @@ mod tests {
     async fn a_panic_in_a_write_rolls_back_and_the_next_write_works() {
         let dir = tempfile::tempdir().unwrap();
         let store = Store::open(&dir.path().join("records.sqlite")).unwrap();
-        let insert = "INSERT INTO job_run VALUES ('tell', '2022-06-01', 'done', 1, 0, 0, NULL)";
+        let insert = "INSERT INTO job_run VALUES ('tell', '2022-06-01', 'done', 1, 0, 0, 0, NULL)";
         let panicked: Result<(), StoreError> = store
             .write(move |t| {
                 t.execute(insert, [])?;
@@ -220,5 +220,8 @@ mod tests {
             .read(|c| Ok(c.query_row("SELECT count(*) FROM job_run", [], |row| row.get(0))?))
             .await;
         assert_eq!(rows.unwrap(), 0);
+        let written: Result<usize, StoreError> =
+            store.write(move |t| Ok(t.execute(insert, [])?)).await;
+        assert_eq!(written.unwrap(), 1);
     }
 }

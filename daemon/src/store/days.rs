@@ -1,6 +1,6 @@
 //! Station days as received, their history, and the log of fetches.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use chrono::{DateTime, NaiveDate, Utc};
@@ -195,25 +195,63 @@ pub fn log(connection: &Connection, fetch: &Fetch) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Whether a stretch of days was ever received as a whole.
+/// How often a stretch that comes with fewer days than it has is asked for before it is left.
+const ASKED_OFTEN_ENOUGH: i64 = 5;
+
+/// Whether a stretch of days need not be asked for any more: it came nearly whole once, or has been
+/// asked for often enough to believe that the archive has no more.
 ///
 /// # Errors
 /// A failing statement.
-pub fn was_fetched(
+pub fn is_settled(
     connection: &Connection,
     station: &StationId,
     from: NaiveDate,
     to: NaiveDate,
 ) -> Result<bool, StoreError> {
+    let nearly_whole = (to - from).num_days() * 9 / 10;
     Ok(connection
         .prepare_cached(
-            "SELECT EXISTS (SELECT 1 FROM fetch_log WHERE station = ?1 AND outcome = 'ok'
-             AND from_day <= ?2 AND to_day >= ?3)",
+            "SELECT coalesce(max(days), 0) >= ?4 OR count(*) >= ?5 FROM fetch_log
+             WHERE station = ?1 AND outcome = 'ok' AND from_day <= ?2 AND to_day >= ?3",
         )?
         .query_row(
-            params![station.as_str(), from.to_string(), to.to_string()],
+            params![
+                station.as_str(),
+                from.to_string(),
+                to.to_string(),
+                nearly_whole,
+                ASKED_OFTEN_ENOUGH
+            ],
             |row| row.get(0),
         )?)
+}
+
+/// Stations whose newest fetch, made since an instant, went well and reached up to a civil day: the
+/// last stretch that a night asks for.
+///
+/// # Errors
+/// A failing statement.
+pub fn came_in_since(
+    connection: &Connection,
+    since: DateTime<Utc>,
+    up_to: NaiveDate,
+) -> Result<BTreeSet<String>, StoreError> {
+    let mut statement = connection.prepare_cached(
+        "SELECT station, outcome FROM fetch_log AS f
+         WHERE at >= ?1 AND to_day >= ?2
+           AND id = (SELECT max(id) FROM fetch_log WHERE station = f.station)",
+    )?;
+    let key = params![since.timestamp(), up_to.to_string()];
+    let rows = statement.query_map(key, |row| Ok((row.get(0)?, row.get::<_, String>(1)?)))?;
+    let mut came_in = BTreeSet::new();
+    for row in rows {
+        let (station, outcome) = row?;
+        if outcome == "ok" {
+            came_in.insert(station);
+        }
+    }
+    Ok(came_in)
 }
 
 /// The first day of a stretch that is missing or incomplete in the record.

@@ -51,6 +51,8 @@ pub struct Run {
     pub state: RunState,
     /// How often it was begun.
     pub attempts: u32,
+    /// When it was begun first.
+    pub first: DateTime<Utc>,
     /// When it was begun last.
     pub started: DateTime<Utc>,
     /// When it ended.
@@ -59,7 +61,7 @@ pub struct Run {
     pub error: Option<String>,
 }
 
-const COLUMNS: &str = "day, state, attempts, started_at, finished_at, error";
+const COLUMNS: &str = "day, state, attempts, first_at, started_at, finished_at, error";
 
 /// The run of a job for a civil day.
 ///
@@ -92,7 +94,7 @@ pub fn newest(connection: &Connection, job: Job, done: bool) -> Result<Option<Ru
 
 fn read(row: &Row<'_>) -> Result<Run, StoreError> {
     let state: String = row.get(1)?;
-    let finished: Option<i64> = row.get(4)?;
+    let finished: Option<i64> = row.get(5)?;
     Ok(Run {
         day: day(row.get_ref(0)?.as_str().map_err(rusqlite::Error::from)?)?,
         state: match state.as_str() {
@@ -101,9 +103,10 @@ fn read(row: &Row<'_>) -> Result<Run, StoreError> {
             _ => RunState::Failed,
         },
         attempts: row.get(2)?,
-        started: instant(row.get(3)?)?,
+        first: instant(row.get(3)?)?,
+        started: instant(row.get(4)?)?,
         finished: finished.map(instant).transpose()?,
-        error: row.get(5)?,
+        error: row.get(6)?,
     })
 }
 
@@ -119,7 +122,7 @@ pub fn begin(
 ) -> Result<(), StoreError> {
     connection
         .prepare_cached(
-            "INSERT INTO job_run VALUES (?1, ?2, 'running', 1, ?3, NULL, NULL)
+            "INSERT INTO job_run VALUES (?1, ?2, 'running', 1, ?3, ?3, NULL, NULL)
              ON CONFLICT (job, day) DO UPDATE SET state = 'running', attempts = attempts + 1,
                started_at = ?3, finished_at = NULL, error = NULL",
         )?

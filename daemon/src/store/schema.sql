@@ -156,7 +156,8 @@ CREATE TABLE job_run (
   day         TEXT NOT NULL,                                   -- civil day in the farm's zone
   state       TEXT NOT NULL CHECK (state IN ('running', 'done', 'failed')),
   attempts    INTEGER NOT NULL,
-  started_at  INTEGER NOT NULL,
+  first_at    INTEGER NOT NULL,                                -- instant of the first attempt
+  started_at  INTEGER NOT NULL,                                -- instant of the last attempt
   finished_at INTEGER,
   error       TEXT,
   PRIMARY KEY (job, day)
