@@ -14,6 +14,8 @@ use lettre::Address;
 use serde::de::DeserializeOwned;
 
 use super::file::{MainFile, PersonPart, ProductPart, StationPart};
+use super::mend::{self, Fault};
+use super::nearest::suggestion;
 use super::problem::{ConfigError, Problem};
 use super::tables::{BlockRow, TrapRow, blocks, traps};
 use super::{Config, MAIN_FILE, MonthDay, Person, Sender, Station};
@@ -154,16 +156,11 @@ impl Reader<'_> {
                 return None;
             }
         };
-        match toml::from_str(&text) {
-            Ok(value) => Some(value),
-            Err(error) => {
-                let line = error
-                    .span()
-                    .map(|span| 1 + text[..span.start].matches('\n').count() as u64);
-                self.problem(file, line, error.message());
-                None
-            }
+        let (value, faults) = mend::read(&text);
+        for Fault { line, what } in faults {
+            self.problem(file, line, what);
         }
+        value
     }
 
     fn parsed<T>(
@@ -342,7 +339,11 @@ impl Reader<'_> {
                 wrong.push("the id stands twice; a moved trap is a new id".to_owned());
             }
             if !blocks.contains(&trap.block) {
-                wrong.push(format!("block {}: no such block in blocks.csv", trap.block));
+                let near = suggestion(trap.block.as_str(), blocks.iter().map(|b| b.as_str()));
+                wrong.push(format!(
+                    "block {}: no such block in blocks.csv{near}",
+                    trap.block
+                ));
             }
             if trap.kind == TrapKind::Egg && !groups.contains(&trap.group) {
                 let group = &trap.group;
@@ -350,10 +351,11 @@ impl Reader<'_> {
             }
             for (part, id) in &trap.products {
                 match products.iter().find(|product| &product.id == id) {
-                    None => wrong.push(format!(
-                        "{} {id}: no such product in {MAIN_FILE}",
-                        part.name()
-                    )),
+                    None => {
+                        let near = suggestion(id.as_str(), products.iter().map(|p| p.id.as_str()));
+                        let part = part.name();
+                        wrong.push(format!("{part} {id}: no such product in {MAIN_FILE}{near}"));
+                    }
                     Some(product) if product.part != *part => {
                         wrong.push(format!(
                             "{} {id}: that product is a {}",
@@ -399,7 +401,13 @@ impl Declared<'_> {
         wrong.extend(self.person_fault("adviser", &block.adviser, Role::Adviser));
         if !self.stations.iter().any(|s| s.id == block.station) {
             let station = &block.station;
-            wrong.push(format!("station {station}: no such station in {MAIN_FILE}"));
+            let near = suggestion(
+                station.as_str(),
+                self.stations.iter().map(|s| s.id.as_str()),
+            );
+            wrong.push(format!(
+                "station {station}: no such station in {MAIN_FILE}{near}"
+            ));
         }
         let valid = |insect: &Insect| insect.crops.contains(&block.crop);
         if !self.insects.is_empty() && !self.insects.iter().any(valid) {
@@ -410,14 +418,22 @@ impl Declared<'_> {
         }
         if block.borrows_start() && !self.groups.contains(&block.start_group) {
             let group = &block.start_group;
-            wrong.push(format!("start_group {group}: no egg trap belongs to it"));
+            let near = suggestion(group.as_str(), self.groups.iter().map(|g| g.as_str()));
+            wrong.push(format!(
+                "start_group {group}: no egg trap belongs to it{near}"
+            ));
         }
         wrong
     }
 
     fn person_fault(&self, column: &str, id: &PersonId, role: Role) -> Option<String> {
         match self.people.iter().find(|person| &person.id == id) {
-            None => Some(format!("{column} {id}: no such person in {MAIN_FILE}")),
+            None => {
+                let near = suggestion(id.as_str(), self.people.iter().map(|p| p.id.as_str()));
+                Some(format!(
+                    "{column} {id}: no such person in {MAIN_FILE}{near}"
+                ))
+            }
             Some(person) if person.role != role => Some(format!(
                 "{column} {id}: is no {} in {MAIN_FILE}",
                 role.name()

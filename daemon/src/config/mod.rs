@@ -3,6 +3,8 @@
 
 mod check;
 mod file;
+mod mend;
+pub(crate) mod nearest;
 mod problem;
 mod tables;
 

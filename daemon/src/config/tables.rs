@@ -9,6 +9,7 @@ use duskflight_core::orchard::{Block, Crop, Part, Regime, StartRule, Trap, TrapK
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 
+use super::nearest::{nearest, suggestion};
 use super::problem::Problem;
 
 /// A block from one day on.
@@ -33,11 +34,13 @@ pub(super) struct TrapRow {
 #[serde(deny_unknown_fields)]
 struct BlockFields {
     id: BlockId,
+    #[serde(default)]
     from: Option<NaiveDate>,
     name: String,
     grower: PersonId,
     adviser: PersonId,
     crop: Crop,
+    #[serde(default)]
     acres: Option<f64>,
     regime: Regime,
     // When the dispensers went on and run out: checked, and not used yet.
@@ -76,9 +79,45 @@ struct TrapFields {
     liner: Option<ProductId>,
 }
 
+const BLOCKS: Columns = Columns {
+    all: &[
+        "id",
+        "from",
+        "name",
+        "grower",
+        "adviser",
+        "crop",
+        "acres",
+        "regime",
+        "dispensers_on",
+        "dispensers_until",
+        "station",
+        "varieties",
+        "start_group",
+        "start_rule",
+    ],
+    needed: &[
+        "id",
+        "name",
+        "grower",
+        "adviser",
+        "crop",
+        "regime",
+        "station",
+        "varieties",
+    ],
+};
+
+const TRAPS: Columns = Columns {
+    all: &[
+        "id", "block", "kind", "hung", "removed", "group", "place", "lure", "ppo", "bait", "liner",
+    ],
+    needed: &["id", "block", "kind", "hung"],
+};
+
 /// Reads `blocks.csv`; rows that cannot be read become problems.
 pub(super) fn blocks(path: &Path, problems: &mut Vec<Problem>) -> Vec<BlockRow> {
-    rows(path, problems, |line, fields: BlockFields| {
+    rows(path, &BLOCKS, problems, |line, fields: BlockFields| {
         let varieties: Vec<String> = fields
             .varieties
             .split(';')
@@ -136,7 +175,7 @@ pub(super) fn blocks(path: &Path, problems: &mut Vec<Problem>) -> Vec<BlockRow> 
 
 /// Reads `traps.csv`; rows that cannot be read become problems.
 pub(super) fn traps(path: &Path, problems: &mut Vec<Problem>) -> Vec<TrapRow> {
-    rows(path, problems, |line, fields: TrapFields| {
+    rows(path, &TRAPS, problems, |line, fields: TrapFields| {
         let declared = [
             (Part::Lure, fields.lure),
             (Part::Ppo, fields.ppo),
@@ -175,9 +214,16 @@ pub(super) fn traps(path: &Path, problems: &mut Vec<Problem>) -> Vec<TrapRow> {
     })
 }
 
+/// The columns of a file: all of them, and those that must be there.
+struct Columns {
+    all: &'static [&'static str],
+    needed: &'static [&'static str],
+}
+
 /// Reads every row of a CSV file with named columns.
 fn rows<F: DeserializeOwned, T>(
     path: &Path,
+    columns: &Columns,
     problems: &mut Vec<Problem>,
     build: impl Fn(u64, F) -> Result<T, String>,
 ) -> Vec<T> {
@@ -191,19 +237,20 @@ fn rows<F: DeserializeOwned, T>(
     let reader = csv::ReaderBuilder::new()
         .trim(csv::Trim::All)
         .from_path(path);
-    let mut reader = match reader {
-        Ok(reader) => reader,
+    let read = reader.and_then(|mut reader| Ok((reader.headers()?.clone(), reader)));
+    let (headers, mut reader) = match read {
+        Ok(read) => read,
         Err(error) => {
             problem(None, format!("cannot be read: {error}"));
             return Vec::new();
         }
     };
-    let headers = match reader.headers() {
-        Ok(headers) => headers.clone(),
-        Err(error) => {
-            problem(None, format!("cannot be read: {error}"));
-            return Vec::new();
-        }
+    let (headers, faults) = columns.check(&headers);
+    for fault in faults {
+        problem(Some(1), fault);
+    }
+    let Some(headers) = headers else {
+        return Vec::new();
     };
     let mut built = Vec::new();
     for record in reader.records() {
@@ -224,6 +271,40 @@ fn rows<F: DeserializeOwned, T>(
     built
 }
 
+impl Columns {
+    /// The header as it was probably meant, with everything that is wrong in it; `None` when rows
+    /// cannot be read by it.
+    fn check(&self, found: &csv::StringRecord) -> (Option<csv::StringRecord>, Vec<String>) {
+        let mut faults = Vec::new();
+        let mut meant = csv::StringRecord::new();
+        let mut readable = true;
+        for name in found {
+            let known = self.all.contains(&name);
+            let near = nearest(name, self.all.iter().copied())
+                .filter(|near| !known && !found.iter().any(|other| other == *near));
+            match near {
+                _ if known => meant.push_field(name),
+                Some(near) => {
+                    faults.push(format!("unknown column {name:?}; did you mean {near:?}?"));
+                    meant.push_field(near);
+                }
+                None => {
+                    readable = false;
+                    let all = self.all.join(", ");
+                    faults.push(format!("unknown column {name:?}; the columns are {all}"));
+                }
+            }
+        }
+        for column in self.needed {
+            if !meant.iter().any(|name| name == *column) {
+                readable = false;
+                faults.push(format!("the column {column} is missing"));
+            }
+        }
+        (readable.then_some(meant), faults)
+    }
+}
+
 /// The words for a field that does not fit, with the name of its column.
 fn field_error(error: &csv::Error, headers: &csv::StringRecord) -> String {
     match error.kind() {
@@ -232,10 +313,20 @@ fn field_error(error: &csv::Error, headers: &csv::StringRecord) -> String {
                 .field()
                 .and_then(|place| headers.get(usize::try_from(place).ok()?));
             match column {
-                Some(column) => format!("column {column}: {}", err.kind()),
+                Some(column) => format!(
+                    "column {column}: {}",
+                    with_suggestion(&err.kind().to_string())
+                ),
                 None => err.kind().to_string(),
             }
         }
         _ => error.to_string(),
     }
+}
+
+/// The words of the reader, with the expected word that was probably meant.
+fn with_suggestion(message: &str) -> String {
+    let mut quoted = message.split('`').skip(1).step_by(2);
+    let near = quoted.next().map(|word| suggestion(word, quoted));
+    format!("{message}{}", near.unwrap_or_default())
 }
