@@ -8,7 +8,7 @@ mod visit;
 
 pub use catch::{Catch, Counted, catches};
 pub use check::{Check, Reading, checks};
-pub use service::{Lapse, ReadingDue, ServiceDue, lapses, readings_due, service_due};
+pub use service::{DueState, Lapse, ReadingDue, ServiceDue, lapses, readings_due, service_due};
 pub use start::{
     CheckEvidence, EggLayingStart, RuleResult, StartEvidence, StartStatus, egg_laying_start,
 };

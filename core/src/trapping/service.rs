@@ -14,6 +14,46 @@ const READ_EVERY_DAYS: u64 = 7;
 /// is listed on the morning it is made.
 const READ_EGG_TRAPS_EVERY_DAYS: u64 = 3;
 
+/// What is due in so many days is due soon.
+const SOON_DAYS: i64 = 7;
+
+/// How a due day stands on another day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum DueState {
+    /// It is past.
+    Overdue,
+    /// It is today.
+    Today,
+    /// It is within a week.
+    Soon,
+    /// It is later.
+    Later,
+}
+
+impl DueState {
+    /// How `due` stands on `day`.
+    #[must_use]
+    pub fn on(due: NaiveDate, day: NaiveDate) -> Self {
+        match (due - day).num_days() {
+            ..0 => Self::Overdue,
+            0 => Self::Today,
+            1..=SOON_DAYS => Self::Soon,
+            _ => Self::Later,
+        }
+    }
+
+    /// The words used in lists.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Overdue => "overdue",
+            Self::Today => "due today",
+            Self::Soon => "soon",
+            Self::Later => "later",
+        }
+    }
+}
+
 /// When one part of one trap reaches the end of its service life.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ServiceDue {
@@ -278,6 +318,15 @@ mod tests {
         let late = vec![serviced(5, 18, Part::Lure)];
         assert_eq!(found(late), [(hung, date(5, 13), Some(date(5, 18)))]);
         assert_eq!(found(vec![serviced(5, 13, Part::Lure)]), []);
+    }
+
+    #[test]
+    fn a_due_day_is_overdue_only_once_it_is_past() {
+        let state = |day| DueState::on(date(5, 13), date(5, day));
+        assert_eq!(state(14), DueState::Overdue);
+        assert_eq!(state(13), DueState::Today);
+        assert_eq!((state(12), state(6)), (DueState::Soon, DueState::Soon));
+        assert_eq!(state(5), DueState::Later);
     }
 
     #[test]

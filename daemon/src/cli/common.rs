@@ -8,6 +8,7 @@ use std::sync::Arc;
 use anyhow::Context;
 use chrono::{DateTime, NaiveDate, Utc};
 use clap::Args;
+use comfy_table::{LineStyle, Table, presets};
 use tracing_subscriber::EnvFilter;
 
 use super::Failure;
@@ -86,6 +87,14 @@ pub(super) fn print(text: &str) -> Result<(), Failure> {
         }
         _ => Ok(()),
     }
+}
+
+/// A table without lines between its rows.
+pub(super) fn plain_table<const N: usize>(header: [&str; N]) -> Table {
+    let mut table = Table::new();
+    table.load_style(presets::UTF8_HORIZONTAL_ONLY.row_separator(LineStyle::none()));
+    table.set_header(header);
+    table
 }
 
 /// Logs for people on a terminal, as JSON elsewhere; `DUSKFLIGHT_LOG` sets another level.

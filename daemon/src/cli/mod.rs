@@ -8,7 +8,9 @@ mod preview;
 mod records;
 mod run;
 mod season;
+mod service;
 mod status;
+mod told;
 
 use std::fmt::Display;
 use std::process::ExitCode;
@@ -38,7 +40,9 @@ enum Command {
     Nightly(nightly::Nightly),
     Status(status::Status),
     Season(season::Season),
+    Service(service::Service),
     Preview(preview::Preview),
+    Told(told::Told),
     #[command(subcommand)]
     Visits(records::Visits),
     #[command(subcommand)]
@@ -62,7 +66,9 @@ pub fn main() -> ExitCode {
         Command::Nightly(command) => common::block_on(command.run()),
         Command::Status(command) => common::block_on(command.run()),
         Command::Season(command) => common::block_on(command.run()),
+        Command::Service(command) => common::block_on(command.run()),
         Command::Preview(command) => common::block_on(command.run()),
+        Command::Told(command) => common::block_on(command.run()),
         Command::Visits(command) => common::block_on(command.run()),
         Command::Notes(command) => common::block_on(command.run()),
         Command::Heat(command) => command.run(),

@@ -4,11 +4,10 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 use clap::{Args, Subcommand};
-use comfy_table::{LineStyle, Table, presets};
 use duskflight_core::trapping::{NoteKind, Visit};
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, open_store, print};
+use super::common::{AsOf, ConfigDir, open_store, plain_table, print};
 use crate::clock::{Clock, SystemClock};
 use crate::records::{self, ImportError, Kind, Origin};
 use crate::store::{notes, visits};
@@ -119,7 +118,7 @@ impl List {
             .read(move |c| visits::up_to(c, day))
             .await
             .context("read the visits")?;
-        let mut table = table([
+        let mut table = plain_table([
             "date", "trap", "eggs", "moths", "males", "females", "readable", "serviced", "note",
         ]);
         for visit in &visits {
@@ -136,7 +135,7 @@ impl List {
             .read(move |c| notes::up_to(c, day))
             .await
             .context("read the notes")?;
-        let mut table = table(["date", "block", "variety", "kind", "value", "note", "by"]);
+        let mut table = plain_table(["date", "block", "variety", "kind", "value", "note", "by"]);
         for note in &notes {
             let (kind, value) = match note.kind {
                 NoteKind::EggLayingStart(day) => ("egg-laying-start", day.to_string()),
@@ -155,13 +154,6 @@ impl List {
         }
         print(&format!("{table}\n{} notes up to {day}\n", notes.len()))
     }
-}
-
-fn table<const N: usize>(header: [&str; N]) -> Table {
-    let mut table = Table::new();
-    table.load_style(presets::UTF8_HORIZONTAL_ONLY.row_separator(LineStyle::none()));
-    table.set_header(header);
-    table
 }
 
 fn visit_row(visit: &Visit) -> [String; 9] {

@@ -104,3 +104,42 @@ pub fn counts(connection: &Connection) -> Result<Counts, StoreError> {
         },
     )?)
 }
+
+/// One line of the ledger, as stored.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Line {
+    /// Civil day of telling.
+    pub day: String,
+    /// Who was told.
+    pub person: String,
+    /// Of which block.
+    pub block: String,
+    /// Key of the event.
+    pub event: String,
+    /// Counts up from 1.
+    pub revision: u32,
+    /// What was told; `None` when it was withdrawn.
+    pub value: Option<String>,
+}
+
+/// The whole ledger, oldest telling first.
+///
+/// # Errors
+/// A failing statement.
+pub fn all(connection: &Connection) -> Result<Vec<Line>, StoreError> {
+    let mut statement = connection.prepare_cached(
+        "SELECT day, person, block, event, revision, value FROM told
+         ORDER BY day, person, block, event, revision",
+    )?;
+    let rows = statement.query_map([], |row| {
+        Ok(Line {
+            day: row.get(0)?,
+            person: row.get(1)?,
+            block: row.get(2)?,
+            event: row.get(3)?,
+            revision: row.get(4)?,
+            value: row.get(5)?,
+        })
+    })?;
+    Ok(rows.collect::<Result<_, _>>()?)
+}

@@ -1,0 +1,118 @@
+//! `duskflight service`: what every trap needs, and when.
+
+use std::collections::BTreeMap;
+
+use anyhow::Context;
+use chrono::NaiveDate;
+use clap::Args;
+use duskflight_core::orchard::Orchard;
+use duskflight_core::season::BlockSeason;
+use duskflight_core::trapping::DueState;
+
+use super::Failure;
+use super::common::{AsOf, ConfigDir, open_store, plain_table, print};
+use crate::store::StoreError;
+use crate::telling::night;
+
+/// List readings and service of every trap: overdue, due today, soon
+#[derive(Debug, Args)]
+pub(super) struct Service {
+    #[command(flatten)]
+    config: ConfigDir,
+    #[command(flatten)]
+    as_of: AsOf,
+    /// Also list what is due later than within a week
+    #[arg(long)]
+    all: bool,
+}
+
+/// One thing to do at one trap.
+struct Task {
+    state: DueState,
+    due: NaiveDate,
+    block: String,
+    trap: String,
+    place: String,
+    what: String,
+    since: String,
+}
+
+impl Service {
+    pub(super) async fn run(self) -> Result<(), Failure> {
+        let config = self.config.read()?;
+        let (day, _) = self.as_of.moment(&config);
+        let store = open_store(&config)?;
+        let night = store
+            .read(move |c| night(c, &config, day))
+            .await
+            .map_err(|error: StoreError| anyhow::Error::from(error))
+            .context("recompute the seasons")?;
+        let mut tasks: Vec<Task> = night
+            .seasons
+            .iter()
+            .flat_map(|season| tasks(season, &night.orchard, day))
+            .filter(|task| self.all || task.state != DueState::Later)
+            .collect();
+        tasks.sort_by(|a, b| (a.state, a.due, &a.trap).cmp(&(b.state, b.due, &b.trap)));
+        let mut table = plain_table(["", "due", "block", "trap", "place", "what", "since"]);
+        for task in &tasks {
+            table.add_row([
+                task.state.words().to_owned(),
+                task.due.to_string(),
+                task.block.clone(),
+                task.trap.clone(),
+                task.place.clone(),
+                task.what.clone(),
+                task.since.clone(),
+            ]);
+        }
+        print(&format!("{table}\n{}, as of {day}\n", summary(&tasks)))
+    }
+}
+
+fn tasks(season: &BlockSeason, orchard: &Orchard, day: NaiveDate) -> Vec<Task> {
+    let places: BTreeMap<&str, &str> = orchard
+        .traps_of(&season.block.id)
+        .map(|trap| (trap.id.as_str(), trap.place.as_str()))
+        .collect();
+    let task = |trap: &str, due: NaiveDate, what: String, since: String| Task {
+        state: DueState::on(due, day),
+        due,
+        block: season.block.name.clone(),
+        trap: trap.to_owned(),
+        place: places.get(trap).copied().unwrap_or_default().to_owned(),
+        what,
+        since,
+    };
+    let readings = season.readings.iter().map(|reading| {
+        let last = reading
+            .last
+            .map_or_else(|| "not read yet".to_owned(), |d| format!("read {d}"));
+        let what = format!("read the {} trap", reading.kind.name());
+        task(reading.trap.as_str(), reading.due, what, last)
+    });
+    let service = season.service.iter().map(|due| {
+        let what = format!(
+            "{}: {} days of service life",
+            due.part.words(),
+            due.life_days
+        );
+        task(
+            due.trap.as_str(),
+            due.due,
+            what,
+            format!("in since {}", due.since),
+        )
+    });
+    readings.chain(service).collect()
+}
+
+fn summary(tasks: &[Task]) -> String {
+    let count = |state| tasks.iter().filter(|task| task.state == state).count();
+    format!(
+        "{} overdue, {} due today, {} soon",
+        count(DueState::Overdue),
+        count(DueState::Today),
+        count(DueState::Soon)
+    )
+}
