@@ -60,12 +60,17 @@ pub(super) fn open_store(config: &Config) -> Result<Store, Failure> {
 
 /// Opens the records and prepares the way to the feeds.
 pub(super) fn workshop(config: &Arc<Config>) -> Result<Workshop, Failure> {
-    let client = Client::new(Limits::default(), config.contact.as_deref());
     Ok(Workshop {
         store: open_store(config)?,
         config: Arc::clone(config),
-        client: Arc::new(client.context("prepare the HTTP client")?),
+        client: Arc::new(feed_client(config)?),
     })
+}
+
+/// Prepares the way to the feeds.
+pub(super) fn feed_client(config: &Config) -> Result<Client, Failure> {
+    let client = Client::new(Limits::default(), config.contact.as_deref());
+    Ok(client.context("prepare the HTTP client")?)
 }
 
 /// Runs a command to its end on this thread.

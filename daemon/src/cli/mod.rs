@@ -1,5 +1,6 @@
 //! The command line: one file per command, one exit code per kind of failure.
 
+mod check;
 mod common;
 mod demo;
 mod heat;
@@ -36,6 +37,7 @@ Exit codes: 0 fine, 1 unexpected, 2 a wrong argument or input file, 75 try again
 #[derive(Debug, Subcommand)]
 enum Command {
     Demo(demo::Demo),
+    Check(check::Check),
     Run(run::Run),
     Nightly(nightly::Nightly),
     Status(status::Status),
@@ -62,6 +64,7 @@ pub fn main() -> ExitCode {
     });
     let outcome = match command {
         Command::Demo(command) => common::block_on(command.run()),
+        Command::Check(command) => common::block_on(command.run()),
         Command::Run(command) => common::block_on(command.run()),
         Command::Nightly(command) => common::block_on(command.run()),
         Command::Status(command) => common::block_on(command.run()),

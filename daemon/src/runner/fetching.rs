@@ -64,6 +64,24 @@ pub async fn fetch_all(
     Ok(fetched)
 }
 
+/// Asks a station for its last days and gives the newest, storing nothing.
+///
+/// # Errors
+/// Why the feed cannot be used, in words.
+pub(crate) async fn try_station(
+    client: &Client,
+    station: &Station,
+    day: NaiveDate,
+) -> Result<NaiveDate, String> {
+    let yesterday = day_before(day);
+    let recent = reread_from(yesterday);
+    let fetched = feed::fetch(client, &station.source, recent, yesterday)
+        .await
+        .map_err(|error| error_chain(&error))?;
+    let fetched = some_recent(fetched, recent)?;
+    Ok(fetched.days.last().map_or(recent, |newest| newest.date))
+}
+
 /// The stretches to ask for: past years that never came whole, one by one; then this year from its
 /// first gap, and the days that may have been revised, also across the new year.
 fn plan(

@@ -1,0 +1,138 @@
+//! `duskflight check`: whether the configuration can be used, before it is.
+
+use std::fmt::Write as _;
+use std::sync::Arc;
+
+use chrono::NaiveDate;
+use clap::Args;
+use duskflight_core::orchard::{Block, Orchard};
+
+use super::Failure;
+use super::common::{AsOf, ConfigDir, feed_client, plain_table, print};
+use crate::config::Config;
+use crate::runner::fetching::try_station;
+
+/// Check the whole configuration: every error at once, with file, line and what to do
+///
+/// Exits with 78 when anything is wrong. With --online every station is also asked for its last
+/// days, and nothing is stored.
+#[derive(Debug, Args)]
+pub(super) struct Check {
+    #[command(flatten)]
+    config: ConfigDir,
+    #[command(flatten)]
+    as_of: AsOf,
+    /// Also ask every station for its last days
+    #[arg(long)]
+    online: bool,
+}
+
+impl Check {
+    pub(super) async fn run(self) -> Result<(), Failure> {
+        let config = self.config.read()?;
+        let (day, _) = self.as_of.moment(&config);
+        let orchard = config.orchard_on(day);
+        print(&report(&config, &orchard))?;
+        for warning in warnings(&orchard, day) {
+            print(&format!("look at: {warning}\n"))?;
+        }
+        if self.online {
+            online(&config, day).await?;
+        }
+        Ok(())
+    }
+}
+
+/// What is declared and in force.
+fn report(config: &Config, orchard: &Orchard) -> String {
+    let mut text = format!("{}: no errors\n", config.farm);
+    let mut table = plain_table([
+        "block",
+        "crop",
+        "regime",
+        "station",
+        "start from",
+        "rule",
+        "traps",
+    ]);
+    for block in orchard.blocks() {
+        table.add_row([
+            format!("{} ({})", block.name, block.id),
+            block.crop.to_string(),
+            block.regime.to_string(),
+            block.station.to_string(),
+            block.start_group.to_string(),
+            rule(config, orchard, block),
+            orchard.traps_of(&block.id).count().to_string(),
+        ]);
+    }
+    // Writing to a string cannot fail.
+    let _ = writeln!(text, "{table}");
+    let _ = writeln!(
+        text,
+        "digests at {} ({}) from {:02}-{:02} to {:02}-{:02}; growers hear {} h after their adviser",
+        config.digest_time.format("%H:%M"),
+        config.zone,
+        config.season_from.month,
+        config.season_from.day,
+        config.season_to.month,
+        config.season_to.day,
+        config.hold_hours
+    );
+    text
+}
+
+/// The rule for the start that is in force in a block: that of the block its traps belong to.
+fn rule(config: &Config, orchard: &Orchard, block: &Block) -> String {
+    let lender = orchard.block_of_group(&block.start_group).unwrap_or(block);
+    let of_insect = config
+        .insects
+        .iter()
+        .find(|i| i.crops.contains(&block.crop));
+    let rule = lender
+        .start_rule
+        .or(of_insect.map(|insect| insect.start_rule));
+    rule.map_or_else(String::new, |rule| rule.name().to_owned())
+}
+
+/// Declarations that are allowed and yet probably not what was meant.
+fn warnings(orchard: &Orchard, day: NaiveDate) -> Vec<String> {
+    let mut warnings = Vec::new();
+    for block in orchard.blocks() {
+        let hanging = orchard
+            .egg_traps(&block.start_group)
+            .filter(|trap| trap.in_use_on(day))
+            .count();
+        if (1..3).contains(&hanging) {
+            warnings.push(format!(
+                "block {}: {hanging} egg traps hang; a start by the traps needs three",
+                block.id
+            ));
+        }
+        if orchard.traps_of(&block.id).next().is_none() {
+            warnings.push(format!("block {}: it has no trap of its own", block.id));
+        }
+    }
+    warnings
+}
+
+async fn online(config: &Arc<Config>, day: NaiveDate) -> Result<(), Failure> {
+    let client = feed_client(config)?;
+    let mut failed = 0;
+    for station in &config.stations {
+        match try_station(&client, station, day).await {
+            Ok(newest) => print(&format!("station {}: newest day {newest}\n", station.id))?,
+            Err(error) => {
+                failed += 1;
+                print(&format!("station {}: {error}\n", station.id))?;
+            }
+        }
+    }
+    if failed > 0 {
+        let stations = config.stations.len();
+        return Err(Failure::try_later(anyhow::anyhow!(
+            "{failed} of {stations} stations could not be read"
+        )));
+    }
+    Ok(())
+}
