@@ -69,10 +69,10 @@ fn a_wrong_row_is_named_and_nothing_of_its_file_is_stored() {
         ],
     );
     assert!(
-        said.contains("row 2, column trap, \"e9\": no such trap in traps.csv"),
+        said.contains("row 3, column trap, \"e9\": no such trap in traps.csv"),
         "{said}"
     );
-    assert!(said.contains("row 3, column eggs, \"many\""), "{said}");
+    assert!(said.contains("row 4, column eggs, \"many\""), "{said}");
     assert_eq!(
         rows(&farm.database(), "SELECT count(*) FROM visit"),
         [["0"]]

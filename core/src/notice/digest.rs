@@ -63,6 +63,8 @@ pub struct StationView {
     pub newest: Option<NaiveDate>,
     /// Days received but not used lately, with the reason.
     pub suspects: Vec<(NaiveDate, &'static str)>,
+    /// This year's days that were estimated.
+    pub estimated: Vec<NaiveDate>,
 }
 
 /// A morning digest.
@@ -106,9 +108,11 @@ pub fn digest(
     let changed = changed(words, seasons, notices, &why);
     let work = per_block(seasons, |season| work_today(words, season));
     let (headline, more) = headline(words, seasons, notices, &work);
+    let starts = seasons.iter().filter_map(|season| season.start.date);
+    let first_start = starts.min();
     let mut all_trouble: Vec<String> = stations
         .iter()
-        .flat_map(|station| station_trouble(words, station, day))
+        .flat_map(|station| station_trouble(words, station, first_start, day))
         .collect();
     all_trouble.extend(holes(words, seasons));
     all_trouble.extend(trouble);
@@ -301,7 +305,13 @@ fn mark_line(words: Words, season: &BlockSeason, reading: &MarkReading) -> Strin
     )
 }
 
-fn station_trouble(words: Words, station: &StationView, day: NaiveDate) -> Vec<String> {
+/// Stale, suspect and estimated days; of the estimated ones those that some block's heat rests on.
+fn station_trouble(
+    words: Words,
+    station: &StationView,
+    first_start: Option<NaiveDate>,
+    day: NaiveDate,
+) -> Vec<String> {
     let mut lines = Vec::new();
     match station.newest {
         None => lines.push(format!("{}: no temperatures yet", station.name)),
@@ -316,7 +326,36 @@ fn station_trouble(words: Words, station: &StationView, day: NaiveDate) -> Vec<S
     lines.extend(station.suspects.iter().map(|(date, reason)| {
         format!("{}: {} not used, {reason}", station.name, words.day(*date))
     }));
+    let in_use: Vec<NaiveDate> = station
+        .estimated
+        .iter()
+        .copied()
+        .filter(|date| first_start.is_some_and(|start| *date >= start))
+        .collect();
+    if !in_use.is_empty() {
+        lines.push(format!(
+            "{}: {} estimated, {}",
+            station.name,
+            count_of(in_use.len(), "day"),
+            stretches(words, &in_use)
+        ));
+    }
     lines
+}
+
+/// `1 day`, `4 days`.
+fn count_of(count: usize, thing: &str) -> String {
+    let plural = if count == 1 { "" } else { "s" };
+    format!("{count} {thing}{plural}")
+}
+
+/// Days as stretches: `Apr 24–27, Jul 16–18`.
+fn stretches(words: Words, days: &[NaiveDate]) -> String {
+    let runs = days.chunk_by(|a, b| (*b - *a).num_days() == 1);
+    let runs: Vec<String> = runs
+        .filter_map(|run| Some(words.stretch(*run.first()?, *run.last()?)))
+        .collect();
+    runs.join(", ")
 }
 
 /// Blocks whose heat cannot be told, each reason once.

@@ -16,9 +16,6 @@ use super::Role;
 /// A mark that an estimated day carried over is told once so many more days are in; they have carried
 /// it well past.
 const MEASURED_AFTER_ESTIMATE_DAYS: i64 = 5;
-/// A mark that is projected within so many days is reached shortly.
-const REACHED_SHORTLY_DAYS: i64 = 3;
-
 /// Something that can happen in a season. Its text is its key in the ledger: stable ids only.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Event {
@@ -323,19 +320,12 @@ fn mark(season: &BlockSeason, reading: &MarkReading, near_days: u16) -> (State, 
                 .is_some_and(|horizon| projection.middle <= horizon);
             let value = Value::from(projection);
             let projected = State::Now { value, ripe: near };
-            (projected, unreached(season, projection))
-        }
-    }
-}
-
-/// A mark told as passed that is ahead again. When it is reached within days, one correction says so
-/// then; a withdrawal now would be a second mail about the same move.
-fn unreached(season: &BlockSeason, projection: &Projection) -> State {
-    if (projection.middle - season.as_of).num_days() <= REACHED_SHORTLY_DAYS {
-        State::Pending
-    } else {
-        State::Gone {
-            reason: "its degree-days are not reached yet".to_owned(),
+            // Nobody hears of it unasked, but whoever was told that it had passed is told when it will.
+            let ahead = State::Now {
+                value: Value::Day(projection.middle),
+                ripe: false,
+            };
+            (projected, ahead)
         }
     }
 }

@@ -37,6 +37,15 @@ impl Words {
             .map(|(rule, result)| self.rule_result(*rule, result, *rule == evidence.rule))
             .collect();
         lines.push(format!("by each rule: {}", results.join("; ")));
+        if let Some(before) = evidence
+            .check_before
+            .filter(|_| season.start.date.is_some())
+        {
+            let before = self.day(before);
+            lines.push(format!(
+                "the check before was {before}: laying may have begun since, so ranges begin earlier"
+            ));
+        }
         if evidence.may_be_late {
             lines.push(
                 "under mating disruption egg traps catch less: the start may be late".to_owned(),

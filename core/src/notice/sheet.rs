@@ -51,7 +51,10 @@ impl Words {
         evidence.extend(self.hull_split_evidence(season));
         if season.start.date.is_some() {
             let marks = season.marks.iter();
-            evidence.extend(marks.map(|reading| self.mark_evidence(season, reading)));
+            evidence.extend(marks.map(|reading| {
+                let rests_on = self.mark_evidence(season, reading);
+                format!("{}: {rests_on}", mark_title(reading))
+            }));
         }
         Sheet {
             title: format!(

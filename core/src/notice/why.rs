@@ -39,7 +39,7 @@ impl Words {
         let mut causes = Vec::new();
         if matches!(notice.event, Event::MarkNear(..) | Event::MarkPassed(..)) {
             causes.extend(self.revised(season, since));
-            causes.extend(hull_split(season, since));
+            causes.extend(hull_split(season, notice, since));
         }
         if !matches!(notice.event, Event::PastServiceLife(..)) {
             causes.extend(self.late_readings(orchard, season, since));
@@ -89,15 +89,19 @@ impl Words {
     }
 }
 
-fn hull_split(season: &BlockSeason, since: &Since) -> Option<String> {
-    let about = |note: &&Note| {
-        note.block == season.block.id && !matches!(note.kind, NoteKind::EggLayingStart(_))
+/// Hull split moves the marks that are told by variety, and only that variety's.
+fn hull_split(season: &BlockSeason, notice: &Notice, since: &Since) -> Option<String> {
+    let (Event::MarkNear(_, variety) | Event::MarkPassed(_, variety)) = &notice.event else {
+        return None;
     };
-    since
-        .notes
-        .iter()
-        .any(|note| about(&note))
-        .then(|| "hull split was entered".to_owned())
+    let variety = variety.as_ref()?;
+    let about = |note: &Note| {
+        note.block == season.block.id
+            && note.variety.as_ref() == Some(variety)
+            && !matches!(note.kind, NoteKind::EggLayingStart(_))
+    };
+    let entered = since.notes.iter().any(about);
+    entered.then(|| format!("hull split of {variety} was entered"))
 }
 
 fn by_hand(season: &BlockSeason, since: &Since) -> Option<String> {

@@ -24,6 +24,9 @@ pub enum DateOrder {
     DayMonth,
 }
 
+/// A start is confirmed by a second check a week later, and archives lag by some days.
+const USUAL_DELAY_DAYS: i64 = 14;
+
 /// A sentence in two lengths: for a subject line, and for the mail itself.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(super) struct Sentence {
@@ -88,6 +91,17 @@ impl Words {
         }
     }
 
+    /// A projected range; one that reaches the end of the year is open, since in some years the
+    /// mark is not reached at all.
+    #[must_use]
+    pub fn range(self, early: NaiveDate, late: NaiveDate) -> String {
+        if (late.month(), late.day()) == (12, 31) {
+            format!("{} or later", self.day(early))
+        } else {
+            self.stretch(early, late)
+        }
+    }
+
     /// A told value.
     #[must_use]
     pub fn value(self, value: Value) -> String {
@@ -98,7 +112,7 @@ impl Words {
                 middle,
                 late,
             } => {
-                let range = self.stretch(early, late);
+                let range = self.range(early, late);
                 format!("{range} (middle {})", self.day(middle))
             }
         }
@@ -153,21 +167,16 @@ impl Words {
                 Sentence::new(format!("{what}: {when}")).and("; the next check decides")
             }
             Event::Start => {
-                Sentence::new(format!("{what} {}: {when}", season.start.status.words()))
+                let status = season.start.status.words();
+                Sentence::new(format!("{what} {status}: {when}")).and(&late(season, value))
             }
             Event::MarkNear(..) => Sentence {
                 brief: format!("{what} projected for {}", self.span(value)),
                 whole: format!("{what} projected for {when}"),
             },
-            Event::MarkPassed(mark, variety) => {
-                let how = if carried_by_estimate(season, mark, variety.as_deref()) {
-                    "computed, on an estimated day"
-                } else {
-                    "computed"
-                };
-                Sentence::new(format!("{what}: degree-day mark passed {when} ({how})"))
-                    .and("; not observed in the block")
-            }
+            Event::MarkPassed(mark, variety) => self
+                .passed(what, value, told_reading(season, mark, variety.as_deref()))
+                .and(&late(season, value)),
             Event::PastServiceLife(_, _, since) => {
                 let since = self.day(*since);
                 Sentence::new(format!(
@@ -177,11 +186,35 @@ impl Words {
         }
     }
 
+    /// A mark told as passed; after a revision it may be ahead again.
+    fn passed(self, what: &str, value: Value, reading: Option<&MarkReading>) -> Sentence {
+        let when = self.value(value);
+        match reading.map(|reading| &reading.outcome) {
+            Some(Outcome::Projected(_)) => Sentence::new(format!("{what}: mark not passed yet"))
+                .and(&format!(", projected for {when}")),
+            outcome => {
+                let estimated =
+                    matches!(outcome, Some(Outcome::Passed { by_estimate, .. }) if *by_estimate);
+                let how = if estimated {
+                    "computed, on an estimated day"
+                } else {
+                    "computed"
+                };
+                Sentence {
+                    brief: format!("{what}: mark passed {when}"),
+                    whole: format!(
+                        "{what}: degree-day mark passed {when} ({how}); not observed in the block"
+                    ),
+                }
+            }
+        }
+    }
+
     /// A told value without the middle of its range.
     fn span(self, value: Value) -> String {
         match value {
             Value::Day(day) => self.day(day),
-            Value::Range { early, late, .. } => self.stretch(early, late),
+            Value::Range { early, late, .. } => self.range(early, late),
         }
     }
 
@@ -208,7 +241,7 @@ impl Words {
                 format!("passed {}{estimate}", self.day(*date))
             }
             Outcome::Projected(projection) => {
-                format!("projected {}", self.value(Value::from(projection)))
+                format!("projected {}", self.value(projection.into()))
             }
             Outcome::CannotTell { reason } => format!("can't tell: {}", self.reworded(reason)),
         }
@@ -304,16 +337,28 @@ pub(super) fn mark_title(reading: &MarkReading) -> String {
     }
 }
 
-/// Whether an estimated day carried a mark over, for a variety or the whole block.
-fn carried_by_estimate(season: &BlockSeason, mark: &MarkId, variety: Option<&str>) -> bool {
-    let about = |reading: &&MarkReading| {
+/// The reading of a mark that people are told, for a variety or the whole block.
+fn told_reading<'a>(
+    season: &'a BlockSeason,
+    mark: &MarkId,
+    variety: Option<&str>,
+) -> Option<&'a MarkReading> {
+    season.marks.iter().find(|reading| {
         &reading.mark == mark
             && reading.told
             && variety.is_none_or(|variety| reading.varieties.iter().any(|v| v == variety))
-    };
-    season.marks.iter().filter(about).any(
-        |reading| matches!(reading.outcome, Outcome::Passed { by_estimate, .. } if by_estimate),
-    )
+    })
+}
+
+/// What happened longer ago than telling usually takes, because it became known only now.
+fn late(season: &BlockSeason, value: Value) -> String {
+    match value {
+        Value::Day(day) if (season.as_of - day).num_days() > USUAL_DELAY_DAYS => {
+            let days = (season.as_of - day).num_days();
+            format!("; known only now, {days} days after")
+        }
+        _ => String::new(),
+    }
 }
 
 pub(super) fn mark_name(season: &BlockSeason, mark: &MarkId) -> String {

@@ -122,7 +122,12 @@ pub(super) fn readings(
             readings.push(reader.read(place, HullSplit::NotAsked, all(), true));
             continue;
         }
+        let known = splits.iter().any(|(split, _)| split.date().is_some());
         for (split, varieties) in &splits {
+            if known && *split == HullSplit::NotEntered {
+                readings.push(reader.not_entered(place, varieties.clone()));
+                continue;
+            }
             readings.push(reader.read(place, *split, varieties.clone(), true));
             if matches!(split, HullSplit::Expected(_)) {
                 readings.push(reader.read(place, HullSplit::NotEntered, varieties.clone(), false));
@@ -213,6 +218,16 @@ impl Reader<'_> {
             outcome: self
                 .outcome(place, split)
                 .unwrap_or_else(|reason| Outcome::CannotTell { reason }),
+        }
+    }
+
+    /// The answer for varieties that lag behind another one, whose hull split is known: theirs is
+    /// still to come or was not entered, and to count without it would be misleading.
+    fn not_entered(&self, place: usize, varieties: Vec<String>) -> MarkReading {
+        let reason = format!("hull split of {} not entered", varieties.join(", "));
+        MarkReading {
+            outcome: Outcome::CannotTell { reason },
+            ..self.read(place, HullSplit::NotEntered, varieties, true)
         }
     }
 

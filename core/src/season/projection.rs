@@ -199,11 +199,11 @@ pub(super) fn join(
     };
     let (low, at, high) = (sorted(|c| c.low), sorted(|c| c.at), sorted(|c| c.high));
     let widening = widening(years.len());
-    // What is known not to have been reached yet stays so, however few the years.
-    let known = heat.len() as f64;
+    // By the days that are known the mark is not reached, so no range begins on one of them.
+    let first_unknown = heat.len() as f64 + 1.0;
     let early = |instants: &[Instant]| {
-        let instant = quantile(instants, LOWER_SHARE);
-        day_of(heat, (instant - widening).max(instant.min(known + 1.0)))
+        let instant = quantile(instants, LOWER_SHARE) - widening;
+        day_of(heat, instant.max(first_unknown))
     };
     let late = |instants: &[Instant]| day_of(heat, quantile(instants, UPPER_SHARE) + widening);
     Ok(Projection {

@@ -65,6 +65,23 @@ impl StationHeat {
             .filter(|(date, _)| date.year() == self.as_of.year())
     }
 
+    /// This year's days that were estimated, oldest first.
+    #[must_use]
+    pub fn estimated(&self) -> Vec<NaiveDate> {
+        let Some(heat) = &self.heat else {
+            return Vec::new();
+        };
+        let year = self.as_of.year();
+        let positions = (0..heat.len()).rev();
+        let mut days: Vec<NaiveDate> = positions
+            .take_while(|position| heat.date(*position).year() == year)
+            .filter(|position| heat.is_estimated(*position))
+            .map(|position| heat.date(position))
+            .collect();
+        days.reverse();
+        days
+    }
+
     /// Degree-days from a start to the newest day, or why there are none.
     pub(super) fn since(&self, start: Option<NaiveDate>) -> Result<Accumulated, String> {
         let start = start.ok_or("no egg-laying start yet")?;

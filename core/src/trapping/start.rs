@@ -307,7 +307,7 @@ impl GroupChecks {
         let all = self.checks.len();
         match withdrawn.last() {
             Some(date) => format!("{date} met the rule once; the next check took it back"),
-            None => format!("no check of {all} met the rule; {counted} had enough readable traps"),
+            None => format!("no check of {all} met the rule; {counted} could be judged"),
         }
     }
 

@@ -41,6 +41,22 @@ impl ConfigDir {
 }
 
 impl AsOf {
+    /// As [`AsOf::moment`], for commands that write: a day that has not come is refused, since what is
+    /// told for it would bar every day before it.
+    pub(super) fn past_moment(
+        &self,
+        config: &Config,
+    ) -> Result<(NaiveDate, DateTime<Utc>), Failure> {
+        let today = config.day_of(SystemClock.now());
+        match self.as_of.filter(|day| *day > today) {
+            Some(day) => Err(Failure::usage(anyhow::anyhow!(
+                "--as-of {day} has not come yet; today is {today} in {}",
+                config.zone
+            ))),
+            None => Ok(self.moment(config)),
+        }
+    }
+
     /// The civil day and its moment: of a given day the hour of its digest, else now.
     pub(super) fn moment(&self, config: &Config) -> (NaiveDate, DateTime<Utc>) {
         match self.as_of {

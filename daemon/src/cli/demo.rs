@@ -112,9 +112,12 @@ async fn summary(dir: &Path, played: &Played) -> Result<String, Failure> {
         "\n{} mails sent; {} events told, {} of them corrected or withdrawn later.\n\n\
          Look at\n  {dir}/mail/                      every mail, to open with a mail program\n\
          \x20 duskflight season --config {dir} --as-of {year}-06-20\n\
+         \x20 duskflight service --config {dir} --as-of {year}-06-20\n\
          \x20 duskflight preview digest --config {dir} --as-of {year}-06-20 --out {dir}/preview\n\
          \x20 duskflight visits list --config {dir} --as-of {year}-04-20\n\
-         \x20 sqlite3 {dir}/duskflight.sqlite .schema\n",
+         \x20 duskflight told --config {dir} --block C1\n\
+         \x20 sqlite3 {dir}/duskflight.sqlite .schema\n\
+         With --as-of a day is looked at with what is recorded now; what was known then is in the mails.\n",
         standing.sent,
         counts.told,
         counts.revised,

@@ -29,7 +29,7 @@ impl Nightly {
         let config = self.config.read()?;
         let _lock = Lock::take(&config.database)?;
         let workshop = workshop(&config)?;
-        let (day, now) = self.as_of.moment(&config);
+        let (day, now) = self.as_of.past_moment(&config)?;
         let fetched = workshop
             .fetch(Job::Fetch, day, now)
             .await
@@ -40,6 +40,9 @@ impl Nightly {
         ))?;
         for (station, error) in &fetched.failed {
             print(&format!("fetch {day}: station {station} failed: {error}\n"))?;
+        }
+        for (station, remarks) in &fetched.remarks {
+            print(&format!("fetch {day}: station {station}: {remarks}\n"))?;
         }
         let told = workshop.tell(day, self.again, now).await;
         match told {
@@ -57,6 +60,11 @@ impl Nightly {
             "deliver: {} mails sent, {} kept\n",
             delivered.sent, delivered.kept
         ))?;
+        if delivered.kept > 0 {
+            return Err(Failure::try_later(anyhow::anyhow!(
+                "mails could not be delivered and are kept; see `duskflight status`"
+            )));
+        }
         if !fetched.failed.is_empty() && fetched.failed.len() == config.stations.len() {
             return Err(Failure::try_later(anyhow::anyhow!(
                 "every station failed; the day was told from what is stored"

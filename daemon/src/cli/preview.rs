@@ -13,6 +13,9 @@ use crate::store::outbox::MailKind;
 use crate::telling::{Draft, Purpose, TellError, night, prepare};
 
 /// Show the mails of a day as they would go, without telling anyone
+///
+/// They are made with what is recorded now. A day whose records have not changed since it was told
+/// gives the very mails that went.
 #[derive(Debug, Args)]
 pub(super) struct Preview {
     /// Which mails

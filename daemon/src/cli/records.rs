@@ -76,8 +76,11 @@ impl Notes {
 impl Import {
     async fn run(self, kind: Kind) -> Result<(), Failure> {
         let config = self.config.read()?;
-        let text = std::fs::read_to_string(&self.file)
+        let bytes = std::fs::read(&self.file)
             .with_context(|| format!("read {}", self.file.display()))
+            .map_err(Failure::usage)?;
+        let text = String::from_utf8(bytes)
+            .with_context(|| format!("read {}; save it as CSV in UTF-8", self.file.display()))
             .map_err(Failure::usage)?;
         let store = open_store(&config)?;
         let origin = Origin {

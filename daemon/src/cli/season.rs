@@ -14,6 +14,8 @@ use crate::store::StoreError;
 use crate::telling::night;
 
 /// Show each block's egg-laying start, degree-days, marks and service due, with the evidence
+///
+/// A past day is looked at with what is recorded now, late entries and revisions included.
 #[derive(Debug, Args)]
 pub(super) struct Season {
     #[command(flatten)]

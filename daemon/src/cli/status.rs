@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use anyhow::Context;
-use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use clap::Args;
 
@@ -13,6 +13,9 @@ use crate::clock::{Clock, SystemClock};
 use crate::config::Config;
 use crate::store::jobs::{Job, Run, RunState};
 use crate::store::{StoreError, days, jobs, outbox};
+
+/// A season begins within a year and a day.
+const LOOK_AHEAD_DAYS: usize = 367;
 
 /// Show the newest day of each station, the last run of each job, and the outbox
 #[derive(Debug, Args)]
@@ -69,12 +72,7 @@ fn report(config: &Config, found: &Found, now: DateTime<Utc>) -> String {
     for (name, newest) in &found.stations {
         let words = newest.map_or_else(
             || "no complete day yet".to_owned(),
-            |day| {
-                format!(
-                    "newest complete day {day}, {} days old",
-                    (today - day).num_days()
-                )
-            },
+            |day| format!("newest complete day {day}, {}", age(today, day)),
         );
         line(&mut text, &format!("station {name}"), &words);
     }
@@ -104,6 +102,13 @@ fn report(config: &Config, found: &Found, now: DateTime<Utc>) -> String {
         .collect();
     line(&mut text, "next digests", &next.join(", "));
     text
+}
+
+fn age(today: NaiveDate, day: NaiveDate) -> String {
+    match (today - day).num_days() {
+        ..=1 => "yesterday".to_owned(),
+        days => format!("{days} days old"),
+    }
 }
 
 fn line(text: &mut String, what: &str, words: &str) {
@@ -140,11 +145,12 @@ fn outbox_words(zone: Tz, standing: &outbox::Standing, now: DateTime<Utc>) -> St
     )
 }
 
-/// The next three mornings, also out of season: the job runs, whoever it tells.
+/// The next three mornings with a digest: tomorrow's, or those of the next season.
 fn next_digests(config: &Config, now: DateTime<Utc>) -> impl Iterator<Item = DateTime<Utc>> {
-    let today = config.day_of(now);
-    let mornings = (0..5).filter_map(move |n| today.checked_add_days(Days::new(n)));
+    let mornings = config.day_of(now).iter_days();
     mornings
+        .take(LOOK_AHEAD_DAYS)
+        .filter(|day| config.in_season(*day))
         .map(|day| config.digest_instant(day))
         .filter(move |at| *at > now)
         .take(3)

@@ -28,6 +28,8 @@ pub struct GrowerAlert<'a> {
     pub grower: &'a str,
     /// The alert's headline.
     pub headline: &'a str,
+    /// How many more key dates it has.
+    pub more: usize,
     /// When it may leave at the earliest, in words.
     pub not_before: &'a str,
 }

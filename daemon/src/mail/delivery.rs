@@ -72,7 +72,12 @@ impl Transport {
         match self {
             Self::Folder(folder) => {
                 let stem = file_stem(mail.day, &mail.kind, &mail.person, &mail.adviser);
-                put(folder, &format!("{stem}.eml"), &mail.body)
+                put(folder, &format!("{stem}.eml"), &mail.body).map_err(|error| {
+                    io::Error::new(
+                        error.kind(),
+                        format!("write into {}: {error}", folder.display()),
+                    )
+                })
             }
         }
     }

@@ -146,14 +146,14 @@ mod tests {
             2022-07-02,B,Nonpareil,hull-split,,\n";
         let faults = import(text).unwrap_err();
         let expected = [
-            "row 1, column date",
-            "row 2, column block",
-            "row 3, column variety",
-            "row 4, column kind",
-            "row 5, column value",
+            "row 2, column date",
+            "row 3, column block",
+            "row 4, column variety",
+            "row 5, column kind",
             "row 6, column value",
-            "row 7, column variety",
-            "row 9, column kind",
+            "row 7, column value",
+            "row 8, column variety",
+            "row 10, column kind",
         ];
         assert_eq!(faults.len(), expected.len(), "{faults:?}");
         for (fault, place) in faults.iter().zip(expected) {

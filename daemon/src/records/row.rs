@@ -5,12 +5,13 @@ use std::fmt;
 
 use chrono::NaiveDate;
 
+use crate::config::nearest::suggestion;
 use crate::store::StoreError;
 
 /// One thing wrong in an import file.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RowError {
-    /// Row, counted from 1 without the header; 0 is the header.
+    /// Row as a spreadsheet numbers it: 1 is the header.
     pub row: usize,
     /// The column, where one is at fault.
     pub column: Option<&'static str>,
@@ -23,7 +24,7 @@ pub struct RowError {
 impl fmt::Display for RowError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.row {
-            0 => f.write_str("header")?,
+            1 => f.write_str("row 1 (the header)")?,
             row => write!(f, "row {row}")?,
         }
         if let Some(column) = self.column {
@@ -112,7 +113,7 @@ pub(super) fn build_all<T>(
     let mut built = Vec::new();
     let mut problems = Vec::new();
     for (place, record) in reader.records().enumerate() {
-        let number = place + 1;
+        let number = place + 2;
         let record = match record {
             Ok(record) => record,
             Err(error) => {
@@ -145,17 +146,25 @@ fn header(
 ) -> Result<Vec<&'static str>, Vec<RowError>> {
     let found = reader
         .headers()
-        .map_err(|error| vec![whole_row(0, &error)])?;
+        .map_err(|error| vec![whole_row(1, &error)])?;
     let mut header = Vec::new();
     let mut problems = Vec::new();
+    if found.len() == 1 && found.iter().any(|name| name.contains([';', '\t'])) {
+        let what = "the columns are not separated by commas; save the file as CSV with commas";
+        return Err(vec![of_header(what.to_owned())]);
+    }
     for name in found {
-        match columns.iter().find(|column| **column == name) {
+        match columns
+            .iter()
+            .find(|column| column.eq_ignore_ascii_case(name))
+        {
             Some(column) if header.contains(column) => {
                 problems.push(of_header(format!("the column {name} stands twice")));
             }
             Some(column) => header.push(*column),
             None => problems.push(of_header(format!(
-                "unknown column {name:?}; the columns are {}",
+                "unknown column {name:?}{}; the columns are {}",
+                suggestion(name, columns.iter().copied()),
                 columns.join(", ")
             ))),
         }
@@ -172,7 +181,7 @@ fn header(
 
 fn of_header(reason: String) -> RowError {
     RowError {
-        row: 0,
+        row: 1,
         column: None,
         value: String::new(),
         reason,
@@ -180,8 +189,14 @@ fn of_header(reason: String) -> RowError {
 }
 
 fn whole_row(row: usize, error: &csv::Error) -> RowError {
+    let reason = match error.kind() {
+        csv::ErrorKind::UnequalLengths {
+            expected_len, len, ..
+        } => format!("it has {len} fields, the header has {expected_len}"),
+        _ => error.to_string(),
+    };
     RowError {
         row,
-        ..of_header(error.to_string())
+        ..of_header(reason)
     }
 }

@@ -197,17 +197,17 @@ mod tests {
             2022-04-12,P1,,,,,,,\n";
         let faults = import(text).unwrap_err();
         let expected = [
-            "row 1, column trap, \"E9\": no such trap in traps.csv",
-            "row 2, column eggs, \"-1\": write a whole number, or leave it empty",
-            "row 2, column date, \"2022-13-05\": write a day as YYYY-MM-DD",
-            "row 2, column serviced, \"lure\": \"lure\": a trap of kind egg has bait",
-            "row 2, column readable, \"perhaps\": write yes or no; empty means yes",
-            "row 3, column date, \"2022-06-02\": lies after today, 2022-06-01",
-            "row 4, column date, \"2022-03-05\": trap E1 was hung on 2022-04-01",
-            "row 5, column readable, \"no\": a trap that could not be read has no counts",
-            "row 7, column trap, \"E1\": stands twice on 2022-04-09",
-            "row 8, column moths, \"4\": a trap of kind egg does not catch them",
-            "row 9, column trap, \"P1\": nothing was counted; give a count, readable no, or what was serviced",
+            "row 2, column trap, \"E9\": no such trap in traps.csv",
+            "row 3, column eggs, \"-1\": write a whole number, or leave it empty",
+            "row 3, column date, \"2022-13-05\": write a day as YYYY-MM-DD",
+            "row 3, column serviced, \"lure\": \"lure\": a trap of kind egg has bait",
+            "row 3, column readable, \"perhaps\": write yes or no; empty means yes",
+            "row 4, column date, \"2022-06-02\": lies after today, 2022-06-01",
+            "row 5, column date, \"2022-03-05\": trap E1 was hung on 2022-04-01",
+            "row 6, column readable, \"no\": a trap that could not be read has no counts",
+            "row 8, column trap, \"E1\": stands twice on 2022-04-09",
+            "row 9, column moths, \"4\": a trap of kind egg does not catch them",
+            "row 10, column trap, \"P1\": nothing was counted; give a count, readable no, or what was serviced",
         ];
         assert_eq!(faults, expected);
     }
@@ -225,6 +225,9 @@ mod tests {
     #[test]
     fn a_row_with_too_many_fields_is_named() {
         let faults = import("date,trap\n2022-04-05,E1,7\n").unwrap_err();
-        assert!(faults[0].starts_with("row 1"), "{faults:?}");
+        assert!(
+            faults[0].starts_with("row 2: it has 3 fields"),
+            "{faults:?}"
+        );
     }
 }

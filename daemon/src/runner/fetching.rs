@@ -21,6 +21,8 @@ pub struct Fetched {
     pub changed: usize,
     /// Stations that failed, with the reason.
     pub failed: Vec<(String, String)>,
+    /// Stations that sent rows which could not be read, with the first of them.
+    pub remarks: Vec<(String, String)>,
 }
 
 /// Fetches stations up to the day before `day`. A failure of one never holds up another and
@@ -52,6 +54,8 @@ pub async fn fetch_all(
                 Ok((days, changed)) => {
                     fetched.days += days;
                     fetched.changed += changed;
+                    let remarks = log.remarks.map(|remarks| (station.id.to_string(), remarks));
+                    fetched.remarks.extend(remarks);
                 }
                 Err(error) => {
                     tracing::warn!(station.id = %station.id, error, "fetch failed");
@@ -170,7 +174,8 @@ fn remarks(fetched: &FetchedDays) -> Option<String> {
         .take(5)
         .map(ToString::to_string)
         .collect();
-    (!lines.is_empty()).then(|| lines.join("; "))
+    let all = fetched.problems.len();
+    (!lines.is_empty()).then(|| format!("{all} rows could not be read: {}", lines.join("; ")))
 }
 
 /// An error with its sources, in one line.

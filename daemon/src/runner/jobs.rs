@@ -89,7 +89,10 @@ impl Workshop {
     ) -> Result<Told, TellError> {
         let told = tell(&self.store, &self.config, day, again, now).await;
         match &told {
-            Ok(told) => tracing::info!(day = %day, ?told, "day told"),
+            Ok(Told::Before) => {}
+            Ok(Told::Now { mails, notices }) => {
+                tracing::info!(day = %day, mails, notices, "day told");
+            }
             Err(TellError::Past { .. }) => {}
             Err(error) => {
                 self.note_failure(Job::Tell, day, &error_chain(error), now)
@@ -126,6 +129,10 @@ impl Workshop {
     /// When the records cannot be read or written.
     pub async fn deliver(&self, now: DateTime<Utc>) -> Result<Delivered, StoreError> {
         let transport = Transport::Folder(self.config.mail_folder.clone());
-        deliver(&self.store, &transport, now).await
+        let delivered = deliver(&self.store, &transport, now).await?;
+        if delivered.sent > 0 {
+            tracing::info!(sent = delivered.sent, "mails delivered");
+        }
+        Ok(delivered)
     }
 }

@@ -145,9 +145,11 @@ impl Desk<'_> {
         let growers: Vec<GrowerAlert<'_>> = news
             .iter()
             .filter_map(|news| {
+                let alert = news.alert.as_ref()?;
                 Some(GrowerAlert {
                     grower: &news.grower.name,
-                    headline: &news.alert.as_ref()?.headline,
+                    headline: &alert.headline,
+                    more: alert.more,
                     not_before: &hold,
                 })
             })

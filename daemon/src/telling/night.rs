@@ -76,6 +76,7 @@ fn station_view(station: &Station, heat: &StationHeat) -> StationView {
         station: station.id.clone(),
         name: station.name.clone(),
         newest: heat.newest(),
+        estimated: heat.estimated(),
         suspects: heat
             .suspects()
             .filter(|(date, _)| listed_from.is_none_or(|from| *date >= from))

@@ -415,6 +415,7 @@ fn stations(heats: &BTreeMap<StationId, StationHeat>) -> Vec<StationView> {
             station: id.clone(),
             name: format!("station {id}"),
             newest: heat.newest(),
+            estimated: heat.estimated(),
             suspects: heat
                 .suspects()
                 .map(|(day, why)| (*day, why.words()))

@@ -54,6 +54,7 @@ fn full() -> Composed {
         grower: "Tom Avery",
         headline: "North 20, along the canal: corrected: second-generation egg laying projected \
                    for Jun 19–20",
+        more: 1,
         not_before: "10:00",
     }];
     let extras = Extras {
