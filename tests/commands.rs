@@ -309,7 +309,8 @@ fn nonsense_that_would_harm_later_is_refused_at_the_door() {
          home,Home block,gil,ada,almond,conventional,yard,Nonpareil; Nonpareil,,,\n\
          back,,gil,ada,almond,conventional,yard,Nonpareil,,,\n\
          side,Side block,gil,ada,almond,conventional,yard,Nonpareil,,-5,\n\
-         far,Far block,gil,ada,almond,conventional,yard,Nonpareil,,,pheromones\n",
+         far,Far block,gil,ada,almond,conventional,yard,Nonpareil,,,pheromones\n\
+         bad,Bad block,gil ,ad a,almonds,organic,yard,Nonpareil,soon,,\n",
     );
     farm.write(
         "traps.csv",
@@ -324,10 +325,15 @@ fn nonsense_that_would_harm_later_is_refused_at_the_door() {
         "farm.name: it is empty",
         "person ada: give an adviser's phone",
         "station yard: history_years = 0",
-        "blocks.csv:2: varieties: \"Nonpareil\" stands twice",
-        "blocks.csv:3: name: give the block a name",
-        "blocks.csv:4: acres: write a number above zero",
+        "blocks.csv:2: column varieties, \"Nonpareil; Nonpareil\": \"Nonpareil\" stands twice",
+        "blocks.csv:3: column name, \"\": give the block a name",
+        "blocks.csv:4: column acres, \"-5\": write a number above zero",
         "blocks.csv:5: block far: start_group pheromones: no egg trap belongs to it",
+        "blocks.csv:6: column adviser, \"ad a\"",
+        "blocks.csv:6: column crop, \"almonds\": unknown variant `almonds`",
+        "did you mean \"almond\"?",
+        "blocks.csv:6: column regime, \"organic\"",
+        "blocks.csv:6: column from, \"soon\": write a day as YYYY-MM-DD",
         "traps.csv:2: trap e1: group hmoe: no block uses it",
         "traps.csv:4: trap p1: the id stands twice",
         "traps.csv:5: trap x1: block farr: no such block",

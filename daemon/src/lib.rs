@@ -8,5 +8,6 @@ pub mod feed;
 pub mod mail;
 pub mod records;
 pub mod runner;
+pub mod sheet;
 pub mod store;
 pub mod telling;

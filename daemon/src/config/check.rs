@@ -45,7 +45,7 @@ struct Reader<'a> {
 }
 
 impl Reader<'_> {
-    fn problem(&mut self, file: impl AsRef<Path>, line: Option<u64>, what: impl Display) {
+    fn problem(&mut self, file: impl AsRef<Path>, line: Option<usize>, what: impl Display) {
         self.problems.push(Problem {
             file: self.dir.join(file),
             line,
@@ -59,7 +59,7 @@ impl Reader<'_> {
 
     fn read(&mut self) -> Option<Config> {
         let main: Option<MainFile> = self.toml(Path::new(MAIN_FILE));
-        let blocks = blocks(&self.dir.join("blocks.csv"), &mut self.problems);
+        let (blocks, named) = blocks(&self.dir.join("blocks.csv"), &mut self.problems);
         let traps = traps(&self.dir.join("traps.csv"), &mut self.problems);
         let main = main?;
         self.named("farm.name", &main.farm.name);
@@ -77,7 +77,7 @@ impl Reader<'_> {
             groups: egg_traps.map(|row| &row.trap.group).collect(),
         };
         self.blocks(&blocks, &declared);
-        self.traps(&traps, &blocks, &products);
+        self.traps(&traps, &blocks, &named, &products);
         let calendar = calendar?;
         Some(Config {
             farm: main.farm.name,
@@ -326,28 +326,35 @@ impl Reader<'_> {
         }
     }
 
-    fn traps(&mut self, traps: &[TrapRow], blocks: &[BlockRow], products: &[Product]) {
+    /// `named`: the ids of all rows of `blocks.csv`, right or not.
+    fn traps(
+        &mut self,
+        traps: &[TrapRow],
+        blocks: &[BlockRow],
+        named: &[String],
+        products: &[Product],
+    ) {
         let mut seen = BTreeSet::new();
-        let groups: BTreeSet<_> = blocks
-            .iter()
-            .flat_map(|row| [row.block.own_group(), row.block.start_group.clone()])
-            .collect();
-        let blocks: BTreeSet<_> = blocks.iter().map(|row| &row.block.id).collect();
+        let known: BTreeSet<&str> = named.iter().map(String::as_str).collect();
+        let borrowed = blocks.iter().map(|row| row.block.start_group.as_str());
+        let groups: BTreeSet<&str> = known.iter().copied().chain(borrowed).collect();
         for TrapRow { line, trap } in traps {
             let mut wrong = Vec::new();
             if !seen.insert(&trap.id) {
                 wrong.push("the id stands twice; a moved trap is a new id".to_owned());
             }
-            if !blocks.contains(&trap.block) {
-                let near = suggestion(trap.block.as_str(), blocks.iter().map(|b| b.as_str()));
+            if !known.contains(trap.block.as_str()) {
+                let near = suggestion(trap.block.as_str(), known.iter().copied());
                 wrong.push(format!(
                     "block {}: no such block in blocks.csv{near}",
                     trap.block
                 ));
-            }
-            if trap.kind == TrapKind::Egg && !groups.contains(&trap.group) {
+            } else if trap.kind == TrapKind::Egg && !groups.contains(trap.group.as_str()) {
+                let near = suggestion(trap.group.as_str(), groups.iter().copied());
                 let group = &trap.group;
-                wrong.push(format!("group {group}: no block uses it for its start"));
+                wrong.push(format!(
+                    "group {group}: no block uses it for its start{near}"
+                ));
             }
             for (part, id) in &trap.products {
                 match products.iter().find(|product| &product.id == id) {

@@ -14,7 +14,7 @@ const MOST_SLIPS: usize = 50;
 
 /// Something wrong at a line, counted from 1.
 pub(super) struct Fault {
-    pub(super) line: Option<u64>,
+    pub(super) line: Option<usize>,
     pub(super) what: String,
 }
 
@@ -77,8 +77,8 @@ fn with_tables_put_right<T: DeserializeOwned>(text: &str) -> (String, Vec<Fault>
     (lines.collect(), faults)
 }
 
-fn line_of(text: &str, place: usize) -> u64 {
-    1 + text[..place].matches('\n').count() as u64
+fn line_of(text: &str, place: usize) -> usize {
+    1 + text[..place].matches('\n').count()
 }
 
 /// An unknown key or word, as the parser names it with what it expected.

@@ -9,7 +9,7 @@ pub struct Problem {
     /// The file.
     pub file: PathBuf,
     /// The line, where it is known, counted from 1.
-    pub line: Option<u64>,
+    pub line: Option<usize>,
     /// What is wrong, with the value, and what to do.
     pub what: String,
 }

@@ -4,16 +4,14 @@
 //! everything that is wrong is said at once, with row, column and value.
 
 mod notes;
-mod row;
 mod visits;
-
-pub use row::{ImportError, RowError};
 
 use chrono::{DateTime, Utc};
 use duskflight_core::orchard::Orchard;
 use sha2::{Digest, Sha256};
 
 use crate::config::Config;
+use crate::sheet::Fault;
 use crate::store::visits::{Applied, Entry};
 use crate::store::{self, Store, StoreError};
 
@@ -48,6 +46,26 @@ pub struct Origin {
     pub by: String,
     /// When.
     pub at: DateTime<Utc>,
+}
+
+/// Why a file was not imported.
+#[derive(Debug, thiserror::Error)]
+pub enum ImportError {
+    /// Rows are wrong; nothing was stored.
+    #[error("import {file}; nothing of it was stored:{}", list(problems))]
+    Rows {
+        /// The file.
+        file: String,
+        /// Everything that is wrong.
+        problems: Vec<Fault>,
+    },
+    /// The records cannot be written.
+    #[error("store the rows")]
+    Store(#[source] StoreError),
+}
+
+fn list(problems: &[Fault]) -> String {
+    problems.iter().map(|p| format!("\n  {p}")).collect()
 }
 
 /// Checks a file's text and stores its rows in one transaction.

@@ -7,10 +7,13 @@ use duskflight_core::id::BlockId;
 use duskflight_core::orchard::{Block, Orchard};
 use duskflight_core::trapping::{Note, NoteKind};
 
-use super::row::{Row, RowError, Wrong, build_all};
+use crate::sheet::{self, Columns, Fault, Row};
 use crate::store::notes::kind;
 
-const COLUMNS: [&str; 6] = ["date", "block", "variety", "kind", "value", "note"];
+const COLUMNS: Columns = Columns {
+    all: &["date", "block", "variety", "kind", "value", "note"],
+    needed: &["date", "block", "kind"],
+};
 
 /// Checks every row against the blocks and varieties that are declared.
 pub(super) fn parse(
@@ -18,9 +21,9 @@ pub(super) fn parse(
     orchard: &Orchard,
     today: NaiveDate,
     by: &str,
-) -> Result<Vec<Note>, Vec<RowError>> {
+) -> Result<Vec<Note>, Vec<Fault>> {
     let mut seen = BTreeSet::new();
-    build_all(text, &COLUMNS, &["date", "block", "kind"], |row| {
+    sheet::read(text, &COLUMNS, |row| {
         let note = note(row, orchard, today, by).map_err(|wrong| vec![wrong])?;
         let kind = row.text("kind").to_owned();
         if seen.insert((note.block.clone(), note.variety.clone(), kind, note.date)) {
@@ -30,9 +33,10 @@ pub(super) fn parse(
             Err(vec![row.wrong("kind", what)])
         }
     })
+    .whole()
 }
 
-fn note(row: &Row<'_>, orchard: &Orchard, today: NaiveDate, by: &str) -> Result<Note, Wrong> {
+fn note(row: &Row<'_>, orchard: &Orchard, today: NaiveDate, by: &str) -> Result<Note, Fault> {
     let date = row.day("date")?;
     if date > today {
         return Err(row.wrong("date", format!("lies after today, {today}")));
@@ -68,7 +72,7 @@ fn note(row: &Row<'_>, orchard: &Orchard, today: NaiveDate, by: &str) -> Result<
 }
 
 /// Hull split is about one variety of the block, a start is about the whole block.
-fn variety(row: &Row<'_>, block: &Block, kind: NoteKind) -> Result<Option<String>, Wrong> {
+fn variety(row: &Row<'_>, block: &Block, kind: NoteKind) -> Result<Option<String>, Fault> {
     let text = row.text("variety");
     match kind {
         NoteKind::EggLayingStart(_) if text.is_empty() => Ok(None),

@@ -1,0 +1,305 @@
+//! CSV sheets that people fill in: named columns in any order, every fault of every row told at
+//! once with row, column and value.
+
+use std::collections::BTreeMap;
+use std::fmt;
+
+use chrono::NaiveDate;
+use serde::de::value::{Error as ValueError, StrDeserializer};
+use serde::de::{DeserializeOwned, IntoDeserializer};
+
+use crate::config::nearest::{nearest, suggestion};
+
+/// One thing wrong in a sheet.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Fault {
+    /// Row as a spreadsheet numbers it: 1 is the header.
+    pub row: usize,
+    /// The column, where one is at fault.
+    pub column: Option<&'static str>,
+    /// What stands there.
+    pub value: String,
+    /// What is wrong and what to do.
+    pub reason: String,
+}
+
+impl Fault {
+    /// The fault without its row.
+    #[must_use]
+    pub fn what(&self) -> String {
+        match self.column {
+            Some(column) => format!("column {column}, {:?}: {}", self.value, self.reason),
+            None => self.reason.clone(),
+        }
+    }
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match (self.row, self.column) {
+            (1, _) => write!(f, "row 1 (the header): {}", self.what()),
+            (row, Some(_)) => write!(f, "row {row}, {}", self.what()),
+            (row, None) => write!(f, "row {row}: {}", self.what()),
+        }
+    }
+}
+
+/// The columns of a sheet: all of them, and those that must be there.
+pub(crate) struct Columns {
+    pub(crate) all: &'static [&'static str],
+    pub(crate) needed: &'static [&'static str],
+}
+
+/// What was read: the rows that are right, and everything that is wrong. A sheet with faults must
+/// not be used.
+pub(crate) struct Sheet<T> {
+    pub(crate) rows: Vec<T>,
+    pub(crate) faults: Vec<Fault>,
+}
+
+impl<T> Sheet<T> {
+    /// The rows, when nothing is wrong.
+    pub(crate) fn whole(self) -> Result<Vec<T>, Vec<Fault>> {
+        if self.faults.is_empty() {
+            Ok(self.rows)
+        } else {
+            Err(self.faults)
+        }
+    }
+}
+
+/// One row, its fields by column name.
+pub(crate) struct Row<'a> {
+    number: usize,
+    fields: &'a BTreeMap<&'static str, String>,
+}
+
+impl Row<'_> {
+    /// Row as a spreadsheet numbers it.
+    pub(crate) const fn number(&self) -> usize {
+        self.number
+    }
+
+    /// A field's text; empty when it was not given.
+    pub(crate) fn text(&self, column: &'static str) -> &str {
+        self.fields.get(column).map_or("", String::as_str)
+    }
+
+    /// A fault of a field.
+    pub(crate) fn wrong(&self, column: &'static str, reason: impl fmt::Display) -> Fault {
+        Fault {
+            row: self.number,
+            column: Some(column),
+            value: self.text(column).to_owned(),
+            reason: reason.to_string(),
+        }
+    }
+
+    /// A civil day.
+    pub(crate) fn day(&self, column: &'static str) -> Result<NaiveDate, Fault> {
+        let text = self.text(column);
+        text.parse()
+            .map_err(|_| self.wrong(column, "write a day as YYYY-MM-DD"))
+    }
+
+    /// A count; `None` when it was not given.
+    pub(crate) fn count(&self, column: &'static str) -> Result<Option<u32>, Fault> {
+        self.given(column, |text| {
+            text.parse()
+                .map_err(|_| self.wrong(column, "write a whole number, or leave it empty"))
+        })
+    }
+
+    /// An id or one of a set of words.
+    pub(crate) fn word<T: DeserializeOwned>(&self, column: &'static str) -> Result<T, Fault> {
+        let text: StrDeserializer<'_, ValueError> = self.text(column).into_deserializer();
+        T::deserialize(text).map_err(|error| {
+            let message = error.to_string();
+            let mut quoted = message.split('`').skip(1).step_by(2);
+            let near = quoted.next().map(|word| suggestion(word, quoted));
+            self.wrong(column, format!("{message}{}", near.unwrap_or_default()))
+        })
+    }
+
+    /// A field that may be left empty.
+    pub(crate) fn given<T>(
+        &self,
+        column: &'static str,
+        read: impl FnOnce(&str) -> Result<T, Fault>,
+    ) -> Result<Option<T>, Fault> {
+        match self.text(column) {
+            "" => Ok(None),
+            text => read(text).map(Some),
+        }
+    }
+}
+
+/// Keeps what is right of a result and notes what is wrong.
+pub(crate) fn keep<T>(faults: &mut Vec<Fault>, result: Result<T, Fault>) -> Option<T> {
+    result.map_err(|fault| faults.push(fault)).ok()
+}
+
+/// Reads a sheet and builds a record from each row.
+pub(crate) fn read<T>(
+    text: &str,
+    columns: &Columns,
+    mut build: impl FnMut(&Row<'_>) -> Result<T, Vec<Fault>>,
+) -> Sheet<T> {
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    let mut reader = csv::ReaderBuilder::new()
+        .trim(csv::Trim::All)
+        .from_reader(text.as_bytes());
+    let (header, faults) = match reader.headers() {
+        Ok(found) => columns.check(found),
+        Err(error) => (None, vec![of_row(1, error.to_string())]),
+    };
+    let mut sheet = Sheet {
+        rows: Vec::new(),
+        faults,
+    };
+    let Some(header) = header else {
+        return sheet;
+    };
+    for (place, record) in reader.records().enumerate() {
+        let number = place + 2;
+        let built = record
+            .map_err(|error| vec![unequal(number, &error)])
+            .and_then(|record| {
+                let texts = record.iter().map(str::to_owned);
+                let fields: BTreeMap<&'static str, String> =
+                    header.iter().copied().zip(texts).collect();
+                build(&Row {
+                    number,
+                    fields: &fields,
+                })
+            });
+        match built {
+            Ok(row) => sheet.rows.push(row),
+            Err(wrong) => sheet.faults.extend(wrong),
+        }
+    }
+    sheet
+}
+
+impl Columns {
+    /// The header as it was probably meant, with everything that is wrong in it; `None` when rows
+    /// cannot be read by it. Capitals do not matter.
+    fn check(&self, found: &csv::StringRecord) -> (Option<Vec<&'static str>>, Vec<Fault>) {
+        if found.len() == 1 && found.iter().any(|name| name.contains([';', '\t'])) {
+            let what = "the columns are not separated by commas; save the sheet as CSV with commas";
+            return (None, vec![of_row(1, what.to_owned())]);
+        }
+        let column = |name: &str| {
+            self.all
+                .iter()
+                .find(|c| c.eq_ignore_ascii_case(name))
+                .copied()
+        };
+        let present: Vec<&str> = found.iter().filter_map(column).collect();
+        let mut faults = Vec::new();
+        let mut header: Vec<&'static str> = Vec::new();
+        let mut readable = true;
+        for name in found {
+            let absent = self.all.iter().copied().filter(|c| !present.contains(c));
+            let meant = match column(name) {
+                Some(column) => Some(column),
+                None => {
+                    let near = nearest(name, absent);
+                    let did = near.map_or_else(
+                        || format!("the columns are {}", self.all.join(", ")),
+                        |near| format!("did you mean {near:?}?"),
+                    );
+                    faults.push(of_row(1, format!("unknown column {name:?}; {did}")));
+                    self.all.iter().copied().find(|c| Some(*c) == near)
+                }
+            };
+            match meant {
+                Some(column) if !header.contains(&column) => header.push(column),
+                Some(column) => {
+                    readable = false;
+                    faults.push(of_row(1, format!("the column {column} stands twice")));
+                }
+                None => readable = false,
+            }
+        }
+        for column in self.needed.iter().filter(|column| !header.contains(column)) {
+            readable = false;
+            faults.push(of_row(1, format!("the column {column} is missing")));
+        }
+        (readable.then_some(header), faults)
+    }
+}
+
+fn of_row(row: usize, reason: String) -> Fault {
+    Fault {
+        row,
+        column: None,
+        value: String::new(),
+        reason,
+    }
+}
+
+fn unequal(row: usize, error: &csv::Error) -> Fault {
+    let reason = match error.kind() {
+        csv::ErrorKind::UnequalLengths {
+            expected_len, len, ..
+        } => format!("it has {len} fields, the header has {expected_len}"),
+        _ => error.to_string(),
+    };
+    of_row(row, reason)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const COLUMNS: Columns = Columns {
+        all: &["date", "trap", "eggs"],
+        needed: &["date", "trap"],
+    };
+
+    fn faults(text: &str) -> Vec<String> {
+        let sheet = read(text, &COLUMNS, |row| {
+            let mut faults = Vec::new();
+            keep(&mut faults, row.day("date"));
+            keep(&mut faults, row.count("eggs"));
+            if faults.is_empty() {
+                Ok(())
+            } else {
+                Err(faults)
+            }
+        });
+        sheet.faults.iter().map(ToString::to_string).collect()
+    }
+
+    #[test]
+    fn every_fault_of_every_row_is_told() {
+        let told = faults("Date,TRAP,eggs\n2022-13-01,E1,many\n2022-04-01,E1\n");
+        assert_eq!(
+            told,
+            [
+                "row 2, column date, \"2022-13-01\": write a day as YYYY-MM-DD",
+                "row 2, column eggs, \"many\": write a whole number, or leave it empty",
+                "row 3: it has 2 fields, the header has 3",
+            ]
+        );
+    }
+
+    #[test]
+    fn a_header_with_a_slip_is_read_as_it_was_meant() {
+        let told = faults("dates,trap,eggs\n2022-04-01,E1,x\n");
+        assert_eq!(told.len(), 2, "{told:?}");
+        assert_eq!(
+            told[0],
+            "row 1 (the header): unknown column \"dates\"; did you mean \"date\"?"
+        );
+    }
+
+    #[test]
+    fn a_header_that_does_not_fit_is_explained() {
+        assert!(faults("date;trap;eggs\n")[0].contains("save the sheet as CSV with commas"));
+        assert!(faults("date,colour\n")[0].contains("the columns are date, trap, eggs"));
+        assert!(faults("date,colour\n")[1].contains("the column trap is missing"));
+        assert!(faults("date,trap,date\n")[0].contains("the column date stands twice"));
+    }
+}
