@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use crate::harness::{Farm, VISITS, printed, refused, rows};
+use crate::harness::{Farm, VISITS, printed, refused, rows, table};
 
 fn told_farm() -> Farm {
     let farm = Farm::new("2022-04-30");
@@ -413,9 +413,109 @@ fn an_unknown_key_is_refused_with_its_line() {
 }
 
 #[test]
+fn init_two_lines_changed_check_and_a_night_give_the_first_digest() {
+    let dir = tempfile::tempdir().unwrap();
+    let farm = dir.path().join("farm");
+    let farm = farm.to_str().unwrap();
+    printed(&["init", farm]);
+    let said = refused(2, &["init", farm]);
+    assert!(
+        said.contains("is there already; nothing was written"),
+        "{said}"
+    );
+    let main = dir.path().join("farm/duskflight.toml");
+    let text = std::fs::read_to_string(&main).unwrap();
+    assert_eq!(
+        text.matches("<--").count(),
+        3,
+        "two lines, and the sentence that speaks of them"
+    );
+    let text = text
+        .replace("adviser@farm.example", "ada@orchards.test")
+        .replace("source = \"station.csv\"", "source = \"yard.csv\"");
+    std::fs::write(&main, text).unwrap();
+    let days = table("2022-06-19").replace("date,low,high", "date,tmin,tmax");
+    std::fs::write(dir.path().join("farm/yard.csv"), days).unwrap();
+    let said = printed(&[
+        "check",
+        "--config",
+        farm,
+        "--as-of",
+        "2022-06-20",
+        "--online",
+    ]);
+    assert!(said.contains("My orchards: no errors"), "{said}");
+    assert!(
+        said.contains("Home block (home)") && said.contains("share-rising"),
+        "{said}"
+    );
+    assert!(
+        said.contains("station yard: newest day 2022-06-19"),
+        "{said}"
+    );
+    assert!(said.contains("look at: person grower"), "{said}");
+    printed(&["nightly", "--config", farm, "--as-of", "2022-06-20"]);
+    let digest = dir.path().join("farm/mail/2022-06-20-digest-adviser.eml");
+    let digest = std::fs::read_to_string(digest).unwrap();
+    assert!(digest.contains("<ada@orchards.test>"), "{digest}");
+}
+
+#[test]
+fn service_lists_what_is_due_and_overdue() {
+    let farm = Farm::new("2022-12-31");
+    farm.import("round.csv", VISITS);
+    let said = printed(&[
+        "service",
+        "--config",
+        farm.config(),
+        "--as-of",
+        "2022-04-28",
+    ]);
+    // The lure hangs since 15 March for 42 days; the bait of 8 April lasts 28 days, to 6 May.
+    let line = |trap: &str, what: &str| {
+        let mut lines = said
+            .lines()
+            .filter(|l| l.contains(trap) && l.contains(what));
+        lines
+            .next()
+            .unwrap_or_else(|| panic!("no {what} of {trap} in\n{said}"))
+            .to_owned()
+    };
+    assert!(line("p1", "lure").contains("overdue") && line("p1", "lure").contains("2022-04-26"));
+    assert!(!said.contains("2022-05-06"), "{said}");
+    let all = printed(&[
+        "service",
+        "--config",
+        farm.config(),
+        "--as-of",
+        "2022-04-28",
+        "--all",
+    ]);
+    assert!(all.contains("2022-05-06"), "{all}");
+}
+
+#[test]
+fn a_day_that_has_not_come_is_not_told() {
+    let farm = Farm::new("2022-12-31");
+    let said = refused(
+        2,
+        &[
+            "nightly",
+            "--config",
+            farm.config(),
+            "--as-of",
+            "2999-01-01",
+        ],
+    );
+    assert!(said.contains("2999-01-01 has not come yet"), "{said}");
+    assert!(farm.mails().is_empty());
+}
+
+#[test]
 fn every_command_explains_itself() {
     let help: Vec<String> = [
-        "", "demo", "run", "nightly", "status", "season", "preview", "visits", "notes", "heat",
+        "", "demo", "init", "check", "run", "nightly", "status", "season", "preview", "visits",
+        "notes", "heat",
     ]
     .iter()
     .map(|command| {

@@ -33,7 +33,7 @@ impl Check {
         let (day, _) = self.as_of.moment(&config);
         let orchard = config.orchard_on(day);
         print(&report(&config, &orchard))?;
-        for warning in warnings(&orchard, day) {
+        for warning in warnings(&config, &orchard, day) {
             print(&format!("look at: {warning}\n"))?;
         }
         if self.online {
@@ -96,8 +96,18 @@ fn rule(config: &Config, orchard: &Orchard, block: &Block) -> String {
 }
 
 /// Declarations that are allowed and yet probably not what was meant.
-fn warnings(orchard: &Orchard, day: NaiveDate) -> Vec<String> {
+fn warnings(config: &Config, orchard: &Orchard, day: NaiveDate) -> Vec<String> {
     let mut warnings = Vec::new();
+    let invented = config
+        .people
+        .iter()
+        .filter(|person| person.email.ends_with(".example"));
+    for person in invented {
+        warnings.push(format!(
+            "person {}: {} is an address of a sample",
+            person.id, person.email
+        ));
+    }
     for block in orchard.blocks() {
         let hanging = orchard
             .egg_traps(&block.start_group)

@@ -4,6 +4,7 @@ mod check;
 mod common;
 mod demo;
 mod heat;
+mod init;
 mod nightly;
 mod preview;
 mod records;
@@ -37,6 +38,7 @@ Exit codes: 0 fine, 1 unexpected, 2 a wrong argument or input file, 75 try again
 #[derive(Debug, Subcommand)]
 enum Command {
     Demo(demo::Demo),
+    Init(init::Init),
     Check(check::Check),
     Run(run::Run),
     Nightly(nightly::Nightly),
@@ -64,6 +66,7 @@ pub fn main() -> ExitCode {
     });
     let outcome = match command {
         Command::Demo(command) => common::block_on(command.run()),
+        Command::Init(command) => command.run(),
         Command::Check(command) => common::block_on(command.run()),
         Command::Run(command) => common::block_on(command.run()),
         Command::Nightly(command) => common::block_on(command.run()),
