@@ -13,7 +13,7 @@ use tracing_subscriber::EnvFilter;
 
 use super::Failure;
 use crate::clock::{Clock, SystemClock};
-use crate::config::Config;
+use crate::config::{Config, ConfigError};
 use crate::feed::{Client, Limits};
 use crate::runner::jobs::Workshop;
 use crate::store::Store;
@@ -74,8 +74,15 @@ pub(super) fn open_store(config: &Config) -> Result<Store, Failure> {
     Ok(Store::open(&config.database).map_err(anyhow::Error::from)?)
 }
 
-/// Opens the records and prepares the way to the feeds.
+/// Opens the records and prepares the way to the feeds, once mails can be sent at all.
 pub(super) fn workshop(config: &Arc<Config>) -> Result<Workshop, Failure> {
+    if let Some(problem) = config.unsendable() {
+        let problems = vec![problem.clone()];
+        return Err(ConfigError { problems }.into());
+    }
+    for warning in &config.warnings {
+        tracing::warn!("{warning}");
+    }
     Ok(Workshop {
         store: open_store(config)?,
         config: Arc::clone(config),

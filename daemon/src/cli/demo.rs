@@ -12,7 +12,7 @@ use crate::demo::farm::DEFAULT_YEAR;
 use crate::demo::{DemoError, Observer, Played, play};
 use crate::runner::LockError;
 use crate::runner::jobs::Workshop;
-use crate::store::{StoreError, outbox, told};
+use crate::store::{StoreError, post, told};
 use crate::telling::night;
 
 /// Play a whole season of an invented farm on a real station's record, mails into a folder
@@ -59,7 +59,7 @@ impl Observer for Timeline {
         let words = workshop.config.words;
         let mails = workshop
             .store
-            .read(move |c| outbox::with_news(c, day))
+            .read(move |c| post::with_news(c, day))
             .await?;
         let mut text = String::new();
         for mail in mails {
@@ -91,7 +91,7 @@ async fn summary(dir: &Path, played: &Played) -> Result<String, Failure> {
         .read(move |c| {
             Ok::<_, StoreError>((
                 night(c, &config, last)?,
-                outbox::standing(c)?,
+                post::standing(c)?,
                 told::counts(c)?,
             ))
         })

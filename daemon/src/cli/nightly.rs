@@ -5,8 +5,10 @@ use clap::Args;
 
 use super::Failure;
 use super::common::{AsOf, ConfigDir, print, workshop};
+use crate::mail::delivery::Delivered;
 use crate::runner::Lock;
 use crate::store::jobs::Job;
+use crate::store::post;
 use crate::telling::{TellError, Told};
 
 /// Do one night's work: fetch, recompute, tell and deliver
@@ -55,14 +57,15 @@ impl Nightly {
             Err(error @ TellError::Past { .. }) => return Err(Failure::usage(error)),
             Err(error) => return Err(anyhow::Error::from(error).into()),
         }
+        // Whoever calls it by hand may just have mended what held the mails up.
+        let try_at_once = workshop.store.write(|t| post::try_at_once(t)).await;
+        try_at_once.context("deliver")?;
         let delivered = workshop.deliver(now).await.context("deliver")?;
-        print(&format!(
-            "deliver: {} mails sent, {} kept\n",
-            delivered.sent, delivered.kept
-        ))?;
-        if delivered.kept > 0 {
+        print(&delivered_words(&delivered))?;
+        if let Some(error) = delivered.stopped {
             return Err(Failure::try_later(anyhow::anyhow!(
-                "mails could not be delivered and are kept; see `duskflight status`"
+                "mails are kept: {}",
+                error.words()
             )));
         }
         if !fetched.failed.is_empty() && fetched.failed.len() == config.stations.len() {
@@ -72,4 +75,15 @@ impl Nightly {
         }
         Ok(())
     }
+}
+
+fn delivered_words(delivered: &Delivered) -> String {
+    let given_up = match delivered.given_up {
+        0 => String::new(),
+        mails => format!(", {mails} given up"),
+    };
+    format!(
+        "deliver: {} mails sent, {} kept{given_up}\n",
+        delivered.sent, delivered.kept
+    )
 }

@@ -8,7 +8,7 @@ use clap::{Args, ValueEnum};
 
 use super::Failure;
 use super::common::{AsOf, ConfigDir, open_store, print};
-use crate::mail::delivery::file_stem;
+use crate::mail::file_stem;
 use crate::store::outbox::MailKind;
 use crate::telling::{Draft, Purpose, TellError, night, prepare};
 

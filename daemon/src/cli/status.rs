@@ -12,7 +12,7 @@ use super::common::{ConfigDir, open_store, print};
 use crate::clock::{Clock, SystemClock};
 use crate::config::Config;
 use crate::store::jobs::{Job, Run, RunState};
-use crate::store::{StoreError, days, jobs, outbox};
+use crate::store::{StoreError, days, jobs, post};
 
 /// A season begins within a year and a day.
 const LOOK_AHEAD_DAYS: usize = 367;
@@ -29,7 +29,7 @@ struct Found {
     stations: Vec<(String, Option<NaiveDate>)>,
     failing: Vec<(String, String)>,
     runs: Vec<(Job, Option<Run>)>,
-    outbox: outbox::Standing,
+    outbox: post::Standing,
 }
 
 impl Status {
@@ -56,7 +56,7 @@ impl Status {
                     stations,
                     failing: days::failing(c)?.into_iter().collect(),
                     runs,
-                    outbox: outbox::standing(c)?,
+                    outbox: post::standing(c)?,
                 })
             })
             .await
@@ -68,6 +68,9 @@ impl Status {
 fn report(config: &Config, found: &Found, now: DateTime<Utc>) -> String {
     let mut text = format!("{}: {}\n", config.farm, local(config.zone, now));
     text.push_str("configuration: no errors\n");
+    for warning in &config.warnings {
+        line(&mut text, "configuration: warning", &warning.what);
+    }
     let today = config.day_of(now);
     for (name, newest) in &found.stations {
         let words = newest.map_or_else(
@@ -94,8 +97,8 @@ fn report(config: &Config, found: &Found, now: DateTime<Utc>) -> String {
         "outbox",
         &outbox_words(config.zone, &found.outbox, now),
     );
-    for error in &found.outbox.errors {
-        line(&mut text, "outbox", &format!("last error: {error}"));
+    for words in trouble_words(config.zone, &found.outbox) {
+        line(&mut text, "outbox", &words);
     }
     let next: Vec<String> = next_digests(config, now)
         .map(|at| local(config.zone, at))
@@ -130,7 +133,7 @@ fn run_words(config: &Config, run: &Run) -> String {
     format!("{state} for {}, {at}{error}", run.day)
 }
 
-fn outbox_words(zone: Tz, standing: &outbox::Standing, now: DateTime<Utc>) -> String {
+fn outbox_words(zone: Tz, standing: &post::Standing, now: DateTime<Utc>) -> String {
     let waiting = standing.oldest.map_or_else(String::new, |oldest| {
         let hours = (now - oldest).max(TimeDelta::zero()).num_hours();
         format!(", the oldest for {hours} h")
@@ -139,10 +142,39 @@ fn outbox_words(zone: Tz, standing: &outbox::Standing, now: DateTime<Utc>) -> St
         || "none sent yet".to_owned(),
         |at| format!("last sent {}", local(zone, at)),
     );
+    let given_up = match (standing.failed, standing.expired) {
+        (0, 0) => String::new(),
+        (failed, expired) => format!("; {failed} failed, {expired} expired"),
+    };
     format!(
-        "{} waiting{waiting}; {} sent, {last}",
+        "{} waiting{waiting}; {} sent, {last}{given_up}",
         standing.queued, standing.sent
     )
+}
+
+/// What holds mails up, and what became of those given up.
+fn trouble_words(zone: Tz, standing: &post::Standing) -> Vec<String> {
+    let mut words = Vec::new();
+    if let Some(trouble) = &standing.trouble {
+        let since = local(zone, trouble.since);
+        words.push(format!("no mail goes out since {since}: {}", trouble.error));
+        words.extend(
+            trouble
+                .advice
+                .as_ref()
+                .map(|advice| format!("to mend: {advice}")),
+        );
+        words.push(format!("next try {}", local(zone, trouble.next_try)));
+    }
+    let errors = standing.errors.iter();
+    words.extend(errors.map(|error| format!("last error: {error}")));
+    words.extend(standing.given_up.iter().map(|mail| {
+        format!(
+            "{} {} of {} to {}, \"{}\": {}",
+            mail.state, mail.kind, mail.day, mail.person, mail.subject, mail.reason
+        )
+    }));
+    words
 }
 
 /// The next three mornings with a digest: tomorrow's, or those of the next season.

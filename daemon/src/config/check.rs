@@ -13,12 +13,13 @@ use duskflight_core::orchard::{Block, Crop, Product, TrapKind};
 use lettre::Address;
 use serde::de::DeserializeOwned;
 
-use super::file::{MainFile, PersonPart, ProductPart, StationPart};
+use super::file::{MainFile, PersonPart, ProductPart, SmtpPart, StationPart};
 use super::mend::{self, Fault};
 use super::nearest::suggestion;
 use super::problem::{ConfigError, Problem};
+use super::smtp;
 use super::tables::{BlockRow, TrapRow, blocks, traps};
-use super::{Config, MAIN_FILE, MonthDay, Person, Sender, Station};
+use super::{Config, MAIN_FILE, MailRoute, MonthDay, Person, Sender, Station};
 use crate::feed::FeedSource;
 
 /// Past years that can be asked for.
@@ -29,6 +30,7 @@ pub(super) fn read(dir: &Path) -> Result<Config, ConfigError> {
     let mut reader = Reader {
         dir,
         problems: Vec::new(),
+        warnings: Vec::new(),
     };
     let config = reader.read();
     match config {
@@ -39,9 +41,10 @@ pub(super) fn read(dir: &Path) -> Result<Config, ConfigError> {
     }
 }
 
-struct Reader<'a> {
-    dir: &'a Path,
+pub(super) struct Reader<'a> {
+    pub(super) dir: &'a Path,
     problems: Vec<Problem>,
+    warnings: Vec<Problem>,
 }
 
 impl Reader<'_> {
@@ -53,8 +56,21 @@ impl Reader<'_> {
         });
     }
 
-    fn main(&mut self, what: impl Display) {
+    pub(super) fn main(&mut self, what: impl Display) {
         self.problem(MAIN_FILE, None, what);
+    }
+
+    pub(super) fn warn(&mut self, what: impl Display) {
+        self.warnings.push(self.in_main(what));
+    }
+
+    /// Something to say of the main file.
+    pub(super) fn in_main(&self, what: impl Display) -> Problem {
+        Problem {
+            file: self.dir.join(MAIN_FILE),
+            line: None,
+            what: what.to_string(),
+        }
     }
 
     fn read(&mut self) -> Option<Config> {
@@ -65,6 +81,7 @@ impl Reader<'_> {
         self.named("farm.name", &main.farm.name);
         self.address("mail.from", &main.mail.from);
         let calendar = self.calendar(&main);
+        let mail_route = self.mail_route(main.mail.folder, main.mail.smtp);
         let insects = self.insects(&main.insects);
         let people = self.people(main.people);
         let stations = self.stations(main.stations);
@@ -78,7 +95,7 @@ impl Reader<'_> {
         };
         self.blocks(&blocks, &declared);
         self.traps(&traps, &blocks, &named, &products);
-        let calendar = calendar?;
+        let (calendar, mail_route) = (calendar?, mail_route?);
         Some(Config {
             farm: main.farm.name,
             note: main.farm.note,
@@ -95,16 +112,28 @@ impl Reader<'_> {
                 name: main.mail.from_name,
                 address: main.mail.from,
             },
-            mail_folder: self.dir.join(main.mail.folder),
+            mail_route,
             database: self.dir.join(main.store.file),
             contact: main.farm.contact,
             people,
             stations,
             insects,
+            warnings: std::mem::take(&mut self.warnings),
             blocks,
             traps: traps.into_iter().map(|row| row.trap).collect(),
             products,
         })
+    }
+
+    fn mail_route(&mut self, folder: Option<PathBuf>, part: Option<SmtpPart>) -> Option<MailRoute> {
+        match (folder, part) {
+            (Some(folder), None) => Some(MailRoute::Folder(self.dir.join(folder))),
+            (None, Some(part)) => smtp::server(self, part).map(MailRoute::Smtp),
+            _ => {
+                self.main("mail: give either folder or [mail.smtp]");
+                None
+            }
+        }
     }
 
     /// Everything of days and hours.

@@ -7,6 +7,8 @@ use duskflight_core::notice::{DateOrder, Role};
 use duskflight_core::orchard::Part;
 use serde::Deserialize;
 
+use super::secret::Secret;
+use super::smtp::Security;
 use crate::feed::{NceiFeed, TableFeed};
 
 #[derive(Debug, Deserialize)]
@@ -84,7 +86,26 @@ pub(super) struct MailPart {
     #[serde(default = "sender_name")]
     pub(super) from_name: String,
     pub(super) from: String,
-    pub(super) folder: PathBuf,
+    pub(super) folder: Option<PathBuf>,
+    pub(super) smtp: Option<SmtpPart>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct SmtpPart {
+    pub(super) host: String,
+    pub(super) port: Option<u16>,
+    pub(super) security: Security,
+    pub(super) username: Option<String>,
+    pub(super) password_file: Option<PathBuf>,
+    pub(super) password: Option<Secret>,
+    pub(super) ca_file: Option<PathBuf>,
+    #[serde(default = "timeout_s")]
+    pub(super) timeout_s: u16,
+}
+
+const fn timeout_s() -> u16 {
+    60
 }
 
 fn sender_name() -> String {

@@ -6,9 +6,13 @@ mod file;
 mod mend;
 pub(crate) mod nearest;
 mod problem;
+mod secret;
+mod smtp;
 mod tables;
 
 pub use problem::{ConfigError, Problem};
+pub use secret::Secret;
+pub use smtp::{Login, Security, SmtpServer};
 pub use tables::BlockRow;
 
 use std::collections::BTreeMap;
@@ -50,8 +54,8 @@ pub struct Config {
     pub near_days: u16,
     /// The sender.
     pub mail_from: Sender,
-    /// The folder that mails are delivered into.
-    pub mail_folder: PathBuf,
+    /// Where mails go.
+    pub mail_route: MailRoute,
     /// The database file.
     pub database: PathBuf,
     /// Contact that is sent to feeds with every request.
@@ -62,6 +66,8 @@ pub struct Config {
     pub stations: Vec<Station>,
     /// Insect models.
     pub insects: Vec<Insect>,
+    /// What may be used but is probably not meant.
+    pub warnings: Vec<Problem>,
     blocks: Vec<BlockRow>,
     traps: Vec<Trap>,
     products: Vec<Product>,
@@ -83,6 +89,15 @@ pub struct Sender {
     pub name: String,
     /// The address.
     pub address: String,
+}
+
+/// Where mails go.
+#[derive(Debug, Clone)]
+pub enum MailRoute {
+    /// Into a folder, one `.eml` file each.
+    Folder(PathBuf),
+    /// To a mail server.
+    Smtp(SmtpServer),
 }
 
 /// Somebody who gets mail.
@@ -120,6 +135,16 @@ impl Config {
     /// [`ConfigError`] with everything that is wrong, at once.
     pub fn read(dir: &Path) -> Result<Self, ConfigError> {
         check::read(dir)
+    }
+
+    /// What keeps this process from sending mails: a password that it cannot read. Looking at the
+    /// records works all the same, as where only the service is given the password.
+    #[must_use]
+    pub fn unsendable(&self) -> Option<&Problem> {
+        match &self.mail_route {
+            MailRoute::Folder(_) => None,
+            MailRoute::Smtp(server) => server.login.as_ref()?.password.as_ref().err(),
+        }
     }
 
     /// What is declared for one day: blocks by the newest row in force, and all traps.

@@ -1,38 +1,32 @@
 //! From the outbox to the recipient: at least once, first in first out for each of them.
 
-use std::fs::{self, File};
-use std::io::{self, Write};
-use std::path::{Path, PathBuf};
+use chrono::{DateTime, Utc};
+use rusqlite::Connection;
 
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-
-use crate::store::outbox::{self, Waiting};
-use crate::store::{Store, StoreError};
-
-/// Where mails go.
-#[derive(Debug, Clone)]
-pub enum Transport {
-    /// Into a folder, one `.eml` file each.
-    Folder(PathBuf),
-}
+use super::patience::{self, LONGEST, Next, tried_for_too_long};
+use super::transport::{SendError, Transport};
+use super::verdict::Verdict;
+use crate::store::outbox::{self, End, Waiting};
+use crate::store::{Store, StoreError, post};
 
 /// What one round of delivery did.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Delivered {
     /// Mails that the transport took over.
     pub sent: usize,
     /// Mails kept for a later try.
     pub kept: usize,
+    /// Mails given up.
+    pub given_up: usize,
+    /// What ended the round early, since it would befall every other mail, too.
+    pub stopped: Option<SendError>,
 }
-
-/// Pauses after the first, second, … failed try; the last one repeats.
-const PAUSES_MIN: [i64; 5] = [1, 5, 15, 60, 240];
 
 /// Sends every mail that may be sent at `now`. A mail is marked as sent only after the transport
 /// has it, so a crash in between sends it once more, under the same Message-ID and bytes.
 ///
 /// # Errors
-/// When the records cannot be read or written; a mail that cannot be sent is kept instead.
+/// When the records cannot be read or written; a mail that cannot be sent is kept or given up.
 pub async fn deliver(
     store: &Store,
     transport: &Transport,
@@ -41,90 +35,122 @@ pub async fn deliver(
     let mut delivered = Delivered::default();
     while let Some(mail) = store.read(move |c| outbox::next(c, now)).await? {
         let id = mail.message_id.clone();
-        store.write(move |t| outbox::count_try(t, &id)).await?;
-        let id = mail.message_id.clone();
-        match transport.send(&mail) {
+        store.write(move |t| outbox::count_try(t, &id, now)).await?;
+        match transport.send(&mail).await {
             Ok(()) => {
-                store.write(move |t| outbox::mark_sent(t, &id, now)).await?;
+                store.write(move |t| settle_sent(t, &mail, now)).await?;
                 delivered.sent += 1;
             }
             Err(error) => {
-                tracing::warn!(mail.id = %id, error = %error, "mail kept for a later try");
-                let next_try = now + pause(mail.attempts);
-                let error = error.to_string();
-                store
-                    .write(move |t| outbox::keep(t, &id, &error, next_try))
-                    .await?;
-                delivered.kept += 1;
+                let after = settle_failed(store, mail, &error, now).await?;
+                delivered.kept += after.kept;
+                delivered.given_up += after.given_up;
+                if error.of_all {
+                    delivered.stopped = Some(error);
+                    break;
+                }
             }
         }
     }
     Ok(delivered)
 }
 
-fn pause(attempts_before: u32) -> TimeDelta {
-    let place = usize::try_from(attempts_before).unwrap_or(usize::MAX);
-    TimeDelta::minutes(PAUSES_MIN[place.min(PAUSES_MIN.len() - 1)])
+fn settle_sent(
+    connection: &Connection,
+    mail: &Waiting,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    outbox::mark_sent(connection, &mail.message_id, now)?;
+    post::clear_trouble(connection)
 }
 
-impl Transport {
-    fn send(&self, mail: &Waiting) -> io::Result<()> {
-        match self {
-            Self::Folder(folder) => {
-                let stem = file_stem(mail.day, &mail.kind, &mail.person, &mail.adviser);
-                put(folder, &format!("{stem}.eml"), &mail.body).map_err(|error| {
-                    io::Error::new(
-                        error.kind(),
-                        format!("write into {}: {error}", folder.display()),
-                    )
-                })
+async fn settle_failed(
+    store: &Store,
+    mail: Waiting,
+    error: &SendError,
+    now: DateTime<Utc>,
+) -> Result<Delivered, StoreError> {
+    let id = mail.message_id.clone();
+    let failure = error.clone();
+    let after = store
+        .write(move |t| {
+            if failure.of_all {
+                settle_trouble(t, &mail, &failure, now)
+            } else {
+                settle_mail(t, &mail, &failure, now)
             }
+        })
+        .await?;
+    let reason = error.words();
+    if after.given_up > 0 {
+        tracing::error!(mail.id = %id, reason, mails = after.given_up, "mail given up");
+    } else {
+        tracing::warn!(mail.id = %id, reason, "mail kept for a later try");
+    }
+    Ok(after)
+}
+
+/// A failure of one mail; the way to the others is open.
+fn settle_mail(
+    connection: &Connection,
+    mail: &Waiting,
+    error: &SendError,
+    now: DateTime<Utc>,
+) -> Result<Delivered, StoreError> {
+    post::clear_trouble(connection)?;
+    if error.verdict == Verdict::Unclear {
+        outbox::count_refusal(connection, &mail.message_id)?;
+    }
+    let words = error.words();
+    let mut after = Delivered::default();
+    match patience::next(error.verdict, mail, now) {
+        Next::At(at) => {
+            outbox::keep(connection, &mail.message_id, &words, at)?;
+            after.kept = 1;
+        }
+        Next::Never(end) => {
+            outbox::give_up(connection, &mail.message_id, end, &words, now)?;
+            after.given_up = 1;
         }
     }
+    Ok(after)
 }
 
-/// A file name without its ending, made of checked ids only, so that it sorts by day and can be
-/// nothing but a name.
-pub(crate) fn file_stem(day: NaiveDate, kind: &str, person: &str, adviser: &str) -> String {
-    if person == adviser {
-        format!("{day}-{kind}-{person}")
-    } else {
-        format!("{day}-{kind}-{person}-from-{adviser}")
+/// A failure on the way to everybody: no mail is tried for a while. What we can mend never gives a
+/// mail up; what should have passed by itself does after days.
+fn settle_trouble(
+    connection: &Connection,
+    mail: &Waiting,
+    error: &SendError,
+    now: DateTime<Utc>,
+) -> Result<Delivered, StoreError> {
+    let before = post::trouble(connection)?;
+    let trouble = patience::trouble(before.as_ref(), &error.reason, error.advice(), now);
+    post::set_trouble(connection, &trouble)?;
+    outbox::keep(connection, &mail.message_id, &error.reason, now)?;
+    let mut after = Delivered {
+        kept: 1,
+        ..Delivered::default()
+    };
+    if error.advice().is_some() {
+        return Ok(after);
     }
-}
-
-/// Writes a file that is there as a whole or not at all, also after a power cut.
-fn put(folder: &Path, name: &str, bytes: &[u8]) -> io::Result<()> {
-    fs::create_dir_all(folder)?;
-    let unfinished = folder.join(format!(".{name}.part"));
-    let mut file = File::create(&unfinished)?;
-    file.write_all(bytes)?;
-    file.sync_all()?;
-    fs::rename(&unfinished, folder.join(name))?;
-    File::open(folder)?.sync_all()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn pauses_grow_and_then_repeat() {
-        let minutes = [0, 1, 2, 3, 4, 5, 99].map(|attempts| pause(attempts).num_minutes());
-        assert_eq!(minutes, [1, 5, 15, 60, 240, 240, 240]);
+    if tried_for_too_long(mail.first_try, now) {
+        outbox::give_up(
+            connection,
+            &mail.message_id,
+            End::Expired,
+            &error.reason,
+            now,
+        )?;
+        after = Delivered {
+            given_up: 1,
+            ..Delivered::default()
+        };
     }
-
-    #[test]
-    fn delivering_the_same_mail_twice_leaves_one_file_with_its_bytes() {
-        let dir = tempfile::tempdir().unwrap();
-        let folder = dir.path().join("mail");
-        put(&folder, "a.eml", b"one").unwrap();
-        put(&folder, "a.eml", b"one").unwrap();
-        let names: Vec<_> = fs::read_dir(&folder)
-            .unwrap()
-            .map(|e| e.unwrap().file_name())
-            .collect();
-        assert_eq!(names, ["a.eml"]);
-        assert_eq!(fs::read(folder.join("a.eml")).unwrap(), b"one");
+    if tried_for_too_long(Some(trouble.since), now) {
+        after.given_up +=
+            outbox::expire_queued_up_to(connection, now - LONGEST, &error.reason, now)?;
     }
+    Ok(after)
 }

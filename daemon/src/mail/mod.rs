@@ -1,6 +1,15 @@
 //! Mails: composed to the last byte, frozen in the outbox, delivered from there.
 
+mod bytewise;
 pub mod compose;
 pub mod delivery;
+mod folder;
 pub mod message;
 mod one_line;
+mod patience;
+mod shown;
+mod smtp;
+pub mod transport;
+pub mod verdict;
+
+pub(crate) use folder::file_stem;

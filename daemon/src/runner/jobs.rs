@@ -8,7 +8,8 @@ use super::fetching::{self, Fetched, error_chain};
 use crate::clock::day_before;
 use crate::config::{Config, Station};
 use crate::feed::Client;
-use crate::mail::delivery::{Delivered, Transport, deliver};
+use crate::mail::delivery::{Delivered, deliver};
+use crate::mail::transport::Transport;
 use crate::store::jobs::{self, Job};
 use crate::store::{Store, StoreError, days};
 use crate::telling::{TellError, Told, tell};
@@ -128,7 +129,7 @@ impl Workshop {
     /// # Errors
     /// When the records cannot be read or written.
     pub async fn deliver(&self, now: DateTime<Utc>) -> Result<Delivered, StoreError> {
-        let transport = Transport::Folder(self.config.mail_folder.clone());
+        let transport = Transport::of(&self.config);
         let delivered = deliver(&self.store, &transport, now).await?;
         if delivered.sent > 0 {
             tracing::info!(sent = delivered.sent, "mails delivered");

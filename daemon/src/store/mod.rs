@@ -8,6 +8,7 @@ pub mod days;
 pub mod jobs;
 pub mod notes;
 pub mod outbox;
+pub mod post;
 pub mod told;
 pub mod visits;
 

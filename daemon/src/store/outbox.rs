@@ -1,4 +1,4 @@
-//! Mails waiting and sent.
+//! Mails waiting, sent and given up.
 
 use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::id::PersonId;
@@ -66,10 +66,16 @@ pub struct Waiting {
     pub adviser: String,
     /// The civil day of telling.
     pub day: NaiveDate,
+    /// The recipient's address.
+    pub address: String,
     /// The whole message.
     pub body: Vec<u8>,
     /// Tries so far.
     pub attempts: u32,
+    /// Of those, how many were refused without a clear reason.
+    pub refusals: u32,
+    /// When it was tried first.
+    pub first_try: Option<DateTime<Utc>>,
 }
 
 /// Queues a mail.
@@ -80,8 +86,8 @@ pub fn queue(connection: &Connection, mail: &NewMail) -> Result<(), StoreError> 
     connection
         .prepare_cached(
             "INSERT INTO outbox (message_id, kind, person, adviser, day, address, subject, body,
-             queued_at, waits_for, hold_s, state, attempts, next_try_at)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, 'queued', 0, ?9)",
+             queued_at, waits_for, hold_s, state, attempts, refusals, next_try_at)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, 'queued', 0, 0, ?9)",
         )?
         .execute(params![
             mail.message_id,
@@ -109,7 +115,7 @@ pub fn contains(connection: &Connection, message_id: &str) -> Result<bool, Store
         .query_row([message_id], |row| row.get(0))?)
 }
 
-/// The newest civil day before another for which a mail was made.
+/// The newest civil day before another for which a mail was made and not given up.
 ///
 /// # Errors
 /// A failing statement.
@@ -118,24 +124,30 @@ pub fn newest_day(
     before: NaiveDate,
 ) -> Result<Option<NaiveDate>, StoreError> {
     let newest: Option<String> = connection
-        .prepare_cached("SELECT max(day) FROM outbox WHERE day < ?1")?
+        .prepare_cached(
+            "SELECT max(day) FROM outbox WHERE day < ?1 AND state NOT IN ('failed', 'expired')",
+        )?
         .query_row([before.to_string()], |row| row.get(0))?;
     newest.map(|text| day(&text)).transpose()
 }
 
 /// A day in seconds: the longest an alert waits for its adviser's digest.
-const LONGEST_WAIT_S: i64 = 86_400;
+pub(super) const LONGEST_WAIT_S: i64 = 86_400;
 
 /// The next mail that may be tried at an instant: the oldest of a recipient who has no older one
 /// waiting, whose digest has been sent long enough ago, and whose pause after a failure is over.
+/// None while trouble with the way to all recipients holds up every mail.
 ///
 /// # Errors
 /// A failing statement.
 pub fn next(connection: &Connection, now: DateTime<Utc>) -> Result<Option<Waiting>, StoreError> {
     connection
         .prepare_cached(
-            "SELECT message_id, kind, person, adviser, day, body, attempts FROM outbox AS mail
+            "SELECT message_id, kind, person, adviser, day, address, body, attempts, refusals,
+               first_try_at
+             FROM outbox AS mail
              WHERE state = 'queued' AND next_try_at <= ?1
+               AND NOT EXISTS (SELECT 1 FROM mail_trouble WHERE mail_trouble.next_try_at > ?1)
                AND NOT EXISTS (SELECT 1 FROM outbox AS older
                  WHERE older.state = 'queued' AND older.person = mail.person
                    AND older.rowid < mail.rowid)
@@ -159,8 +171,11 @@ fn read(row: &Row<'_>) -> Result<Waiting, StoreError> {
         person: row.get(2)?,
         adviser: row.get(3)?,
         day: day(row.get_ref(4)?.as_str().map_err(rusqlite::Error::from)?)?,
-        body: row.get(5)?,
-        attempts: row.get(6)?,
+        address: row.get(5)?,
+        body: row.get(6)?,
+        attempts: row.get(7)?,
+        refusals: row.get(8)?,
+        first_try: row.get::<_, Option<i64>>(9)?.map(instant).transpose()?,
     })
 }
 
@@ -168,10 +183,17 @@ fn read(row: &Row<'_>) -> Result<Waiting, StoreError> {
 ///
 /// # Errors
 /// A failing statement.
-pub fn count_try(connection: &Connection, message_id: &str) -> Result<(), StoreError> {
+pub fn count_try(
+    connection: &Connection,
+    message_id: &str,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
     connection
-        .prepare_cached("UPDATE outbox SET attempts = attempts + 1 WHERE message_id = ?1")?
-        .execute([message_id])?;
+        .prepare_cached(
+            "UPDATE outbox SET attempts = attempts + 1,
+               first_try_at = coalesce(first_try_at, ?2) WHERE message_id = ?1",
+        )?
+        .execute(params![message_id, now.timestamp()])?;
     Ok(())
 }
 
@@ -210,80 +232,72 @@ pub fn keep(
     Ok(())
 }
 
-/// Where the outbox stands.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Standing {
-    /// Mails waiting.
-    pub queued: u32,
-    /// The oldest of them.
-    pub oldest: Option<DateTime<Utc>>,
-    /// Mails sent.
-    pub sent: u32,
-    /// When the last one was.
-    pub last_sent: Option<DateTime<Utc>>,
-    /// Errors of mails that wait after a failed try.
-    pub errors: Vec<String>,
-}
-
-/// Where the outbox stands.
+/// Counts a refusal without a clear reason.
 ///
 /// # Errors
 /// A failing statement.
-pub fn standing(connection: &Connection) -> Result<Standing, StoreError> {
-    let (queued, oldest, sent, last_sent) = connection.query_row(
-        "SELECT count(*) FILTER (WHERE state = 'queued'), min(queued_at) FILTER (WHERE state = 'queued'),
-                count(*) FILTER (WHERE state = 'sent'), max(sent_at) FROM outbox",
-        [],
-        |row| {
-            Ok((
-                row.get(0)?,
-                row.get::<_, Option<i64>>(1)?,
-                row.get(2)?,
-                row.get::<_, Option<i64>>(3)?,
-            ))
-        },
-    )?;
-    let mut statement = connection.prepare(
-        "SELECT DISTINCT last_error FROM outbox WHERE state = 'queued' AND last_error IS NOT NULL",
-    )?;
-    let errors = statement.query_map([], |row| row.get(0))?;
-    Ok(Standing {
-        queued,
-        oldest: oldest.map(instant).transpose()?,
-        sent,
-        last_sent: last_sent.map(instant).transpose()?,
-        errors: errors.collect::<Result<_, _>>()?,
-    })
+pub fn count_refusal(connection: &Connection, message_id: &str) -> Result<(), StoreError> {
+    connection
+        .prepare_cached("UPDATE outbox SET refusals = refusals + 1 WHERE message_id = ?1")?
+        .execute([message_id])?;
+    Ok(())
 }
 
-/// A mail in one line.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Line {
-    /// `digest` or `alert`.
-    pub kind: String,
-    /// The recipient's id.
-    pub person: String,
-    /// Its subject.
-    pub subject: String,
+/// How a mail ends that is not sent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum End {
+    /// It was refused.
+    Failed,
+    /// It was tried for too long.
+    Expired,
 }
 
-/// The mails of a civil day that tell of an event.
+impl End {
+    /// The word in the database and for people.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Failed => "failed",
+            Self::Expired => "expired",
+        }
+    }
+}
+
+/// Gives a mail up. What it told counts as untold from now on.
 ///
 /// # Errors
 /// A failing statement.
-pub fn with_news(connection: &Connection, on: NaiveDate) -> Result<Vec<Line>, StoreError> {
-    let mut statement = connection.prepare_cached(
-        "SELECT kind, person, subject FROM outbox
-         WHERE day = ?1 AND message_id IN (SELECT mail FROM told) ORDER BY rowid",
-    )?;
-    let rows = statement.query_map([on.to_string()], |row| {
-        Ok(Line {
-            kind: row.get(0)?,
-            person: row.get(1)?,
-            subject: row.get(2)?,
-        })
-    })?;
-    Ok(rows.collect::<Result<_, _>>()?)
+pub fn give_up(
+    connection: &Connection,
+    message_id: &str,
+    end: End,
+    error: &str,
+    at: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    connection
+        .prepare_cached(
+            "UPDATE outbox SET state = ?2, last_error = ?3, given_up_at = ?4 WHERE message_id = ?1",
+        )?
+        .execute(params![message_id, end.name(), error, at.timestamp()])?;
+    Ok(())
+}
+
+/// Gives up all mails that were queued up to an instant and are still waiting, and tells how many.
+///
+/// # Errors
+/// A failing statement.
+pub fn expire_queued_up_to(
+    connection: &Connection,
+    oldest: DateTime<Utc>,
+    error: &str,
+    at: DateTime<Utc>,
+) -> Result<usize, StoreError> {
+    Ok(connection
+        .prepare_cached(
+            "UPDATE outbox SET state = 'expired', last_error = ?2, given_up_at = ?3
+             WHERE state = 'queued' AND queued_at <= ?1",
+        )?
+        .execute(params![oldest.timestamp(), error, at.timestamp()])?)
 }
 
 #[cfg(test)]

@@ -127,17 +127,33 @@ CREATE TABLE outbox (
   queued_at   INTEGER NOT NULL,
   waits_for   TEXT REFERENCES outbox (message_id),             -- the adviser's digest that must be sent first
   hold_s      INTEGER NOT NULL,                                -- seconds to wait after that one was sent
-  state       TEXT NOT NULL CHECK (state IN ('queued', 'sent')),
+  state       TEXT NOT NULL                                    -- failed = refused, expired = given up after days
+              CHECK (state IN ('queued', 'sent', 'failed', 'expired')),
   attempts    INTEGER NOT NULL,                                -- counted before each try
+  refusals    INTEGER NOT NULL,                                -- tries refused without a clear reason
+  first_try_at INTEGER,                                        -- instant of the first try
   next_try_at INTEGER NOT NULL,                                -- not tried before this instant
-  last_error  TEXT,
+  last_error  TEXT,                                            -- why the last try failed; no address, no secret
   sent_at     INTEGER,                                         -- instant the transport took it over
+  given_up_at INTEGER,                                         -- instant it became failed or expired
   UNIQUE (kind, person, adviser, day)
 ) STRICT;
 CREATE INDEX outbox_by_state ON outbox (state, person, queued_at);
 
+CREATE TABLE mail_trouble (
+  -- Trouble with the way to all recipients, such as a server that is down or a wrong password: while
+  -- there is a row, no mail is tried before next_try_at. One row at most.
+  id          INTEGER PRIMARY KEY CHECK (id = 1),
+  since       INTEGER NOT NULL,                                -- instant of the first failure in a row
+  failures    INTEGER NOT NULL CHECK (failures >= 1),          -- failures in a row
+  next_try_at INTEGER NOT NULL,
+  error       TEXT NOT NULL,                                   -- what happened last; no address, no secret
+  advice      TEXT                                             -- what to mend; NULL = it may pass by itself
+) STRICT;
+
 CREATE TABLE told (
-  -- The ledger: what each person was told of each event, every revision of it.
+  -- The ledger: what each person was told of each event, every revision of it. Rows whose mail has
+  -- failed or expired count as untold.
   season      INTEGER NOT NULL,                                -- year
   block       TEXT NOT NULL,
   insect      TEXT NOT NULL,

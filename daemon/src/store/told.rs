@@ -8,6 +8,7 @@ use rusqlite::{Connection, params};
 use super::{StoreError, day};
 
 /// The last revision of every event of a season that a person was told up to and including a day.
+/// What stood in a mail that was given up was not told.
 ///
 /// # Errors
 /// A failing statement.
@@ -19,7 +20,9 @@ pub fn latest(
 ) -> Result<Vec<Told>, StoreError> {
     let mut statement = connection.prepare_cached(
         "SELECT block, insect, event, max(revision), value, day FROM told
-         WHERE season = ?1 AND person = ?2 AND day <= ?3 GROUP BY block, insect, event",
+         WHERE season = ?1 AND person = ?2 AND day <= ?3 AND (mail IS NULL OR mail NOT IN (
+           SELECT message_id FROM outbox WHERE state IN ('failed', 'expired')))
+         GROUP BY block, insect, event",
     )?;
     let rows = statement.query_map(params![season, person.as_str(), up_to.to_string()], |row| {
         Ok((
@@ -52,10 +55,12 @@ pub fn latest(
     .collect()
 }
 
-/// Writes what a person is told into the ledger; without a mail it is recorded as history.
+/// Writes what a person is told into the ledger; without a mail it is recorded as history. Its
+/// revision is the next one after all that are there, also after those that count as untold, which
+/// the notice does not know of.
 ///
 /// # Errors
-/// A failing statement, such as a revision that is there already.
+/// A failing statement.
 pub fn record(
     connection: &Connection,
     person: &PersonId,
@@ -64,14 +69,17 @@ pub fn record(
     mail: Option<&str>,
 ) -> Result<(), StoreError> {
     connection
-        .prepare_cached("INSERT INTO told VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)")?
+        .prepare_cached(
+            "INSERT INTO told (season, block, insect, event, person, revision, value, day, mail)
+             SELECT ?1, ?2, ?3, ?4, ?5, coalesce(max(revision), 0) + 1, ?6, ?7, ?8 FROM told
+             WHERE season = ?1 AND block = ?2 AND insect = ?3 AND event = ?4 AND person = ?5",
+        )?
         .execute(params![
             notice.year,
             notice.block.as_str(),
             notice.insect.as_str(),
             notice.event.to_string(),
             person.as_str(),
-            notice.revision,
             notice.change.value().map(|value| value.to_string()),
             on.to_string(),
             mail,

@@ -9,6 +9,7 @@ use duskflight_core::season::BlockSeason;
 use rusqlite::Connection;
 
 use super::since::since;
+use super::trouble::trouble;
 use super::{Night, TellError};
 use crate::clock::day_before;
 use crate::config::{Config, Person};
@@ -16,7 +17,7 @@ use crate::mail::compose::{self, Adviser, Extras, GrowerAlert};
 use crate::mail::message::{ComposeError, Composed, Envelope, Mailbox};
 use crate::records::hash;
 use crate::store::outbox::{self, MailKind, NewMail};
-use crate::store::{days, told};
+use crate::store::told;
 
 /// A digest told so long after its hour says that it is late.
 const LATE_AFTER: TimeDelta = TimeDelta::hours(1);
@@ -138,7 +139,7 @@ impl Desk<'_> {
             seasons,
             &notices,
             &self.night.stations,
-            self.trouble()?,
+            trouble(self.connection, self.config, adviser, self.night.as_of)?,
             |notice| cause(&causes, notice),
         );
         let hold = format!("{} h after this digest is sent", self.config.hold_hours);
@@ -263,26 +264,6 @@ impl Desk<'_> {
             causes.extend(why.map(|why| (key, why)));
         }
         Ok(causes)
-    }
-
-    /// Trouble that only the records show.
-    fn trouble(&self) -> Result<Vec<String>, TellError> {
-        let failing = days::failing(self.connection)?;
-        let stations = self.config.stations.iter();
-        let mut lines: Vec<String> = stations
-            .filter_map(|station| {
-                let error = failing.get(station.id.as_str())?;
-                Some(format!("{}: the last fetch failed: {error}", station.name))
-            })
-            .collect();
-        let standing = outbox::standing(self.connection)?;
-        lines.extend(
-            standing
-                .errors
-                .iter()
-                .map(|error| format!("mail waits: {error}")),
-        );
-        Ok(lines)
     }
 
     fn message_id(&self, kind: MailKind, person: &Person, adviser: &Person) -> String {

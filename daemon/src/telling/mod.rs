@@ -3,6 +3,7 @@
 mod mails;
 mod night;
 mod since;
+mod trouble;
 
 pub use mails::{Draft, Purpose, Telling, prepare};
 pub use night::{Night, night};

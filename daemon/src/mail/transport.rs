@@ -1,0 +1,87 @@
+//! The ways a mail can go, and how a try fails.
+
+use std::path::PathBuf;
+
+use super::folder::{file_stem, put};
+use super::smtp;
+use super::verdict::Verdict;
+use crate::config::{Config, MailRoute, SmtpServer};
+use crate::store::outbox::Waiting;
+
+/// Where mails go.
+#[derive(Debug, Clone)]
+pub enum Transport {
+    /// Into a folder, one `.eml` file each.
+    Folder(PathBuf),
+    /// To a mail server.
+    Smtp {
+        /// The server.
+        server: Box<SmtpServer>,
+        /// The address that mails come from.
+        sender: String,
+    },
+}
+
+/// Why a mail could not be handed over.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{reason}")]
+pub struct SendError {
+    /// What it means.
+    pub verdict: Verdict,
+    /// Whether it would befall every other mail, too.
+    pub of_all: bool,
+    /// What happened, without addresses and secrets.
+    pub reason: String,
+}
+
+impl SendError {
+    /// What to mend, where it is ours to mend.
+    #[must_use]
+    pub const fn advice(&self) -> Option<&'static str> {
+        match self.verdict {
+            Verdict::OurFault { advice } => Some(advice),
+            _ => None,
+        }
+    }
+
+    /// What happened and what to mend.
+    #[must_use]
+    pub fn words(&self) -> String {
+        match self.advice() {
+            Some(advice) => format!("{}; {advice}", self.reason),
+            None => self.reason.clone(),
+        }
+    }
+}
+
+impl Transport {
+    /// The way that is declared.
+    #[must_use]
+    pub fn of(config: &Config) -> Self {
+        match &config.mail_route {
+            MailRoute::Folder(folder) => Self::Folder(folder.clone()),
+            MailRoute::Smtp(server) => Self::Smtp {
+                server: Box::new(server.clone()),
+                sender: config.mail_from.address.clone(),
+            },
+        }
+    }
+
+    /// Hands a mail over, to its one recipient, unchanged.
+    ///
+    /// # Errors
+    /// [`SendError`] with what it means for this and the other mails.
+    pub async fn send(&self, mail: &Waiting) -> Result<(), SendError> {
+        match self {
+            Self::Folder(folder) => {
+                let stem = file_stem(mail.day, &mail.kind, &mail.person, &mail.adviser);
+                put(folder, &format!("{stem}.eml"), &mail.body).map_err(|error| SendError {
+                    verdict: Verdict::TryAgain,
+                    of_all: true,
+                    reason: format!("write into the mail folder {}: {error}", folder.display()),
+                })
+            }
+            Self::Smtp { server, sender } => smtp::send(server, sender, mail).await,
+        }
+    }
+}

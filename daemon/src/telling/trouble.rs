@@ -1,0 +1,90 @@
+//! Trouble that only the records show: feeds that fail, mails that wait, were late or were given up.
+
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use rusqlite::Connection;
+
+use crate::clock::day_before;
+use crate::config::{Config, Person};
+use crate::store::jobs::{self, Job};
+use crate::store::post::{self, GivenUp, Late};
+use crate::store::{StoreError, days};
+
+/// A mail that was sent so long after it could have been is called late.
+const LATE_AFTER: TimeDelta = TimeDelta::hours(2);
+
+/// Lines for an adviser's digest of a civil day: what stands wrong, and how the mails about their
+/// blocks have fared since the telling before.
+pub(super) fn trouble(
+    connection: &Connection,
+    config: &Config,
+    adviser: &Person,
+    as_of: NaiveDate,
+) -> Result<Vec<String>, StoreError> {
+    let mut lines = feeds(connection, config)?;
+    let standing = post::standing(connection)?;
+    let waiting = standing.trouble.map(|trouble| trouble.error);
+    let waiting = waiting.into_iter().chain(standing.errors);
+    lines.extend(waiting.map(|error| format!("mail waits: {error}")));
+    let since = told_before(connection, config, as_of)?;
+    let given_up = post::given_up_since(connection, adviser.id.as_str(), since)?;
+    lines.extend(given_up.iter().map(|mail| given_up_line(config, mail)));
+    let late = post::late_since(connection, adviser.id.as_str(), since, LATE_AFTER)?;
+    lines.extend(late.iter().map(|mail| late_line(config, mail)));
+    Ok(lines)
+}
+
+fn feeds(connection: &Connection, config: &Config) -> Result<Vec<String>, StoreError> {
+    let failing = days::failing(connection)?;
+    let stations = config.stations.iter();
+    Ok(stations
+        .filter_map(|station| {
+            let error = failing.get(station.id.as_str())?;
+            Some(format!("{}: the last fetch failed: {error}", station.name))
+        })
+        .collect())
+}
+
+/// When the telling before that of a day was done.
+fn told_before(
+    connection: &Connection,
+    config: &Config,
+    as_of: NaiveDate,
+) -> Result<DateTime<Utc>, StoreError> {
+    let newest = jobs::newest(connection, Job::Tell, true)?;
+    let before = newest.filter(|run| run.day < as_of);
+    Ok(before
+        .and_then(|run| run.finished)
+        .unwrap_or_else(|| config.digest_instant(day_before(as_of))))
+}
+
+fn given_up_line(config: &Config, mail: &GivenUp) -> String {
+    let how = match mail.state.as_str() {
+        "expired" => "could not be delivered for three days",
+        _ => "was refused",
+    };
+    format!(
+        "the {} of {} to {} {how} and is given up ({}); what it said counts as untold",
+        mail.kind,
+        config.words.day(mail.day),
+        name(config, &mail.person),
+        mail.reason
+    )
+}
+
+fn late_line(config: &Config, mail: &Late) -> String {
+    let sent = mail.sent.with_timezone(&config.zone);
+    format!(
+        "the {} of {} to {} was delivered late, on {}, {}",
+        mail.kind,
+        config.words.day(mail.day),
+        name(config, &mail.person),
+        config.words.day(sent.date_naive()),
+        sent.format("%H:%M")
+    )
+}
+
+/// A person's name, or the id of one who is no longer declared.
+fn name<'a>(config: &'a Config, id: &'a str) -> &'a str {
+    let person = config.people.iter().find(|person| person.id.as_str() == id);
+    person.map_or(id, |person| &person.name)
+}
