@@ -495,6 +495,80 @@ fn service_lists_what_is_due_and_overdue() {
 }
 
 #[test]
+fn mails_that_cannot_be_delivered_are_kept_shown_and_go_when_the_way_is_free() {
+    let farm = told_farm_without_a_mail_folder();
+    let list = || printed(&["outbox", "list", "--config", farm.config()]);
+    assert!(list().contains("queued"), "{}", list());
+    let status = printed(&["status", "--config", farm.config()]);
+    assert!(status.contains("write into the mail folder"), "{status}");
+    let said = refused(
+        2,
+        &["outbox", "retry", "no-such-mail", "--config", farm.config()],
+    );
+    assert!(said.contains("no such mail is waiting"), "{said}");
+
+    std::fs::remove_file(farm.path("mail")).unwrap();
+    farm.nightly("2022-04-17");
+    assert!(
+        farm.mails()
+            .contains(&"2022-04-16-digest-ada.eml".to_owned()),
+        "{:?}",
+        farm.mails()
+    );
+}
+
+#[test]
+fn what_a_dropped_mail_told_is_told_anew() {
+    let farm = told_farm_without_a_mail_folder();
+    let id = rows(
+        &farm.database(),
+        "SELECT trim(message_id, '<>') FROM outbox WHERE kind = 'alert'",
+    );
+    printed(&["outbox", "drop", &id[0][0], "--config", farm.config()]);
+    std::fs::remove_file(farm.path("mail")).unwrap();
+    farm.nightly("2022-04-17");
+    let told = "SELECT day, revision FROM told WHERE person = 'gil' AND event = 'egg-laying-start' ORDER BY 2";
+    assert_eq!(
+        rows(&farm.database(), told),
+        [["2022-04-16", "1"], ["2022-04-17", "2"]]
+    );
+}
+
+/// A farm whose first morning was told while a file stood where the mail folder should be.
+fn told_farm_without_a_mail_folder() -> Farm {
+    let farm = Farm::new("2022-04-30");
+    farm.import("round.csv", VISITS);
+    farm.write("mail", "in the way");
+    let said = refused(
+        75,
+        &[
+            "nightly",
+            "--config",
+            farm.config(),
+            "--as-of",
+            "2022-04-16",
+        ],
+    );
+    assert!(said.contains("mails are kept"), "{said}");
+    farm
+}
+
+#[test]
+fn the_healthcheck_is_about_work_done() {
+    let stale = told_farm();
+    let said = refused(75, &["status", "--config", stale.config(), "--healthcheck"]);
+    assert!(said.contains("newest complete day 2022-04-15"), "{said}");
+    assert!(said.contains("was not told"), "{said}");
+
+    // A table that goes on for years is asked only for what has been.
+    let fresh = Farm::new("2040-12-31");
+    fresh.change("history_years = 12", "history_years = 3");
+    printed(&["nightly", "--config", fresh.config()]);
+    let said = printed(&["status", "--config", fresh.config(), "--healthcheck"]);
+    assert_eq!(said, "healthy\n");
+}
+
+#[test]
 fn a_day_that_has_not_come_is_not_told() {
     let farm = Farm::new("2022-12-31");
     let said = refused(
@@ -515,7 +589,7 @@ fn a_day_that_has_not_come_is_not_told() {
 fn every_command_explains_itself() {
     let help: Vec<String> = [
         "", "demo", "init", "check", "run", "nightly", "status", "season", "preview", "visits",
-        "notes", "heat",
+        "notes", "outbox", "heat",
     ]
     .iter()
     .map(|command| {

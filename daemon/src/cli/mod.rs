@@ -6,6 +6,7 @@ mod demo;
 mod heat;
 mod init;
 mod nightly;
+mod outbox;
 mod preview;
 mod records;
 mod run;
@@ -48,6 +49,8 @@ enum Command {
     Preview(preview::Preview),
     Told(told::Told),
     #[command(subcommand)]
+    Outbox(outbox::Outbox),
+    #[command(subcommand)]
     Visits(records::Visits),
     #[command(subcommand)]
     Notes(records::Notes),
@@ -75,6 +78,7 @@ pub fn main() -> ExitCode {
         Command::Service(command) => common::block_on(command.run()),
         Command::Preview(command) => common::block_on(command.run()),
         Command::Told(command) => common::block_on(command.run()),
+        Command::Outbox(command) => common::block_on(command.run()),
         Command::Visits(command) => common::block_on(command.run()),
         Command::Notes(command) => common::block_on(command.run()),
         Command::Heat(command) => command.run(),

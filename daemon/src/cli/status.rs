@@ -9,11 +9,17 @@ use clap::Args;
 
 use super::Failure;
 use super::common::{ConfigDir, open_store, print};
-use crate::clock::{Clock, SystemClock};
+use crate::clock::{Clock, SystemClock, day_before};
 use crate::config::Config;
 use crate::store::jobs::{Job, Run, RunState};
 use crate::store::{StoreError, days, jobs, post};
 
+/// Public archives lag two to three days.
+const FRESH_DAYS: i64 = 4;
+/// A morning is told within so long of its hour.
+const TOLD_WITHIN: TimeDelta = TimeDelta::hours(2);
+/// An alert waits for a day and its hold at the longest.
+const SENT_WITHIN: TimeDelta = TimeDelta::hours(36);
 /// A season begins within a year and a day.
 const LOOK_AHEAD_DAYS: usize = 367;
 
@@ -22,6 +28,9 @@ const LOOK_AHEAD_DAYS: usize = 367;
 pub(super) struct Status {
     #[command(flatten)]
     config: ConfigDir,
+    /// Say only what is stale, and exit with 75 when anything is: for an outside watcher
+    #[arg(long)]
+    healthcheck: bool,
 }
 
 /// What the records say.
@@ -61,8 +70,55 @@ impl Status {
             })
             .await
             .context("read the records")?;
+        if self.healthcheck {
+            return healthy(&config, &found, now);
+        }
         print(&report(&config, &found, now))
     }
+}
+
+/// Health means that work was done: recent temperatures, a told morning, no mail that waits long.
+fn healthy(config: &Config, found: &Found, now: DateTime<Utc>) -> Result<(), Failure> {
+    let stale = stale(config, found, now);
+    if stale.is_empty() {
+        return print("healthy\n");
+    }
+    Err(Failure::try_later(anyhow::anyhow!("{}", stale.join("; "))))
+}
+
+fn stale(config: &Config, found: &Found, now: DateTime<Utc>) -> Vec<String> {
+    let today = config.day_of(now);
+    let mut stale = Vec::new();
+    for (name, newest) in &found.stations {
+        let fresh = newest.is_some_and(|day| (today - day).num_days() <= FRESH_DAYS);
+        if !fresh {
+            let newest = newest.map_or_else(|| "none".to_owned(), |day| day.to_string());
+            stale.push(format!("station {name}: newest complete day {newest}"));
+        }
+    }
+    let told = |day| {
+        let done = |run: &Run| run.state == RunState::Done && run.day >= day;
+        found
+            .runs
+            .iter()
+            .any(|(job, run)| *job == Job::Tell && run.as_ref().is_some_and(done))
+    };
+    let due = if now > config.digest_instant(today) + TOLD_WITHIN {
+        today
+    } else {
+        day_before(today)
+    };
+    if !told(due) {
+        stale.push(format!("{due} was not told"));
+    }
+    if found
+        .outbox
+        .oldest
+        .is_some_and(|oldest| now - oldest > SENT_WITHIN)
+    {
+        stale.push("a mail has been waiting for more than a day and a half".to_owned());
+    }
+    stale
 }
 
 fn report(config: &Config, found: &Found, now: DateTime<Utc>) -> String {
