@@ -142,6 +142,40 @@ fn season_for_people_says_the_same() {
 }
 
 #[test]
+fn a_farm_that_reads_celsius_gets_its_degree_days_in_celsius() {
+    let farm = told_farm();
+    farm.change("[farm]", "[farm]\nunit = \"c\"\ndate_order = \"day-month\"");
+    let text = printed(&["season", "--config", farm.config(), "--as-of", "2022-04-25"]);
+    // 80 °F-days are 44.4 °C-days, 1056 are 586.7.
+    assert!(text.contains("44 °C-days"), "{text}");
+    assert!(
+        text.contains("587 °C-days from the egg-laying start"),
+        "{text}"
+    );
+    assert!(text.contains("confirmed 12 Apr"), "{text}");
+}
+
+#[test]
+fn answers_to_an_alert_go_to_the_adviser_and_to_a_digest_to_the_operator() {
+    let farm = Farm::new("2022-04-30");
+    farm.change("[farm]", "[farm]\noperator = \"office@test.example\"");
+    farm.import("round.csv", VISITS);
+    farm.nightly("2022-04-16");
+    farm.nightly("2022-04-17");
+    let mail = |name: &str| std::fs::read_to_string(farm.path("mail").join(name)).unwrap();
+    let digest = mail("2022-04-16-digest-ada.eml");
+    assert!(
+        digest.contains("Reply-To: Duskflight <office@test.example>"),
+        "{digest}"
+    );
+    let alert = mail("2022-04-16-alert-gil-from-ada.eml");
+    assert!(
+        alert.contains("Reply-To: \"Ada Vance\" <ada@test.example>"),
+        "{alert}"
+    );
+}
+
+#[test]
 fn preview_shows_the_mails_of_a_day_and_tells_nobody() {
     let farm = told_farm();
     let before = rows(

@@ -92,7 +92,7 @@ pub(super) fn workshop(config: &Arc<Config>) -> Result<Workshop, Failure> {
 
 /// Prepares the way to the feeds.
 pub(super) fn feed_client(config: &Config) -> Result<Client, Failure> {
-    let client = Client::new(Limits::default(), config.contact.as_deref());
+    let client = Client::new(Limits::default(), config.operator.as_deref());
     Ok(client.context("prepare the HTTP client")?)
 }
 

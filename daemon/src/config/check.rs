@@ -79,6 +79,9 @@ impl Reader<'_> {
         let traps = traps(&self.dir.join("traps.csv"), &mut self.problems);
         let main = main?;
         self.named("farm.name", &main.farm.name);
+        if let Some(operator) = &main.farm.operator {
+            self.address("farm.operator", operator);
+        }
         self.address("mail.from", &main.mail.from);
         let calendar = self.calendar(&main);
         let mail_route = self.mail_route(main.mail.folder, main.mail.smtp);
@@ -114,7 +117,8 @@ impl Reader<'_> {
             },
             mail_route,
             database: self.dir.join(main.store.file),
-            contact: main.farm.contact,
+            operator: main.farm.operator,
+            unit: main.farm.unit,
             people,
             stations,
             insects,

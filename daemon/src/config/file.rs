@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use duskflight_core::id::{PersonId, ProductId, StationId};
 use duskflight_core::notice::{DateOrder, Role};
 use duskflight_core::orchard::Part;
+use duskflight_core::temperature::Unit;
 use serde::Deserialize;
 
 use super::secret::Secret;
@@ -38,7 +39,8 @@ pub(super) struct FarmPart {
     pub(super) name: String,
     pub(super) timezone: String,
     pub(super) note: Option<String>,
-    pub(super) contact: Option<String>,
+    pub(super) operator: Option<String>,
+    pub(super) unit: Option<Unit>,
     #[serde(default)]
     pub(super) date_order: DateOrder,
 }

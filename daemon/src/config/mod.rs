@@ -24,6 +24,7 @@ use duskflight_core::id::{BlockId, PersonId, StationId};
 use duskflight_core::insect::Insect;
 use duskflight_core::notice::{Role, Words};
 use duskflight_core::orchard::{Orchard, Product, Trap};
+use duskflight_core::temperature::Unit;
 
 use crate::clock::{at_local, day_in};
 use crate::feed::FeedSource;
@@ -58,8 +59,10 @@ pub struct Config {
     pub mail_route: MailRoute,
     /// The database file.
     pub database: PathBuf,
-    /// Contact that is sent to feeds with every request.
-    pub contact: Option<String>,
+    /// The address of whoever looks after the box: sent to the feeds, and adviser's mails answer to it.
+    pub operator: Option<String>,
+    /// The unit of printed degree-days; the insect's own when `None`.
+    pub unit: Option<Unit>,
     /// People.
     pub people: Vec<Person>,
     /// Stations.

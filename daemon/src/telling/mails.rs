@@ -276,6 +276,20 @@ impl Desk<'_> {
         format!("<{}.{}.{key}@{domain}>", kind.name(), self.night.as_of)
     }
 
+    /// Who reads an answer: the adviser to a grower's, the operator to the adviser's.
+    fn reply_to<'a>(&'a self, kind: MailKind, adviser: &'a Person) -> Option<Mailbox<'a>> {
+        match kind {
+            MailKind::Alert => Some(Mailbox {
+                name: &adviser.name,
+                address: &adviser.email,
+            }),
+            MailKind::Digest => self.config.operator.as_deref().map(|address| Mailbox {
+                name: &self.config.mail_from.name,
+                address,
+            }),
+        }
+    }
+
     /// The moment of telling in words, with its zone.
     fn as_of(&self) -> String {
         let local = self.now.with_timezone(&self.config.zone);
@@ -307,7 +321,7 @@ impl Desk<'_> {
                 name: &person.name,
                 address: &person.email,
             },
-            reply_to: None,
+            reply_to: self.reply_to(kind, adviser),
             message_id: &message_id,
             date: self.now.with_timezone(&self.config.zone).fixed_offset(),
             as_of: &as_of,

@@ -51,10 +51,9 @@ pub fn night(
                 block.station == station.id && insect.crops.contains(&block.crop)
             });
             placed.extend(of_station.map(|(place, block)| {
-                (
-                    place,
-                    assess(&orchard, block, insect, &heat, &visits, &notes),
-                )
+                let season = assess(&orchard, block, insect, &heat, &visits, &notes);
+                let unit = config.unit.unwrap_or(season.unit);
+                (place, BlockSeason { unit, ..season })
             }));
         }
         stations.extend(view);
