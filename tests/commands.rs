@@ -488,6 +488,7 @@ fn init_two_lines_changed_check_and_a_night_give_the_first_digest() {
         "{said}"
     );
     assert!(said.contains("look at: person grower"), "{said}");
+    assert!(said.contains("mail: the folder"), "{said}");
     printed(&["nightly", "--config", farm, "--as-of", "2022-06-20"]);
     let digest = dir.path().join("farm/mail/2022-06-20-digest-adviser.eml");
     let digest = std::fs::read_to_string(digest).unwrap();
@@ -548,6 +549,36 @@ fn mails_that_cannot_be_delivered_are_kept_shown_and_go_when_the_way_is_free() {
             .contains(&"2022-04-16-digest-ada.eml".to_owned()),
         "{:?}",
         farm.mails()
+    );
+}
+
+#[test]
+fn a_test_mail_goes_through_the_outbox_and_says_what_became_of_it_per_person() {
+    let farm = Farm::new("2022-04-30");
+    let said = printed(&["test-mail", "--config", farm.config()]);
+    assert!(
+        said.contains("ada <ada@test.example>: sent, written as "),
+        "{said}"
+    );
+    assert!(
+        said.contains("gil <gil@test.example>: sent, written as "),
+        "{said}"
+    );
+    assert_eq!(farm.mails().len(), 2);
+    let said = refused(2, &["test-mail", "bo", "--config", farm.config()]);
+    assert!(said.contains("person bo: no such person"), "{said}");
+
+    let blocked = told_farm_without_a_mail_folder();
+    let output = crate::harness::run(&["test-mail", "ada", "--config", blocked.config()]);
+    assert_eq!(output.status.code(), Some(75));
+    let said = String::from_utf8(output.stdout).unwrap();
+    assert!(
+        said.contains("ada <ada@test.example>: queued, behind older mails"),
+        "{said}"
+    );
+    assert!(
+        said.contains("no mail goes out: write into the mail folder"),
+        "{said}"
     );
 }
 

@@ -10,19 +10,20 @@ use duskflight_core::orchard::{Block, Orchard};
 use super::Failure;
 use super::common::{AsOf, ConfigDir, feed_client, plain_table, print};
 use crate::config::Config;
+use crate::mail::transport::Transport;
 use crate::runner::fetching::try_station;
 
 /// Check the whole configuration: every error at once, with file, line and what to do
 ///
 /// Exits with 78 when anything is wrong. With --online every station is also asked for its last
-/// days, and nothing is stored.
+/// days and the mail server for a login; nothing is stored or sent.
 #[derive(Debug, Args)]
 pub(super) struct Check {
     #[command(flatten)]
     config: ConfigDir,
     #[command(flatten)]
     as_of: AsOf,
-    /// Also ask every station for its last days
+    /// Also ask every station for its last days, and the mail server for a login
     #[arg(long)]
     online: bool,
 }
@@ -138,10 +139,17 @@ async fn online(config: &Arc<Config>, day: NaiveDate) -> Result<(), Failure> {
             }
         }
     }
+    match Transport::of(config).try_out().await {
+        Ok(words) => print(&format!("mail: {words}\n"))?,
+        Err(error) => {
+            failed += 1;
+            print(&format!("mail: {}\n", error.words()))?;
+        }
+    }
     if failed > 0 {
-        let stations = config.stations.len();
         return Err(Failure::try_later(anyhow::anyhow!(
-            "{failed} of {stations} stations could not be read"
+            "{failed} of {} tries failed",
+            config.stations.len() + 1
         )));
     }
     Ok(())

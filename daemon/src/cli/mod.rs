@@ -13,6 +13,7 @@ mod run;
 mod season;
 mod service;
 mod status;
+mod test_mail;
 mod told;
 
 use std::fmt::Display;
@@ -48,6 +49,7 @@ enum Command {
     Service(service::Service),
     Preview(preview::Preview),
     Told(told::Told),
+    TestMail(test_mail::TestMail),
     #[command(subcommand)]
     Outbox(outbox::Outbox),
     #[command(subcommand)]
@@ -78,6 +80,7 @@ pub fn main() -> ExitCode {
         Command::Service(command) => common::block_on(command.run()),
         Command::Preview(command) => common::block_on(command.run()),
         Command::Told(command) => common::block_on(command.run()),
+        Command::TestMail(command) => common::block_on(command.run()),
         Command::Outbox(command) => common::block_on(command.run()),
         Command::Visits(command) => common::block_on(command.run()),
         Command::Notes(command) => common::block_on(command.run()),

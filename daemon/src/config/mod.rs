@@ -103,6 +103,16 @@ pub enum MailRoute {
     Smtp(SmtpServer),
 }
 
+impl Sender {
+    /// The part of the address after the `@`: it ends every Message-ID.
+    #[must_use]
+    pub fn domain(&self) -> &str {
+        self.address
+            .rsplit_once('@')
+            .map_or("localhost", |(_, domain)| domain)
+    }
+}
+
 /// Somebody who gets mail.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Person {
@@ -186,6 +196,14 @@ impl Config {
     #[must_use]
     pub fn day_of(&self, now: DateTime<Utc>) -> NaiveDate {
         day_in(self.zone, now)
+    }
+
+    /// An instant in words, with the farm's zone.
+    #[must_use]
+    pub fn moment_words(&self, now: DateTime<Utc>) -> String {
+        let local = now.with_timezone(&self.zone);
+        let day = self.words.long_day(local.date_naive());
+        format!("{day}, {}", local.format("%H:%M %Z"))
     }
 
     /// The instant at which a civil day is told.

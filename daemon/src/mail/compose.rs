@@ -1,11 +1,13 @@
 //! The two mails people get: the adviser's morning digest and the grower's key-date alert.
 
 use askama::Template;
+use chrono::{DateTime, Utc};
 use duskflight_core::notice::{Alert, BlockLines, CAUTION, Digest, TableRow, Words};
 use textwrap::{Options, WordSplitter};
 
-use super::message::{ComposeError, Composed, Envelope, assemble};
+use super::message::{ComposeError, Composed, Envelope, Mailbox, assemble};
 use super::one_line::{one_line, shortened};
+use crate::config::{Config, Person};
 
 /// Longest subject, in characters: more is cut off in most lists of mails.
 const LONGEST_SUBJECT: usize = 90;
@@ -94,6 +96,69 @@ pub fn alert(
     let text = AlertText { view: &view }.render().map_err(failed)?;
     let html = AlertHtml { view: &view }.render().map_err(failed)?;
     assemble(envelope, view.subject, wrapped(&text), html)
+}
+
+/// Composes a mail that only shows whether mail arrives.
+///
+/// # Errors
+/// [`ComposeError`] when an address or the message id cannot be used.
+pub fn test_mail(envelope: &Envelope<'_>) -> Result<Composed, ComposeError> {
+    let view = TestView {
+        envelope,
+        subject: format!("Test mail from {}", one_line(envelope.farm)),
+        day: "",
+    };
+    let failed = |source| ComposeError::Template {
+        mail: "test mail",
+        source,
+    };
+    let text = TestText { view: &view }.render().map_err(failed)?;
+    let html = TestHtml { view: &view }.render().map_err(failed)?;
+    assemble(envelope, view.subject, wrapped(&text), html)
+}
+
+/// The envelope of a mail from the farm to one person; answers go nowhere in particular.
+pub(crate) fn envelope_of<'a>(
+    config: &'a Config,
+    person: &'a Person,
+    message_id: &'a str,
+    now: DateTime<Utc>,
+    as_of: &'a str,
+) -> Envelope<'a> {
+    Envelope {
+        farm: &config.farm,
+        farm_note: config.note.as_deref(),
+        from: Mailbox {
+            name: &config.mail_from.name,
+            address: &config.mail_from.address,
+        },
+        to: Mailbox {
+            name: &person.name,
+            address: &person.email,
+        },
+        reply_to: None,
+        message_id,
+        date: now.with_timezone(&config.zone).fixed_offset(),
+        as_of,
+    }
+}
+
+struct TestView<'a> {
+    envelope: &'a Envelope<'a>,
+    subject: String,
+    day: &'static str,
+}
+
+#[derive(Template)]
+#[template(path = "mail/test.txt")]
+struct TestText<'a> {
+    view: &'a TestView<'a>,
+}
+
+#[derive(Template)]
+#[template(path = "mail/test.html", whitespace = "minimize")]
+struct TestHtml<'a> {
+    view: &'a TestView<'a>,
 }
 
 struct DigestView<'a> {

@@ -37,8 +37,10 @@ pub async fn deliver(
         let id = mail.message_id.clone();
         store.write(move |t| outbox::count_try(t, &id, now)).await?;
         match transport.send(&mail).await {
-            Ok(()) => {
-                store.write(move |t| settle_sent(t, &mail, now)).await?;
+            Ok(answer) => {
+                store
+                    .write(move |t| settle_sent(t, &mail, &answer, now))
+                    .await?;
                 delivered.sent += 1;
             }
             Err(error) => {
@@ -58,9 +60,10 @@ pub async fn deliver(
 fn settle_sent(
     connection: &Connection,
     mail: &Waiting,
+    answer: &str,
     now: DateTime<Utc>,
 ) -> Result<(), StoreError> {
-    outbox::mark_sent(connection, &mail.message_id, now)?;
+    outbox::mark_sent(connection, &mail.message_id, answer, now)?;
     post::clear_trouble(connection)
 }
 

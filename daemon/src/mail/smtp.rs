@@ -17,6 +17,7 @@ use lettre::transport::smtp::commands::{Data, Mail, Quit, Rcpt};
 use lettre::transport::smtp::extension::ClientId;
 use lettre::transport::smtp::{Error as SmtpError, response::Response};
 use tokio::net::TcpStream;
+use tokio::time::error::Elapsed;
 use tokio::time::timeout;
 
 use super::bytewise::Bytewise;
@@ -32,7 +33,8 @@ const HELLO: ClientId = ClientId::Ipv4(Ipv4Addr::LOCALHOST);
 /// A goodbye is not waited for any longer: the mail has been taken.
 const GOODBYE: Duration = Duration::from_secs(2);
 
-/// Hands one mail to the server over a fresh connection, within the server's time-out.
+/// Hands one mail to the server over a fresh connection, within the server's time-out, and gives the
+/// words with which the server took it.
 ///
 /// # Errors
 /// [`SendError`], judged by the phase that failed.
@@ -40,19 +42,49 @@ pub(super) async fn send(
     server: &SmtpServer,
     sender: &str,
     mail: &Waiting,
-) -> Result<(), SendError> {
+) -> Result<String, SendError> {
     let mut phase = Phase::Connect;
     let talk = talk(server, sender, mail, &mut phase);
-    let (broken, phase) = match timeout(server.timeout, talk).await {
-        Ok(Ok(mut connection)) => {
-            // Whatever comes of it, the mail has been taken.
-            let _ = timeout(GOODBYE, connection.command(Quit)).await;
-            return Ok(());
-        }
-        Ok(Err(broken)) => (broken, phase),
-        Err(_) => (Broken::Silence, phase),
+    let talked = timeout(server.timeout, talk).await;
+    let (mut connection, answer) = judged_in_time(talked, phase, server)?;
+    // Whatever comes of it, the mail has been taken.
+    let _ = timeout(GOODBYE, connection.command(Quit)).await;
+    let lines: Vec<&str> = answer.message().collect();
+    let words = format!("{} {}", answer.code(), lines.join(" "));
+    Ok(shown(&words, &secrets(server)))
+}
+
+/// Connects and logs in as for a mail, and says goodbye.
+///
+/// # Errors
+/// [`SendError`], judged by the phase that failed.
+pub(super) async fn try_out(server: &SmtpServer) -> Result<String, SendError> {
+    let mut phase = Phase::Connect;
+    let greeted = timeout(server.timeout, greet(server, &mut phase)).await;
+    let mut connection = judged_in_time(greeted, phase, server)?;
+    let _ = timeout(GOODBYE, connection.command(Quit)).await;
+    let private = match server.security {
+        Security::None => "without encryption",
+        Security::Tls | Security::Starttls => "encrypted",
     };
-    Err(judged(broken, phase, server))
+    let login = match server.login {
+        Some(_) => "logged in",
+        None => "no login",
+    };
+    Ok(format!(
+        "{}:{} answers, {private}, {login}",
+        server.host, server.port
+    ))
+}
+
+fn judged_in_time<T>(
+    talked: Result<Result<T, Broken>, Elapsed>,
+    phase: Phase,
+    server: &SmtpServer,
+) -> Result<T, SendError> {
+    talked
+        .unwrap_or(Err(Broken::Silence))
+        .map_err(|broken| judged(broken, phase, server))
 }
 
 /// Why a talk ended before the mail was taken.
@@ -86,12 +118,8 @@ async fn talk(
     sender: &str,
     mail: &Waiting,
     phase: &mut Phase,
-) -> Result<AsyncSmtpConnection, Broken> {
-    let mut connection = connect(server, phase).await?;
-    if let Some(login) = &server.login {
-        *phase = Phase::Login;
-        log_in(&mut connection, server, login).await?;
-    }
+) -> Result<(AsyncSmtpConnection, Response), Broken> {
+    let mut connection = greet(server, phase).await?;
     *phase = Phase::Sender;
     let sender = sender.parse::<Address>().map_err(Broken::Address)?;
     connection
@@ -103,7 +131,17 @@ async fn talk(
     *phase = Phase::Data;
     connection.command(Data).await?;
     *phase = Phase::Message;
-    hand_over(&mut connection, &mail.body).await?;
+    let answer = hand_over(&mut connection, &mail.body).await?;
+    Ok((connection, answer))
+}
+
+/// A connection on which we are known, where a login is declared.
+async fn greet(server: &SmtpServer, phase: &mut Phase) -> Result<AsyncSmtpConnection, Broken> {
+    let mut connection = connect(server, phase).await?;
+    if let Some(login) = &server.login {
+        *phase = Phase::Login;
+        log_in(&mut connection, server, login).await?;
+    }
     Ok(connection)
 }
 

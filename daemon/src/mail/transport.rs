@@ -1,6 +1,7 @@
 //! The ways a mail can go, and how a try fails.
 
-use std::path::PathBuf;
+use std::io;
+use std::path::{Path, PathBuf};
 
 use super::folder::{file_stem, put};
 use super::smtp;
@@ -67,21 +68,44 @@ impl Transport {
         }
     }
 
-    /// Hands a mail over, to its one recipient, unchanged.
+    /// Tries the way without a mail: writes and removes a file, or connects and logs in. Gives words on
+    /// what was tried.
+    ///
+    /// # Errors
+    /// [`SendError`], as a mail would meet it.
+    pub async fn try_out(&self) -> Result<String, SendError> {
+        match self {
+            Self::Folder(folder) => {
+                let tried = put(folder, ".try", b"")
+                    .and_then(|()| std::fs::remove_file(folder.join(".try")));
+                tried.map_err(|error| cannot_write(folder, &error))?;
+                Ok(format!("the folder {} can be written", folder.display()))
+            }
+            Self::Smtp { server, .. } => smtp::try_out(server).await,
+        }
+    }
+
+    /// Hands a mail over, to its one recipient, unchanged; gives the words with which it was taken.
     ///
     /// # Errors
     /// [`SendError`] with what it means for this and the other mails.
-    pub async fn send(&self, mail: &Waiting) -> Result<(), SendError> {
+    pub async fn send(&self, mail: &Waiting) -> Result<String, SendError> {
         match self {
             Self::Folder(folder) => {
                 let stem = file_stem(mail.day, &mail.kind, &mail.person, &mail.adviser);
-                put(folder, &format!("{stem}.eml"), &mail.body).map_err(|error| SendError {
-                    verdict: Verdict::TryAgain,
-                    of_all: true,
-                    reason: format!("write into the mail folder {}: {error}", folder.display()),
-                })
+                let name = format!("{stem}.eml");
+                put(folder, &name, &mail.body).map_err(|error| cannot_write(folder, &error))?;
+                Ok(format!("written as {name}"))
             }
             Self::Smtp { server, sender } => smtp::send(server, sender, mail).await,
         }
+    }
+}
+
+fn cannot_write(folder: &Path, error: &io::Error) -> SendError {
+    SendError {
+        verdict: Verdict::TryAgain,
+        of_all: true,
+        reason: format!("write into the mail folder {}: {error}", folder.display()),
     }
 }

@@ -88,3 +88,16 @@ pub fn give_up(connection: &Connection, id: &str, now: DateTime<Utc>) -> Result<
     )?;
     Ok(changed > 0)
 }
+
+/// How a mail stands, and the last words on it: of the server that took it, or why it waits.
+///
+/// # Errors
+/// A failing statement, also when there is no such mail.
+pub fn words_on(connection: &Connection, message_id: &str) -> Result<(String, String), StoreError> {
+    let words = connection.query_row(
+        "SELECT state, coalesce(answer, last_error, 'behind older mails') FROM outbox WHERE message_id = ?1",
+        [message_id],
+        |row| Ok((row.get(0)?, row.get(1)?)),
+    )?;
+    Ok(words)
+}

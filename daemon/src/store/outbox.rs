@@ -40,6 +40,8 @@ pub enum MailKind {
     Digest,
     /// A grower's key-date alerts.
     Alert,
+    /// A mail sent by hand to see whether mail arrives.
+    Test,
 }
 
 impl MailKind {
@@ -49,6 +51,7 @@ impl MailKind {
         match self {
             Self::Digest => "digest",
             Self::Alert => "alert",
+            Self::Test => "test",
         }
     }
 }
@@ -204,13 +207,15 @@ pub fn count_try(
 pub fn mark_sent(
     connection: &Connection,
     message_id: &str,
+    answer: &str,
     at: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     connection
         .prepare_cached(
-            "UPDATE outbox SET state = 'sent', sent_at = ?2, last_error = NULL WHERE message_id = ?1",
+            "UPDATE outbox SET state = 'sent', sent_at = ?2, answer = ?3, last_error = NULL
+             WHERE message_id = ?1",
         )?
-        .execute(params![message_id, at.timestamp()])?;
+        .execute(params![message_id, at.timestamp(), answer])?;
     Ok(())
 }
 
@@ -359,7 +364,7 @@ mod tests {
         let alert = mail("alert", MailKind::Alert, "gil", Some("digest"));
         with_outbox(vec![digest, alert], |c| {
             assert_eq!(next_id(c, 0).as_deref(), Some("digest"));
-            mark_sent(c, "digest", at(1))?;
+            mark_sent(c, "digest", "taken", at(1))?;
             assert_eq!(next_id(c, 4), None);
             assert_eq!(next_id(c, 5).as_deref(), Some("alert"));
             Ok(())
@@ -389,10 +394,10 @@ mod tests {
         with_outbox(vec![first, second, other], |c| {
             keep(c, "first", "no such folder", at(10))?;
             assert_eq!(next_id(c, 5).as_deref(), Some("other"));
-            mark_sent(c, "other", at(5))?;
+            mark_sent(c, "other", "taken", at(5))?;
             assert_eq!(next_id(c, 9), None);
             assert_eq!(next_id(c, 10).as_deref(), Some("first"));
-            mark_sent(c, "first", at(10))?;
+            mark_sent(c, "first", "taken", at(10))?;
             assert_eq!(next_id(c, 10).as_deref(), Some("second"));
             Ok(())
         })

@@ -117,7 +117,7 @@ CREATE INDEX note_history_by_entry ON note_history (entry_id);
 CREATE TABLE outbox (
   -- Mails, written with their cause in one transaction and sent afterwards. The bytes are frozen.
   message_id  TEXT PRIMARY KEY,                                -- Message-ID header, set once, kept on every try
-  kind        TEXT NOT NULL CHECK (kind IN ('digest', 'alert')),
+  kind        TEXT NOT NULL CHECK (kind IN ('digest', 'alert', 'test')),
   person      TEXT NOT NULL,                                   -- recipient's id in duskflight.toml
   adviser     TEXT NOT NULL,                                   -- the adviser whose blocks it is about
   day         TEXT NOT NULL,                                   -- civil day of telling
@@ -135,9 +135,11 @@ CREATE TABLE outbox (
   next_try_at INTEGER NOT NULL,                                -- not tried before this instant
   last_error  TEXT,                                            -- why the last try failed; no address, no secret
   sent_at     INTEGER,                                         -- instant the transport took it over
-  given_up_at INTEGER,                                         -- instant it became failed or expired
-  UNIQUE (kind, person, adviser, day)
+  answer      TEXT,                                            -- the words with which it was taken over
+  given_up_at INTEGER                                          -- instant it became failed or expired
 ) STRICT;
+-- One mail a day of each kind, person and adviser; a test can be made as often as one likes.
+CREATE UNIQUE INDEX outbox_once_a_day ON outbox (kind, person, adviser, day) WHERE kind != 'test';
 CREATE INDEX outbox_by_state ON outbox (state, person, queued_at);
 
 CREATE TABLE mail_trouble (

@@ -13,7 +13,7 @@ use super::trouble::trouble;
 use super::{Night, TellError};
 use crate::clock::day_before;
 use crate::config::{Config, Person};
-use crate::mail::compose::{self, Adviser, Extras, GrowerAlert};
+use crate::mail::compose::{self, Adviser, Extras, GrowerAlert, envelope_of};
 use crate::mail::message::{ComposeError, Composed, Envelope, Mailbox};
 use crate::records::hash;
 use crate::store::outbox::{self, MailKind, NewMail};
@@ -268,10 +268,7 @@ impl Desk<'_> {
 
     fn message_id(&self, kind: MailKind, person: &Person, adviser: &Person) -> String {
         let ids = [person.id.as_str(), adviser.id.as_str()].map(str::as_bytes);
-        let address = &self.config.mail_from.address;
-        let domain = address
-            .rsplit_once('@')
-            .map_or("localhost", |(_, domain)| domain);
+        let domain = self.config.mail_from.domain();
         let key = hash(&ids);
         format!("<{}.{}.{key}@{domain}>", kind.name(), self.night.as_of)
     }
@@ -283,21 +280,13 @@ impl Desk<'_> {
                 name: &adviser.name,
                 address: &adviser.email,
             }),
-            MailKind::Digest => self.config.operator.as_deref().map(|address| Mailbox {
-                name: &self.config.mail_from.name,
-                address,
-            }),
+            MailKind::Digest | MailKind::Test => {
+                self.config.operator.as_deref().map(|address| Mailbox {
+                    name: &self.config.mail_from.name,
+                    address,
+                })
+            }
         }
-    }
-
-    /// The moment of telling in words, with its zone.
-    fn as_of(&self) -> String {
-        let local = self.now.with_timezone(&self.config.zone);
-        format!(
-            "{}, {}",
-            self.config.words.long_day(local.date_naive()),
-            local.format("%H:%M %Z")
-        )
     }
 
     /// Composes a mail and addresses it.
@@ -309,22 +298,11 @@ impl Desk<'_> {
         compose: impl FnOnce(&Envelope<'_>) -> Result<Composed, ComposeError>,
     ) -> Result<Draft, TellError> {
         let message_id = self.message_id(kind, person, adviser);
-        let as_of = self.as_of();
+        let as_of = self.config.moment_words(self.now);
+        let envelope = envelope_of(self.config, person, &message_id, self.now, &as_of);
         let composed = compose(&Envelope {
-            farm: &self.config.farm,
-            farm_note: self.config.note.as_deref(),
-            from: Mailbox {
-                name: &self.config.mail_from.name,
-                address: &self.config.mail_from.address,
-            },
-            to: Mailbox {
-                name: &person.name,
-                address: &person.email,
-            },
             reply_to: self.reply_to(kind, adviser),
-            message_id: &message_id,
-            date: self.now.with_timezone(&self.config.zone).fixed_offset(),
-            as_of: &as_of,
+            ..envelope
         });
         let composed = composed.map_err(|source| TellError::Compose {
             message_id: message_id.clone(),

@@ -1,0 +1,106 @@
+//! `duskflight test-mail`: whether mail arrives, through the same outbox as every other mail.
+
+use std::sync::Arc;
+
+use anyhow::Context;
+use chrono::{DateTime, Utc};
+use clap::Args;
+use duskflight_core::id::PersonId;
+
+use super::Failure;
+use super::common::{ConfigDir, print, workshop};
+use crate::clock::{Clock, SystemClock};
+use crate::config::{Config, Person};
+use crate::mail::compose::{self, envelope_of};
+use crate::records::hash;
+use crate::runner::Lock;
+use crate::store::outbox::{self, MailKind, NewMail};
+use crate::store::{StoreError, by_hand, post};
+
+/// Send a test mail and say what the server said, per person
+///
+/// It goes through the outbox like every mail, after those that wait for the same person.
+#[derive(Debug, Args)]
+pub(super) struct TestMail {
+    /// To this person only [default: to everybody]
+    person: Option<PersonId>,
+    #[command(flatten)]
+    config: ConfigDir,
+}
+
+impl TestMail {
+    pub(super) async fn run(self) -> Result<(), Failure> {
+        let config = self.config.read()?;
+        let people: Vec<&Person> = match &self.person {
+            None => config.people.iter().collect(),
+            Some(id) => vec![config.person(id).ok_or_else(|| {
+                Failure::usage(anyhow::anyhow!(
+                    "person {id}: no such person in the configuration"
+                ))
+            })?],
+        };
+        let _lock = Lock::take(&config.database)?;
+        let workshop = workshop(&config)?;
+        let now = SystemClock.now();
+        let mails: Vec<NewMail> = people
+            .iter()
+            .map(|person| mail(&config, person, now))
+            .collect::<Result<_, _>>()?;
+        let ids: Vec<String> = mails.iter().map(|mail| mail.message_id.clone()).collect();
+        workshop
+            .store
+            .write(move |t| {
+                post::try_at_once(t)?;
+                mails.iter().try_for_each(|mail| outbox::queue(t, mail))
+            })
+            .await
+            .map_err(|error: StoreError| anyhow::Error::from(error))
+            .context("queue the test mails")?;
+        let delivered = workshop.deliver(now).await.context("deliver")?;
+        let mut arrived = 0;
+        for (person, id) in people.iter().zip(ids) {
+            let words = workshop
+                .store
+                .read(move |c| by_hand::words_on(c, &id))
+                .await
+                .context("read the outbox")?;
+            arrived += usize::from(words.0 == "sent");
+            print(&format!(
+                "{} <{}>: {}, {}\n",
+                person.id, person.email, words.0, words.1
+            ))?;
+        }
+        if let Some(stopped) = &delivered.stopped {
+            print(&format!("no mail goes out: {}\n", stopped.words()))?;
+        }
+        if arrived < people.len() {
+            return Err(Failure::try_later(anyhow::anyhow!(
+                "{arrived} of {} test mails were taken over",
+                people.len()
+            )));
+        }
+        Ok(())
+    }
+}
+
+fn mail(config: &Arc<Config>, person: &Person, now: DateTime<Utc>) -> Result<NewMail, Failure> {
+    let domain = config.mail_from.domain();
+    let key = hash(&[person.id.as_str().as_bytes()]);
+    let message_id = format!("<test.{}.{key}@{domain}>", now.format("%Y-%m-%dT%H%M%SZ"));
+    let as_of = config.moment_words(now);
+    let envelope = envelope_of(config, person, &message_id, now, &as_of);
+    let composed = compose::test_mail(&envelope).context("compose the test mail")?;
+    Ok(NewMail {
+        message_id,
+        kind: MailKind::Test,
+        person: person.id.clone(),
+        adviser: person.id.clone(),
+        day: config.day_of(now),
+        address: person.email.clone(),
+        subject: composed.subject,
+        body: composed.bytes,
+        queued_at: now,
+        waits_for: None,
+        hold_s: 0,
+    })
+}
