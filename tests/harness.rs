@@ -11,7 +11,13 @@ use tempfile::TempDir;
 /// The program, ready to be given arguments.
 pub(crate) fn duskflight() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_duskflight"));
-    command.env_remove("DUSKFLIGHT_LOG");
+    for name in [
+        "DUSKFLIGHT_LOG",
+        "DUSKFLIGHT_SMTP_PASSWORD",
+        "CREDENTIALS_DIRECTORY",
+    ] {
+        command.env_remove(name);
+    }
     command
 }
 
@@ -184,6 +190,15 @@ impl Farm {
         let text = fs::read_to_string(self.path("duskflight.toml")).expect("the configuration");
         assert!(text.contains(piece), "{piece} is not in the configuration");
         self.write("duskflight.toml", &text.replace(piece, by));
+    }
+
+    /// Sends the mails by SMTP, as this table says, instead of into the folder.
+    pub(crate) fn route(&self, table: &str) {
+        let (before, rest) = MAIN.split_once("folder = \"mail\"\n").expect("a folder");
+        self.write(
+            "duskflight.toml",
+            &format!("{before}\n[mail.smtp]\n{table}{rest}"),
+        );
     }
 
     /// Imports visits, which must succeed, and gives what was printed.

@@ -1,0 +1,315 @@
+//! A real mail server in a private folder: Debian's Postfix, with Dovecot to check logins, on free
+//! loopback ports, with a certificate authority of its own. The system's own mail is not touched.
+
+use std::fs;
+use std::net::{TcpListener, TcpStream};
+use std::os::unix::fs::PermissionsExt;
+use std::os::unix::process::CommandExt;
+use std::path::PathBuf;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use tempfile::TempDir;
+
+/// The one login that the server knows.
+pub(crate) const USER: &str = "office";
+pub(crate) const PASSWORD: &str = "orchard-at-dusk-81";
+
+/// The server; it stops when it is dropped.
+pub(crate) struct MailServer {
+    dir: TempDir,
+    pub(crate) starttls_port: u16,
+    pub(crate) tls_port: u16,
+    children: Vec<Child>,
+}
+
+impl MailServer {
+    /// Starts the server with a mailbox for each name at `test.example`.
+    ///
+    /// # Panics
+    /// With the server's log when it does not come up.
+    pub(crate) fn start(mailboxes: &[&str]) -> Self {
+        let dir = tempfile::tempdir().unwrap();
+        // The server's own users must get at their parts of it.
+        fs::set_permissions(dir.path(), PermissionsExt::from_mode(0o755)).unwrap();
+        let mut server = Self {
+            dir,
+            starttls_port: free_port(),
+            tls_port: free_port(),
+            children: Vec::new(),
+        };
+        server.write_files(mailboxes);
+        server.certify("ca", "server");
+        server.certify("stranger", "strange");
+        server.run_servers();
+        server
+    }
+
+    pub(crate) fn path(&self, name: &str) -> PathBuf {
+        self.dir.path().join(name)
+    }
+
+    /// The authority that the server's certificate is from, or another one, called `stranger`.
+    pub(crate) fn authority(&self, name: &str) -> String {
+        self.path(&format!("{name}.pem")).display().to_string()
+    }
+
+    /// What has come into a mailbox, without the headers that the server put above, sorted, once
+    /// there are as many.
+    pub(crate) fn mailbox(&self, name: &str, wanted: usize) -> Vec<Vec<u8>> {
+        let new = self.path("mail").join(name).join("new");
+        let count = || fs::read_dir(&new).map_or(0, Iterator::count);
+        self.wait_for(&format!("{wanted} mails for {name}"), || count() >= wanted);
+        let files = fs::read_dir(&new).into_iter().flatten();
+        let mut mails: Vec<Vec<u8>> = files
+            .map(|file| below_own_headers(&fs::read(file.unwrap().path()).unwrap()))
+            .collect();
+        mails.sort();
+        mails
+    }
+
+    pub(crate) fn log(&self) -> String {
+        ["mail.log", "dovecot.log"]
+            .map(|name| fs::read_to_string(self.path(name)).unwrap_or_default())
+            .concat()
+    }
+
+    fn write_files(&self, mailboxes: &[&str]) {
+        for name in ["etc", "queue", "data", "mail", "dovecot"] {
+            fs::create_dir(self.path(name)).unwrap();
+        }
+        let write = |name: &str, template: &str| {
+            let text = template
+                .replace("DIR", self.dir.path().to_str().unwrap())
+                .replace("STARTTLS_PORT", &self.starttls_port.to_string())
+                .replace("TLS_PORT", &self.tls_port.to_string());
+            fs::write(self.path(name), text).unwrap();
+        };
+        write("etc/main.cf", MAIN_CF);
+        write("etc/master.cf", MASTER_CF);
+        write("dovecot/dovecot.conf", DOVECOT_CONF);
+        write("dovecot/users", &format!("{USER}:{PASSWORD}\n"));
+        let known = mailboxes
+            .iter()
+            .map(|name| format!("{name}@test.example {name}/\n"));
+        write("etc/mailboxes", &known.collect::<String>());
+        run("chown", &["postfix", self.path("data").to_str().unwrap()]);
+        run("chown", &["5000:5000", self.path("mail").to_str().unwrap()]);
+    }
+
+    /// Makes an authority and a certificate from it for `localhost`.
+    fn certify(&self, authority: &str, name: &str) {
+        let file = |name: String| self.path(&name).display().to_string();
+        let [ca, ca_key] = ["pem", "key"].map(|kind| file(format!("{authority}.{kind}")));
+        let [cert, key] = ["pem", "key"].map(|kind| file(format!("{name}.{kind}")));
+        let new = [
+            "req",
+            "-newkey",
+            "ec",
+            "-pkeyopt",
+            "ec_paramgen_curve:prime256v1",
+            "-nodes",
+        ];
+        let subject = format!("/CN={authority}");
+        let root = [
+            "-x509", "-days", "2", "-subj", &subject, "-keyout", &ca_key, "-out", &ca,
+        ];
+        run("openssl", &[&new[..], &root].concat());
+        let leaf = [
+            "-x509",
+            "-days",
+            "2",
+            "-subj",
+            "/CN=localhost",
+            "-keyout",
+            &key,
+            "-out",
+            &cert,
+            "-CA",
+            &ca,
+            "-CAkey",
+            &ca_key,
+            "-addext",
+            "subjectAltName=DNS:localhost",
+            "-addext",
+            "basicConstraints=critical,CA:FALSE",
+        ];
+        run("openssl", &[&new[..], &leaf].concat());
+    }
+
+    fn run_servers(&mut self) {
+        let etc = self.path("etc").display().to_string();
+        // Makes the folders of the queue.
+        run("/usr/sbin/postfix", &["-c", &etc, "check"]);
+        let conf = self.path("dovecot/dovecot.conf").display().to_string();
+        self.spawn("/usr/sbin/dovecot", &["-F", "-c", &conf]);
+        self.spawn("/usr/lib/postfix/sbin/master", &["-c", &etc, "-d"]);
+        let socket = self.path("queue/private/auth");
+        self.wait_for("the login socket", || socket.exists());
+        for port in [self.starttls_port, self.tls_port] {
+            self.wait_for("the mail server's port", || {
+                TcpStream::connect(("127.0.0.1", port)).is_ok()
+            });
+        }
+    }
+
+    /// In a process group of its own, which Postfix ends with itself.
+    fn spawn(&mut self, program: &str, arguments: &[&str]) {
+        let log = fs::File::create(self.path("start.log")).unwrap();
+        let child = as_root(program)
+            .args(arguments)
+            .stdout(log.try_clone().unwrap())
+            .stderr(log)
+            .process_group(0)
+            .spawn();
+        self.children
+            .push(child.unwrap_or_else(|error| panic!("{program}: {error}")));
+    }
+
+    fn wait_for(&self, what: &str, mut holds: impl FnMut() -> bool) {
+        let give_up = Instant::now() + Duration::from_secs(60);
+        while !holds() {
+            let started = fs::read_to_string(self.path("start.log")).unwrap_or_default();
+            let log = self.log();
+            assert!(
+                Instant::now() < give_up,
+                "waited in vain for {what}: {started}{log}"
+            );
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+}
+
+impl Drop for MailServer {
+    fn drop(&mut self) {
+        for child in &mut self.children {
+            let pid = child.id().to_string();
+            let _ = as_root("kill").args(["-TERM", &pid]).status();
+            let _ = child.wait();
+        }
+    }
+}
+
+/// The headers that Postfix and its delivery put above those of the mail.
+fn below_own_headers(mail: &[u8]) -> Vec<u8> {
+    let own = [
+        "Return-Path:",
+        "X-Original-To:",
+        "Delivered-To:",
+        "Received:",
+        "\t",
+        " ",
+    ];
+    let mut rest = mail;
+    while own.iter().any(|name| rest.starts_with(name.as_bytes())) {
+        let end = rest.iter().position(|byte| *byte == b'\n').unwrap();
+        rest = &rest[end + 1..];
+    }
+    rest.to_vec()
+}
+
+fn free_port() -> u16 {
+    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+    listener.local_addr().unwrap().port()
+}
+
+/// A mail server starts as root and becomes its own users.
+fn as_root(program: &str) -> Command {
+    let id = Command::new("id").arg("-u").output().unwrap();
+    if id.stdout.starts_with(b"0") {
+        return Command::new(program);
+    }
+    let mut command = Command::new("sudo");
+    command.args(["--non-interactive", program]);
+    command
+}
+
+fn run(program: &str, arguments: &[&str]) {
+    let output = as_root(program)
+        .args(arguments)
+        .stdin(Stdio::null())
+        .output()
+        .unwrap_or_else(|error| panic!("{program}: {error}; tests/run installs what is missing"));
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{program} {arguments:?}: {said}");
+}
+
+const MAIN_CF: &str = "\
+compatibility_level = 3.6
+queue_directory = DIR/queue
+data_directory = DIR/data
+command_directory = /usr/sbin
+daemon_directory = /usr/lib/postfix/sbin
+mail_owner = postfix
+setgid_group = postdrop
+maillog_file = DIR/mail.log
+maillog_file_prefixes = DIR
+myhostname = mail.test.example
+mydestination =
+mynetworks = 127.0.0.0/32
+inet_interfaces = loopback-only
+inet_protocols = ipv4
+alias_maps =
+alias_database =
+local_recipient_maps =
+virtual_mailbox_domains = test.example
+virtual_mailbox_base = DIR/mail
+virtual_mailbox_maps = texthash:DIR/etc/mailboxes
+virtual_uid_maps = static:5000
+virtual_gid_maps = static:5000
+virtual_minimum_uid = 100
+smtpd_tls_cert_file = DIR/server.pem
+smtpd_tls_key_file = DIR/server.key
+smtpd_tls_security_level = may
+smtpd_tls_auth_only = yes
+smtpd_sasl_auth_enable = yes
+smtpd_sasl_type = dovecot
+smtpd_sasl_path = private/auth
+smtpd_relay_restrictions = permit_sasl_authenticated, reject
+smtpd_recipient_restrictions = permit_sasl_authenticated, reject
+smtp_tls_security_level = none
+";
+
+const MASTER_CF: &str = "\
+127.0.0.1:STARTTLS_PORT inet n - n - - smtpd
+127.0.0.1:TLS_PORT inet n - n - - smtpd
+  -o smtpd_tls_wrappermode=yes
+pickup unix n - n 60 1 pickup
+cleanup unix n - n - 0 cleanup
+qmgr unix n - n 300 1 qmgr
+tlsmgr unix - - n 1000? 1 tlsmgr
+rewrite unix - - n - - trivial-rewrite
+bounce unix - - n - 0 bounce
+defer unix - - n - 0 bounce
+trace unix - - n - 0 bounce
+verify unix - - n - 1 verify
+proxymap unix - - n - - proxymap
+error unix - - n - - error
+retry unix - - n - - error
+virtual unix - n n - - virtual
+anvil unix - - n - 1 anvil
+postlog unix-dgram n - n - 1 postlogd
+";
+
+const DOVECOT_CONF: &str = "\
+base_dir = DIR/dovecot/run
+log_path = DIR/dovecot.log
+protocols =
+ssl = no
+auth_mechanisms = plain login
+passdb {
+  driver = passwd-file
+  args = scheme=plain username_format=%u DIR/dovecot/users
+}
+userdb {
+  driver = static
+  args = uid=5000 gid=5000 home=DIR/mail
+}
+service auth {
+  unix_listener DIR/queue/private/auth {
+    mode = 0660
+    user = postfix
+    group = postfix
+  }
+}
+";

@@ -1,0 +1,234 @@
+//! A mail server on the loopback address that does as it is told, also wrong.
+
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::{TcpListener, TcpStream};
+use std::sync::{Arc, Mutex};
+use std::thread;
+use std::time::Duration;
+
+use duskflight::config::{Security, SmtpServer};
+
+/// A point in the talk.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum At {
+    Greeting,
+    Auth,
+    Mail,
+    /// Naming a recipient whose address contains this.
+    Rcpt(&'static str),
+    Data,
+    /// After the dot that ends the message.
+    Dot,
+}
+
+/// What the server does there instead of going on.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum Act {
+    /// Says nothing more and keeps the connection.
+    Silence,
+    /// Closes the connection.
+    Drop,
+    /// Replies with this line.
+    Say(&'static str),
+    /// Replies with this line and all that the client has sent to log in.
+    Repeat(&'static str),
+}
+
+/// A message that was taken.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Taken {
+    pub(crate) recipient: String,
+    pub(crate) bytes: Vec<u8>,
+}
+
+#[derive(Default)]
+struct State {
+    script: Vec<(At, Act)>,
+    extensions: Vec<&'static str>,
+    connections: usize,
+    commands: Vec<String>,
+    taken: Vec<Taken>,
+}
+
+/// The server; it serves until the test ends.
+pub(crate) struct Scripted {
+    port: u16,
+    state: Arc<Mutex<State>>,
+}
+
+impl Scripted {
+    pub(crate) fn start(script: &[(At, Act)]) -> Self {
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        let port = listener.local_addr().unwrap().port();
+        let state = Arc::new(Mutex::new(State {
+            script: script.to_vec(),
+            extensions: vec!["AUTH PLAIN LOGIN"],
+            ..State::default()
+        }));
+        let shared = Arc::clone(&state);
+        thread::spawn(move || {
+            for stream in listener.incoming() {
+                let state = Arc::clone(&shared);
+                // A client that goes away in the middle is no trouble of this server.
+                thread::spawn(move || {
+                    let _ = serve(stream.unwrap(), &state);
+                });
+            }
+        });
+        Self { port, state }
+    }
+
+    /// Changes what it does from the next connection on.
+    pub(crate) fn now_does(&self, script: &[(At, Act)]) {
+        self.state.lock().unwrap().script = script.to_vec();
+    }
+
+    /// Changes what it says it can do.
+    pub(crate) fn offers(&self, extensions: &[&'static str]) {
+        self.state.lock().unwrap().extensions = extensions.to_vec();
+    }
+
+    pub(crate) const fn port(&self) -> u16 {
+        self.port
+    }
+
+    pub(crate) fn connections(&self) -> usize {
+        self.state.lock().unwrap().connections
+    }
+
+    pub(crate) fn commands(&self) -> Vec<String> {
+        self.state.lock().unwrap().commands.clone()
+    }
+
+    pub(crate) fn taken(&self) -> Vec<Taken> {
+        self.state.lock().unwrap().taken.clone()
+    }
+
+    /// How a client would be told of it: plain, no login, one second.
+    pub(crate) fn declared(&self) -> SmtpServer {
+        SmtpServer {
+            host: "127.0.0.1".to_owned(),
+            port: self.port,
+            security: Security::None,
+            login: None,
+            ca: None,
+            timeout: Duration::from_secs(1),
+        }
+    }
+}
+
+/// `None` when the talk is over.
+fn serve(stream: TcpStream, state: &Mutex<State>) -> Option<()> {
+    let script = {
+        let mut state = state.lock().unwrap();
+        state.connections += 1;
+        state.script.clone()
+    };
+    let mut talk = Talk {
+        lines: BufReader::new(stream.try_clone().ok()?),
+        stream,
+        script,
+        login: Vec::new(),
+    };
+    talk.at(At::Greeting, "220 mail.host.example")?;
+    let mut recipient = String::new();
+    loop {
+        let line = talk.line()?;
+        state.lock().unwrap().commands.push(line.clone());
+        let verb: String = line.chars().take(4).collect::<String>().to_uppercase();
+        match verb.as_str() {
+            "EHLO" => {
+                let extensions = state.lock().unwrap().extensions.clone();
+                for extension in extensions {
+                    talk.say(&format!("250-{extension}"))?;
+                }
+                talk.say("250 SIZE 10000000")?;
+            }
+            "AUTH" => {
+                talk.login = vec![line];
+                talk.at(At::Auth, "235 2.7.0 welcome")?;
+            }
+            "MAIL" => talk.at(At::Mail, "250 2.1.0 fine")?,
+            "RCPT" => {
+                recipient = line["RCPT TO:<".len()..].trim_end_matches('>').to_owned();
+                talk.at_recipient(&recipient)?;
+            }
+            "DATA" => {
+                talk.at(At::Data, "354 go on")?;
+                let bytes = talk.message()?;
+                talk.at(At::Dot, "")?;
+                let recipient = recipient.clone();
+                state.lock().unwrap().taken.push(Taken { recipient, bytes });
+                talk.say("250 2.0.0 taken")?;
+            }
+            "QUIT" => return talk.say("221 2.0.0 goodbye"),
+            _ => talk.say("502 5.5.1 what?")?,
+        }
+    }
+}
+
+struct Talk {
+    stream: TcpStream,
+    lines: BufReader<TcpStream>,
+    script: Vec<(At, Act)>,
+    login: Vec<String>,
+}
+
+impl Talk {
+    /// Does what the script has for a point, or says the usual thing. A negative reply at the dot
+    /// ends the talk here, so that the message is not taken.
+    fn at(&mut self, at: At, usual: &str) -> Option<()> {
+        let scripted = self.script.iter().find(|(point, _)| *point == at);
+        match scripted.map(|(_, act)| *act) {
+            None if usual.is_empty() => Some(()),
+            None => self.say(usual),
+            Some(Act::Say(reply)) => {
+                self.say(reply)?;
+                (at != At::Dot && at != At::Data).then_some(())
+            }
+            Some(Act::Repeat(reply)) => {
+                let login = self.login.join(" ");
+                self.say(&format!("{reply} {login}"))
+            }
+            Some(Act::Drop) => None,
+            Some(Act::Silence) => {
+                // Until the client goes away.
+                let _ = self.lines.read_to_end(&mut Vec::new());
+                None
+            }
+        }
+    }
+
+    fn at_recipient(&mut self, recipient: &str) -> Option<()> {
+        let meant = |(at, _): &&(At, Act)| matches!(at, At::Rcpt(part) if recipient.contains(part));
+        match self.script.iter().find(meant) {
+            Some((at, _)) => self.at(*at, ""),
+            None => self.say("250 2.1.5 fine"),
+        }
+    }
+
+    fn say(&mut self, line: &str) -> Option<()> {
+        self.stream.write_all(format!("{line}\r\n").as_bytes()).ok()
+    }
+
+    fn line(&mut self) -> Option<String> {
+        let mut line = String::new();
+        let length = self.lines.read_line(&mut line).ok()?;
+        (length > 0).then(|| line.trim_end().to_owned())
+    }
+
+    /// The lines up to the dot, with the dots that were doubled single again (RFC 5321, 4.5.2).
+    fn message(&mut self) -> Option<Vec<u8>> {
+        let mut bytes = Vec::new();
+        loop {
+            let mut line = Vec::new();
+            if self.lines.read_until(b'\n', &mut line).ok()? == 0 {
+                return None;
+            }
+            if line == b".\r\n" {
+                return Some(bytes);
+            }
+            bytes.extend_from_slice(line.strip_prefix(b".").unwrap_or(&line));
+        }
+    }
+}
