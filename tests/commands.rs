@@ -2,14 +2,7 @@
 
 use serde_json::Value;
 
-use crate::harness::{Farm, VISITS, printed, refused, rows, table};
-
-fn told_farm() -> Farm {
-    let farm = Farm::new("2022-04-30");
-    farm.import("round.csv", VISITS);
-    farm.nightly("2022-04-16");
-    farm
-}
+use crate::harness::{Farm, VISITS, printed, refused, rows, told_farm};
 
 #[test]
 fn the_same_file_imported_twice_changes_nothing() {
@@ -142,40 +135,6 @@ fn season_for_people_says_the_same() {
 }
 
 #[test]
-fn a_farm_that_reads_celsius_gets_its_degree_days_in_celsius() {
-    let farm = told_farm();
-    farm.change("[farm]", "[farm]\nunit = \"c\"\ndate_order = \"day-month\"");
-    let text = printed(&["season", "--config", farm.config(), "--as-of", "2022-04-25"]);
-    // 80 °F-days are 44.4 °C-days, 1056 are 586.7.
-    assert!(text.contains("44 °C-days"), "{text}");
-    assert!(
-        text.contains("587 °C-days from the egg-laying start"),
-        "{text}"
-    );
-    assert!(text.contains("confirmed 12 Apr"), "{text}");
-}
-
-#[test]
-fn answers_to_an_alert_go_to_the_adviser_and_to_a_digest_to_the_operator() {
-    let farm = Farm::new("2022-04-30");
-    farm.change("[farm]", "[farm]\noperator = \"office@test.example\"");
-    farm.import("round.csv", VISITS);
-    farm.nightly("2022-04-16");
-    farm.nightly("2022-04-17");
-    let mail = |name: &str| std::fs::read_to_string(farm.path("mail").join(name)).unwrap();
-    let digest = mail("2022-04-16-digest-ada.eml");
-    assert!(
-        digest.contains("Reply-To: Duskflight <office@test.example>"),
-        "{digest}"
-    );
-    let alert = mail("2022-04-16-alert-gil-from-ada.eml");
-    assert!(
-        alert.contains("Reply-To: \"Ada Vance\" <ada@test.example>"),
-        "{alert}"
-    );
-}
-
-#[test]
 fn preview_shows_the_mails_of_a_day_and_tells_nobody() {
     let farm = told_farm();
     let before = rows(
@@ -250,15 +209,6 @@ fn a_night_told_again_tells_nothing_and_an_earlier_one_is_refused() {
 }
 
 #[test]
-fn a_growers_alert_waits_for_the_digest_and_the_hold_time() {
-    let farm = told_farm();
-    assert_eq!(farm.mails(), ["2022-04-16-digest-ada.eml"]);
-    farm.nightly("2022-04-17");
-    let alert = "2022-04-16-alert-gil-from-ada.eml".to_owned();
-    assert!(farm.mails().contains(&alert), "{:?}", farm.mails());
-}
-
-#[test]
 fn a_late_entry_corrects_what_was_told_and_says_why() {
     let farm = Farm::new("2022-06-30");
     // Without its readings of 12 April the start is confirmed for 15 April.
@@ -302,77 +252,6 @@ fn status_shows_stations_jobs_and_outbox() {
         "next digests:",
     ] {
         assert!(text.contains(line), "{line:?} is missing in\n{text}");
-    }
-}
-
-#[test]
-fn a_configuration_that_is_wrong_is_explained_whole_with_exit_code_78() {
-    let farm = Farm::new("2022-04-30");
-    farm.change(
-        "timezone = \"America/Los_Angeles\"",
-        "timezone = \"California\"",
-    );
-    farm.change("email = \"gil@test.example\"", "email = \"gil at home\"");
-    farm.write(
-        "blocks.csv",
-        "id,name,grower,adviser,crop,regime,station,varieties,from,acres\n\
-        home,Home block,gill,ada,almond,conventional,yard,Nonpareil,,\n\
-        back,Back block,gil,ada,walnut,conventional,yards,Chandler,,\n",
-    );
-    let said = refused(78, &["season", "--config", farm.config()]);
-    for fault in [
-        "duskflight.toml: farm.timezone = \"California\"",
-        "email of person gil = \"gil at home\"",
-        "blocks.csv:2: block home: grower gill: no such person",
-        "blocks.csv:3: block back: station yards: no such station",
-        "blocks.csv:3: block back: crop walnut: no insect model is valid for it",
-    ] {
-        assert!(said.contains(fault), "{fault:?} is missing in\n{said}");
-    }
-}
-
-#[test]
-fn nonsense_that_would_harm_later_is_refused_at_the_door() {
-    let farm = Farm::new("2022-04-30");
-    farm.change("name = \"Test orchards\"", "name = \" \"");
-    farm.change("phone = \"559-555-0101\"", "phone = \"\"");
-    farm.change("history_years = 12", "history_years = 0");
-    farm.write(
-        "blocks.csv",
-        "id,name,grower,adviser,crop,regime,station,varieties,from,acres,start_group\n\
-         home,Home block,gil,ada,almond,conventional,yard,Nonpareil; Nonpareil,,,\n\
-         back,,gil,ada,almond,conventional,yard,Nonpareil,,,\n\
-         side,Side block,gil,ada,almond,conventional,yard,Nonpareil,,-5,\n\
-         far,Far block,gil,ada,almond,conventional,yard,Nonpareil,,,pheromones\n\
-         bad,Bad block,gil ,ad a,almonds,organic,yard,Nonpareil,soon,,\n",
-    );
-    farm.write(
-        "traps.csv",
-        "id,block,kind,hung,group\n\
-         e1,far,egg,2022-03-15,hmoe\n\
-         p1,far,pheromone,2022-03-15,pheromones\n\
-         p1,far,pheromone,2022-03-15,\n\
-         x1,farr,egg,2022-03-15,far\n",
-    );
-    let said = refused(78, &["status", "--config", farm.config()]);
-    for fault in [
-        "farm.name: it is empty",
-        "person ada: give an adviser's phone",
-        "station yard: history_years = 0",
-        "blocks.csv:2: column varieties, \"Nonpareil; Nonpareil\": \"Nonpareil\" stands twice",
-        "blocks.csv:3: column name, \"\": give the block a name",
-        "blocks.csv:4: column acres, \"-5\": write a number above zero",
-        "blocks.csv:5: block far: start_group pheromones: no egg trap belongs to it",
-        "blocks.csv:6: column adviser, \"ad a\"",
-        "blocks.csv:6: column crop, \"almonds\": unknown variant `almonds`",
-        "did you mean \"almond\"?",
-        "blocks.csv:6: column regime, \"organic\"",
-        "blocks.csv:6: column from, \"soon\": write a day as YYYY-MM-DD",
-        "traps.csv:2: trap e1: group hmoe: no block uses it",
-        "traps.csv:4: trap p1: the id stands twice",
-        "traps.csv:5: trap x1: block farr: no such block",
-    ] {
-        assert!(said.contains(fault), "{fault:?} is missing in\n{said}");
     }
 }
 
@@ -438,64 +317,6 @@ fn a_service_entered_late_takes_back_that_a_lure_was_past_its_life() {
 }
 
 #[test]
-fn an_unknown_key_is_refused_with_its_line() {
-    let farm = Farm::new("2022-04-30");
-    farm.change("history_years = 12", "history_yeers = 12");
-    let said = refused(78, &["status", "--config", farm.config()]);
-    assert!(said.contains("history_yeers"), "{said}");
-    assert!(said.contains("duskflight.toml:"), "{said}");
-}
-
-#[test]
-fn init_two_lines_changed_check_and_a_night_give_the_first_digest() {
-    let dir = tempfile::tempdir().unwrap();
-    let farm = dir.path().join("farm");
-    let farm = farm.to_str().unwrap();
-    printed(&["init", farm]);
-    let said = refused(2, &["init", farm]);
-    assert!(
-        said.contains("is there already; nothing was written"),
-        "{said}"
-    );
-    let main = dir.path().join("farm/duskflight.toml");
-    let text = std::fs::read_to_string(&main).unwrap();
-    assert_eq!(
-        text.matches("<--").count(),
-        3,
-        "two lines, and the sentence that speaks of them"
-    );
-    let text = text
-        .replace("adviser@farm.example", "ada@orchards.test")
-        .replace("source = \"station.csv\"", "source = \"yard.csv\"");
-    std::fs::write(&main, text).unwrap();
-    let days = table("2022-06-19").replace("date,low,high", "date,tmin,tmax");
-    std::fs::write(dir.path().join("farm/yard.csv"), days).unwrap();
-    let said = printed(&[
-        "check",
-        "--config",
-        farm,
-        "--as-of",
-        "2022-06-20",
-        "--online",
-    ]);
-    assert!(said.contains("My orchards: no errors"), "{said}");
-    assert!(
-        said.contains("Home block (home)") && said.contains("share-rising"),
-        "{said}"
-    );
-    assert!(
-        said.contains("station yard: newest day 2022-06-19"),
-        "{said}"
-    );
-    assert!(said.contains("look at: person grower"), "{said}");
-    assert!(said.contains("mail: the folder"), "{said}");
-    printed(&["nightly", "--config", farm, "--as-of", "2022-06-20"]);
-    let digest = dir.path().join("farm/mail/2022-06-20-digest-adviser.eml");
-    let digest = std::fs::read_to_string(digest).unwrap();
-    assert!(digest.contains("<ada@orchards.test>"), "{digest}");
-}
-
-#[test]
 fn service_lists_what_is_due_and_overdue() {
     let farm = Farm::new("2022-12-31");
     farm.import("round.csv", VISITS);
@@ -527,95 +348,6 @@ fn service_lists_what_is_due_and_overdue() {
         "--all",
     ]);
     assert!(all.contains("2022-05-06"), "{all}");
-}
-
-#[test]
-fn mails_that_cannot_be_delivered_are_kept_shown_and_go_when_the_way_is_free() {
-    let farm = told_farm_without_a_mail_folder();
-    let list = || printed(&["outbox", "list", "--config", farm.config()]);
-    assert!(list().contains("queued"), "{}", list());
-    let status = printed(&["status", "--config", farm.config()]);
-    assert!(status.contains("write into the mail folder"), "{status}");
-    let said = refused(
-        2,
-        &["outbox", "retry", "no-such-mail", "--config", farm.config()],
-    );
-    assert!(said.contains("no such mail is waiting"), "{said}");
-
-    std::fs::remove_file(farm.path("mail")).unwrap();
-    farm.nightly("2022-04-17");
-    assert!(
-        farm.mails()
-            .contains(&"2022-04-16-digest-ada.eml".to_owned()),
-        "{:?}",
-        farm.mails()
-    );
-}
-
-#[test]
-fn a_test_mail_goes_through_the_outbox_and_says_what_became_of_it_per_person() {
-    let farm = Farm::new("2022-04-30");
-    let said = printed(&["test-mail", "--config", farm.config()]);
-    assert!(
-        said.contains("ada <ada@test.example>: sent, written as "),
-        "{said}"
-    );
-    assert!(
-        said.contains("gil <gil@test.example>: sent, written as "),
-        "{said}"
-    );
-    assert_eq!(farm.mails().len(), 2);
-    let said = refused(2, &["test-mail", "bo", "--config", farm.config()]);
-    assert!(said.contains("person bo: no such person"), "{said}");
-
-    let blocked = told_farm_without_a_mail_folder();
-    let output = crate::harness::run(&["test-mail", "ada", "--config", blocked.config()]);
-    assert_eq!(output.status.code(), Some(75));
-    let said = String::from_utf8(output.stdout).unwrap();
-    assert!(
-        said.contains("ada <ada@test.example>: queued, behind older mails"),
-        "{said}"
-    );
-    assert!(
-        said.contains("no mail goes out: write into the mail folder"),
-        "{said}"
-    );
-}
-
-#[test]
-fn what_a_dropped_mail_told_is_told_anew() {
-    let farm = told_farm_without_a_mail_folder();
-    let id = rows(
-        &farm.database(),
-        "SELECT trim(message_id, '<>') FROM outbox WHERE kind = 'alert'",
-    );
-    printed(&["outbox", "drop", &id[0][0], "--config", farm.config()]);
-    std::fs::remove_file(farm.path("mail")).unwrap();
-    farm.nightly("2022-04-17");
-    let told = "SELECT day, revision FROM told WHERE person = 'gil' AND event = 'egg-laying-start' ORDER BY 2";
-    assert_eq!(
-        rows(&farm.database(), told),
-        [["2022-04-16", "1"], ["2022-04-17", "2"]]
-    );
-}
-
-/// A farm whose first morning was told while a file stood where the mail folder should be.
-fn told_farm_without_a_mail_folder() -> Farm {
-    let farm = Farm::new("2022-04-30");
-    farm.import("round.csv", VISITS);
-    farm.write("mail", "in the way");
-    let said = refused(
-        75,
-        &[
-            "nightly",
-            "--config",
-            farm.config(),
-            "--as-of",
-            "2022-04-16",
-        ],
-    );
-    assert!(said.contains("mails are kept"), "{said}");
-    farm
 }
 
 #[test]

@@ -274,3 +274,11 @@ pub(crate) fn rows(database: &Connection, sql: &str) -> Vec<Vec<String>> {
     });
     rows.expect("rows").map(|row| row.expect("a row")).collect()
 }
+
+/// A farm whose start of 12 April was told on the 16th.
+pub(crate) fn told_farm() -> Farm {
+    let farm = Farm::new("2022-04-30");
+    farm.import("round.csv", VISITS);
+    farm.nightly("2022-04-16");
+    farm
+}

@@ -1,0 +1,121 @@
+//! Mails that wait: holds, kept mails, and what one can do about them by hand.
+
+use crate::harness::{Farm, VISITS, printed, refused, rows, told_farm};
+
+#[test]
+fn answers_to_an_alert_go_to_the_adviser_and_to_a_digest_to_the_operator() {
+    let farm = Farm::new("2022-04-30");
+    farm.change("[farm]", "[farm]\noperator = \"office@test.example\"");
+    farm.import("round.csv", VISITS);
+    farm.nightly("2022-04-16");
+    farm.nightly("2022-04-17");
+    let mail = |name: &str| std::fs::read_to_string(farm.path("mail").join(name)).unwrap();
+    let digest = mail("2022-04-16-digest-ada.eml");
+    assert!(
+        digest.contains("Reply-To: Duskflight <office@test.example>"),
+        "{digest}"
+    );
+    let alert = mail("2022-04-16-alert-gil-from-ada.eml");
+    assert!(
+        alert.contains("Reply-To: \"Ada Vance\" <ada@test.example>"),
+        "{alert}"
+    );
+}
+
+#[test]
+fn a_growers_alert_waits_for_the_digest_and_the_hold_time() {
+    let farm = told_farm();
+    assert_eq!(farm.mails(), ["2022-04-16-digest-ada.eml"]);
+    farm.nightly("2022-04-17");
+    let alert = "2022-04-16-alert-gil-from-ada.eml".to_owned();
+    assert!(farm.mails().contains(&alert), "{:?}", farm.mails());
+}
+
+#[test]
+fn mails_that_cannot_be_delivered_are_kept_shown_and_go_when_the_way_is_free() {
+    let farm = told_farm_without_a_mail_folder();
+    let list = || printed(&["outbox", "list", "--config", farm.config()]);
+    assert!(list().contains("queued"), "{}", list());
+    let status = printed(&["status", "--config", farm.config()]);
+    assert!(status.contains("write into the mail folder"), "{status}");
+    let said = refused(
+        2,
+        &["outbox", "retry", "no-such-mail", "--config", farm.config()],
+    );
+    assert!(said.contains("no such mail is waiting"), "{said}");
+
+    std::fs::remove_file(farm.path("mail")).unwrap();
+    farm.nightly("2022-04-17");
+    assert!(
+        farm.mails()
+            .contains(&"2022-04-16-digest-ada.eml".to_owned()),
+        "{:?}",
+        farm.mails()
+    );
+}
+
+#[test]
+fn a_test_mail_goes_through_the_outbox_and_says_what_became_of_it_per_person() {
+    let farm = Farm::new("2022-04-30");
+    let said = printed(&["test-mail", "--config", farm.config()]);
+    assert!(
+        said.contains("ada <ada@test.example>: sent, written as "),
+        "{said}"
+    );
+    assert!(
+        said.contains("gil <gil@test.example>: sent, written as "),
+        "{said}"
+    );
+    assert_eq!(farm.mails().len(), 2);
+    let said = refused(2, &["test-mail", "bo", "--config", farm.config()]);
+    assert!(said.contains("person bo: no such person"), "{said}");
+
+    let blocked = told_farm_without_a_mail_folder();
+    let output = crate::harness::run(&["test-mail", "ada", "--config", blocked.config()]);
+    assert_eq!(output.status.code(), Some(75));
+    let said = String::from_utf8(output.stdout).unwrap();
+    assert!(
+        said.contains("ada <ada@test.example>: queued, behind older mails"),
+        "{said}"
+    );
+    assert!(
+        said.contains("no mail goes out: write into the mail folder"),
+        "{said}"
+    );
+}
+
+#[test]
+fn what_a_dropped_mail_told_is_told_anew() {
+    let farm = told_farm_without_a_mail_folder();
+    let id = rows(
+        &farm.database(),
+        "SELECT trim(message_id, '<>') FROM outbox WHERE kind = 'alert'",
+    );
+    printed(&["outbox", "drop", &id[0][0], "--config", farm.config()]);
+    std::fs::remove_file(farm.path("mail")).unwrap();
+    farm.nightly("2022-04-17");
+    let told = "SELECT day, revision FROM told WHERE person = 'gil' AND event = 'egg-laying-start' ORDER BY 2";
+    assert_eq!(
+        rows(&farm.database(), told),
+        [["2022-04-16", "1"], ["2022-04-17", "2"]]
+    );
+}
+
+/// A farm whose first morning was told while a file stood where the mail folder should be.
+fn told_farm_without_a_mail_folder() -> Farm {
+    let farm = Farm::new("2022-04-30");
+    farm.import("round.csv", VISITS);
+    farm.write("mail", "in the way");
+    let said = refused(
+        75,
+        &[
+            "nightly",
+            "--config",
+            farm.config(),
+            "--as-of",
+            "2022-04-16",
+        ],
+    );
+    assert!(said.contains("mails are kept"), "{said}");
+    farm
+}

@@ -1,0 +1,146 @@
+//! Setting up a farm: from `init` to the first digest, and every way to get it wrong.
+
+use crate::harness::{Farm, printed, refused, table, told_farm};
+
+#[test]
+fn a_farm_that_reads_celsius_gets_its_degree_days_in_celsius() {
+    let farm = told_farm();
+    farm.change("[farm]", "[farm]\nunit = \"c\"\ndate_order = \"day-month\"");
+    let text = printed(&["season", "--config", farm.config(), "--as-of", "2022-04-25"]);
+    // 80 °F-days are 44.4 °C-days, 1056 are 586.7.
+    assert!(text.contains("44 °C-days"), "{text}");
+    assert!(
+        text.contains("587 °C-days from the egg-laying start"),
+        "{text}"
+    );
+    assert!(text.contains("confirmed 12 Apr"), "{text}");
+}
+
+#[test]
+fn a_configuration_that_is_wrong_is_explained_whole_with_exit_code_78() {
+    let farm = Farm::new("2022-04-30");
+    farm.change(
+        "timezone = \"America/Los_Angeles\"",
+        "timezone = \"California\"",
+    );
+    farm.change("email = \"gil@test.example\"", "email = \"gil at home\"");
+    farm.write(
+        "blocks.csv",
+        "id,name,grower,adviser,crop,regime,station,varieties,from,acres\n\
+        home,Home block,gill,ada,almond,conventional,yard,Nonpareil,,\n\
+        back,Back block,gil,ada,walnut,conventional,yards,Chandler,,\n",
+    );
+    let said = refused(78, &["season", "--config", farm.config()]);
+    for fault in [
+        "duskflight.toml: farm.timezone = \"California\"",
+        "email of person gil = \"gil at home\"",
+        "blocks.csv:2: block home: grower gill: no such person",
+        "blocks.csv:3: block back: station yards: no such station",
+        "blocks.csv:3: block back: crop walnut: no insect model is valid for it",
+    ] {
+        assert!(said.contains(fault), "{fault:?} is missing in\n{said}");
+    }
+}
+
+#[test]
+fn nonsense_that_would_harm_later_is_refused_at_the_door() {
+    let farm = Farm::new("2022-04-30");
+    farm.change("name = \"Test orchards\"", "name = \" \"");
+    farm.change("phone = \"559-555-0101\"", "phone = \"\"");
+    farm.change("history_years = 12", "history_years = 0");
+    farm.write(
+        "blocks.csv",
+        "id,name,grower,adviser,crop,regime,station,varieties,from,acres,start_group\n\
+         home,Home block,gil,ada,almond,conventional,yard,Nonpareil; Nonpareil,,,\n\
+         back,,gil,ada,almond,conventional,yard,Nonpareil,,,\n\
+         side,Side block,gil,ada,almond,conventional,yard,Nonpareil,,-5,\n\
+         far,Far block,gil,ada,almond,conventional,yard,Nonpareil,,,pheromones\n\
+         bad,Bad block,gil ,ad a,almonds,organic,yard,Nonpareil,soon,,\n",
+    );
+    farm.write(
+        "traps.csv",
+        "id,block,kind,hung,group\n\
+         e1,far,egg,2022-03-15,hmoe\n\
+         p1,far,pheromone,2022-03-15,pheromones\n\
+         p1,far,pheromone,2022-03-15,\n\
+         x1,farr,egg,2022-03-15,far\n",
+    );
+    let said = refused(78, &["status", "--config", farm.config()]);
+    for fault in [
+        "farm.name: it is empty",
+        "person ada: give an adviser's phone",
+        "station yard: history_years = 0",
+        "blocks.csv:2: column varieties, \"Nonpareil; Nonpareil\": \"Nonpareil\" stands twice",
+        "blocks.csv:3: column name, \"\": give the block a name",
+        "blocks.csv:4: column acres, \"-5\": write a number above zero",
+        "blocks.csv:5: block far: start_group pheromones: no egg trap belongs to it",
+        "blocks.csv:6: column adviser, \"ad a\"",
+        "blocks.csv:6: column crop, \"almonds\": unknown variant `almonds`",
+        "did you mean \"almond\"?",
+        "blocks.csv:6: column regime, \"organic\"",
+        "blocks.csv:6: column from, \"soon\": write a day as YYYY-MM-DD",
+        "traps.csv:2: trap e1: group hmoe: no block uses it",
+        "traps.csv:4: trap p1: the id stands twice",
+        "traps.csv:5: trap x1: block farr: no such block",
+    ] {
+        assert!(said.contains(fault), "{fault:?} is missing in\n{said}");
+    }
+}
+
+#[test]
+fn an_unknown_key_is_refused_with_its_line() {
+    let farm = Farm::new("2022-04-30");
+    farm.change("history_years = 12", "history_yeers = 12");
+    let said = refused(78, &["status", "--config", farm.config()]);
+    assert!(said.contains("history_yeers"), "{said}");
+    assert!(said.contains("duskflight.toml:"), "{said}");
+}
+
+#[test]
+fn init_two_lines_changed_check_and_a_night_give_the_first_digest() {
+    let dir = tempfile::tempdir().unwrap();
+    let farm = dir.path().join("farm");
+    let farm = farm.to_str().unwrap();
+    printed(&["init", farm]);
+    let said = refused(2, &["init", farm]);
+    assert!(
+        said.contains("is there already; nothing was written"),
+        "{said}"
+    );
+    let main = dir.path().join("farm/duskflight.toml");
+    let text = std::fs::read_to_string(&main).unwrap();
+    assert_eq!(
+        text.matches("<--").count(),
+        3,
+        "two lines, and the sentence that speaks of them"
+    );
+    let text = text
+        .replace("adviser@farm.example", "ada@orchards.test")
+        .replace("source = \"station.csv\"", "source = \"yard.csv\"");
+    std::fs::write(&main, text).unwrap();
+    let days = table("2022-06-19").replace("date,low,high", "date,tmin,tmax");
+    std::fs::write(dir.path().join("farm/yard.csv"), days).unwrap();
+    let said = printed(&[
+        "check",
+        "--config",
+        farm,
+        "--as-of",
+        "2022-06-20",
+        "--online",
+    ]);
+    assert!(said.contains("My orchards: no errors"), "{said}");
+    assert!(
+        said.contains("Home block (home)") && said.contains("share-rising"),
+        "{said}"
+    );
+    assert!(
+        said.contains("station yard: newest day 2022-06-19"),
+        "{said}"
+    );
+    assert!(said.contains("look at: person grower"), "{said}");
+    assert!(said.contains("mail: the folder"), "{said}");
+    printed(&["nightly", "--config", farm, "--as-of", "2022-06-20"]);
+    let digest = dir.path().join("farm/mail/2022-06-20-digest-adviser.eml");
+    let digest = std::fs::read_to_string(digest).unwrap();
+    assert!(digest.contains("<ada@orchards.test>"), "{digest}");
+}
