@@ -32,8 +32,8 @@ fn a_configuration_that_is_wrong_is_explained_whole_with_exit_code_78() {
     );
     let said = refused(78, &["season", "--config", farm.config()]);
     for fault in [
-        "duskflight.toml: farm.timezone = \"California\"",
-        "email of person gil = \"gil at home\"",
+        "duskflight.toml:6: farm.timezone = \"California\"",
+        "person gil: email = \"gil at home\"",
         "blocks.csv:2: block home: grower gill: no such person",
         "blocks.csv:3: block back: station yards: no such station",
         "blocks.csv:3: block back: crop walnut: no insect model is valid for it",
@@ -67,9 +67,9 @@ fn nonsense_that_would_harm_later_is_refused_at_the_door() {
     );
     let said = refused(78, &["status", "--config", farm.config()]);
     for fault in [
-        "farm.name: it is empty",
+        "duskflight.toml:5: farm.name: it is empty",
         "person ada: give an adviser's phone",
-        "station yard: history_years = 0",
+        "station yard: history_years = 0: write 1 to 100",
         "blocks.csv:2: column varieties, \"Nonpareil; Nonpareil\": \"Nonpareil\" stands twice",
         "blocks.csv:3: column name, \"\": give the block a name",
         "blocks.csv:4: column acres, \"-5\": write a number above zero",

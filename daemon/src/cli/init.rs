@@ -13,7 +13,7 @@ use crate::clock::{Clock, SystemClock};
 use crate::config::MAIN_FILE;
 
 /// The starting files, by their names in the folder.
-const FILES: [(&str, &str); 6] = [
+const FILES: [(&str, &str); 7] = [
     (
         MAIN_FILE,
         include_str!("../../../config/starter/duskflight.toml"),
@@ -28,6 +28,10 @@ const FILES: [(&str, &str); 6] = [
     ),
     (
         "visits.csv",
+        include_str!("../../../config/starter/visits.csv"),
+    ),
+    (
+        "last-year.csv",
         include_str!("../../../config/starter/visits.csv"),
     ),
     (

@@ -5,7 +5,7 @@ use std::fmt::Display;
 use std::path::{Path, PathBuf};
 
 use chrono::{Datelike, NaiveDate, NaiveTime, Timelike};
-use chrono_tz::Tz;
+use chrono_tz::{TZ_VARIANTS, Tz};
 use duskflight_core::id::{GroupId, PersonId};
 use duskflight_core::insect::{Insect, InsectFile};
 use duskflight_core::notice::{Role, Words};
@@ -16,6 +16,7 @@ use serde::de::DeserializeOwned;
 use super::file::{MainFile, PersonPart, ProductPart, SmtpPart, StationPart};
 use super::mend::{self, Fault};
 use super::nearest::suggestion;
+use super::place;
 use super::problem::{ConfigError, Problem};
 use super::smtp;
 use super::tables::{BlockRow, TrapRow, blocks, traps};
@@ -30,6 +31,7 @@ pub(super) fn read(dir: &Path) -> Result<Config, ConfigError> {
     let mut reader = Reader {
         dir,
         problems: Vec::new(),
+        main_text: String::new(),
         warnings: Vec::new(),
     };
     let config = reader.read();
@@ -44,6 +46,7 @@ pub(super) fn read(dir: &Path) -> Result<Config, ConfigError> {
 pub(super) struct Reader<'a> {
     pub(super) dir: &'a Path,
     problems: Vec<Problem>,
+    main_text: String,
     warnings: Vec<Problem>,
 }
 
@@ -60,6 +63,13 @@ impl Reader<'_> {
         self.problem(MAIN_FILE, None, what);
     }
 
+    /// Something wrong at a key of the main file, with its line.
+    fn at(&mut self, path: &[&str], what: impl Display) {
+        let line = place::line_of(&self.main_text, path);
+        let what = format!("{}{what}", place::said(path));
+        self.problem(MAIN_FILE, line, what);
+    }
+
     pub(super) fn warn(&mut self, what: impl Display) {
         self.warnings.push(self.in_main(what));
     }
@@ -74,15 +84,16 @@ impl Reader<'_> {
     }
 
     fn read(&mut self) -> Option<Config> {
+        self.main_text = std::fs::read_to_string(self.dir.join(MAIN_FILE)).unwrap_or_default();
         let main: Option<MainFile> = self.toml(Path::new(MAIN_FILE));
         let (blocks, named) = blocks(&self.dir.join("blocks.csv"), &mut self.problems);
         let traps = traps(&self.dir.join("traps.csv"), &mut self.problems);
         let main = main?;
-        self.named("farm.name", &main.farm.name);
+        self.named(&["farm", "name"], &main.farm.name);
         if let Some(operator) = &main.farm.operator {
-            self.address("farm.operator", operator);
+            self.address(&["farm", "operator"], operator);
         }
-        self.address("mail.from", &main.mail.from);
+        self.address(&["mail", "from"], &main.mail.from);
         let calendar = self.calendar(&main);
         let mail_route = self.mail_route(main.mail.folder, main.mail.smtp);
         let insects = self.insects(&main.insects);
@@ -134,7 +145,7 @@ impl Reader<'_> {
             (Some(folder), None) => Some(MailRoute::Folder(self.dir.join(folder))),
             (None, Some(part)) => smtp::server(self, part).map(MailRoute::Smtp),
             _ => {
-                self.main("mail: give either folder or [mail.smtp]");
+                self.at(&["mail"], ": give either folder or [mail.smtp]");
                 None
             }
         }
@@ -142,12 +153,13 @@ impl Reader<'_> {
 
     /// Everything of days and hours.
     fn calendar(&mut self, main: &MainFile) -> Option<Calendar> {
-        let zone = self.parsed(
-            "farm.timezone",
-            &main.farm.timezone,
-            "a name such as America/Los_Angeles",
-            |text| text.parse::<Tz>().ok(),
-        );
+        let zone = main.farm.timezone.parse::<Tz>().ok();
+        if zone.is_none() {
+            let name = &main.farm.timezone;
+            let near = suggestion(name, TZ_VARIANTS.iter().map(|zone| zone.name()));
+            let what = format!(" = {name:?}: write a name such as America/Los_Angeles{near}");
+            self.at(&["farm", "timezone"], what);
+        }
         let digest_time = self.parsed(
             "telling.digest_time",
             &main.telling.digest_time,
@@ -176,7 +188,10 @@ impl Reader<'_> {
             season_to: season_to?,
         };
         if calendar.season_to <= calendar.season_from {
-            self.main("season: from must lie before to in the same year");
+            self.at(
+                &["season", "from"],
+                ": it must lie before season.to in the same year",
+            );
         }
         Some(calendar)
     }
@@ -205,29 +220,29 @@ impl Reader<'_> {
     ) -> Option<T> {
         let value = parse(text);
         if value.is_none() {
-            self.main(format!("{key} = {text:?}: write {wanted}"));
+            let path: Vec<&str> = key.split('.').collect();
+            self.at(&path, format!(" = {text:?}: write {wanted}"));
         }
         value
     }
 
-    fn address(&mut self, key: &str, text: &str) {
+    fn address(&mut self, path: &[&str], text: &str) {
         if !text.is_ascii() || text.parse::<Address>().is_err() {
-            self.main(format!(
-                "{key} = {text:?}: write a plain address such as name@farm.example"
-            ));
+            let what = "write a plain address such as name@farm.example";
+            self.at(path, format!(" = {text:?}: {what}"));
         }
     }
 
-    fn named(&mut self, key: &str, text: &str) {
+    fn named(&mut self, path: &[&str], text: &str) {
         if text.trim().is_empty() {
-            self.main(format!("{key}: it is empty; mails use it"));
+            self.at(path, ": it is empty; mails use it");
         }
     }
 
     fn insects(&mut self, files: &[PathBuf]) -> Vec<Insect> {
         let mut insects: Vec<Insect> = Vec::new();
         if files.is_empty() {
-            self.main("insects: name at least one insect model file");
+            self.at(&["insects"], ": name at least one insect model file");
         }
         for file in files {
             match self.toml::<InsectFile>(file).map(InsectFile::check) {
@@ -262,16 +277,17 @@ impl Reader<'_> {
         let mut people = Vec::new();
         for part in parts {
             if !seen.insert(part.id.clone()) {
-                self.main(format!("person {}: the id stands twice", part.id));
+                self.at(&["person", part.id.as_str()], ": the id stands twice");
             }
-            self.address(&format!("email of person {}", part.id), &part.email);
-            self.named(&format!("name of person {}", part.id), &part.name);
+            let id = part.id.as_str();
+            self.address(&["person", id, "email"], &part.email);
+            self.named(&["person", id, "name"], &part.name);
             let phone = part.phone.as_deref().unwrap_or_default();
             if part.role == Role::Adviser && !phone.contains(|c: char| c.is_ascii_digit()) {
-                self.main(format!(
-                    "person {}: give an adviser's phone; growers' alerts name it",
-                    part.id
-                ));
+                self.at(
+                    &["person", id],
+                    ": give an adviser's phone; growers' alerts name it",
+                );
             }
             people.push(Person {
                 id: part.id,
@@ -289,7 +305,7 @@ impl Reader<'_> {
         let mut stations = Vec::new();
         for part in parts {
             if !seen.insert(part.id.clone()) {
-                self.main(format!("station {}: the id stands twice", part.id));
+                self.at(&["station", part.id.as_str()], ": the id stands twice");
             }
             let source = match (part.ncei, part.table) {
                 (Some(ncei), None) => FeedSource::Ncei(ncei),
@@ -298,19 +314,19 @@ impl Reader<'_> {
                     FeedSource::Table(table)
                 }
                 _ => {
-                    self.main(format!(
-                        "station {}: give either [station.ncei] or [station.table]",
-                        part.id
-                    ));
+                    let what = ": give either [station.ncei] or [station.table]";
+                    self.at(&["station", part.id.as_str()], what);
                     continue;
                 }
             };
-            self.named(&format!("name of station {}", part.id), &part.name);
+            self.named(&["station", part.id.as_str(), "name"], &part.name);
             if !HISTORY_YEARS.contains(&part.history_years) {
-                self.main(format!(
-                    "station {}: history_years = {}: write 1 to 100; the projection rests on them",
-                    part.id, part.history_years
-                ));
+                let path = ["station", part.id.as_str(), "history_years"];
+                let years = part.history_years;
+                self.at(
+                    &path,
+                    format!(" = {years}: write 1 to 100; the projection rests on them"),
+                );
             }
             stations.push(Station {
                 id: part.id,
@@ -327,10 +343,11 @@ impl Reader<'_> {
         let mut products = Vec::new();
         for part in parts {
             if !seen.insert(part.id.clone()) {
-                self.main(format!("product {}: the id stands twice", part.id));
+                self.at(&["product", part.id.as_str()], ": the id stands twice");
             }
             if part.life_days == 0 {
-                self.main(format!("product {}: life_days must be above zero", part.id));
+                let path = ["product", part.id.as_str(), "life_days"];
+                self.at(&path, " = 0: write a number above zero");
             }
             products.push(Product {
                 id: part.id,

@@ -5,6 +5,7 @@ mod check;
 mod file;
 mod mend;
 pub(crate) mod nearest;
+mod place;
 mod problem;
 mod secret;
 mod smtp;
