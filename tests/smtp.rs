@@ -401,6 +401,47 @@ fn what_an_expired_mail_said_is_told_again_and_the_next_digest_says_so() {
 }
 
 #[test]
+fn after_an_outage_all_mails_arrive_in_order_and_the_next_digest_says_which_were_late() {
+    let server = Scripted::start(&[(At::Greeting, Act::Say("421 4.3.2 shutting down"))]);
+    let farm = farm_with(&server);
+    for day in ["2022-04-16", "2022-04-17"] {
+        refused(75, &["nightly", "--config", farm.config(), "--as-of", day]);
+    }
+    server.now_does(&[]);
+    for day in ["2022-04-18", "2022-04-19"] {
+        farm.nightly(day);
+    }
+    let mails = server
+        .taken()
+        .into_iter()
+        .map(|mail| String::from_utf8(mail.bytes).unwrap());
+    let mails: Vec<String> = mails.collect();
+    let to_ada: Vec<&String> = mails
+        .iter()
+        .filter(|mail| mail.contains("<digest."))
+        .collect();
+    assert_eq!(to_ada.len(), 4);
+    for (day, mail) in (16..).zip(&to_ada) {
+        assert!(mail.contains(&format!("<digest.2022-04-{day}.")), "{mail}");
+        let date = format!(", {day} Apr 2022 13:00:00 +0000");
+        assert!(
+            mail.lines()
+                .any(|line| line.starts_with("Date: ") && line.ends_with(&date)),
+            "{mail}"
+        );
+    }
+    let last = to_ada[3].replace("=\r\n", "").replace("\r\n", " ");
+    for late in [
+        "digest of Apr 16 to Ada Vance",
+        "alert of Apr 16 to Gil Marrow",
+    ] {
+        let words = format!("{late} was delivered late, on Apr 18, 06:00");
+        assert!(last.contains(&words), "{words}: {last}");
+    }
+    assert!(!last.contains("digest of Apr 18"), "{last}");
+}
+
+#[test]
 fn nightly_and_status_say_in_plain_words_why_mails_are_kept() {
     let server = Scripted::start(&[(At::Mail, Act::Say("553 5.7.1 sender not owned by user"))]);
     let farm = farm_with(&server);
