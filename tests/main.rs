@@ -13,4 +13,5 @@ mod samples;
 mod scripted;
 mod season;
 mod smtp;
+mod smtp_program;
 mod stations;
