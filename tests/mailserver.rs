@@ -7,6 +7,7 @@ use std::os::unix::fs::PermissionsExt;
 use std::os::unix::process::CommandExt;
 use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
+use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::{Duration, Instant};
 
 use tempfile::TempDir;
@@ -208,9 +209,17 @@ fn below_own_headers(mail: &[u8]) -> Vec<u8> {
     rest.to_vec()
 }
 
+/// A port below those that the system gives out by itself, so that no other test gets it meanwhile.
 fn free_port() -> u16 {
-    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-    listener.local_addr().unwrap().port()
+    static NEXT: AtomicU32 = AtomicU32::new(0);
+    loop {
+        let step = NEXT.fetch_add(1, Ordering::Relaxed);
+        let port = 20_000 + (std::process::id() % 10_000 * 7 + step) % 12_000;
+        let port = u16::try_from(port).unwrap();
+        if TcpListener::bind(("127.0.0.1", port)).is_ok() {
+            return port;
+        }
+    }
 }
 
 /// A mail server starts as root and becomes its own users.

@@ -15,4 +15,5 @@ mod scripted;
 mod season;
 mod setup;
 mod smtp;
+mod smtp_program;
 mod stations;

@@ -1,8 +1,10 @@
 //! The samples under `config` are read by the very code that reads a farm's own.
 
+use std::fs;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
-use duskflight::config::Config;
+use duskflight::config::{Config, MailRoute, Security};
 
 fn sample(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -54,13 +56,21 @@ fn a_later_row_of_a_block_supersedes_the_earlier_one_from_its_day_on() {
 fn copied() -> tempfile::TempDir {
     let dir = tempfile::tempdir().unwrap();
     for folder in ["insects", "full"] {
-        std::fs::create_dir(dir.path().join(folder)).unwrap();
-        for entry in std::fs::read_dir(sample(folder)).unwrap() {
+        fs::create_dir(dir.path().join(folder)).unwrap();
+        for entry in fs::read_dir(sample(folder)).unwrap() {
             let entry = entry.unwrap();
             let copy = dir.path().join(folder).join(entry.file_name());
-            std::fs::copy(entry.path(), copy).unwrap();
+            fs::copy(entry.path(), copy).unwrap();
         }
     }
+    // What the sample's mail server names.
+    let authority = Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/data/mail/authority.pem");
+    fs::copy(authority, dir.path().join("full/authority.pem")).unwrap();
+    fs::write(
+        dir.path().join("full/smtp-password"),
+        "abcd efgh ijkl mnop\n",
+    )
+    .unwrap();
     dir
 }
 
@@ -94,26 +104,26 @@ fn keys(text: &str) -> Vec<std::ops::Range<usize>> {
 #[test]
 fn one_wrong_letter_in_any_key_of_the_full_sample_is_found_with_what_was_meant() {
     let dir = copied();
-    let file = dir.path().join("full/duskflight.toml");
-    let text = std::fs::read_to_string(&file).unwrap();
-    let keys = keys(&text);
-    assert!(keys.len() > 60, "{}", keys.len());
-    for key in keys {
-        let name = &text[key.clone()];
-        let mut spoilt = text.clone();
-        let last = key.end - 1..key.end;
-        spoilt.replace_range(last, "x");
-        std::fs::write(&file, &spoilt).unwrap();
-        let line = 1 + text[..key.start].matches('\n').count();
-        let error = Config::read(&dir.path().join("full"))
-            .unwrap_err()
-            .to_string();
-        let meant = format!("did you mean {name:?}?");
-        let place = format!("duskflight.toml:{line}: ");
-        let found = error
-            .lines()
-            .any(|l| l.contains(&place) && l.contains(&meant));
-        assert!(found, "{name} at line {line}:\n{error}");
+    let folder = dir.path().join("full");
+    let file = folder.join("duskflight.toml");
+    let with_folder = fs::read_to_string(&file).unwrap();
+    let with_server = with_mail_server(&with_folder);
+    assert!(keys(&with_server).len() > keys(&with_folder).len());
+    assert!(keys(&with_folder).len() > 60);
+    for text in [with_folder, with_server] {
+        for key in keys(&text) {
+            let name = &text[key.clone()];
+            let mut spoilt = text.clone();
+            spoilt.replace_range(key.end - 1..key.end, "x");
+            fs::write(&file, &spoilt).unwrap();
+            let line = 1 + text[..key.start].matches('\n').count();
+            let error = Config::read(&folder).unwrap_err().to_string();
+            let meant = format!("did you mean {name:?}?");
+            let place = format!("duskflight.toml:{line}: ");
+            let mut lines = error.lines();
+            let found = lines.any(|line| line.contains(&place) && line.contains(&meant));
+            assert!(found, "{name} at line {line}:\n{error}");
+        }
     }
 }
 
@@ -122,7 +132,7 @@ fn one_wrong_letter_in_any_column_is_found_with_what_was_meant() {
     let dir = copied();
     for name in ["blocks.csv", "traps.csv"] {
         let file = dir.path().join("full").join(name);
-        let text = std::fs::read_to_string(&file).unwrap();
+        let text = fs::read_to_string(&file).unwrap();
         let (header, rows) = text.split_once('\n').unwrap();
         for column in header.split(',') {
             let spoilt: Vec<String> = header
@@ -132,7 +142,7 @@ fn one_wrong_letter_in_any_column_is_found_with_what_was_meant() {
                     false => other.to_owned(),
                 })
                 .collect();
-            std::fs::write(&file, format!("{}\n{rows}", spoilt.join(","))).unwrap();
+            fs::write(&file, format!("{}\n{rows}", spoilt.join(","))).unwrap();
             let error = Config::read(&dir.path().join("full"))
                 .unwrap_err()
                 .to_string();
@@ -142,6 +152,41 @@ fn one_wrong_letter_in_any_column_is_found_with_what_was_meant() {
                 "{column}: {error}"
             );
         }
-        std::fs::write(&file, text).unwrap();
+        fs::write(&file, text).unwrap();
     }
+}
+
+/// The full sample with its mail server instead of the folder: the marks before its lines taken out.
+fn with_mail_server(text: &str) -> String {
+    let (before, smtp) = text.split_once("# [mail.smtp]").unwrap();
+    let (smtp, after) = smtp.split_once("\n\n").unwrap();
+    let before: String = before
+        .lines()
+        .filter(|line| !line.starts_with("folder"))
+        .fold(String::new(), |text, line| text + line + "\n");
+    let smtp = smtp.replace("\n# ", "\n");
+    format!("{before}[mail.smtp]{smtp}\n\n{after}")
+}
+
+#[test]
+fn the_mail_server_in_the_full_sample_is_right_once_its_marks_are_taken_out() {
+    let dir = copied();
+    let config = dir.path().join("full");
+    let file = config.join("duskflight.toml");
+    let text = fs::read_to_string(&file).unwrap();
+    fs::write(&file, with_mail_server(&text)).unwrap();
+
+    let config = Config::read(&config).unwrap();
+    let MailRoute::Smtp(server) = &config.mail_route else {
+        panic!("{:?}", config.mail_route);
+    };
+    assert_eq!((server.port, server.security), (587, Security::Starttls));
+    assert_eq!(server.timeout, Duration::from_secs(60));
+    assert!(server.ca.is_some());
+    let login = server.login.as_ref().unwrap();
+    assert_eq!(
+        login.password.as_ref().unwrap().expose(),
+        "abcdefghijklmnop"
+    );
+    assert!(!format!("{config:?}").contains("abcd"));
 }

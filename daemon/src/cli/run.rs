@@ -11,6 +11,7 @@ use super::Failure;
 use super::common::{ConfigDir, workshop};
 use crate::clock::SystemClock;
 use crate::runner::{self, Lock};
+use crate::store::post;
 
 /// Run unattended: fetch before the digest, tell every morning, deliver
 ///
@@ -36,6 +37,9 @@ impl Run {
         );
         let _lock = Lock::take(&config.database)?;
         let workshop = workshop(&config)?;
+        // It may have been started anew because what held the mails up is mended.
+        let try_at_once = workshop.store.write(|t| post::try_at_once(t)).await;
+        try_at_once.context("let mails be tried")?;
         runner::run(workshop, Arc::new(SystemClock), stop).await?;
         tracing::info!("duskflight has stopped");
         Ok(())

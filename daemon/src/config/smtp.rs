@@ -5,7 +5,7 @@ use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use lettre::transport::smtp::client::Certificate;
+use lettre::transport::smtp::client::{Certificate, CertificateStore, TlsParameters};
 use serde::Deserialize;
 
 use super::MAIN_FILE;
@@ -142,15 +142,23 @@ fn is_loopback(host: &str) -> bool {
 fn certificate(reader: &mut Reader<'_>, file: &Path) -> Option<Certificate> {
     let problem = match std::fs::read(reader.dir.join(file)) {
         Ok(pem) => match Certificate::from_pem(&pem) {
-            Ok(certificate) if pem.windows(11).any(|part| part == b"CERTIFICATE") => {
-                return Some(certificate);
-            }
+            Ok(certificate) if is_authority(&pem, &certificate) => return Some(certificate),
             _ => "is not a certificate in PEM form".to_owned(),
         },
         Err(error) => format!("cannot be read: {error}"),
     };
     reader.main(format!("mail.smtp.ca_file = {}: {problem}", file.display()));
     None
+}
+
+/// Reading takes any bytes between the marks, or none at all; trusting them shows what they are.
+fn is_authority(pem: &[u8], certificate: &Certificate) -> bool {
+    let trusting = TlsParameters::builder("localhost".to_owned())
+        .certificate_store(CertificateStore::None)
+        .add_root_certificate(certificate.clone())
+        .build();
+    let mark = b"BEGIN CERTIFICATE";
+    trusting.is_ok() && pem.windows(mark.len()).any(|part| part == mark)
 }
 
 /// The login: a name and a place of its password, or neither.

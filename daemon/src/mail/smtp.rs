@@ -214,6 +214,13 @@ async fn log_in(
         Ok(password) => password.expose().to_owned(),
         Err(problem) => return Err(Broken::Password(problem.what.clone())),
     };
+    // Connecting has seen to it already; a password is worth a second look.
+    if server.security != Security::None && !connection.is_encrypted() {
+        return Err(Broken::Missing {
+            what: "the connection is not private",
+            advice: verdict::NO_TLS,
+        });
+    }
     let offered = |mechanism: &&_| {
         connection
             .server_info()
@@ -228,7 +235,6 @@ async fn log_in(
             advice: verdict::NO_LOGIN,
         });
     }
-    debug_assert!(server.security == Security::None || connection.is_encrypted());
     let credentials = Credentials::new(login.username.clone(), password);
     connection.auth(DEFAULT_MECHANISMS, &credentials).await?;
     Ok(())
@@ -268,7 +274,7 @@ fn judged(broken: Broken, phase: Phase, server: &SmtpServer) -> SendError {
             let advice = "give the service its password, see [mail.smtp]";
             (Verdict::OurFault { advice }, phase, what, false)
         }
-        // The configuration checks both addresses; one frozen in the outbox may be older.
+        // The configuration checks addresses; one in the outbox may be older than the check.
         Broken::Address(error) => (Verdict::Refused, phase, error.to_string(), false),
     };
     send_error(verdict, phase, &what, closing, server)

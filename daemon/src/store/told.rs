@@ -151,3 +151,92 @@ pub fn all(connection: &Connection) -> Result<Vec<Line>, StoreError> {
     })?;
     Ok(rows.collect::<Result<_, _>>()?)
 }
+
+#[cfg(test)]
+mod tests {
+    use chrono::{DateTime, Utc};
+    use duskflight_core::id::MarkId;
+    use duskflight_core::notice::{Change, Event, Value};
+
+    use super::*;
+    use crate::store::Store;
+    use crate::store::outbox::{self, End, MailKind, NewMail};
+
+    fn on(day: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2022, 6, day).unwrap()
+    }
+
+    fn at() -> DateTime<Utc> {
+        DateTime::from_timestamp(1_655_730_000, 0).unwrap()
+    }
+
+    fn gil() -> PersonId {
+        PersonId::new("gil").unwrap()
+    }
+
+    fn queue(connection: &Connection, id: &str, day: u32) -> Result<(), StoreError> {
+        let mail = NewMail {
+            message_id: id.to_owned(),
+            kind: MailKind::Alert,
+            person: gil(),
+            adviser: gil(),
+            day: on(day),
+            address: "gil@test.example".to_owned(),
+            subject: String::new(),
+            body: Vec::new(),
+            queued_at: at(),
+            waits_for: None,
+            hold_s: 0,
+        };
+        outbox::queue(connection, &mail)
+    }
+
+    fn notice(change: Change) -> Notice {
+        Notice {
+            year: 2022,
+            block: BlockId::new("home").unwrap(),
+            insect: InsectId::new("navel-orangeworm").unwrap(),
+            event: Event::MarkPassed(MarkId::new("first-hatch").unwrap(), None),
+            revision: 1,
+            change,
+        }
+    }
+
+    #[tokio::test]
+    async fn a_mail_given_up_counts_as_untold_and_revisions_count_on() {
+        let dir = tempfile::tempdir().unwrap();
+        let store = Store::open(&dir.path().join("records.sqlite")).unwrap();
+        let checked: Result<(), StoreError> = store
+            .write(|t| {
+                let told = |day| latest(t, 2022, &gil(), on(day));
+                let [first, then] = [10, 14].map(|day| Value::Day(on(day)));
+                queue(t, "first", 20)?;
+                record(
+                    t,
+                    &gil(),
+                    &notice(Change::New(first)),
+                    on(20),
+                    Some("first"),
+                )?;
+                queue(t, "correction", 21)?;
+                let told_on = on(20);
+                let (was, now) = (first, then);
+                let change = Change::Corrected { was, told_on, now };
+                record(t, &gil(), &notice(change), on(21), Some("correction"))?;
+                assert_eq!(told(21)?[0].value, Some(then));
+                // A correction that never arrived leaves what was told before it.
+                outbox::give_up(t, "correction", End::Expired, "no answer", at())?;
+                assert_eq!(
+                    (told(22)?[0].value, told(22)?[0].revision),
+                    (Some(first), 1)
+                );
+                outbox::give_up(t, "first", End::Failed, "no such user", at())?;
+                assert_eq!(told(22)?, []);
+                record(t, &gil(), &notice(Change::New(then)), on(22), None)?;
+                assert_eq!((told(22)?[0].value, told(22)?[0].revision), (Some(then), 3));
+                Ok(())
+            })
+            .await;
+        checked.unwrap();
+    }
+}

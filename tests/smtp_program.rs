@@ -1,0 +1,305 @@
+//! The program with a mail server: what it declares, what it says of trouble, what it keeps to
+//! itself.
+
+use crate::harness::{Farm, VISITS, duskflight, printed, refused, rows};
+use crate::scripted::{Act, At, Scripted};
+
+const PASSWORD: &str = "orchard-at-dusk-81";
+
+/// A farm whose mails go to a server without a login.
+fn farm_with(server: &Scripted) -> Farm {
+    let farm = Farm::new("2022-04-30");
+    farm.route(&format!(
+        "host = \"127.0.0.1\"\nport = {}\nsecurity = \"none\"\ntimeout_s = 2\n",
+        server.port()
+    ));
+    farm.import("round.csv", VISITS);
+    farm
+}
+
+#[test]
+fn what_an_expired_mail_said_is_told_again_and_the_next_digest_says_so() {
+    let server = Scripted::start(&[(At::Rcpt("gil"), Act::Say("450 4.2.1 mailbox busy"))]);
+    let farm = farm_with(&server);
+    let told = "SELECT revision, day FROM told
+                WHERE person = 'gil' AND event = 'egg-laying-start' ORDER BY revision";
+    for day in 16..=20 {
+        farm.nightly(&format!("2022-04-{day}"));
+    }
+    assert_eq!(rows(&farm.database(), told), [["1", "2022-04-16"]]);
+    let states = "SELECT state, count(*) FROM outbox WHERE person = 'gil' AND day = '2022-04-16'";
+    assert_eq!(rows(&farm.database(), states), [["expired", "1"]]);
+    server.now_does(&[]);
+    for day in 21..=22 {
+        farm.nightly(&format!("2022-04-{day}"));
+    }
+    // The revisions count on, and the mail that tells it again is no correction.
+    assert_eq!(
+        rows(&farm.database(), told),
+        [["1", "2022-04-16"], ["2", "2022-04-21"]]
+    );
+    let to_gil = server
+        .taken()
+        .into_iter()
+        .filter(|mail| mail.recipient.starts_with("gil"));
+    let to_gil: Vec<String> = to_gil
+        .map(|mail| String::from_utf8(mail.bytes).unwrap())
+        .collect();
+    let alert = to_gil
+        .iter()
+        .find(|mail| mail.contains("alert.2022-04-21"))
+        .unwrap();
+    assert!(alert.contains("egg-laying"), "{alert}");
+    let digest = server
+        .taken()
+        .into_iter()
+        .map(|mail| String::from_utf8(mail.bytes).unwrap());
+    let digest = digest
+        .into_iter()
+        .find(|mail| mail.contains("<digest.2022-04-21"))
+        .unwrap();
+    let words = digest.replace("=\r\n", "").replace("\r\n", " ");
+    assert!(
+        words.contains("could not be delivered for three days and is given up"),
+        "{words}"
+    );
+    let status = printed(&["status", "--config", farm.config()]);
+    assert!(
+        status.contains("expired alert of 2022-04-16 to gil"),
+        "{status}"
+    );
+}
+
+#[test]
+fn after_an_outage_all_mails_arrive_in_order_and_the_next_digest_says_which_were_late() {
+    let server = Scripted::start(&[(At::Greeting, Act::Say("421 4.3.2 shutting down"))]);
+    let farm = farm_with(&server);
+    for day in ["2022-04-16", "2022-04-17"] {
+        refused(75, &["nightly", "--config", farm.config(), "--as-of", day]);
+    }
+    server.now_does(&[]);
+    for day in ["2022-04-18", "2022-04-19"] {
+        farm.nightly(day);
+    }
+    let mails = server
+        .taken()
+        .into_iter()
+        .map(|mail| String::from_utf8(mail.bytes).unwrap());
+    let mails: Vec<String> = mails.collect();
+    let to_ada: Vec<&String> = mails
+        .iter()
+        .filter(|mail| mail.contains("<digest."))
+        .collect();
+    assert_eq!(to_ada.len(), 4);
+    for (day, mail) in (16..).zip(&to_ada) {
+        assert!(mail.contains(&format!("<digest.2022-04-{day}.")), "{mail}");
+        let date = format!(", {day} Apr 2022 13:00:00 +0000");
+        assert!(
+            mail.lines()
+                .any(|line| line.starts_with("Date: ") && line.ends_with(&date)),
+            "{mail}"
+        );
+    }
+    let last = to_ada[3].replace("=\r\n", "").replace("\r\n", " ");
+    for late in [
+        "digest of Apr 16 to Ada Vance",
+        "alert of Apr 16 to Gil Marrow",
+    ] {
+        let words = format!("{late} was delivered late, on Apr 18, 06:00");
+        assert!(last.contains(&words), "{words}: {last}");
+    }
+    assert!(!last.contains("digest of Apr 18"), "{last}");
+}
+
+#[test]
+fn nightly_and_status_say_in_plain_words_why_mails_are_kept() {
+    let server = Scripted::start(&[(At::Mail, Act::Say("553 5.7.1 sender not owned by user"))]);
+    let farm = farm_with(&server);
+    let said = refused(
+        75,
+        &[
+            "nightly",
+            "--config",
+            farm.config(),
+            "--as-of",
+            "2022-04-16",
+        ],
+    );
+    assert!(said.contains("mail.from"), "{said}");
+    let status = printed(&["status", "--config", farm.config()]);
+    assert!(status.contains("no mail goes out since"), "{status}");
+    assert!(
+        status.contains("553 5.7.1 sender not owned by user"),
+        "{status}"
+    );
+    assert!(
+        status.contains("to mend: the server does not let this login send"),
+        "{status}"
+    );
+    // Once mended, the same command sends at once what was kept.
+    server.now_does(&[]);
+    let sent = farm.nightly("2022-04-16");
+    assert!(sent.contains("1 mails sent"), "{sent}");
+}
+
+#[test]
+fn a_login_that_fails_at_trace_level_shows_the_password_nowhere() {
+    // The server even repeats what it was sent.
+    let server = Scripted::start(&[(At::Auth, Act::Repeat("535 5.7.8 not this:"))]);
+    let farm = Farm::new("2022-04-30");
+    farm.write("password", &format!("{PASSWORD}\n"));
+    farm.route(&format!(
+        "host = \"127.0.0.1\"\nport = {}\nsecurity = \"none\"\nusername = \"office\"\n\
+         password_file = \"password\"\ntimeout_s = 2\n",
+        server.port()
+    ));
+    let output = duskflight()
+        .args([
+            "nightly",
+            "--config",
+            farm.config(),
+            "--as-of",
+            "2022-04-16",
+        ])
+        .env("DUSKFLIGHT_LOG", "trace")
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(75));
+    let status = printed(&["status", "--config", farm.config()]);
+    let database = std::fs::read(farm.path("duskflight.sqlite")).unwrap();
+    let log = std::fs::read(farm.path("duskflight.sqlite-wal")).unwrap_or_default();
+    let sent = server
+        .commands()
+        .into_iter()
+        .find(|line| line.starts_with("AUTH"))
+        .unwrap();
+    let encoded = sent.rsplit(' ').next().unwrap();
+    assert!(encoded.len() > 20, "the password was sent: {sent}");
+    let places = [
+        ("log", [output.stderr.as_slice(), &output.stdout].concat()),
+        ("status", status.clone().into_bytes()),
+        ("database", [database, log].concat()),
+    ];
+    for (place, bytes) in places {
+        for secret in [PASSWORD, encoded] {
+            let found = bytes
+                .windows(secret.len())
+                .any(|part| part == secret.as_bytes());
+            assert!(!found, "the {place} shows {secret}");
+        }
+    }
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(
+        said.contains("535 5.7.8 not this: AUTH PLAIN ***"),
+        "{said}"
+    );
+    assert!(status.contains("app password"), "{status}");
+    for shown in [said.as_ref(), &status] {
+        assert!(!shown.contains("ada@test.example"), "{shown}");
+    }
+}
+
+#[test]
+fn a_declaration_that_would_show_the_password_or_contradict_itself_is_refused() {
+    let farm = Farm::new("2022-04-30");
+    farm.write("password", "secret\n");
+    let login = "username = \"office\"\npassword_file = \"password\"\n";
+    let cases = [
+        (
+            format!("host = \"mail.farm.example\"\nsecurity = \"none\"\n{login}"),
+            "unprotected",
+        ),
+        ("host = \"mail.farm.example\"\n".to_owned(), "security"),
+        (
+            "host = \"mail.farm.example\"\nsecurity = \"opportunistic\"\n".to_owned(),
+            "starttls",
+        ),
+        (
+            "host = \"\"\nsecurity = \"tls\"\n".to_owned(),
+            "mail.smtp.host",
+        ),
+        (
+            "host = \"mail.farm.example\"\nsecurity = \"tls\"\npassword_file = \"password\"\n"
+                .to_owned(),
+            "no username",
+        ),
+        (
+            "host = \"mail.farm.example\"\nsecurity = \"tls\"\nusername = \"office\"\n".to_owned(),
+            "without a password",
+        ),
+        (
+            "host = \"mail.farm.example\"\nsecurity = \"tls\"\nca_file = \"password\"\n".to_owned(),
+            "PEM",
+        ),
+        (
+            "host = \"mail.farm.example\"\nsecurity = \"tls\"\naccept_invalid = true\n".to_owned(),
+            "accept_invalid",
+        ),
+    ];
+    for (table, expected) in cases {
+        farm.route(&table);
+        let said = refused(
+            78,
+            &[
+                "nightly",
+                "--config",
+                farm.config(),
+                "--as-of",
+                "2022-04-16",
+            ],
+        );
+        assert!(said.contains(expected), "{table}: {said}");
+        assert!(!said.contains("secret"), "{said}");
+    }
+    farm.route(&format!(
+        "host = \"127.0.0.1\"\nsecurity = \"none\"\n{login}"
+    ));
+    printed(&["status", "--config", farm.config()]);
+}
+
+#[test]
+fn a_password_in_the_configuration_is_taken_only_where_others_cannot_read_it() {
+    use std::os::unix::fs::PermissionsExt;
+    let farm = Farm::new("2022-04-30");
+    farm.route(
+        "host = \"mail.farm.example\"\nsecurity = \"tls\"\nport = 587\nusername = \"office\"\n\
+         password = \"abcd efgh ijkl mnop\"\n",
+    );
+    let main = farm.path("duskflight.toml");
+    let allow = |mode| std::fs::set_permissions(&main, PermissionsExt::from_mode(mode)).unwrap();
+    allow(0o644);
+    let said = refused(78, &["status", "--config", farm.config()]);
+    assert!(said.contains("mode 0644; chmod 640"), "{said}");
+    allow(0o640);
+    let status = printed(&["status", "--config", farm.config()]);
+    for warning in [
+        "port 587 is meant for",
+        "a file of its own",
+        "app password are left out",
+    ] {
+        assert!(status.contains(warning), "{status}");
+    }
+    assert!(!said.contains("abcd") && !status.contains("abcd"));
+}
+
+#[test]
+fn a_password_may_come_from_the_service_manager_or_the_environment() {
+    let farm = Farm::new("2022-04-30");
+    farm.route("host = \"127.0.0.1\"\nport = 9\nsecurity = \"none\"\nusername = \"office\"\n");
+    let warned = |name: &str, value: &str| {
+        let output = duskflight()
+            .args(["status", "--config", farm.config()])
+            .env(name, value)
+            .output()
+            .unwrap();
+        assert!(output.status.success());
+        String::from_utf8(output.stdout)
+            .unwrap()
+            .contains("without a password")
+    };
+    // Looking at the records needs none.
+    assert!(warned("NOTHING", ""));
+    assert!(!warned("DUSKFLIGHT_SMTP_PASSWORD", "secret"));
+    farm.write("smtp-password", "secret\n");
+    assert!(!warned("CREDENTIALS_DIRECTORY", farm.config()));
+}
