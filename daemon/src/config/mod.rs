@@ -2,6 +2,7 @@
 //! models, read and checked as a whole.
 
 mod check;
+mod declared;
 mod file;
 mod mend;
 pub(crate) mod nearest;
