@@ -71,13 +71,11 @@ fn report(config: &Config, orchard: &Orchard) -> String {
     let _ = writeln!(text, "{table}");
     let _ = writeln!(
         text,
-        "digests at {} ({}) from {:02}-{:02} to {:02}-{:02}; growers hear {} h after their adviser",
+        "digests at {} ({}) from {} to {}; growers hear {} h after their adviser",
         config.digest_time.format("%H:%M"),
         config.zone,
-        config.season_from.month,
-        config.season_from.day,
-        config.season_to.month,
-        config.season_to.day,
+        config.season_from,
+        config.season_to,
         config.hold_hours
     );
     text

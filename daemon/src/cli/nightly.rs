@@ -49,6 +49,10 @@ impl Nightly {
         let told = workshop.tell(day, self.again, now).await;
         match told {
             Ok(Told::Before) => print(&format!("tell {day}: told before\n"))?,
+            Ok(Told::Now { .. }) if !config.in_season(day) => print(&format!(
+                "tell {day}: out of season, nobody is told; digests go from {} to {}\n",
+                config.season_from, config.season_to
+            ))?,
             Ok(Told::Now { mails, notices }) => {
                 print(&format!(
                     "tell {day}: {notices} notices, {mails} mails queued\n"

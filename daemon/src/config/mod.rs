@@ -87,6 +87,12 @@ pub struct MonthDay {
     pub day: u32,
 }
 
+impl std::fmt::Display for MonthDay {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{:02}-{:02}", self.month, self.day)
+    }
+}
+
 /// Who mails come from.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Sender {
