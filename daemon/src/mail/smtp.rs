@@ -9,13 +9,14 @@ use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use lettre::Address;
 use lettre::address::AddressError;
+use lettre::transport::smtp::Error as SmtpError;
 use lettre::transport::smtp::authentication::{Credentials, DEFAULT_MECHANISMS};
 use lettre::transport::smtp::client::{
     AsyncSmtpConnection, Certificate, CertificateStore, TlsParameters,
 };
 use lettre::transport::smtp::commands::{Data, Mail, Quit, Rcpt};
 use lettre::transport::smtp::extension::ClientId;
-use lettre::transport::smtp::{Error as SmtpError, response::Response};
+use lettre::transport::smtp::response::{Response, Severity};
 use tokio::net::TcpStream;
 use tokio::time::timeout;
 
@@ -63,6 +64,8 @@ enum Broken {
     Reach(io::Error),
     /// No answer in time.
     Silence,
+    /// A reply that belongs elsewhere.
+    OutOfTurn(String),
     /// The server does not offer what we need.
     Missing {
         what: &'static str,
@@ -101,10 +104,27 @@ async fn talk(
     let recipient = mail.address.parse::<Address>().map_err(Broken::Address)?;
     connection.command(Rcpt::new(recipient, Vec::new())).await?;
     *phase = Phase::Data;
-    connection.command(Data).await?;
+    meant(
+        &connection.command(Data).await?,
+        Severity::PositiveIntermediate,
+    )?;
     *phase = Phase::Message;
-    hand_over(&mut connection, &mail.body).await?;
+    let reply = hand_over(&mut connection, &mail.body).await?;
+    meant(&reply, Severity::PositiveCompletion)?;
     Ok(connection)
+}
+
+/// Not every friendly reply is the one that was waited for: only a completion means "taken".
+fn meant(reply: &Response, severity: Severity) -> Result<(), Broken> {
+    if reply.code().severity == severity {
+        return Ok(());
+    }
+    let words: Vec<&str> = reply.message().collect();
+    Err(Broken::OutOfTurn(format!(
+        "{} {}",
+        reply.code(),
+        words.join(" ")
+    )))
 }
 
 /// A connection on which the server has greeted us, private where that is declared. There is no
@@ -227,6 +247,10 @@ fn judged(broken: Broken, phase: Phase, server: &SmtpServer) -> SendError {
         Broken::Silence => {
             let seconds = server.timeout.as_secs();
             let what = format!("the server did not answer within {seconds} s");
+            (Verdict::TryAgain, phase, what, false)
+        }
+        Broken::OutOfTurn(reply) => {
+            let what = format!("the server said out of turn {reply}");
             (Verdict::TryAgain, phase, what, false)
         }
         Broken::Missing { what, advice } => {
