@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 use crate::harness::{Farm, duskflight, refused, rows};
 
 /// Waits until a condition holds, with a bound that only a hang reaches.
-fn wait_for(what: &str, mut holds: impl FnMut() -> bool) {
+pub(crate) fn wait_for(what: &str, mut holds: impl FnMut() -> bool) {
     let give_up = Instant::now() + Duration::from_secs(120);
     while !holds() {
         assert!(Instant::now() < give_up, "waited in vain until {what}");
@@ -14,7 +14,7 @@ fn wait_for(what: &str, mut holds: impl FnMut() -> bool) {
     }
 }
 
-fn start(farm: &Farm) -> Child {
+pub(crate) fn start(farm: &Farm) -> Child {
     duskflight()
         .args(["run", "--config", farm.config()])
         .stderr(Stdio::null())
@@ -22,7 +22,7 @@ fn start(farm: &Farm) -> Child {
         .unwrap()
 }
 
-fn signal(child: &Child, name: &str) {
+pub(crate) fn signal(child: &Child, name: &str) {
     let pid = child.id().to_string();
     let sent = std::process::Command::new("kill")
         .args([name, &pid])

@@ -132,6 +132,11 @@ fn whatever_stops_the_talk_keeps_the_mail_within_the_time_out_and_sends_it_later
         (At::Data, Act::Drop),
         (At::Dot, Act::Silence),
         (At::Dot, Act::Drop),
+        (
+            At::Data,
+            Act::Say("250 2.0.0 taken, says who has seen nothing yet"),
+        ),
+        (At::Dot, Act::Say("354 go on for ever")),
         (At::Dot, Act::Say("554 5.2.2 quota exceeded")),
         (At::Dot, Act::Say("550 5.7.1 looks like unsolicited mail")),
     ];

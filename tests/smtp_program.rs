@@ -1,6 +1,9 @@
 //! The program with a mail server: what it declares, what it says of trouble, what it keeps to
 //! itself.
 
+use std::time::{Duration, Instant};
+
+use crate::daemon::{signal, start, wait_for};
 use crate::harness::{Farm, VISITS, duskflight, printed, refused, rows};
 use crate::scripted::{Act, At, Scripted};
 
@@ -109,6 +112,31 @@ fn after_an_outage_all_mails_arrive_in_order_and_the_next_digest_says_which_were
         assert!(last.contains(&words), "{words}: {last}");
     }
     assert!(!last.contains("digest of Apr 18"), "{last}");
+}
+
+#[test]
+fn a_stop_in_the_middle_of_a_mail_loses_nothing_and_the_next_start_sends_it() {
+    let server = Scripted::start(&[(At::Dot, Act::Silence)]);
+    let farm = farm_with(&server);
+    farm.change("timeout_s = 2", "timeout_s = 600");
+    farm.change("[mail]", "[telling]\ndigest_time = \"00:00\"\n\n[mail]");
+    let mut child = start(&farm);
+    wait_for("the message is under way", || {
+        server.commands().iter().any(|line| line == "DATA")
+    });
+    signal(&child, "-TERM");
+    let asked = Instant::now();
+    assert!(child.wait().unwrap().success());
+    assert!(asked.elapsed() < Duration::from_secs(30));
+    let states = "SELECT state, attempts FROM outbox WHERE kind = 'digest'";
+    assert_eq!(rows(&farm.database(), states), [["queued", "1"]]);
+    server.now_does(&[]);
+    let mut child = start(&farm);
+    wait_for("the mail is taken", || !server.taken().is_empty());
+    signal(&child, "-TERM");
+    assert!(child.wait().unwrap().success());
+    assert_eq!(rows(&farm.database(), states), [["sent", "2"]]);
+    assert_eq!(server.taken().len(), 1);
 }
 
 #[test]

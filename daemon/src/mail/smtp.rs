@@ -9,13 +9,14 @@ use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use lettre::Address;
 use lettre::address::AddressError;
+use lettre::transport::smtp::Error as SmtpError;
 use lettre::transport::smtp::authentication::{Credentials, DEFAULT_MECHANISMS};
 use lettre::transport::smtp::client::{
     AsyncSmtpConnection, Certificate, CertificateStore, TlsParameters,
 };
 use lettre::transport::smtp::commands::{Data, Mail, Quit, Rcpt};
 use lettre::transport::smtp::extension::ClientId;
-use lettre::transport::smtp::{Error as SmtpError, response::Response};
+use lettre::transport::smtp::response::{Response, Severity};
 use tokio::net::TcpStream;
 use tokio::time::error::Elapsed;
 use tokio::time::timeout;
@@ -49,9 +50,7 @@ pub(super) async fn send(
     let (mut connection, answer) = judged_in_time(talked, phase, server)?;
     // Whatever comes of it, the mail has been taken.
     let _ = timeout(GOODBYE, connection.command(Quit)).await;
-    let lines: Vec<&str> = answer.message().collect();
-    let words = format!("{} {}", answer.code(), lines.join(" "));
-    Ok(shown(&words, &secrets(server)))
+    Ok(shown(&words_of(&answer), &secrets(server)))
 }
 
 /// Connects and logs in as for a mail, and says goodbye.
@@ -95,6 +94,8 @@ enum Broken {
     Reach(io::Error),
     /// No answer in time.
     Silence,
+    /// A reply that belongs elsewhere.
+    OutOfTurn(String),
     /// The server does not offer what we need.
     Missing {
         what: &'static str,
@@ -129,9 +130,13 @@ async fn talk(
     let recipient = mail.address.parse::<Address>().map_err(Broken::Address)?;
     connection.command(Rcpt::new(recipient, Vec::new())).await?;
     *phase = Phase::Data;
-    connection.command(Data).await?;
+    meant(
+        &connection.command(Data).await?,
+        Severity::PositiveIntermediate,
+    )?;
     *phase = Phase::Message;
     let answer = hand_over(&mut connection, &mail.body).await?;
+    meant(&answer, Severity::PositiveCompletion)?;
     Ok((connection, answer))
 }
 
@@ -143,6 +148,20 @@ async fn greet(server: &SmtpServer, phase: &mut Phase) -> Result<AsyncSmtpConnec
         log_in(&mut connection, server, login).await?;
     }
     Ok(connection)
+}
+
+/// Not every friendly reply is the one that was waited for: only a completion means "taken".
+fn meant(reply: &Response, severity: Severity) -> Result<(), Broken> {
+    if reply.code().severity == severity {
+        return Ok(());
+    }
+    Err(Broken::OutOfTurn(words_of(reply)))
+}
+
+/// A reply in one line.
+fn words_of(reply: &Response) -> String {
+    let lines: Vec<&str> = reply.message().collect();
+    format!("{} {}", reply.code(), lines.join(" "))
 }
 
 /// A connection on which the server has greeted us, private where that is declared. There is no
@@ -265,6 +284,10 @@ fn judged(broken: Broken, phase: Phase, server: &SmtpServer) -> SendError {
         Broken::Silence => {
             let seconds = server.timeout.as_secs();
             let what = format!("the server did not answer within {seconds} s");
+            (Verdict::TryAgain, phase, what, false)
+        }
+        Broken::OutOfTurn(reply) => {
+            let what = format!("the server said out of turn {reply}");
             (Verdict::TryAgain, phase, what, false)
         }
         Broken::Missing { what, advice } => {
