@@ -222,3 +222,22 @@ fn replies_forged_behind_the_plain_ready_for_tls_are_not_believed() {
     // Ada has no mailbox: only the forger says that her mail was taken.
     is_kept(&farm, &server, &["making the connection private"]);
 }
+
+#[test]
+fn check_tries_the_login_and_a_test_mail_says_what_the_server_said() {
+    let server = MailServer::start(&["ada"]);
+    let farm = farm(&server, server.starttls_port, "starttls", "ca");
+    let day = ["--config", farm.config(), "--as-of", "2022-04-16"];
+    let said = printed(&[&["check", "--online"], &day[..]].concat());
+    assert!(said.contains("answers, encrypted, logged in"), "{said}");
+    let said = printed(&["test-mail", "ada", "--config", farm.config()]);
+    assert!(
+        said.contains("ada <ada@test.example>: sent, 250 2.0.0"),
+        "{said}"
+    );
+    farm.write("password", "wrong-word-4417\n");
+    let output = crate::harness::run(&[&["check", "--online"], &day[..]].concat());
+    assert_eq!(output.status.code(), Some(75));
+    let said = String::from_utf8(output.stdout).unwrap();
+    assert!(said.contains("535 5.7.8"), "{said}");
+}
