@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, Days, NaiveDate, Utc};
 use duskflight_core::id::StationId;
 use duskflight_core::temperature::Unit;
 use duskflight_core::weather::ReceivedDay;
@@ -126,8 +126,11 @@ pub fn before(
     rows.map(|row| row?).collect()
 }
 
-/// Days of a station before a civil day that a fetch revised or brought in a stretch of time, oldest
-/// first.
+/// An archive's newest days come with a lag of so many days; what comes later than that is late.
+const USUAL_LAG_DAYS: u64 = 4;
+
+/// Days of a station before a civil day that a fetch revised, or brought late, in a stretch of time,
+/// oldest first.
 ///
 /// # Errors
 /// A failing statement.
@@ -139,14 +142,18 @@ pub fn changed(
 ) -> Result<Vec<NaiveDate>, StoreError> {
     let mut statement = connection.prepare_cached(
         "SELECT day FROM station_day
-         WHERE station = ?1 AND day < ?2 AND received_at >= ?3 AND received_at < ?4
+         WHERE station = ?1 AND day < ?5 AND received_at >= ?3 AND received_at < ?4
          UNION
          SELECT day FROM station_day_history
          WHERE station = ?1 AND day < ?2 AND replaced_at >= ?3 AND replaced_at < ?4
          ORDER BY day",
     )?;
     let (from, to) = (when.start.timestamp(), when.end.timestamp());
-    let key = params![station.as_str(), before.to_string(), from, to];
+    let late = before
+        .checked_sub_days(Days::new(USUAL_LAG_DAYS))
+        .unwrap_or(before);
+    let days = (before.to_string(), late.to_string());
+    let key = params![station.as_str(), days.0, from, to, days.1];
     let rows = statement.query_map(key, |row| row.get::<_, String>(0))?;
     rows.map(|text| day(&text?)).collect()
 }
