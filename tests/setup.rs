@@ -144,3 +144,40 @@ fn init_two_lines_changed_check_and_a_night_give_the_first_digest() {
     let digest = std::fs::read_to_string(digest).unwrap();
     assert!(digest.contains("<ada@orchards.test>"), "{digest}");
 }
+
+#[test]
+fn faults_of_every_kind_and_file_are_refused_together() {
+    let farm = Farm::new("2022-04-30");
+    let model = std::fs::read_to_string(farm.path("navel-orangeworm.toml")).unwrap();
+    let crossed = model
+        .replace("id = \"navel-orangeworm\"", "id = \"crossed\"")
+        .replace("crops = [\"almond\"]", "crops = [\"pistachio\"]")
+        .replace("lower = 55", "lower = 95");
+    farm.write("crossed.toml", &crossed);
+    farm.change(
+        "insects = [\"navel-orangeworm.toml\"]",
+        "insects = [\"navel-orangeworm.toml\", \"crossed.toml\"]",
+    );
+    farm.change("America/Los_Angeles", "America/Los_Angelos");
+    farm.change("[mail]", "[mail]\nform_name = \"Box\"");
+    farm.write(
+        "blocks.csv",
+        "id,name,grower,adviser,crop,regime,station,varieties\n\
+         home,Home block,gil,ada,almond,conventional,yard,Nonpareil\n\
+         home,Home again,gil,ada,almond,conventional,yard,Nonpareil\n\
+         lone,Lone block,nobody,ada,walnut,conventional,yard,Chandler\n",
+    );
+    farm.write("traps.csv", "id,block,kind,hung\ne1,hone,egg,2022-03-15\n");
+    let said = refused(78, &["check", "--config", farm.config()]);
+    for fault in [
+        "farm.timezone = \"America/Los_Angelos\": write a name such as America/Los_Angeles; did you mean \"America/Los_Angeles\"?",
+        "unknown key \"form_name\"; did you mean \"from_name\"?",
+        "crossed.toml: heat: the lower threshold (95 °F) must be below the upper one (94 °F)",
+        "blocks.csv:3: block home: stands twice from the same day",
+        "blocks.csv:4: block lone: grower nobody: no such person",
+        "blocks.csv:4: block lone: crop walnut: no insect model is valid for it",
+        "traps.csv:2: trap e1: block hone: no such block in blocks.csv; did you mean \"home\"?",
+    ] {
+        assert!(said.contains(fault), "{fault:?} is missing in\n{said}");
+    }
+}
