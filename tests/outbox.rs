@@ -85,6 +85,22 @@ fn a_test_mail_goes_through_the_outbox_and_says_what_became_of_it_per_person() {
 }
 
 #[test]
+fn a_test_mail_before_the_first_morning_does_not_turn_history_into_news() {
+    let farm = Farm::new("2022-04-30");
+    farm.import("round.csv", VISITS);
+    printed(&["test-mail", "--config", farm.config()]);
+    // As if it had been sent on the day before.
+    let database = farm.database();
+    database
+        .execute("UPDATE outbox SET day = '2022-04-19'", [])
+        .unwrap();
+    farm.nightly("2022-04-20");
+    // The start of 12 April is history on the first morning: recorded, not alerted.
+    let told = "SELECT mail IS NULL FROM told WHERE person = 'gil' AND event = 'egg-laying-start'";
+    assert_eq!(rows(&database, told), [["1"]]);
+}
+
+#[test]
 fn what_a_dropped_mail_told_is_told_anew() {
     let farm = told_farm_without_a_mail_folder();
     let id = rows(

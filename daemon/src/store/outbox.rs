@@ -118,7 +118,7 @@ pub fn contains(connection: &Connection, message_id: &str) -> Result<bool, Store
         .query_row([message_id], |row| row.get(0))?)
 }
 
-/// The newest civil day before another for which a mail was made and not given up.
+/// The newest civil day before another for which a digest was made and not given up.
 ///
 /// # Errors
 /// A failing statement.
@@ -128,7 +128,8 @@ pub fn newest_day(
 ) -> Result<Option<NaiveDate>, StoreError> {
     let newest: Option<String> = connection
         .prepare_cached(
-            "SELECT max(day) FROM outbox WHERE day < ?1 AND state NOT IN ('failed', 'expired')",
+            "SELECT max(day) FROM outbox
+             WHERE kind = 'digest' AND day < ?1 AND state NOT IN ('failed', 'expired')",
         )?
         .query_row([before.to_string()], |row| row.get(0))?;
     newest.map(|text| day(&text)).transpose()
