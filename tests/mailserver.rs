@@ -185,7 +185,9 @@ impl Drop for MailServer {
     fn drop(&mut self) {
         for child in &mut self.children {
             let pid = child.id().to_string();
-            let _ = as_root("kill").args(["-TERM", &pid]).status();
+            let _ = as_root("sh")
+                .args(["-c", &format!("kill -TERM {pid}")])
+                .status();
             let _ = child.wait();
         }
     }
