@@ -10,7 +10,7 @@ use duskflight::telling::Told;
 use mail_parser::MessageParser;
 use rusqlite::Connection;
 
-use crate::harness::{played_demo, printed, rows};
+use crate::harness::{Farm, played_demo, printed, refused, rows};
 
 fn database() -> Connection {
     Connection::open(played_demo().join("duskflight.sqlite")).unwrap()
@@ -104,6 +104,22 @@ fn the_gap_of_april_is_marked_in_the_digest_until_it_is_filled() {
         "{}",
         digest("2022-06-10")
     );
+}
+
+#[test]
+fn the_demo_leaves_a_folder_alone_that_holds_another_farm_or_year() {
+    let farm = Farm::new("2022-04-30");
+    let blocks = || std::fs::read(farm.path("blocks.csv")).unwrap();
+    let before = blocks();
+    let said = refused(2, &["demo", "--dir", farm.config()]);
+    assert!(said.contains("another farm or year is there"), "{said}");
+    assert_eq!(blocks(), before);
+
+    let played = played_demo().to_str().unwrap();
+    let sheets = || std::fs::read(played_demo().join("blocks.csv")).unwrap();
+    let before = sheets();
+    refused(2, &["demo", "--dir", played, "--year", "2019"]);
+    assert_eq!(sheets(), before);
 }
 
 #[test]

@@ -270,8 +270,8 @@ fn start(season: &BlockSeason) -> State {
 }
 
 /// A mark that waits for hull split is told by variety once it is seen or expected. Before that it
-/// is told once for the block, and not at all for varieties that lag behind another one: theirs is
-/// still to come, and the digest prints both readings.
+/// is told once for the block, and not at all for varieties that lag behind another one: the
+/// answer for those is that it can't be told, their hull split not being entered.
 fn told_varieties(season: &BlockSeason, reading: &MarkReading) -> Vec<Option<String>> {
     match reading.hull_split {
         HullSplit::NotAsked => vec![None],

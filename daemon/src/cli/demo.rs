@@ -45,7 +45,7 @@ impl Demo {
 
 fn failure(error: DemoError) -> Failure {
     match error {
-        DemoError::Year { .. } | DemoError::OtherYear { .. } => Failure::usage(error),
+        DemoError::Year { .. } | DemoError::OtherFarm { .. } => Failure::usage(error),
         DemoError::Lock(LockError::Held { .. }) => Failure::try_later(error),
         _ => anyhow::Error::from(error).into(),
     }

@@ -13,8 +13,28 @@ const INSECT: &str = include_str!("../../../config/insects/navel-orangeworm.toml
 const NOTE: &str = "This farm is invented, with its people, blocks and counts. The temperatures \
 were measured at Merced airport, California (NOAA).";
 
-/// Writes the folder anew; records and mails in it are left alone.
-pub(super) fn write(dir: &Path, farm: &InventedFarm, feed_url: &str) -> io::Result<()> {
+/// How the main file of a year's demo begins.
+fn heading(year: i32) -> String {
+    format!("# The invented farm of `duskflight demo --year {year}`.")
+}
+
+/// Whether the folder holds a farm that is not the demo's of this year.
+pub(super) fn holds_another_farm(dir: &Path, year: i32) -> io::Result<bool> {
+    match std::fs::read(dir.join("duskflight.toml")) {
+        // An empty one is what a demo leaves that was killed while it wrote it.
+        Ok(main) => Ok(!main.is_empty() && !main.starts_with(heading(year).as_bytes())),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {
+            Ok(dir.join("blocks.csv").exists() || dir.join("traps.csv").exists())
+        }
+        Err(error) => Err(error),
+    }
+}
+
+/// Writes the folder anew, first the file that shows whose it is; records and mails in it are left
+/// alone.
+pub(super) fn write(dir: &Path, farm: &InventedFarm, year: i32, feed_url: &str) -> io::Result<()> {
+    std::fs::create_dir_all(dir)?;
+    std::fs::write(dir.join("duskflight.toml"), main_file(farm, year, feed_url))?;
     std::fs::create_dir_all(dir.join("insects"))?;
     std::fs::create_dir_all(dir.join("entered"))?;
     std::fs::write(dir.join("insects/navel-orangeworm.toml"), INSECT)?;
@@ -23,12 +43,14 @@ pub(super) fn write(dir: &Path, farm: &InventedFarm, feed_url: &str) -> io::Resu
     for entry in &farm.entries {
         std::fs::write(dir.join("entered").join(&entry.via_file), &entry.csv)?;
     }
-    std::fs::write(dir.join("duskflight.toml"), main_file(farm, feed_url))
+    Ok(())
 }
 
-fn main_file(farm: &InventedFarm, feed_url: &str) -> String {
+fn main_file(farm: &InventedFarm, year: i32, feed_url: &str) -> String {
+    let heading = heading(year);
     let mut text = format!(
-        r#"# An invented farm for `duskflight demo`. The feed below runs only while the demo plays.
+        r#"{heading}
+# The feed below runs only while the demo plays.
 
 insects = ["insects/navel-orangeworm.toml"]
 

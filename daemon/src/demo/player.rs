@@ -47,9 +47,9 @@ pub enum DemoError {
     /// The loopback feed cannot be started.
     #[error("start the demo's feed on the loopback address")]
     Feed(#[source] std::io::Error),
-    /// The folder holds another year's demo.
-    #[error("play {year} in {dir}: another year was played there; name another folder with --dir")]
-    OtherYear {
+    /// The folder holds a farm already, and not this demo's.
+    #[error("play {year} in {dir}: another farm or year is there; name another folder with --dir")]
+    OtherFarm {
         /// The year asked for.
         year: i32,
         /// The folder.
@@ -121,10 +121,18 @@ pub async fn play(
     let feed = FeedServer::start(record, year)
         .await
         .map_err(DemoError::Feed)?;
-    files::write(dir, &farm, &feed.base_url()).map_err(|source| DemoError::Files {
-        dir: dir.display().to_string(),
+    let dir_text = || dir.display().to_string();
+    let failed = |source| DemoError::Files {
+        dir: dir_text(),
         source,
-    })?;
+    };
+    if files::holds_another_farm(dir, year).map_err(failed)? {
+        return Err(DemoError::OtherFarm {
+            year,
+            dir: dir_text(),
+        });
+    }
+    files::write(dir, &farm, year, &feed.base_url()).map_err(failed)?;
     let config = Arc::new(Config::read(dir)?);
     let _lock = Lock::take(&config.database)?;
     let workshop = Workshop {
@@ -138,7 +146,6 @@ pub async fn play(
         feed,
         workshop,
     };
-    season.refuse_other_year(dir).await?;
     let last = season.play(observer).await?;
     Ok(Played {
         config,
@@ -155,22 +162,6 @@ struct Season {
 }
 
 impl Season {
-    async fn refuse_other_year(&self, dir: &Path) -> Result<(), DemoError> {
-        use chrono::Datelike;
-        let newest = self
-            .workshop
-            .store
-            .read(|c| jobs::newest(c, Job::Tell, false))
-            .await?;
-        match newest {
-            Some(run) if run.day.year() != self.year => Err(DemoError::OtherYear {
-                year: self.year,
-                dir: dir.display().to_string(),
-            }),
-            _ => Ok(()),
-        }
-    }
-
     fn day(&self, month: u32, day: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(self.year, month, day).expect("the season's ends are real days")
     }
