@@ -3,7 +3,7 @@
 use chrono::{Days, NaiveDate};
 
 use crate::temperature::DegreeDays;
-use crate::weather::{CompletedSeries, Origin};
+use crate::weather::{CompletedDay, CompletedSeries, Element};
 
 use super::HeatModel;
 
@@ -18,6 +18,8 @@ pub struct HeatSeries {
     level: Vec<f64>,
     holes: Vec<u32>,
     estimated: Vec<u32>,
+    /// Sum of the squared expected errors, °F-days squared.
+    error: Vec<f64>,
 }
 
 /// Degree-days from one day to another, both counted.
@@ -27,6 +29,8 @@ pub struct Accumulated {
     pub degree_days: DegreeDays,
     /// How many of its days were estimated.
     pub estimated_days: u32,
+    /// Expected error of the sum, since those days were: a standard deviation.
+    pub expected_error: DegreeDays,
 }
 
 impl HeatSeries {
@@ -41,29 +45,32 @@ impl HeatSeries {
             level: Vec::with_capacity(counted + 1),
             holes: Vec::with_capacity(counted + 1),
             estimated: Vec::with_capacity(counted + 1),
+            error: Vec::with_capacity(counted + 1),
         };
-        let (mut level, mut holes, mut estimated) = (0.0, 0, 0);
-        series.push(level, holes, estimated);
+        let (mut level, mut holes, mut estimated, mut error) = (0.0, 0, 0, 0.0);
+        series.push(level, holes, estimated, error);
         for (position, day) in calendar.iter().enumerate().take(counted) {
             let next_min = calendar
                 .get(position + 1)
                 .and_then(|next| next.map(|d| d.extremes.min()));
-            match day.and_then(|d| Some((model.daily(d.extremes, next_min)?, d.origin))) {
-                Some((heat, origin)) => {
+            match day.and_then(|d| Some((model.daily(d.extremes, next_min)?, d))) {
+                Some((heat, day)) => {
                     level += heat.fahrenheit_days();
-                    estimated += u32::from(origin != Origin::Measured);
+                    estimated += u32::from(day.is_estimated());
+                    error += squared_error(&day);
                 }
                 None => holes += 1,
             }
-            series.push(level, holes, estimated);
+            series.push(level, holes, estimated, error);
         }
         series
     }
 
-    fn push(&mut self, level: f64, holes: u32, estimated: u32) {
+    fn push(&mut self, level: f64, holes: u32, estimated: u32, error: f64) {
         self.level.push(level);
         self.holes.push(holes);
         self.estimated.push(estimated);
+        self.error.push(error);
     }
 
     /// How many days there are, holes included.
@@ -120,6 +127,9 @@ impl HeatSeries {
         Ok(Accumulated {
             degree_days: DegreeDays::from_fahrenheit_days(self.level[end] - self.level[start]),
             estimated_days: self.estimated[end] - self.estimated[start],
+            expected_error: DegreeDays::from_fahrenheit_days(
+                (self.error[end] - self.error[start]).max(0.0).sqrt(),
+            ),
         })
     }
 
@@ -160,12 +170,23 @@ impl HeatSeries {
     }
 }
 
+/// The squared expected error of a day's degree-days, °F-days squared. Between the thresholds they
+/// are the mean of both temperatures less the lower one, so each error counts by half.
+fn squared_error(day: &CompletedDay) -> f64 {
+    let half = |element| {
+        let estimate = day.origin(element).estimate();
+        estimate.map_or(0.0, |estimate| estimate.error_f / 2.0)
+    };
+    half(Element::Min).powi(2) + half(Element::Max).powi(2)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::heat::{Cutoff, Method, Thresholds};
+    use crate::id::StationId;
     use crate::temperature::{Temperature, Unit};
-    use crate::weather::{ReceivedDay, complete};
+    use crate::weather::{OwnRecord, ReceivedDay, StationFacts, StationWeather};
 
     fn date(day: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(2022, 6, day).unwrap()
@@ -205,7 +226,10 @@ mod tests {
     }
 
     fn series(days: &[ReceivedDay], method: Method) -> HeatSeries {
-        HeatSeries::new(&complete(days, date(30)).unwrap(), model(method))
+        let own = OwnRecord::new(days, &[], &StationFacts::default(), date(30));
+        let station = StationId::new("S").unwrap();
+        let weather = StationWeather::new(station, own.as_ref(), &[], date(30));
+        HeatSeries::new(weather.series().unwrap(), model(method))
     }
 
     #[test]

@@ -1,10 +1,10 @@
 //! One station's heat for one insect, as known on one day.
 
-use chrono::{Datelike, NaiveDate};
+use chrono::NaiveDate;
 
 use crate::heat::{Accumulated, HeatModel, HeatSeries};
 use crate::id::StationId;
-use crate::weather::{ReceivedDay, Suspicion, complete};
+use crate::weather::StationWeather;
 
 /// Heat of a station, built once for all its blocks. It carries the day of telling, so that no
 /// season can be assessed with a heat that knew more or less than the day allows.
@@ -13,24 +13,18 @@ pub struct StationHeat {
     station: StationId,
     as_of: NaiveDate,
     heat: Option<HeatSeries>,
-    suspects: Vec<(NaiveDate, Suspicion)>,
 }
 
 impl StationHeat {
-    /// Screens, completes and adds up what was received before `as_of`.
+    /// Adds up a station's weather.
     #[must_use]
-    pub fn new(
-        station: StationId,
-        received: &[ReceivedDay],
-        model: HeatModel,
-        as_of: NaiveDate,
-    ) -> Self {
-        let series = complete(received, as_of);
+    pub fn new(weather: &StationWeather, model: HeatModel) -> Self {
         Self {
-            station,
-            as_of,
-            heat: series.as_ref().map(|series| HeatSeries::new(series, model)),
-            suspects: series.map_or_else(Vec::new, |series| series.suspects().to_vec()),
+            station: weather.station().clone(),
+            as_of: weather.as_of(),
+            heat: weather
+                .series()
+                .map(|series| HeatSeries::new(series, model)),
         }
     }
 
@@ -56,30 +50,6 @@ impl StationHeat {
     #[must_use]
     pub const fn heat(&self) -> Option<&HeatSeries> {
         self.heat.as_ref()
-    }
-
-    /// This year's days that were received but not used.
-    pub fn suspects(&self) -> impl Iterator<Item = &(NaiveDate, Suspicion)> {
-        self.suspects
-            .iter()
-            .filter(|(date, _)| date.year() == self.as_of.year())
-    }
-
-    /// This year's days that were estimated, oldest first.
-    #[must_use]
-    pub fn estimated(&self) -> Vec<NaiveDate> {
-        let Some(heat) = &self.heat else {
-            return Vec::new();
-        };
-        let year = self.as_of.year();
-        let positions = (0..heat.len()).rev();
-        let mut days: Vec<NaiveDate> = positions
-            .take_while(|position| heat.date(*position).year() == year)
-            .filter(|position| heat.is_estimated(*position))
-            .map(|position| heat.date(position))
-            .collect();
-        days.reverse();
-        days
     }
 
     /// Degree-days from a start to the newest day, or why there are none.

@@ -8,7 +8,7 @@ use crate::insect::InsectFile;
 use crate::orchard::{Crop, Regime, Trap, TrapKind};
 use crate::temperature::Unit;
 use crate::trapping::{NoteKind, Visit};
-use crate::weather::ReceivedDay;
+use crate::weather::{OwnRecord, ReceivedDay, StationFacts, StationWeather};
 
 fn date(year: i32, month: u32, day: u32) -> NaiveDate {
     NaiveDate::from_ymd_opt(year, month, day).unwrap()
@@ -47,7 +47,10 @@ fn received(as_of: NaiveDate) -> Vec<ReceivedDay> {
 }
 
 fn heat(received: &[ReceivedDay], as_of: NaiveDate) -> StationHeat {
-    StationHeat::new(StationId::new("S").unwrap(), received, insect().heat, as_of)
+    let own = OwnRecord::new(received, &[], &StationFacts::default(), as_of);
+    let station = StationId::new("S").unwrap();
+    let weather = StationWeather::new(station, own.as_ref(), &[], as_of);
+    StationHeat::new(&weather, insect().heat)
 }
 
 fn block() -> Block {

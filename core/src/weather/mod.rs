@@ -1,12 +1,21 @@
-//! Station days: as received, screened, and completed into a series without short gaps.
+//! Station days: as received, laid on a calendar, screened, and completed into a series.
+//!
+//! `ReceivedDay → Record (lay) → screen → fill → CompletedSeries`. Each element of a day, minimum
+//! or maximum, is judged and filled by itself.
 
+mod climate;
 mod complete;
+mod fill;
+mod record;
 mod screen;
+mod station;
 
-pub use complete::{
-    CompletedDay, CompletedSeries, LONGEST_INTERPOLATED_GAP_DAYS, Origin, complete,
-};
-pub use screen::{Screened, Suspicion, screen};
+pub use climate::{Climate, Normal};
+pub use complete::{CompletedDay, CompletedSeries, Estimate, FillMethod, Origin};
+pub use fill::fill;
+pub use record::{Cell, DayBoundary, Record, StationFacts};
+pub use screen::{Suspicion, screen};
+pub use station::{OwnRecord, StationWeather, Suspect};
 
 use chrono::NaiveDate;
 
@@ -28,4 +37,68 @@ pub struct ReceivedDay {
     pub min_flag: Option<String>,
     /// The provider's own quality flag on the maximum, when it marks the value as doubtful.
     pub max_flag: Option<String>,
+}
+
+/// One of the two temperatures of a station day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Element {
+    /// The day's lowest temperature.
+    Min,
+    /// The day's highest temperature.
+    Max,
+}
+
+impl Element {
+    /// Both.
+    pub const ALL: [Self; 2] = [Self::Min, Self::Max];
+
+    /// The name in files, tables and the database, `tmin` or `tmax`.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Min => "tmin",
+            Self::Max => "tmax",
+        }
+    }
+
+    /// Reads what [`Element::name`] writes.
+    #[must_use]
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|element| element.name() == name)
+    }
+
+    /// The element in a sentence.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Min => "minimum",
+            Self::Max => "maximum",
+        }
+    }
+}
+
+/// A received value that somebody vouched for or put right by hand.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ByHand {
+    /// The civil day as the station reports it.
+    pub date: NaiveDate,
+    /// Which of its values.
+    pub element: Element,
+    /// What was decided.
+    pub decision: Decision,
+}
+
+/// What somebody decided about a received value. Temperatures are in °F.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Decision {
+    /// The value as received then is true; it says nothing about another one received later.
+    Confirmed {
+        /// The value that was confirmed.
+        value_f: f64,
+    },
+    /// This value stands instead, whatever is received.
+    Corrected {
+        /// The value that stands.
+        value_f: f64,
+    },
 }

@@ -1,0 +1,160 @@
+//! One station's weather as known on one day: screened, completed, and what was not used.
+
+use chrono::{Datelike, NaiveDate};
+
+use crate::id::StationId;
+
+use super::{
+    ByHand, Cell, Climate, CompletedSeries, Element, ReceivedDay, Record, StationFacts, Suspicion,
+    fill, screen,
+};
+
+/// A value that was received but is not used.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Suspect {
+    /// The civil day it is for.
+    pub date: NaiveDate,
+    /// Which of the day's values.
+    pub element: Element,
+    /// The value, °F.
+    pub value_f: f64,
+    /// Why it is not used.
+    pub why: Suspicion,
+}
+
+/// A station's own record as known before a day, judged without any other station.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OwnRecord {
+    record: Record,
+    climate: Climate,
+}
+
+impl OwnRecord {
+    /// Lays out and screens what was received before `as_of`. The climate knows only years before the
+    /// season. `None` when nothing was received.
+    #[must_use]
+    pub fn new(
+        received: &[ReceivedDay],
+        by_hand: &[ByHand],
+        facts: &StationFacts,
+        as_of: NaiveDate,
+    ) -> Option<Self> {
+        let mut record = Record::lay(received, by_hand, facts, as_of)?;
+        let climate = Climate::before(&record, as_of.year());
+        screen(&mut record, &[], &climate);
+        Some(Self { record, climate })
+    }
+
+    /// The record, with what is suspect marked.
+    #[must_use]
+    pub const fn record(&self) -> &Record {
+        &self.record
+    }
+}
+
+/// A station's weather as known on one day.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StationWeather {
+    station: StationId,
+    as_of: NaiveDate,
+    series: Option<CompletedSeries>,
+    suspects: Vec<Suspect>,
+    newest_read: Option<NaiveDate>,
+}
+
+impl StationWeather {
+    /// Screens a record against those of its fall-backs and completes it from them. Nothing received
+    /// on or after `as_of` may be in any of them.
+    #[must_use]
+    pub fn new(
+        station: StationId,
+        own: Option<&OwnRecord>,
+        fall_backs: &[&OwnRecord],
+        as_of: NaiveDate,
+    ) -> Self {
+        let others: Vec<&Record> = fall_backs.iter().map(|own| &own.record).collect();
+        let Some(own) = own else {
+            return Self::unknown(station, as_of);
+        };
+        let mut agreed;
+        let record = if others.is_empty() {
+            &own.record
+        } else {
+            agreed = own.record.clone();
+            screen(&mut agreed, &others, &own.climate);
+            &agreed
+        };
+        Self {
+            station,
+            as_of,
+            series: fill(record, &others, &own.climate, as_of),
+            suspects: suspects(record),
+            newest_read: newest_read(record),
+        }
+    }
+
+    /// Of a station that nothing is known of.
+    fn unknown(station: StationId, as_of: NaiveDate) -> Self {
+        Self {
+            station,
+            as_of,
+            series: None,
+            suspects: Vec::new(),
+            newest_read: None,
+        }
+    }
+
+    /// The station.
+    #[must_use]
+    pub const fn station(&self) -> &StationId {
+        &self.station
+    }
+
+    /// The civil day before which everything here was known.
+    #[must_use]
+    pub const fn as_of(&self) -> NaiveDate {
+        self.as_of
+    }
+
+    /// The completed series, unless no day is usable.
+    #[must_use]
+    pub const fn series(&self) -> Option<&CompletedSeries> {
+        self.series.as_ref()
+    }
+
+    /// What was received but is not used, oldest first.
+    #[must_use]
+    pub fn suspects(&self) -> &[Suspect] {
+        &self.suspects
+    }
+
+    /// The newest day on which the station itself gave both values.
+    #[must_use]
+    pub const fn newest_read(&self) -> Option<NaiveDate> {
+        self.newest_read
+    }
+}
+
+fn suspects(record: &Record) -> Vec<Suspect> {
+    record
+        .suspects()
+        .map(|(date, element, value_f, why)| Suspect {
+            date,
+            element,
+            value_f,
+            why,
+        })
+        .collect()
+}
+
+fn newest_read(record: &Record) -> Option<NaiveDate> {
+    let usable = |cell: &Cell| cell.usable().is_some();
+    let both = record
+        .cells(Element::Min)
+        .iter()
+        .zip(record.cells(Element::Max));
+    let newest = both
+        .rev()
+        .position(|(min, max)| usable(min) && usable(max))?;
+    Some(record.date(record.len() - 1 - newest))
+}
