@@ -77,14 +77,6 @@ impl Temperature {
             Unit::Celsius => (self.fahrenheit - 32.0) / 1.8,
         }
     }
-
-    /// A point on the straight line between two temperatures; `share` 0 is `self`, 1 is `other`.
-    #[must_use]
-    pub(crate) fn toward(self, other: Self, share: f64) -> Self {
-        Self {
-            fahrenheit: self.fahrenheit + (other.fahrenheit - self.fahrenheit) * share,
-        }
-    }
 }
 
 /// The lowest and highest temperature of one station day, never crossed.

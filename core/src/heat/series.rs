@@ -186,7 +186,7 @@ mod tests {
     use crate::heat::{Cutoff, Method, Thresholds};
     use crate::id::StationId;
     use crate::temperature::{Temperature, Unit};
-    use crate::weather::{OwnRecord, ReceivedDay, StationFacts, StationWeather};
+    use crate::weather::{ReceivedDay, StationWeather};
 
     fn date(day: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(2022, 6, day).unwrap()
@@ -226,9 +226,7 @@ mod tests {
     }
 
     fn series(days: &[ReceivedDay], method: Method) -> HeatSeries {
-        let own = OwnRecord::new(days, &[], &StationFacts::default(), date(30));
-        let station = StationId::new("S").unwrap();
-        let weather = StationWeather::new(station, own.as_ref(), &[], date(30));
+        let weather = StationWeather::alone(StationId::new("S").unwrap(), days, date(30));
         HeatSeries::new(weather.series().unwrap(), model(method))
     }
 

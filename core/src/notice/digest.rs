@@ -4,13 +4,14 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Days, NaiveDate};
 
-use crate::id::{BlockId, StationId};
+use crate::id::BlockId;
 use crate::orchard::Part;
 use crate::season::{BlockSeason, MarkReading, Outcome, Projection};
 
 use super::decide::{Change, Notice};
 use super::event::Event;
 use super::gather::gathered;
+use super::stations::{FRESH_DAYS, StationView, station_trouble};
 use super::words::{Words, degree_days, mark_title};
 use super::work::{service_lines, work_today};
 
@@ -18,10 +19,6 @@ use super::work::{service_lines, work_today};
 const NEXT_DAYS: u64 = 7;
 /// How far marks are listed ahead of the middle of their range.
 const MARKS_AHEAD_DAYS: u64 = 14;
-/// A station's newest day is this old at most before it is trouble: public archives lag two to
-/// three days.
-const FRESH_DAYS: i64 = 4;
-
 /// A block and lines about it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct BlockLines {
@@ -50,21 +47,6 @@ pub struct TableRow {
     pub next_mark: String,
     /// Catches of the last seven days.
     pub catches: Vec<String>,
-}
-
-/// What the digest says about one station.
-#[derive(Debug, Clone, PartialEq)]
-pub struct StationView {
-    /// The station.
-    pub station: StationId,
-    /// Its name.
-    pub name: String,
-    /// The newest complete day.
-    pub newest: Option<NaiveDate>,
-    /// Days received but not used lately, with the reason.
-    pub suspects: Vec<(NaiveDate, &'static str)>,
-    /// This year's days that were estimated.
-    pub estimated: Vec<NaiveDate>,
 }
 
 /// A morning digest.
@@ -303,59 +285,6 @@ fn mark_line(words: Words, season: &BlockSeason, reading: &MarkReading) -> Strin
         words.outcome(&reading.outcome),
         beside.unwrap_or_default()
     )
-}
-
-/// Stale, suspect and estimated days; of the estimated ones those that some block's heat rests on.
-fn station_trouble(
-    words: Words,
-    station: &StationView,
-    first_start: Option<NaiveDate>,
-    day: NaiveDate,
-) -> Vec<String> {
-    let mut lines = Vec::new();
-    match station.newest {
-        None => lines.push(format!("{}: no temperatures yet", station.name)),
-        Some(newest) if (day - newest).num_days() > FRESH_DAYS => lines.push(format!(
-            "{}: no complete day since {} ({} days); dates that rest on it are estimates",
-            station.name,
-            words.day(newest),
-            (day - newest).num_days()
-        )),
-        Some(_) => {}
-    }
-    lines.extend(station.suspects.iter().map(|(date, reason)| {
-        format!("{}: {} not used, {reason}", station.name, words.day(*date))
-    }));
-    let in_use: Vec<NaiveDate> = station
-        .estimated
-        .iter()
-        .copied()
-        .filter(|date| first_start.is_some_and(|start| *date >= start))
-        .collect();
-    if !in_use.is_empty() {
-        lines.push(format!(
-            "{}: {} estimated, {}",
-            station.name,
-            count_of(in_use.len(), "day"),
-            stretches(words, &in_use)
-        ));
-    }
-    lines
-}
-
-/// `1 day`, `4 days`.
-fn count_of(count: usize, thing: &str) -> String {
-    let plural = if count == 1 { "" } else { "s" };
-    format!("{count} {thing}{plural}")
-}
-
-/// Days as stretches: `Apr 24–27, Jul 16–18`.
-fn stretches(words: Words, days: &[NaiveDate]) -> String {
-    let runs = days.chunk_by(|a, b| (*b - *a).num_days() == 1);
-    let runs: Vec<String> = runs
-        .filter_map(|run| Some(words.stretch(*run.first()?, *run.last()?)))
-        .collect();
-    runs.join(", ")
 }
 
 /// Blocks whose heat cannot be told, each reason once.

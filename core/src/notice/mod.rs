@@ -7,15 +7,17 @@ mod event;
 mod evidence;
 mod gather;
 mod sheet;
+mod stations;
 mod why;
 mod words;
 mod work;
 
 pub use alert::{Alert, AlertItem, alert};
 pub use decide::{Change, Notice, Told, decide};
-pub use digest::{BlockLines, Digest, StationView, TableRow, digest};
+pub use digest::{BlockLines, Digest, TableRow, digest};
 pub use event::{Event, Fact, State, Value, facts};
 pub use sheet::Sheet;
+pub use stations::StationView;
 pub use why::Since;
 pub use words::{DateOrder, Words};
 

@@ -16,6 +16,8 @@ use super::words::Words;
 pub struct Since {
     /// Station days that were revised or came late, oldest first.
     pub station_days: Vec<NaiveDate>,
+    /// Station days with a temperature that was confirmed or corrected by hand, oldest first.
+    pub decided_days: Vec<NaiveDate>,
     /// Readings made before that day and entered after it.
     pub readings: Vec<(TrapId, NaiveDate)>,
     /// Field notes.
@@ -39,6 +41,7 @@ impl Words {
         let mut causes = Vec::new();
         if matches!(notice.event, Event::MarkNear(..) | Event::MarkPassed(..)) {
             causes.extend(self.revised(season, since));
+            causes.extend(self.decided(season, since));
             causes.extend(hull_split(season, notice, since));
         }
         if !matches!(notice.event, Event::PastServiceLife(..)) {
@@ -53,17 +56,19 @@ impl Words {
 
     /// Station days that the block's heat rests on.
     fn revised(self, season: &BlockSeason, since: &Since) -> Option<String> {
-        let from = season.start.date?;
-        let days = since.station_days.iter();
-        let days: Vec<NaiveDate> = days
-            .copied()
-            .filter(|day| (from..season.as_of).contains(day))
-            .collect();
+        let days = in_season(season, &since.station_days);
         let stretch = self.stretch(*days.first()?, *days.last()?);
         Some(match days.len() {
             1 => format!("the station's {stretch} was revised or came late"),
             n => format!("{n} station days between {stretch} were revised or came late"),
         })
+    }
+
+    /// Station days that somebody judged by hand.
+    fn decided(self, season: &BlockSeason, since: &Since) -> Option<String> {
+        let days = in_season(season, &since.decided_days);
+        let stretch = self.stretch(*days.first()?, *days.last()?);
+        Some(format!("the station's {stretch} was judged by hand"))
     }
 
     /// Readings of the egg traps that decide the block's start.
@@ -87,6 +92,17 @@ impl Words {
             )
         })
     }
+}
+
+/// The days that the block's heat rests on.
+fn in_season(season: &BlockSeason, days: &[NaiveDate]) -> Vec<NaiveDate> {
+    let Some(from) = season.start.date else {
+        return Vec::new();
+    };
+    let counted = days.iter().copied();
+    counted
+        .filter(|day| (from..season.as_of).contains(day))
+        .collect()
 }
 
 /// Hull split moves the marks that are told by variety, and only that variety's.

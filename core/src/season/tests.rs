@@ -8,7 +8,7 @@ use crate::insect::InsectFile;
 use crate::orchard::{Crop, Regime, Trap, TrapKind};
 use crate::temperature::Unit;
 use crate::trapping::{NoteKind, Visit};
-use crate::weather::{OwnRecord, ReceivedDay, StationFacts, StationWeather};
+use crate::weather::{ReceivedDay, StationWeather};
 
 fn date(year: i32, month: u32, day: u32) -> NaiveDate {
     NaiveDate::from_ymd_opt(year, month, day).unwrap()
@@ -47,9 +47,7 @@ fn received(as_of: NaiveDate) -> Vec<ReceivedDay> {
 }
 
 fn heat(received: &[ReceivedDay], as_of: NaiveDate) -> StationHeat {
-    let own = OwnRecord::new(received, &[], &StationFacts::default(), as_of);
-    let station = StationId::new("S").unwrap();
-    let weather = StationWeather::new(station, own.as_ref(), &[], as_of);
+    let weather = StationWeather::alone(StationId::new("S").unwrap(), received, as_of);
     StationHeat::new(&weather, insect().heat)
 }
 

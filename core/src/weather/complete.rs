@@ -18,6 +18,9 @@ pub enum FillMethod {
 }
 
 impl FillMethod {
+    /// Every method.
+    pub const ALL: [Self; 3] = [Self::FallBacks, Self::Interpolated, Self::Climate];
+
     /// The method in a sentence.
     #[must_use]
     pub const fn words(self) -> &'static str {

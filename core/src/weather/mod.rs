@@ -15,7 +15,7 @@ pub use complete::{CompletedDay, CompletedSeries, Estimate, FillMethod, Origin};
 pub use fill::fill;
 pub use record::{Cell, DayBoundary, Record, StationFacts};
 pub use screen::{Suspicion, screen};
-pub use station::{OwnRecord, StationWeather, Suspect};
+pub use station::{EstimatedDay, OwnRecord, StationWeather, Suspect};
 
 use chrono::NaiveDate;
 
@@ -80,7 +80,7 @@ impl Element {
 /// A received value that somebody vouched for or put right by hand.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ByHand {
-    /// The civil day as the station reports it.
+    /// The civil day it is of, not the label of a morning reader.
     pub date: NaiveDate,
     /// Which of its values.
     pub element: Element,

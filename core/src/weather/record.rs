@@ -96,7 +96,7 @@ impl Record {
         }
         record.mark_crossed();
         for decision in by_hand.iter().filter(|decision| counts(decision.date)) {
-            record.decide(decision, facts.day_boundary);
+            record.decide(decision);
         }
         Some(record)
     }
@@ -125,9 +125,9 @@ impl Record {
         }
     }
 
-    fn decide(&mut self, by_hand: &ByHand, boundary: DayBoundary) {
+    fn decide(&mut self, by_hand: &ByHand) {
         let element = by_hand.element;
-        let Some(position) = self.position(boundary.day_of(element, by_hand.date)) else {
+        let Some(position) = self.position(by_hand.date) else {
             return;
         };
         let cell = &mut self.cells_mut(element)[position];
@@ -215,6 +215,15 @@ impl DayBoundary {
         match element {
             Element::Min => label,
             Element::Max => self.day_of_max(label),
+        }
+    }
+
+    /// The day with which a station labels a value reached on a civil day.
+    #[must_use]
+    pub fn label_of(self, element: Element, day: NaiveDate) -> NaiveDate {
+        match (self, element) {
+            (Self::Morning, Element::Max) => day.succ_opt().unwrap_or(day),
+            _ => day,
         }
     }
 

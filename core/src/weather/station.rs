@@ -5,8 +5,8 @@ use chrono::{Datelike, NaiveDate};
 use crate::id::StationId;
 
 use super::{
-    ByHand, Cell, Climate, CompletedSeries, Element, ReceivedDay, Record, StationFacts, Suspicion,
-    fill, screen,
+    ByHand, Cell, Climate, CompletedSeries, Element, Estimate, ReceivedDay, Record, StationFacts,
+    Suspicion, fill, screen,
 };
 
 /// A value that was received but is not used.
@@ -20,6 +20,17 @@ pub struct Suspect {
     pub value_f: f64,
     /// Why it is not used.
     pub why: Suspicion,
+}
+
+/// A day on which at least one temperature was estimated.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct EstimatedDay {
+    /// The civil day.
+    pub date: NaiveDate,
+    /// How the minimum was estimated; `None` when it was read.
+    pub min: Option<Estimate>,
+    /// How the maximum was estimated; `None` when it was read.
+    pub max: Option<Estimate>,
 }
 
 /// A station's own record as known before a day, judged without any other station.
@@ -93,6 +104,13 @@ impl StationWeather {
         }
     }
 
+    /// Of a station without fall-backs whose days end at midnight and that never moved.
+    #[must_use]
+    pub fn alone(station: StationId, received: &[ReceivedDay], as_of: NaiveDate) -> Self {
+        let own = OwnRecord::new(received, &[], &StationFacts::default(), as_of);
+        Self::new(station, own.as_ref(), &[], as_of)
+    }
+
     /// Of a station that nothing is known of.
     fn unknown(station: StationId, as_of: NaiveDate) -> Self {
         Self {
@@ -126,6 +144,26 @@ impl StationWeather {
     #[must_use]
     pub fn suspects(&self) -> &[Suspect] {
         &self.suspects
+    }
+
+    /// The season's days that were estimated, oldest first.
+    #[must_use]
+    pub fn estimated(&self) -> Vec<EstimatedDay> {
+        let Some(series) = &self.series else {
+            return Vec::new();
+        };
+        let year = self.as_of.year();
+        let dated = series.first().iter_days().zip(series.days());
+        dated
+            .filter(|(date, _)| date.year() == year)
+            .filter_map(|(date, day)| Some((date, day.as_ref()?)))
+            .filter(|(_, day)| day.is_estimated())
+            .map(|(date, day)| EstimatedDay {
+                date,
+                min: day.min.estimate(),
+                max: day.max.estimate(),
+            })
+            .collect()
     }
 
     /// The newest day on which the station itself gave both values.

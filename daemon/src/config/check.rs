@@ -9,6 +9,7 @@ use chrono_tz::{TZ_VARIANTS, Tz};
 use duskflight_core::insect::{Insect, InsectFile};
 use duskflight_core::notice::{Role, Words};
 use duskflight_core::orchard::{Crop, Product, TrapKind};
+use duskflight_core::weather::StationFacts;
 use lettre::Address;
 use serde::de::DeserializeOwned;
 
@@ -303,6 +304,7 @@ impl Reader<'_> {
     fn stations(&mut self, parts: Vec<StationPart>) -> Vec<Station> {
         let mut seen = BTreeSet::new();
         let mut stations = Vec::new();
+        self.fall_backs(&parts);
         for part in parts {
             if !seen.insert(part.id.clone()) {
                 self.at(&["station", part.id.as_str()], ": the id stands twice");
@@ -328,14 +330,57 @@ impl Reader<'_> {
                     format!(" = {years}: write 1 to 100; the projection rests on them"),
                 );
             }
+            let moves = self.moves(part.id.as_str(), &part.moved);
             stations.push(Station {
                 id: part.id,
                 name: part.name,
                 source,
                 history_years: part.history_years,
+                facts: StationFacts {
+                    day_boundary: part.day_boundary,
+                    moves,
+                },
+                fall_backs: part.fall_backs,
             });
         }
         stations
+    }
+
+    /// First days at another place, as written.
+    fn moves(&mut self, station: &str, moved: &[String]) -> Vec<NaiveDate> {
+        let mut moves = Vec::new();
+        for text in moved {
+            match text.parse() {
+                Ok(day) => moves.push(day),
+                Err(_) => self.at(
+                    &["station", station, "moved"],
+                    format!(": {text:?} is not a day; write the first day at the new place, such as 1998-08-01"),
+                ),
+            }
+        }
+        moves
+    }
+
+    /// Each fall-back is another declared station, named once.
+    fn fall_backs(&mut self, parts: &[StationPart]) {
+        for part in parts {
+            let mut seen = BTreeSet::new();
+            for id in &part.fall_backs {
+                let known = parts.iter().any(|other| &other.id == id);
+                let what = if *id == part.id {
+                    "a station cannot stand in for itself".to_owned()
+                } else if !known {
+                    let near = suggestion(id.as_str(), parts.iter().map(|other| other.id.as_str()));
+                    format!("no such station{near}")
+                } else if !seen.insert(id) {
+                    "it stands twice".to_owned()
+                } else {
+                    continue;
+                };
+                let path = ["station", part.id.as_str(), "fall_backs"];
+                self.at(&path, format!(": {id}: {what}"));
+            }
+        }
     }
 
     fn products(&mut self, parts: Vec<ProductPart>) -> Vec<Product> {

@@ -6,6 +6,7 @@ use duskflight_core::id::{PersonId, ProductId, StationId};
 use duskflight_core::notice::{DateOrder, Role};
 use duskflight_core::orchard::Part;
 use duskflight_core::temperature::Unit;
+use duskflight_core::weather::DayBoundary;
 use serde::Deserialize;
 
 use super::secret::Secret;
@@ -145,6 +146,12 @@ pub(super) struct StationPart {
     pub(super) name: String,
     #[serde(default = "history_years")]
     pub(super) history_years: u16,
+    #[serde(default)]
+    pub(super) day_boundary: DayBoundary,
+    #[serde(default)]
+    pub(super) moved: Vec<String>,
+    #[serde(default)]
+    pub(super) fall_backs: Vec<StationId>,
     pub(super) ncei: Option<NceiFeed>,
     pub(super) table: Option<TableFeed>,
 }

@@ -27,6 +27,7 @@ use duskflight_core::insect::Insect;
 use duskflight_core::notice::{Role, Words};
 use duskflight_core::orchard::{Orchard, Product, Trap};
 use duskflight_core::temperature::Unit;
+use duskflight_core::weather::StationFacts;
 
 use crate::clock::{at_local, day_in};
 use crate::feed::FeedSource;
@@ -147,6 +148,10 @@ pub struct Station {
     pub source: FeedSource,
     /// Past years to ask for.
     pub history_years: u16,
+    /// Day boundary and moves of its record.
+    pub facts: StationFacts,
+    /// Stations whose days stand in for its own, the first one declared first.
+    pub fall_backs: Vec<StationId>,
 }
 
 impl Config {

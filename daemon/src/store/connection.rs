@@ -10,7 +10,7 @@ use tokio::sync::oneshot;
 use super::StoreError;
 
 /// Schema steps, oldest first; a released step is never edited.
-const MIGRATIONS: [&str; 1] = [include_str!("schema.sql")];
+const MIGRATIONS: [&str; 2] = [include_str!("schema.sql"), include_str!("schema-2.sql")];
 /// How long another process may hold the database before a statement gives up.
 const BUSY_TIMEOUT: std::time::Duration = std::time::Duration::from_secs(10);
 
@@ -199,9 +199,35 @@ mod tests {
             refused,
             StoreError::Newer {
                 found: 99,
-                known: 1
+                known: 2
             }
         ));
+    }
+
+    #[test]
+    fn a_database_of_an_earlier_schema_becomes_like_a_new_one() {
+        let dir = tempfile::tempdir().unwrap();
+        let tables = |path: &Path| -> Vec<(String, String)> {
+            let connection = open_connection(path).unwrap();
+            let mut tables = connection
+                .prepare("SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL ORDER BY name")
+                .unwrap();
+            let rows = tables.query_map([], |row| Ok((row.get(0)?, row.get(1)?)));
+            rows.unwrap().map(Result::unwrap).collect()
+        };
+        let (old, new) = (dir.path().join("old.sqlite"), dir.path().join("new.sqlite"));
+        for steps in 1..MIGRATIONS.len() {
+            let connection = Connection::open(&old).unwrap();
+            for step in &MIGRATIONS[..steps] {
+                connection.execute_batch(step).unwrap();
+            }
+            connection
+                .pragma_update(None, "user_version", steps as i64)
+                .unwrap();
+            drop(connection);
+            assert_eq!(tables(&old), tables(&new));
+            std::fs::remove_file(&old).unwrap();
+        }
     }
 
     #[tokio::test]

@@ -78,7 +78,11 @@ fn better(stored: &ReceivedDay, received: &ReceivedDay) -> ReceivedDay {
 
 const COLUMNS: &str = "day, tmin, tmax, unit, tmin_flag, tmax_flag";
 
-fn one(
+/// What a station reports for a day.
+///
+/// # Errors
+/// A failing statement.
+pub fn one(
     connection: &Connection,
     station: &StationId,
     date: NaiveDate,

@@ -6,6 +6,7 @@
 pub mod by_hand;
 mod connection;
 pub mod days;
+pub mod decisions;
 pub mod jobs;
 pub mod notes;
 pub mod outbox;

@@ -9,7 +9,7 @@ use rusqlite::Connection;
 
 use crate::config::Config;
 use crate::store::jobs::{self, Job};
-use crate::store::{StoreError, days, notes, visits};
+use crate::store::{StoreError, days, decisions, notes, visits};
 
 /// What came in after `told_on` was told and before `now`.
 pub(super) fn since(
@@ -24,6 +24,7 @@ pub(super) fn since(
     let when: Range<DateTime<Utc>> = told..now;
     Ok(Since {
         station_days: days::changed(connection, station, told_on, when.clone())?,
+        decided_days: decisions::changed(connection, station, told_on, when.clone())?,
         readings: visits::entered_late(connection, when.clone(), told_on)?,
         notes: notes::entered(connection, when)?,
     })

@@ -56,7 +56,8 @@ fn served(day: &ReceivedDay, today: NaiveDate) -> Option<ReceivedDay> {
 #[cfg(test)]
 mod tests {
     use duskflight_core::heat::HeatSeries;
-    use duskflight_core::weather::complete;
+    use duskflight_core::id::StationId;
+    use duskflight_core::weather::StationWeather;
 
     use super::super::nature::navel_orangeworm;
     use super::super::station_record;
@@ -108,7 +109,8 @@ mod tests {
     /// `today`.
     fn day_of_1056(today: NaiveDate) -> NaiveDate {
         let served = as_known_on(&station_record(), 2022, today);
-        let heat = HeatSeries::new(&complete(&served, today).unwrap(), navel_orangeworm());
+        let weather = StationWeather::alone(StationId::new("demo").unwrap(), &served, today);
+        let heat = HeatSeries::new(weather.series().unwrap(), navel_orangeworm());
         let reached = |&end: &NaiveDate| {
             let sum = heat.sum(date(4, 11), end).unwrap();
             sum.degree_days.fahrenheit_days() >= 1056.0

@@ -1,9 +1,10 @@
 //! The demo's own moths: warmth, flights, and what a trap catches of them by chance.
 
 use chrono::{Datelike, Days, NaiveDate};
-use duskflight_core::heat::{Cutoff, HeatModel, Method, Thresholds};
+use duskflight_core::heat::{Cutoff, HeatModel, HeatSeries, Method, Thresholds};
+use duskflight_core::id::StationId;
 use duskflight_core::temperature::{Temperature, Unit};
-use duskflight_core::weather::{ReceivedDay, complete};
+use duskflight_core::weather::{ReceivedDay, StationWeather};
 use rand::seq::SliceRandom;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -44,13 +45,13 @@ impl Warmth {
             .filter(|day| day.date.year() == year)
             .cloned()
             .collect();
-        let completed = complete(&of_year, day_of(year, (12, 31)));
-        let model = navel_orangeworm();
+        let station = StationId::new("demo").expect("a plain word is an id");
+        let weather = StationWeather::alone(station, &of_year, day_of(year, (12, 31)));
+        let series = weather.series();
+        let heat = series.map(|series| HeatSeries::new(series, navel_orangeworm()));
         let heat_of = |date: NaiveDate| {
-            let completed = completed.as_ref()?;
-            let position = usize::try_from((date - completed.first()).num_days()).ok()?;
-            let day = (*completed.days().get(position)?)?;
-            Some(model.daily(day.extremes, None)?.fahrenheit_days())
+            let sum = heat.as_ref()?.sum(date, date).ok()?;
+            Some(sum.degree_days.fahrenheit_days())
         };
         let first = day_of(year, (3, 1));
         let (mut sum, mut yesterday) = (0.0, 0.0);

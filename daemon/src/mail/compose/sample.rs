@@ -18,7 +18,7 @@ use duskflight_core::orchard::{
 use duskflight_core::season::{BlockSeason, StationHeat, assess};
 use duskflight_core::temperature::Unit;
 use duskflight_core::trapping::{Note, NoteKind, Visit, Visits};
-use duskflight_core::weather::ReceivedDay;
+use duskflight_core::weather::{ReceivedDay, StationWeather};
 
 /// The morning of the sample mails.
 pub(super) const MORNING: NaiveDate = date(2022, 6, 20);
@@ -147,17 +147,19 @@ impl Sample {
         let orchard = orchard(plans);
         let visits = Visits::new(plans.iter().flat_map(visits).collect());
         let insect = insect();
-        let heats = BTreeMap::from(
-            [
-                ("S-NORTH", date(2022, 6, 17)),
-                ("S-BENCH", date(2022, 6, 9)),
-            ]
-            .map(|(id, newest)| {
-                let id = StationId::new(id).unwrap();
-                let heat = StationHeat::new(id.clone(), &received(newest), insect.heat, MORNING);
-                (id, heat)
-            }),
-        );
+        let weathers = [
+            station_weather("S-NORTH", date(2022, 6, 17)),
+            station_weather("S-BENCH", date(2022, 6, 9)),
+        ];
+        let heats: BTreeMap<StationId, StationHeat> = weathers
+            .iter()
+            .map(|weather| {
+                (
+                    weather.station().clone(),
+                    StationHeat::new(weather, insect.heat),
+                )
+            })
+            .collect();
         let seasons: Vec<BlockSeason> = orchard
             .blocks()
             .iter()
@@ -168,7 +170,7 @@ impl Sample {
             .collect();
         Self {
             notices: notices(&seasons, Role::Adviser),
-            stations: stations(&heats),
+            stations: weathers.iter().map(station).collect(),
             seasons,
         }
     }
@@ -408,18 +410,17 @@ fn told(block: &str, event: &Event, value: Value) -> Told {
     }
 }
 
-fn stations(heats: &BTreeMap<StationId, StationHeat>) -> Vec<StationView> {
-    heats
-        .iter()
-        .map(|(id, heat)| StationView {
-            station: id.clone(),
-            name: format!("station {id}"),
-            newest: heat.newest(),
-            estimated: heat.estimated(),
-            suspects: heat
-                .suspects()
-                .map(|(day, why)| (*day, why.words()))
-                .collect(),
-        })
-        .collect()
+fn station_weather(id: &str, newest: NaiveDate) -> StationWeather {
+    StationWeather::alone(StationId::new(id).unwrap(), &received(newest), MORNING)
+}
+
+fn station(weather: &StationWeather) -> StationView {
+    StationView {
+        station: weather.station().clone(),
+        name: format!("station {}", weather.station()),
+        unit: Unit::Fahrenheit,
+        newest: weather.newest_read(),
+        estimated: weather.estimated(),
+        suspects: weather.suspects().to_vec(),
+    }
 }

@@ -1,0 +1,125 @@
+//! What the digest says about stations: stale, not used, estimated.
+
+use chrono::NaiveDate;
+
+use crate::id::StationId;
+use crate::temperature::{Temperature, Unit};
+use crate::weather::{Element, EstimatedDay, FillMethod, Suspect, Suspicion};
+
+use super::words::Words;
+
+/// A station's newest day is this old at most before it is trouble: public archives lag two to
+/// three days.
+pub(super) const FRESH_DAYS: i64 = 4;
+
+/// What the digest says about one station.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StationView {
+    /// The station.
+    pub station: StationId,
+    /// Its name.
+    pub name: String,
+    /// The unit its temperatures are printed in.
+    pub unit: Unit,
+    /// The newest complete day.
+    pub newest: Option<NaiveDate>,
+    /// Values received but not used lately, with the reason.
+    pub suspects: Vec<Suspect>,
+    /// This year's days that were estimated.
+    pub estimated: Vec<EstimatedDay>,
+}
+
+/// Stale, suspect and estimated days; of the estimated ones those that some block's heat rests on.
+pub(super) fn station_trouble(
+    words: Words,
+    station: &StationView,
+    first_start: Option<NaiveDate>,
+    day: NaiveDate,
+) -> Vec<String> {
+    let mut lines = Vec::new();
+    match station.newest {
+        None => lines.push(format!("{}: no temperatures yet", station.name)),
+        Some(newest) if (day - newest).num_days() > FRESH_DAYS => lines.push(format!(
+            "{}: no complete day since {} ({} days); dates that rest on it are estimates",
+            station.name,
+            words.day(newest),
+            (day - newest).num_days()
+        )),
+        Some(_) => {}
+    }
+    lines.extend(not_used(words, station));
+    let counts = |day: &&EstimatedDay| first_start.is_some_and(|start| day.date >= start);
+    let in_use: Vec<&EstimatedDay> = station.estimated.iter().filter(counts).collect();
+    if !in_use.is_empty() {
+        let days: Vec<NaiveDate> = in_use.iter().map(|day| day.date).collect();
+        lines.push(format!(
+            "{}: {} estimated, {}: {}",
+            station.name,
+            count_of(in_use.len(), "day"),
+            stretches(words, &days),
+            methods(&in_use)
+        ));
+    }
+    lines
+}
+
+/// Values received but not used: a line for each element and reason.
+fn not_used(words: Words, station: &StationView) -> Vec<String> {
+    let mut kinds: Vec<(Element, Suspicion)> = station
+        .suspects
+        .iter()
+        .map(|s| (s.element, s.why))
+        .collect();
+    kinds.sort_unstable();
+    kinds.dedup();
+    let line = |(element, why): (Element, Suspicion)| {
+        let alike = station.suspects.iter();
+        let alike: Vec<&Suspect> = alike
+            .filter(|s| (s.element, s.why) == (element, why))
+            .collect();
+        let days: Vec<NaiveDate> = alike.iter().map(|suspect| suspect.date).collect();
+        let value = match alike[..] {
+            [one] => format!(" {}", temperature(one.value_f, station.unit)),
+            _ => String::new(),
+        };
+        format!(
+            "{}: {}{value} of {} not used: {}",
+            station.name,
+            element.words(),
+            stretches(words, &days),
+            why.words()
+        )
+    };
+    kinds.into_iter().map(line).collect()
+}
+
+/// How the values of estimated days were found, and how many of them each way.
+fn methods(days: &[&EstimatedDay]) -> String {
+    let values = || days.iter().flat_map(|day| [day.min, day.max]).flatten();
+    let counted = FillMethod::ALL.into_iter().filter_map(|method| {
+        let count = values().filter(|value| value.method == method).count();
+        (count > 0).then(|| format!("{} {}", count_of(count, "value"), method.words()))
+    });
+    counted.collect::<Vec<_>>().join(", ")
+}
+
+/// A temperature as people read it.
+fn temperature(value_f: f64, unit: Unit) -> String {
+    let value = Temperature::new(value_f, Unit::Fahrenheit).map(|t| t.in_unit(unit));
+    value.map_or_else(String::new, |value| format!("{value:.1} {}", unit.symbol()))
+}
+
+/// `1 day`, `4 days`.
+fn count_of(count: usize, thing: &str) -> String {
+    let plural = if count == 1 { "" } else { "s" };
+    format!("{count} {thing}{plural}")
+}
+
+/// Days as stretches: `Apr 24–27, Jul 16–18`.
+fn stretches(words: Words, days: &[NaiveDate]) -> String {
+    let runs = days.chunk_by(|a, b| (*b - *a).num_days() == 1);
+    let runs: Vec<String> = runs
+        .filter_map(|run| Some(words.stretch(*run.first()?, *run.last()?)))
+        .collect();
+    runs.join(", ")
+}
