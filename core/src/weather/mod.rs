@@ -13,7 +13,7 @@ mod station;
 pub use climate::{Climate, Normal};
 pub use complete::{CompletedDay, CompletedSeries, Estimate, FillMethod, Origin};
 pub use fill::fill;
-pub use record::{Cell, DayBoundary, Record, StationFacts};
+pub use record::{Cell, DayBoundary, Record, StationFacts, is_plausible};
 pub use screen::{Suspicion, screen};
 pub use station::{EstimatedDay, OwnRecord, StationWeather, Suspect};
 

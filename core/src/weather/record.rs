@@ -245,13 +245,19 @@ fn by_itself(value: Option<f64>, unit: Unit, flagged: bool) -> Cell {
         return Cell::Suspect(0.0, Suspicion::OutOfBounds);
     };
     let value = temperature.fahrenheit();
-    if !(LOWEST_PLAUSIBLE_F..=HIGHEST_PLAUSIBLE_F).contains(&value) {
+    if !is_plausible(temperature) {
         Cell::Suspect(value, Suspicion::OutOfBounds)
     } else if flagged {
         Cell::Suspect(value, Suspicion::FlaggedByProvider)
     } else {
         Cell::Usable(value)
     }
+}
+
+/// Whether a temperature lies between the lowest and the highest recorded in California.
+#[must_use]
+pub fn is_plausible(temperature: Temperature) -> bool {
+    (LOWEST_PLAUSIBLE_F..=HIGHEST_PLAUSIBLE_F).contains(&temperature.fahrenheit())
 }
 
 fn days_between(first: NaiveDate, later: NaiveDate) -> Option<usize> {

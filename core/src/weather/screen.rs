@@ -14,6 +14,16 @@ pub enum Suspicion {
 }
 
 impl Suspicion {
+    /// The name in tables.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::OutOfBounds => "out-of-bounds",
+            Self::MinAboveMax => "min-above-max",
+            Self::FlaggedByProvider => "flagged-by-provider",
+        }
+    }
+
     /// The reason in words that fit after "not used:".
     #[must_use]
     pub const fn words(self) -> &'static str {

@@ -15,6 +15,7 @@ use duskflight_core::temperature::{Temperature, Unit};
 
 use self::input::InputDay;
 use self::report::HeatDay;
+use super::station_file::UnitArg;
 use super::{Failure, note};
 
 /// The navel orangeworm's temperature thresholds, °F.
@@ -57,27 +58,10 @@ pub(super) struct Heat {
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
-enum UnitArg {
-    /// Degrees Fahrenheit
-    F,
-    /// Degrees Celsius
-    C,
-}
-
-#[derive(Debug, Clone, Copy, ValueEnum)]
 enum Format {
     Table,
     Csv,
     Json,
-}
-
-impl From<UnitArg> for Unit {
-    fn from(unit: UnitArg) -> Self {
-        match unit {
-            UnitArg::F => Self::Fahrenheit,
-            UnitArg::C => Self::Celsius,
-        }
-    }
 }
 
 fn method_parser() -> impl TypedValueParser<Value = Method> {

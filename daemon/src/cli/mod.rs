@@ -2,7 +2,9 @@
 
 mod check;
 mod common;
+mod days;
 mod demo;
+mod fill;
 mod heat;
 mod init;
 mod nightly;
@@ -10,8 +12,10 @@ mod outbox;
 mod preview;
 mod records;
 mod run;
+mod screen;
 mod season;
 mod service;
+mod station_file;
 mod status;
 mod test_mail;
 mod told;
@@ -56,7 +60,11 @@ enum Command {
     Visits(records::Visits),
     #[command(subcommand)]
     Notes(records::Notes),
+    #[command(subcommand)]
+    Days(days::Days),
     Heat(heat::Heat),
+    Screen(screen::Screen),
+    Fill(fill::Fill),
 }
 
 /// Reads the command line, runs the command and gives the program's exit code; what went wrong is
@@ -84,7 +92,10 @@ pub fn main() -> ExitCode {
         Command::Outbox(command) => common::block_on(command.run()),
         Command::Visits(command) => common::block_on(command.run()),
         Command::Notes(command) => common::block_on(command.run()),
+        Command::Days(command) => common::block_on(command.run()),
         Command::Heat(command) => command.run(),
+        Command::Screen(command) => command.run(),
+        Command::Fill(command) => command.run(),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

@@ -5,7 +5,7 @@ use std::ops::Range;
 use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::id::StationId;
 use duskflight_core::temperature::{Temperature, Unit};
-use duskflight_core::weather::{ByHand, Decision, Element};
+use duskflight_core::weather::{ByHand, Decision, Element, is_plausible};
 use rusqlite::{Connection, Row, params};
 
 use super::{StoreError, day};
@@ -134,6 +134,12 @@ fn read(row: &Row<'_>) -> Result<Decided, StoreError> {
 }
 
 impl Decided {
+    /// Whether a thermometer in the region could have shown it.
+    #[must_use]
+    pub fn is_plausible(&self) -> bool {
+        Temperature::new(self.value, self.unit).is_some_and(is_plausible)
+    }
+
     /// The decision as the core takes it; `None` when the value is no temperature.
     #[must_use]
     pub fn by_hand(&self) -> Option<ByHand> {

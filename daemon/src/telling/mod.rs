@@ -4,9 +4,11 @@ mod mails;
 mod night;
 mod since;
 mod trouble;
+mod weather;
 
 pub use mails::{Draft, Purpose, Telling, prepare};
 pub use night::{Night, night};
+pub use weather::Stations;
 
 use std::sync::Arc;
 

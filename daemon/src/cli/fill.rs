@@ -1,0 +1,103 @@
+//! `duskflight fill`: what stands in for the missing values of a record.
+
+use clap::Args;
+use duskflight_core::temperature::{Temperature, Unit};
+use duskflight_core::weather::{CompletedSeries, Element, Estimate};
+
+use chrono::NaiveDate;
+
+use super::Failure;
+use super::common::{plain_table, print};
+use super::station_file::{Format, Records};
+
+/// List the estimates that stand in for the missing and suspect temperatures of a record
+///
+/// Each estimate comes with its method and its expected error, a standard deviation. Gaps too long
+/// to fill stay open and are not listed.
+#[derive(Debug, Args)]
+pub(super) struct Fill {
+    #[command(flatten)]
+    records: Records,
+    /// A table to read, or CSV: date,element,value,method,expected_error
+    #[arg(long, value_enum, default_value_t = Format::Table)]
+    format: Format,
+}
+
+/// One estimated value in the file's unit.
+struct Estimated {
+    date: NaiveDate,
+    element: Element,
+    value: f64,
+    error: f64,
+    estimate: Estimate,
+}
+
+impl Fill {
+    pub(super) fn run(&self) -> Result<(), Failure> {
+        let (weather, unit) = self.records.weather()?;
+        let estimated = weather
+            .series()
+            .map_or_else(Vec::new, |series| estimated(series, unit));
+        match self.format {
+            Format::Table => print(&table(&estimated, unit)),
+            Format::Csv => print(&csv(&estimated)),
+        }
+    }
+}
+
+fn estimated(series: &CompletedSeries, unit: Unit) -> Vec<Estimated> {
+    let dated = series.first().iter_days().zip(series.days());
+    let mut values = Vec::new();
+    for (date, day) in dated {
+        let Some(day) = day else { continue };
+        for element in Element::ALL {
+            let Some(estimate) = day.origin(element).estimate() else {
+                continue;
+            };
+            let temperature: Temperature = match element {
+                Element::Min => day.extremes.min(),
+                Element::Max => day.extremes.max(),
+            };
+            values.push(Estimated {
+                date,
+                element,
+                value: temperature.in_unit(unit),
+                error: match unit {
+                    Unit::Fahrenheit => estimate.error_f,
+                    Unit::Celsius => estimate.error_f / 1.8,
+                },
+                estimate,
+            });
+        }
+    }
+    values
+}
+
+fn csv(estimated: &[Estimated]) -> String {
+    let mut text = "date,element,value,method,expected_error\n".to_owned();
+    for one in estimated {
+        text.push_str(&format!(
+            "{},{},{},{},{}\n",
+            one.date,
+            one.element.name(),
+            one.value,
+            one.estimate.method.name(),
+            one.error
+        ));
+    }
+    text
+}
+
+fn table(estimated: &[Estimated], unit: Unit) -> String {
+    let mut table = plain_table(["date", "", unit.symbol(), "expected error", "estimated"]);
+    for one in estimated {
+        table.add_row([
+            one.date.to_string(),
+            one.element.words().to_owned(),
+            format!("{:.1}", one.value),
+            format!("{:.1}", one.error),
+            one.estimate.method.words().to_owned(),
+        ]);
+    }
+    format!("{table}\n{} values are estimated\n", estimated.len())
+}

@@ -1,0 +1,66 @@
+//! `duskflight screen`: which values of a record are not to be trusted, and why.
+
+use clap::Args;
+use duskflight_core::temperature::{Temperature, Unit};
+use duskflight_core::weather::Suspect;
+
+use super::Failure;
+use super::common::{plain_table, print};
+use super::station_file::{Format, Records};
+
+/// List the temperatures of a station's record that are not to be trusted, and why
+///
+/// A suspect value is kept and shown but never used. A year's days are judged by the station's
+/// climate in the years of the file; nothing is changed.
+#[derive(Debug, Args)]
+pub(super) struct Screen {
+    #[command(flatten)]
+    records: Records,
+    /// A table to read, or CSV: date,element,value,reason
+    #[arg(long, value_enum, default_value_t = Format::Table)]
+    format: Format,
+}
+
+impl Screen {
+    pub(super) fn run(&self) -> Result<(), Failure> {
+        let (weather, unit) = self.records.weather()?;
+        let suspects = weather.suspects();
+        match self.format {
+            Format::Table => print(&table(suspects, unit)),
+            Format::Csv => print(&csv(suspects, unit)),
+        }
+    }
+}
+
+/// The value in the file's unit, without the dust of the conversion.
+fn value(suspect: &Suspect, unit: Unit) -> f64 {
+    let value = Temperature::new(suspect.value_f, Unit::Fahrenheit).map(|t| t.in_unit(unit));
+    (value.unwrap_or(suspect.value_f) * 1e6).round() / 1e6
+}
+
+fn csv(suspects: &[Suspect], unit: Unit) -> String {
+    let mut text = "date,element,value,reason\n".to_owned();
+    for suspect in suspects {
+        text.push_str(&format!(
+            "{},{},{},{}\n",
+            suspect.date,
+            suspect.element.name(),
+            value(suspect, unit),
+            suspect.why.name()
+        ));
+    }
+    text
+}
+
+fn table(suspects: &[Suspect], unit: Unit) -> String {
+    let mut table = plain_table(["date", "", unit.symbol(), "why it is not used"]);
+    for suspect in suspects {
+        table.add_row([
+            suspect.date.to_string(),
+            suspect.element.words().to_owned(),
+            format!("{:.1}", value(suspect, unit)),
+            suspect.why.words().to_owned(),
+        ]);
+    }
+    format!("{table}\n{} values are not used\n", suspects.len())
+}
