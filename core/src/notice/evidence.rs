@@ -5,6 +5,7 @@ use crate::orchard::StartRule;
 use crate::season::{
     Basis, BlockSeason, FEW_PAST_YEARS, HullSplit, MarkReading, Outcome, Projection,
 };
+use crate::temperature::Unit;
 use crate::trapping::{CheckEvidence, RuleResult, StartStatus};
 
 use super::words::{Words, degree_days, mark_name, mark_title};
@@ -88,7 +89,7 @@ impl Words {
     pub fn heat_evidence(self, season: &BlockSeason) -> String {
         let source = self.heat_source(season);
         match &season.degree_days {
-            Ok(sum) => format!("heat: {source}, {}", estimated(sum)),
+            Ok(sum) => format!("heat: {source}, {}", estimated(sum, season.unit)),
             Err(_) => format!("heat: {source}"),
         }
     }
@@ -99,7 +100,7 @@ impl Words {
         format!(
             "{heat}, station {}, {}",
             season.block.station,
-            estimated(sum)
+            estimated(sum, season.unit)
         )
     }
 
@@ -203,11 +204,13 @@ impl Words {
     }
 }
 
-fn estimated(sum: &Accumulated) -> String {
+/// How many days of a sum were estimated, and how far off they may have put it.
+fn estimated(sum: &Accumulated, unit: Unit) -> String {
+    let error = degree_days(sum.expected_error, unit);
     match sum.estimated_days {
         0 => "no day estimated".to_owned(),
-        1 => "1 day estimated".to_owned(),
-        days => format!("{days} days estimated"),
+        1 => format!("1 day estimated, expected error {error}"),
+        days => format!("{days} days estimated, expected error {error}"),
     }
 }
 

@@ -3,10 +3,12 @@
 mod marks;
 mod projection;
 mod station_heat;
+mod tally;
 
 pub use marks::{Basis, HullSplit, MarkReading, Outcome};
 pub use projection::{FEW_PAST_YEARS, Projection};
 pub use station_heat::StationHeat;
+pub use tally::{TallyDay, tally};
 
 use chrono::{Datelike, Days, NaiveDate};
 

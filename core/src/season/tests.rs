@@ -399,3 +399,42 @@ fn the_day_before_the_check_limits_how_early_laying_may_have_begun() {
     assert!((2..=4).contains(&earlier), "{earlier}");
     assert_eq!(second.late, second.weather_late);
 }
+
+#[test]
+fn the_tally_adds_up_to_the_seasons_sum_and_names_the_marks() {
+    let as_of = date(2021, 5, 12);
+    let mut received = received(as_of);
+    received.retain(|day| day.date != date(2021, 5, 8));
+    let season = season_of(&received, &started(), as_of);
+    let weather = StationWeather::alone(StationId::new("S").unwrap(), &received, as_of);
+    let days = tally(&season, &weather);
+    assert_eq!(days.len(), 11);
+    assert_eq!(
+        (days[0].date, days[10].date),
+        (date(2021, 5, 1), date(2021, 5, 11))
+    );
+    let by_hand: f64 = days
+        .iter()
+        .map(|day| day.degree_days.unwrap().fahrenheit_days())
+        .sum();
+    let total = days[10].total.unwrap().fahrenheit_days();
+    let told = season
+        .degree_days
+        .as_ref()
+        .unwrap()
+        .degree_days
+        .fahrenheit_days();
+    assert!((by_hand - total).abs() < 1e-9 && (total - told).abs() < 1e-9);
+    let passed: Vec<_> = days.iter().filter(|day| !day.passed.is_empty()).collect();
+    assert_eq!(passed.len(), 1);
+    assert_eq!(
+        (passed[0].date, passed[0].passed[0].as_str()),
+        (date(2021, 5, 5), "first egg hatch")
+    );
+    let estimated: Vec<_> = days
+        .iter()
+        .filter(|d| d.weather.unwrap().is_estimated())
+        .collect();
+    assert_eq!(estimated.len(), 1);
+    assert_eq!(estimated[0].date, date(2021, 5, 8));
+}

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 
-use crate::temperature::Extremes;
+use crate::temperature::{Extremes, Temperature};
 
 use super::Element;
 
@@ -85,6 +85,15 @@ pub struct CompletedDay {
 }
 
 impl CompletedDay {
+    /// One of its temperatures.
+    #[must_use]
+    pub const fn temperature(&self, element: Element) -> Temperature {
+        match element {
+            Element::Min => self.extremes.min(),
+            Element::Max => self.extremes.max(),
+        }
+    }
+
     /// Where one of its temperatures comes from.
     #[must_use]
     pub const fn origin(&self, element: Element) -> Origin {

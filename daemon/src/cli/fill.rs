@@ -1,10 +1,9 @@
 //! `duskflight fill`: what stands in for the missing values of a record.
 
-use clap::Args;
-use duskflight_core::temperature::{Temperature, Unit};
-use duskflight_core::weather::{CompletedSeries, Element, Estimate};
-
 use chrono::NaiveDate;
+use clap::Args;
+use duskflight_core::temperature::Unit;
+use duskflight_core::weather::{CompletedSeries, Element, Estimate};
 
 use super::Failure;
 use super::common::{plain_table, print};
@@ -54,14 +53,10 @@ fn estimated(series: &CompletedSeries, unit: Unit) -> Vec<Estimated> {
             let Some(estimate) = day.origin(element).estimate() else {
                 continue;
             };
-            let temperature: Temperature = match element {
-                Element::Min => day.extremes.min(),
-                Element::Max => day.extremes.max(),
-            };
             values.push(Estimated {
                 date,
                 element,
-                value: temperature.in_unit(unit),
+                value: day.temperature(element).in_unit(unit),
                 error: match unit {
                     Unit::Fahrenheit => estimate.error_f,
                     Unit::Celsius => estimate.error_f / 1.8,

@@ -4,6 +4,7 @@ mod check;
 mod common;
 mod days;
 mod demo;
+mod explain;
 mod fill;
 mod heat;
 mod init;
@@ -50,6 +51,7 @@ enum Command {
     Nightly(nightly::Nightly),
     Status(status::Status),
     Season(season::Season),
+    Explain(explain::Explain),
     Service(service::Service),
     Preview(preview::Preview),
     Told(told::Told),
@@ -85,6 +87,7 @@ pub fn main() -> ExitCode {
         Command::Nightly(command) => common::block_on(command.run()),
         Command::Status(command) => common::block_on(command.run()),
         Command::Season(command) => common::block_on(command.run()),
+        Command::Explain(command) => common::block_on(command.run()),
         Command::Service(command) => common::block_on(command.run()),
         Command::Preview(command) => common::block_on(command.run()),
         Command::Told(command) => common::block_on(command.run()),

@@ -1,0 +1,185 @@
+//! `duskflight explain`: the degree-days of a block's season, day by day.
+
+use anyhow::{Context, anyhow};
+use clap::Args;
+use duskflight_core::id::BlockId;
+use duskflight_core::notice::Words;
+use duskflight_core::season::{BlockSeason, TallyDay, tally};
+use duskflight_core::temperature::{DegreeDays, Unit};
+use duskflight_core::weather::{Element, Origin, Suspect};
+
+use super::Failure;
+use super::common::{AsOf, ConfigDir, open_store, plain_table, print};
+use super::station_file::Format;
+use crate::store::StoreError;
+use crate::telling::{Stations, night};
+
+/// Add up a block's degree-days day by day: station, temperatures, where they come from, total
+///
+/// From the egg-laying start, which counts, to the newest day known; from 1 January while there is
+/// no start. A past day is looked at with what is recorded now.
+#[derive(Debug, Args)]
+pub(super) struct Explain {
+    #[command(flatten)]
+    config: ConfigDir,
+    #[command(flatten)]
+    as_of: AsOf,
+    /// The block
+    #[arg(long, value_name = "BLOCK")]
+    block: BlockId,
+    /// A table to read, or CSV in full precision
+    #[arg(long, value_enum, default_value_t = Format::Table)]
+    format: Format,
+}
+
+/// A season's tally and what it was made from.
+struct Explained {
+    season: BlockSeason,
+    days: Vec<TallyDay>,
+    suspects: Vec<Suspect>,
+}
+
+impl Explain {
+    pub(super) async fn run(self) -> Result<(), Failure> {
+        let config = self.config.read()?;
+        let (day, _) = self.as_of.moment(&config);
+        let words = config.words;
+        let store = open_store(&config)?;
+        let block = self.block.clone();
+        let explained = store
+            .read(move |c| {
+                let seasons = night(c, &config, day)?.seasons;
+                let stations = Stations::read(c, &config, day)?;
+                let of_block = seasons
+                    .into_iter()
+                    .filter(|season| season.block.id == block);
+                let explain = |season: BlockSeason| {
+                    let declared = config.stations.iter();
+                    let mut declared = declared.filter(|s| s.id == season.block.station);
+                    let station = declared
+                        .next()
+                        .expect("the check found every block's station");
+                    let weather = stations.weather(station)?;
+                    Ok(Explained {
+                        days: tally(&season, &weather),
+                        suspects: weather.suspects().to_vec(),
+                        season,
+                    })
+                };
+                of_block
+                    .map(explain)
+                    .collect::<Result<Vec<_>, StoreError>>()
+            })
+            .await
+            .context("recompute the season")?;
+        if explained.is_empty() {
+            return Err(Failure::usage(anyhow!(
+                "block {}: no such block in force on {day}, or no insect model for its crop",
+                self.block
+            )));
+        }
+        let written = explained.iter().map(|explained| match self.format {
+            Format::Table => explained.table(words),
+            Format::Csv => explained.csv(),
+        });
+        print(&written.collect::<String>())
+    }
+}
+
+impl Explained {
+    fn csv(&self) -> String {
+        let unit = self.season.unit;
+        let mut text =
+            "date,station,tmin,tmax,unit,quality_tmin,quality_tmax,degree_days,total,passed\n"
+                .to_owned();
+        for day in &self.days {
+            let number = |value: Option<f64>| value.map_or_else(String::new, |v| v.to_string());
+            let temperature =
+                |element| number(day.weather.map(|w| w.temperature(element).in_unit(unit)));
+            let quality = |element| self.quality(day, element);
+            let sum = |sum: Option<DegreeDays>| number(sum.map(|sum| sum.in_unit(unit)));
+            text.push_str(&format!(
+                "{},{},{},{},{},{},{},{},{},{}\n",
+                day.date,
+                self.season.block.station,
+                temperature(Element::Min),
+                temperature(Element::Max),
+                unit.code(),
+                quality(Element::Min),
+                quality(Element::Max),
+                sum(day.degree_days),
+                sum(day.total),
+                day.passed.join("; ")
+            ));
+        }
+        text
+    }
+
+    fn table(&self, words: Words) -> String {
+        let season = &self.season;
+        let unit = season.unit;
+        let mut table = plain_table(["date", "min", "max", "quality", "degree-days", "total", ""]);
+        for day in &self.days {
+            let temperature = |element| {
+                day.weather.map_or_else(String::new, |weather| {
+                    format!("{:.1}", weather.temperature(element).in_unit(unit))
+                })
+            };
+            let sum = |sum: Option<DegreeDays>| {
+                sum.map_or_else(|| "–".to_owned(), |sum| format!("{:.2}", sum.in_unit(unit)))
+            };
+            table.add_row([
+                day.date.to_string(),
+                temperature(Element::Min),
+                temperature(Element::Max),
+                self.qualities(day),
+                sum(day.degree_days),
+                sum(day.total),
+                match day.passed.is_empty() {
+                    true => String::new(),
+                    false => format!("{} passed", day.passed.join(", ")),
+                },
+            ]);
+        }
+        let from = match season.start.date {
+            Some(_) => format!("from the egg-laying start, {}", words.start(season)),
+            None => "from 1 January, since there is no egg-laying start yet".to_owned(),
+        };
+        format!(
+            "{} ({}), {from}\n{}\n{table}\n",
+            season.block.name,
+            season.block.id,
+            words.heat_evidence(season)
+        )
+    }
+
+    /// Where both temperatures of a day come from, said once where it is the same.
+    fn qualities(&self, day: &TallyDay) -> String {
+        match Element::ALL.map(|element| self.quality(day, element)) {
+            [min, max] if min == max => min,
+            [min, max] => format!("min {min}, max {max}"),
+        }
+    }
+
+    /// Where a temperature comes from, and why the received one is not used.
+    fn quality(&self, day: &TallyDay, element: Element) -> String {
+        let of_value = |s: &&Suspect| (s.date, s.element) == (day.date, element);
+        let refused = self.suspects.iter().find(of_value);
+        let origin = match day.weather.map(|weather| weather.origin(element)) {
+            None => "missing".to_owned(),
+            Some(Origin::Measured) => "measured".to_owned(),
+            Some(Origin::ByHand) => "by hand".to_owned(),
+            Some(Origin::Estimated(estimate)) => {
+                let error = match self.season.unit {
+                    Unit::Fahrenheit => estimate.error_f,
+                    Unit::Celsius => estimate.error_f / 1.8,
+                };
+                format!("{} ±{error:.1}", estimate.method.name())
+            }
+        };
+        match refused {
+            Some(suspect) => format!("{origin} ({})", suspect.why.name()),
+            None => origin,
+        }
+    }
+}
