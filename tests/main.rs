@@ -17,3 +17,4 @@ mod setup;
 mod smtp;
 mod smtp_program;
 mod stations;
+mod temperatures;

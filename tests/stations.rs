@@ -53,13 +53,13 @@ fn a_revised_day_replaces_the_old_value_and_keeps_it_in_the_history() {
     farm.nightly("2022-04-16");
     farm.write(
         "yard.csv",
-        &table("2022-04-20").replace("2022-04-14,65,85", "2022-04-14,61,93"),
+        &table("2022-04-20").replace("2022-04-14,63,87", "2022-04-14,61,93"),
     );
     farm.nightly("2022-04-17");
     let history = "SELECT day, tmin, tmax FROM station_day_history";
     assert_eq!(
         rows(&farm.database(), history),
-        [["2022-04-14", "65", "85"]]
+        [["2022-04-14", "63", "87"]]
     );
     let now = "SELECT tmin, tmax FROM station_day WHERE day = '2022-04-14'";
     assert_eq!(rows(&farm.database(), now), [["61", "93"]]);
@@ -71,11 +71,11 @@ fn a_value_that_is_missing_in_a_later_answer_does_not_wipe_the_earlier_one() {
     farm.nightly("2022-04-16");
     farm.write(
         "yard.csv",
-        &table("2022-04-20").replace("2022-04-14,65,85", "2022-04-14,M,93"),
+        &table("2022-04-20").replace("2022-04-14,63,87", "2022-04-14,M,93"),
     );
     farm.nightly("2022-04-17");
     let now = "SELECT tmin, tmax FROM station_day WHERE day = '2022-04-14'";
-    assert_eq!(rows(&farm.database(), now), [["65", "93"]]);
+    assert_eq!(rows(&farm.database(), now), [["63", "93"]]);
 }
 
 #[test]
