@@ -10,7 +10,7 @@ use clap::Args;
 use super::Failure;
 use super::common::print;
 use crate::clock::{Clock, SystemClock};
-use crate::config::MAIN_FILE;
+use crate::config::{MAIN_FILE, NAVEL_ORANGEWORM};
 
 /// The starting files, by their names in the folder.
 const FILES: [(&str, &str); 7] = [
@@ -38,10 +38,7 @@ const FILES: [(&str, &str); 7] = [
         "notes.csv",
         include_str!("../../../config/starter/notes.csv"),
     ),
-    (
-        "insects/navel-orangeworm.toml",
-        include_str!("../../../config/insects/navel-orangeworm.toml"),
-    ),
+    ("insects/navel-orangeworm.toml", NAVEL_ORANGEWORM),
 ];
 /// Stands for this year in the starting files.
 const THIS_YEAR: &str = "YEAR";

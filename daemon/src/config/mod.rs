@@ -23,7 +23,7 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, Datelike, NaiveDate, NaiveTime, Utc};
 use chrono_tz::Tz;
 use duskflight_core::id::{BlockId, PersonId, StationId};
-use duskflight_core::insect::Insect;
+use duskflight_core::insect::{Insect, InsectFile};
 use duskflight_core::notice::{Role, Words};
 use duskflight_core::orchard::{Orchard, Product, Trap};
 use duskflight_core::temperature::Unit;
@@ -34,6 +34,17 @@ use crate::feed::FeedSource;
 
 /// The name of the main file in a configuration folder.
 pub const MAIN_FILE: &str = "duskflight.toml";
+
+/// The insect model that ships with the program, as `init` writes it.
+pub const NAVEL_ORANGEWORM: &str = include_str!("../../../config/insects/navel-orangeworm.toml");
+
+/// The insect model that ships with the program.
+#[must_use]
+pub fn navel_orangeworm() -> Insect {
+    const TESTED: &str = "the shipped model is read by a test";
+    let file: InsectFile = toml::from_str(NAVEL_ORANGEWORM).expect(TESTED);
+    file.check().expect(TESTED)
+}
 
 /// A checked configuration.
 #[derive(Debug, Clone)]

@@ -6,9 +6,8 @@ use std::path::Path;
 
 use super::farm::InventedFarm;
 use super::feed_server::STATION;
+use crate::config::NAVEL_ORANGEWORM;
 
-/// The insect model that is shipped with the program.
-const INSECT: &str = include_str!("../../../config/insects/navel-orangeworm.toml");
 /// The remark that every demo mail carries.
 const NOTE: &str = "This farm is invented, with its people, blocks and counts. The temperatures \
 were measured at Merced airport, California (NOAA).";
@@ -37,7 +36,7 @@ pub(super) fn write(dir: &Path, farm: &InventedFarm, year: i32, feed_url: &str) 
     std::fs::write(dir.join("duskflight.toml"), main_file(farm, year, feed_url))?;
     std::fs::create_dir_all(dir.join("insects"))?;
     std::fs::create_dir_all(dir.join("entered"))?;
-    std::fs::write(dir.join("insects/navel-orangeworm.toml"), INSECT)?;
+    std::fs::write(dir.join("insects/navel-orangeworm.toml"), NAVEL_ORANGEWORM)?;
     std::fs::write(dir.join("blocks.csv"), &farm.blocks_csv)?;
     std::fs::write(dir.join("traps.csv"), &farm.traps_csv)?;
     for entry in &farm.entries {

@@ -59,9 +59,9 @@ mod tests {
     use duskflight_core::id::StationId;
     use duskflight_core::weather::StationWeather;
 
-    use super::super::nature::navel_orangeworm;
     use super::super::station_record;
     use super::*;
+    use crate::config::navel_orangeworm;
 
     fn date(month: u32, day: u32) -> NaiveDate {
         day_of(2022, (month, day))
@@ -110,7 +110,7 @@ mod tests {
     fn day_of_1056(today: NaiveDate) -> NaiveDate {
         let served = as_known_on(&station_record(), 2022, today);
         let weather = StationWeather::alone(StationId::new("demo").unwrap(), &served, today);
-        let heat = HeatSeries::new(weather.series().unwrap(), navel_orangeworm());
+        let heat = HeatSeries::new(weather.series().unwrap(), navel_orangeworm().heat);
         let reached = |&end: &NaiveDate| {
             let sum = heat.sum(date(4, 11), end).unwrap();
             sum.degree_days.fahrenheit_days() >= 1056.0

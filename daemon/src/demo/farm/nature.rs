@@ -1,9 +1,8 @@
 //! The demo's own moths: warmth, flights, and what a trap catches of them by chance.
 
 use chrono::{Datelike, Days, NaiveDate};
-use duskflight_core::heat::{Cutoff, HeatModel, HeatSeries, Method, Thresholds};
+use duskflight_core::heat::HeatSeries;
 use duskflight_core::id::StationId;
-use duskflight_core::temperature::{Temperature, Unit};
 use duskflight_core::weather::{ReceivedDay, StationWeather};
 use rand::seq::SliceRandom;
 use rand::{RngExt, SeedableRng};
@@ -13,6 +12,7 @@ use rand_distr::{Distribution, Gamma, LogNormal, Normal, Poisson};
 use super::day_of;
 use super::places::{BLOCKS, Block, DISPENSERS_ON, Laying};
 use super::rounds::{hanging_day, round_days};
+use crate::config::navel_orangeworm;
 
 /// Streams of chance: one each, so that a change in one leaves the others as they were. Blocks and
 /// traps count up from their first.
@@ -48,7 +48,7 @@ impl Warmth {
         let station = StationId::new("demo").expect("a plain word is an id");
         let weather = StationWeather::alone(station, &of_year, day_of(year, (12, 31)));
         let series = weather.series();
-        let heat = series.map(|series| HeatSeries::new(series, navel_orangeworm()));
+        let heat = series.map(|series| HeatSeries::new(series, navel_orangeworm().heat));
         let heat_of = |date: NaiveDate| {
             let sum = heat.as_ref()?.sum(date, date).ok()?;
             Some(sum.degree_days.fahrenheit_days())
@@ -81,14 +81,6 @@ impl Warmth {
         let days = self.gathered.partition_point(|&gathered| gathered <= level);
         self.first + Days::new(days as u64)
     }
-}
-
-/// Single sine, 55 and 94 °F, horizontal cutoff: the heat this insect's published marks count.
-pub(super) fn navel_orangeworm() -> HeatModel {
-    const DEFINED: &str = "55 °F is below 94 °F, and the sine has a cutoff";
-    let f = |value| Temperature::new(value, Unit::Fahrenheit).expect(DEFINED);
-    let thresholds = Thresholds::new(f(55.0), f(94.0)).expect(DEFINED);
-    HeatModel::new(thresholds, Method::SingleSine, Cutoff::Horizontal).expect(DEFINED)
 }
 
 /// Heat from 1 March at which egg laying starts, first and last block: about 8 and 30 April in an
