@@ -33,7 +33,10 @@ fn the_full_sample_writes_out_the_defaults_of_the_minimal_one() {
     assert_eq!(minimal.near_days, full.near_days);
     assert_eq!(minimal.words, full.words);
     assert_eq!(minimal.mail_from.name, full.mail_from.name);
-    assert_eq!(minimal.stations[0], full.stations[0]);
+    let [minimal, full] = [&minimal.stations[0], &full.stations[0]];
+    assert_eq!(minimal.source, full.source);
+    assert_eq!(minimal.history_years, full.history_years);
+    assert_eq!(minimal.facts.day_boundary, full.facts.day_boundary);
 }
 
 #[test]

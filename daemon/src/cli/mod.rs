@@ -7,6 +7,7 @@ mod demo;
 mod explain;
 mod fill;
 mod heat;
+//mod hindcast;
 mod init;
 mod nightly;
 mod outbox;
@@ -67,6 +68,7 @@ enum Command {
     Heat(heat::Heat),
     Screen(screen::Screen),
     Fill(fill::Fill),
+    //HIND
 }
 
 /// Reads the command line, runs the command and gives the program's exit code; what went wrong is
@@ -99,6 +101,7 @@ pub fn main() -> ExitCode {
         Command::Heat(command) => command.run(),
         Command::Screen(command) => command.run(),
         Command::Fill(command) => command.run(),
+        //HIND2
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

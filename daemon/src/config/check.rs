@@ -22,7 +22,7 @@ use super::problem::{ConfigError, Problem};
 use super::smtp;
 use super::tables::{BlockRow, TrapRow, blocks, traps};
 use super::{Config, MAIN_FILE, MailRoute, MonthDay, Person, Sender, Station};
-use crate::feed::FeedSource;
+use crate::feed::{FeedSource, ForecastSource};
 
 /// Past years that can be asked for.
 const HISTORY_YEARS: std::ops::RangeInclusive<u16> = 1..=100;
@@ -330,6 +330,13 @@ impl Reader<'_> {
                     format!(" = {years}: write 1 to 100; the projection rests on them"),
                 );
             }
+            let forecast = part.forecast.map(|forecast| match forecast {
+                ForecastSource::Table(mut table) => {
+                    table.resolve(self.dir);
+                    ForecastSource::Table(table)
+                }
+                other => other,
+            });
             let moves = self.moves(part.id.as_str(), &part.moved);
             stations.push(Station {
                 id: part.id,
@@ -341,6 +348,7 @@ impl Reader<'_> {
                     moves,
                 },
                 fall_backs: part.fall_backs,
+                forecast,
             });
         }
         stations

@@ -11,7 +11,7 @@ use serde::Deserialize;
 
 use super::secret::Secret;
 use super::smtp::Security;
-use crate::feed::{NceiFeed, TableFeed};
+use crate::feed::{ForecastSource, NceiFeed, TableFeed};
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -154,6 +154,7 @@ pub(super) struct StationPart {
     pub(super) fall_backs: Vec<StationId>,
     pub(super) ncei: Option<NceiFeed>,
     pub(super) table: Option<TableFeed>,
+    pub(super) forecast: Option<ForecastSource>,
 }
 
 const fn history_years() -> u16 {

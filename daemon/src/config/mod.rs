@@ -30,7 +30,7 @@ use duskflight_core::temperature::Unit;
 use duskflight_core::weather::StationFacts;
 
 use crate::clock::{at_local, day_in};
-use crate::feed::FeedSource;
+use crate::feed::{FeedSource, ForecastSource};
 
 /// The name of the main file in a configuration folder.
 pub const MAIN_FILE: &str = "duskflight.toml";
@@ -163,6 +163,8 @@ pub struct Station {
     pub facts: StationFacts,
     /// Stations whose days stand in for its own, the first one declared first.
     pub fall_backs: Vec<StationId>,
+    /// Where a forecast of its next days comes from, if from anywhere.
+    pub forecast: Option<ForecastSource>,
 }
 
 impl Config {

@@ -8,6 +8,7 @@ mod client;
 mod error;
 mod excerpt;
 pub mod ncei;
+pub mod open_meteo;
 mod retry;
 mod rows;
 pub mod table;
@@ -16,12 +17,14 @@ mod test_server;
 mod url;
 
 use chrono::NaiveDate;
+use duskflight_core::weather::ReceivedDay;
 use serde::Deserialize;
 
 pub use client::{Client, ClientError, GetError, Limits};
 pub use error::{FeedError, ParseError};
 pub use excerpt::Excerpt;
 pub use ncei::NceiFeed;
+pub use open_meteo::OpenMeteoFeed;
 pub use rows::{FetchedDays, RowFault, RowProblem};
 pub use table::{BadTableSetting, DateFormat, Delimiter, TableFeed, TableSource};
 pub use url::{BadUrl, HttpUrl};
@@ -34,6 +37,49 @@ pub enum FeedSource {
     Ncei(NceiFeed),
     /// A table with one row a day, from a file or an address.
     Table(TableFeed),
+}
+
+/// Where a forecast of a station's next days comes from; in a configuration the one key `open_meteo`
+/// or `table`.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ForecastSource {
+    /// A model's days for a place.
+    OpenMeteo(OpenMeteoFeed),
+    /// A table with one row a day, from a file or an address.
+    Table(TableFeed),
+}
+
+impl ForecastSource {
+    /// The source as mails name it.
+    #[must_use]
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::OpenMeteo(_) => "Open-Meteo",
+            Self::Table(_) => "a table",
+        }
+    }
+}
+
+/// Fetches a forecast: days around today, oldest first.
+///
+/// # Errors
+/// [`FeedError`] when nothing came, or what came is not what the source describes.
+pub async fn fetch_forecast(
+    client: &Client,
+    source: &ForecastSource,
+) -> Result<Vec<ReceivedDay>, FeedError> {
+    match source {
+        ForecastSource::OpenMeteo(feed) => {
+            let url = feed.url();
+            let answer = client.get(&url).await?;
+            open_meteo::parse(&answer).map_err(|source| FeedError::Parse {
+                place: url.to_string(),
+                source,
+            })
+        }
+        ForecastSource::Table(feed) => Ok(fetch_table(client, feed).await?.days),
+    }
 }
 
 impl FeedSource {

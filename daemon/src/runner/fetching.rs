@@ -5,9 +5,9 @@ use rusqlite::Connection;
 
 use crate::clock::day_before;
 use crate::config::Station;
-use crate::feed::{self, Client, FeedSource, FetchedDays};
+use crate::feed::{self, Client, FeedSource, FetchedDays, ForecastSource};
 use crate::store::days::{self, Fetch};
-use crate::store::{Store, StoreError};
+use crate::store::{Store, StoreError, forecasts};
 
 /// Days that are read again every night, since archives revise them.
 const REREAD_DAYS: u64 = 60;
@@ -64,8 +64,34 @@ pub async fn fetch_all(
                 }
             }
         }
+        if let Some(source) = &station.forecast
+            && let Err(error) = forecast(store, client, station, source, day, now).await?
+        {
+            let remark = format!("no forecast, so past years alone continue the season: {error}");
+            fetched.remarks.push((station.id.to_string(), remark));
+        }
     }
     Ok(fetched)
+}
+
+/// Fetches a station's forecast; one that fails leaves the one before, which grows too old by itself.
+async fn forecast(
+    store: &Store,
+    client: &Client,
+    station: &Station,
+    source: &ForecastSource,
+    day: NaiveDate,
+    now: DateTime<Utc>,
+) -> Result<Result<(), String>, StoreError> {
+    let days = match feed::fetch_forecast(client, source).await {
+        Ok(days) => days,
+        Err(error) => return Ok(Err(error_chain(&error))),
+    };
+    let id = station.id.clone();
+    store
+        .write(move |t| forecasts::replace(t, &id, &days, day, now))
+        .await?;
+    Ok(Ok(()))
 }
 
 /// Asks a station for its last days and gives the newest, storing nothing.

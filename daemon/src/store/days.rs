@@ -97,7 +97,8 @@ pub fn one(
     row.transpose()
 }
 
-fn read(row: &Row<'_>) -> Result<ReceivedDay, StoreError> {
+/// A row of the columns day, tmin, tmax, unit, tmin_flag, tmax_flag.
+pub(super) fn read(row: &Row<'_>) -> Result<ReceivedDay, StoreError> {
     let unit: String = row.get(3)?;
     Ok(ReceivedDay {
         date: day(row.get_ref(0)?.as_str().map_err(rusqlite::Error::from)?)?,

@@ -1,4 +1,4 @@
--- Step 2: what people decided about single temperatures.
+-- Step 2: what people decided about single temperatures, and forecasts.
 
 CREATE TABLE temperature_decision (
   -- A received temperature that somebody vouched for or put right: it stands whatever screening says.
@@ -31,3 +31,16 @@ CREATE TABLE temperature_decision_history (
   replaced_by TEXT NOT NULL                                    -- who changed or withdrew it
 ) STRICT;
 CREATE INDEX temperature_decision_history_by_day ON temperature_decision_history (station, day);
+
+CREATE TABLE forecast_day (
+  -- The newest forecast of each station, a model's days; replaced whole by the next one. None of it
+  -- ever counts as read at the station.
+  station     TEXT NOT NULL,                                   -- id in duskflight.toml
+  day         TEXT NOT NULL CHECK (day GLOB '????-??-??'),     -- civil day at the place
+  tmin        REAL,                                            -- in `unit`; NULL = not given
+  tmax        REAL,
+  unit        TEXT NOT NULL CHECK (unit IN ('f', 'c')),
+  made_on     TEXT NOT NULL,                                   -- civil day of the fetch in the farm's zone
+  received_at INTEGER NOT NULL,                                -- instant of the fetch
+  PRIMARY KEY (station, day)
+) STRICT, WITHOUT ROWID;

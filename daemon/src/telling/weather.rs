@@ -4,12 +4,12 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 use duskflight_core::id::StationId;
-use duskflight_core::weather::{ByHand, OwnRecord, StationWeather};
+use duskflight_core::weather::{ByHand, OwnRecord, ReceivedDay, StationWeather};
 use rusqlite::Connection;
 
 use crate::config::{Config, Station};
 use crate::store::decisions::{self, Decided};
-use crate::store::{StoreError, days};
+use crate::store::{StoreError, days, forecasts};
 
 /// Reads and completes one station after another, so that one completed series is in memory at a
 /// time. The records of stations that others fall back on are needed again and again, and kept.
@@ -66,6 +66,17 @@ impl<'a> Stations<'a> {
         };
         let id = station.id.clone();
         Ok(StationWeather::new(id, own, &fall_backs, self.as_of))
+    }
+
+    /// A station's forecast for that morning, if there is one.
+    ///
+    /// # Errors
+    /// When the records cannot be read.
+    pub fn forecast(&self, station: &Station) -> Result<Vec<ReceivedDay>, StoreError> {
+        match &station.forecast {
+            Some(_) => forecasts::for_morning(self.connection, &station.id, self.as_of),
+            None => Ok(Vec::new()),
+        }
     }
 
     fn own_record(&self, station: &Station) -> Result<Option<OwnRecord>, StoreError> {
