@@ -106,4 +106,6 @@ pub fn assess(
 }
 
 #[cfg(test)]
+mod properties;
+#[cfg(test)]
 mod tests;

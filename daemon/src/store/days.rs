@@ -339,3 +339,75 @@ pub fn newest_fetch(connection: &Connection) -> Result<Option<DateTime<Utc>>, St
         connection.query_row("SELECT max(at) FROM fetch_log", [], |row| row.get(0))?;
     newest.map(instant).transpose()
 }
+
+#[cfg(test)]
+mod tests {
+    use duskflight_core::heat::HeatSeries;
+    use duskflight_core::weather::StationWeather;
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::config::navel_orangeworm;
+
+    fn database() -> Connection {
+        let connection = Connection::open_in_memory().unwrap();
+        connection
+            .execute_batch(include_str!("schema.sql"))
+            .unwrap();
+        connection
+    }
+
+    fn first() -> NaiveDate {
+        NaiveDate::from_ymd_opt(2022, 5, 1).unwrap()
+    }
+
+    fn received(place: u64, (min, max): (f64, f64)) -> ReceivedDay {
+        ReceivedDay {
+            date: first().checked_add_days(Days::new(place)).unwrap(),
+            min: Some(min.round()),
+            max: Some(max.round()),
+            unit: Unit::Fahrenheit,
+            min_flag: None,
+            max_flag: None,
+        }
+    }
+
+    /// What the record adds up to, by hand of the very code of a night.
+    fn heat(connection: &Connection, station: &StationId) -> Option<HeatSeries> {
+        let as_of = first().checked_add_days(Days::new(40)).unwrap();
+        let days = before(connection, station, as_of).unwrap();
+        let weather = StationWeather::alone(station.clone(), &days, as_of);
+        Some(HeatSeries::new(weather.series()?, navel_orangeworm().heat))
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(32))]
+        /// Thirty days are revised up to four times each; revisions of different days come in any
+        /// order, those of one day in theirs.
+        #[test]
+        fn revisions_in_any_order_add_up_like_a_record_from_scratch(
+            versions in prop::collection::vec(
+                prop::collection::vec((45.0..62.0, 75.0..104.0), 1..=4), 30),
+            order in prop::collection::vec(0_usize..30, 200),
+        ) {
+            let station = StationId::new("S").unwrap();
+            let now = DateTime::UNIX_EPOCH;
+            let revised = database();
+            let mut next = vec![0; versions.len()];
+            let all = order.into_iter().chain((0..30).cycle().take(120));
+            for place in all {
+                if let Some(values) = versions[place].get(next[place]) {
+                    let day = received(place as u64, *values);
+                    merge(&revised, &station, "test", &[day], now).unwrap();
+                    next[place] += 1;
+                }
+            }
+            let scratch = database();
+            let last = versions.iter().zip(0..).map(|(of_day, place)| {
+                received(place, *of_day.last().unwrap())
+            });
+            merge(&scratch, &station, "test", &last.collect::<Vec<_>>(), now).unwrap();
+            prop_assert_eq!(heat(&revised, &station), heat(&scratch, &station));
+        }
+    }
+}
