@@ -6,6 +6,8 @@ use crate::heat::{Accumulated, HeatModel, HeatSeries};
 use crate::id::StationId;
 use crate::weather::{ReceivedDay, Suspicion, complete};
 
+use super::projection::Outlook;
+
 /// Heat of a station, built once for all its blocks. It carries the day of telling, so that no
 /// season can be assessed with a heat that knew more or less than the day allows.
 #[derive(Debug, Clone, PartialEq)]
@@ -13,6 +15,7 @@ pub struct StationHeat {
     station: StationId,
     as_of: NaiveDate,
     heat: Option<HeatSeries>,
+    outlook: Option<Outlook>,
     suspects: Vec<(NaiveDate, Suspicion)>,
 }
 
@@ -25,11 +28,30 @@ impl StationHeat {
         model: HeatModel,
         as_of: NaiveDate,
     ) -> Self {
+        Self::with_forecast(station, received, &[], model, as_of)
+    }
+
+    /// The same, and past `as_of` with days that are forecast: projections go through them before
+    /// they go on with past years. They are never among the days known, so no mark is passed by one.
+    #[must_use]
+    pub fn with_forecast(
+        station: StationId,
+        received: &[ReceivedDay],
+        forecast: &[ReceivedDay],
+        model: HeatModel,
+        as_of: NaiveDate,
+    ) -> Self {
         let series = complete(received, as_of);
+        let heat = series.as_ref().map(|series| HeatSeries::new(series, model));
+        let outlook = heat.as_ref().map(|heat| {
+            let ahead = forecast_heat(heat, received, forecast, model, as_of);
+            Outlook::new(heat, as_of.year(), &ahead)
+        });
         Self {
             station,
             as_of,
-            heat: series.as_ref().map(|series| HeatSeries::new(series, model)),
+            heat,
+            outlook,
             suspects: series.map_or_else(Vec::new, |series| series.suspects().to_vec()),
         }
     }
@@ -102,8 +124,41 @@ impl StationHeat {
             .ok_or_else(|| format!("no temperatures from station {} yet", self.station))
     }
 
+    /// The series and what past years say of the rest of the year, or why there is none.
+    pub(super) fn outlook(&self) -> Result<(&HeatSeries, &Outlook), String> {
+        let (heat, _) = self.known()?;
+        let outlook = self.outlook.as_ref();
+        // Both are there or neither is: they are built together.
+        outlook
+            .map(|outlook| (heat, outlook))
+            .ok_or_else(|| format!("no temperatures from station {} yet", self.station))
+    }
+
     /// The words for a day without temperatures.
     pub(super) fn hole(&self, day: NaiveDate) -> String {
         format!("no temperatures from station {} for {day}", self.station)
     }
+}
+
+/// Daily heat of the days after the newest known one, as far as the forecast goes without a gap.
+fn forecast_heat(
+    heat: &HeatSeries,
+    received: &[ReceivedDay],
+    forecast: &[ReceivedDay],
+    model: HeatModel,
+    as_of: NaiveDate,
+) -> Vec<f64> {
+    let coming = || forecast.iter().filter(|day| day.date >= as_of);
+    let Some(last) = coming().map(|day| day.date).max() else {
+        return Vec::new();
+    };
+    let known = received.iter().filter(|day| day.date < as_of);
+    let days: Vec<ReceivedDay> = known.chain(coming()).cloned().collect();
+    let Some(series) = complete(&days, last.succ_opt().unwrap_or(last)) else {
+        return Vec::new();
+    };
+    let both = HeatSeries::new(&series, model);
+    (heat.len()..both.len())
+        .map_while(|position| both.daily(position))
+        .collect()
 }
