@@ -7,6 +7,9 @@ use crate::weather::{CompletedDay, CompletedSeries, Element};
 
 use super::HeatModel;
 
+/// A mean is given where at most one day in so many is missing. Common practice, no source.
+const MEAN_BEARS_HOLES_OF: usize = 20;
+
 /// Degree-days of one station for one heat model, for every day known before one day of telling.
 ///
 /// Heat is held as a level that rises from day to day: `level(i)` is the sum of all days before
@@ -147,6 +150,22 @@ impl HeatSeries {
         self.level[position]
     }
 
+    /// The heat of the day at a position, °F-days; `None` for a hole or beyond the newest day.
+    pub(crate) fn daily(&self, position: usize) -> Option<f64> {
+        let whole = self.holes.get(position + 1)? == self.holes.get(position)?;
+        whole.then(|| self.level[position + 1] - self.level[position])
+    }
+
+    /// Mean heat a day of positions `start..end`, °F-days, over the days that are there; `None`
+    /// where more than one in [`MEAN_BEARS_HOLES_OF`] is missing or not yet known.
+    pub(crate) fn mean(&self, start: usize, end: usize) -> Option<f64> {
+        let days = end.checked_sub(start).filter(|days| *days > 0)?;
+        let holes = (*self.holes.get(end)? - *self.holes.get(start)?) as usize;
+        let there = days - holes;
+        (holes * MEAN_BEARS_HOLES_OF <= days)
+            .then(|| (self.level[end] - self.level[start]) / there as f64)
+    }
+
     /// Whether the day at a position is an estimate.
     pub(crate) fn is_estimated(&self, position: usize) -> bool {
         self.estimated[position + 1] > self.estimated[position]
@@ -269,6 +288,27 @@ mod tests {
         let heat = series(&days, Method::SingleSine);
         assert_eq!(heat.sum(date(1), date(10)), Err(date(3)));
         assert!(heat.sum(date(9), date(10)).is_ok());
+    }
+
+    #[test]
+    fn a_mean_is_of_whole_days_and_bears_one_missing_in_twenty() {
+        let days: Vec<ReceivedDay> = (0..3)
+            .flat_map(|_| ten_days())
+            .zip(1..)
+            .collect::<Vec<_>>()
+            .into_iter()
+            .map(|(day, number)| ReceivedDay {
+                date: date(number),
+                ..day
+            })
+            .collect();
+        let whole = series(&days[..20], Method::SingleSine);
+        // Twice the ten days: the mean of both is that of one, 180.665 / 10.
+        let mean = whole.mean(0, 20).unwrap();
+        assert!((mean - 18.0665).abs() < 1e-4, "{mean}");
+        assert_eq!(whole.mean(0, 21), None);
+        assert_eq!(whole.mean(5, 5), None);
+        assert_eq!(whole.daily(20), None);
     }
 
     #[test]

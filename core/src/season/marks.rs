@@ -2,7 +2,6 @@
 
 use chrono::{Datelike, Days, NaiveDate};
 
-use crate::heat::HeatSeries;
 use crate::id::MarkId;
 use crate::insect::{CountsFrom, Insect, Mark};
 use crate::orchard::Block;
@@ -10,7 +9,7 @@ use crate::temperature::DegreeDays;
 use crate::trapping::{EggLayingStart, Note, NoteKind};
 
 use super::StationHeat;
-use super::projection::{Crossings, Projection, Reached, Trajectory, day_of, join};
+use super::projection::{Crossings, Levels, Projection, Reached, Trajectory, day_of, join};
 
 /// One reading of one mark.
 #[derive(Debug, Clone, PartialEq)]
@@ -184,14 +183,6 @@ fn split_of(block: &Block, variety: &str, notes: &[Note], as_of: NaiveDate) -> H
     }
 }
 
-/// Levels to reach for a mark: at its own degree-days and at both ends of its spread.
-#[derive(Clone, Copy)]
-struct Levels {
-    low: f64,
-    at: f64,
-    high: f64,
-}
-
 struct Reader<'a> {
     insect: &'a Insect,
     start: &'a EggLayingStart,
@@ -255,7 +246,7 @@ impl Reader<'_> {
         let first = series
             .position(start)
             .ok_or_else(|| format!("temperatures begin on {}, after the start", series.first()))?;
-        let known = Trajectory::known(series, self.heat.as_of().year());
+        let known = Trajectory::known(series);
         let levels = self.levels(&known, place, split);
         let passed = match levels.map(|levels| known.reaches(levels.at)) {
             Some(Reached::At(instant)) => Some(instant),
@@ -276,25 +267,20 @@ impl Reader<'_> {
                     .is_some_and(|p| series.is_estimated(p));
                 Ok(Outcome::Passed { date, by_estimate })
             }
-            None => self
-                .project(series, newest, place, split)
-                .map(Outcome::Projected),
+            None => self.project(newest, place, split).map(Outcome::Projected),
         }
     }
 
     fn project(
         &self,
-        series: &HeatSeries,
         newest: NaiveDate,
         place: usize,
         split: HullSplit,
     ) -> Result<Projection, String> {
-        let trajectories = Trajectory::continued(series, self.heat.as_of().year());
-        let crossings: Vec<Crossings> = trajectories
-            .iter()
+        let (series, outlook) = self.heat.outlook()?;
+        let crossings: Vec<Crossings> = Trajectory::continued(series, outlook)
             .filter_map(|trajectory| {
-                let Levels { low, at, high } = self.levels(trajectory, place, split)?;
-                Crossings::of(trajectory, low, at, high)
+                Crossings::of(&trajectory, self.levels(&trajectory, place, split)?)
             })
             .collect();
         if crossings.is_empty() {
@@ -304,7 +290,7 @@ impl Reader<'_> {
             ));
         }
         let years = crossings.len();
-        join(series, &crossings, self.has_spread(place)).map_err(|not_reached| {
+        join(series, outlook, &crossings, self.has_spread(place)).map_err(|not_reached| {
             format!("not reached before the end of the year in {not_reached} of {years} past years")
         })
     }
@@ -324,16 +310,18 @@ impl Reader<'_> {
         if let (true, Some(day)) = (mark.waits_for_hull_split, split.date()) {
             let at_split = trajectory.level_at(day)?;
             from = Levels {
-                low: from.low.max(at_split),
                 at: from.at.max(at_split),
+                low: from.low.max(at_split),
                 high: from.high.max(at_split),
+                from_check: from.from_check.max(at_split),
             };
         }
         let (low, high) = mark.range.unwrap_or((mark.at, mark.at));
         Some(Levels {
-            low: from.low + low.fahrenheit_days(),
             at: from.at + mark.at.fahrenheit_days(),
+            low: from.low + low.fahrenheit_days(),
             high: from.high + high.fahrenheit_days(),
+            from_check: from.from_check + mark.at.fahrenheit_days(),
         })
     }
 
@@ -346,9 +334,10 @@ impl Reader<'_> {
             trajectory.level_at(day)
         });
         Some(Levels {
-            low: earliest.unwrap_or(at),
             at,
+            low: at,
             high: at,
+            from_check: earliest.unwrap_or(at),
         })
     }
 

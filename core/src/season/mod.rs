@@ -1,12 +1,14 @@
 //! One block, one insect, one year, as seen on one day.
 
+mod hindcast;
 mod marks;
 mod projection;
 mod station_heat;
 mod tally;
 
+pub use hindcast::{ProjectedCrossing, TrueCrossing, projected_crossing, true_crossing};
 pub use marks::{Basis, HullSplit, MarkReading, Outcome};
-pub use projection::{FEW_PAST_YEARS, Projection};
+pub use projection::{Climate, FEW_PAST_YEARS, Projection};
 pub use station_heat::StationHeat;
 pub use tally::{TallyDay, tally};
 

@@ -1,10 +1,13 @@
 //! One station's heat for one insect, as known on one day.
 
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
 
 use crate::heat::{Accumulated, HeatModel, HeatSeries};
 use crate::id::StationId;
-use crate::weather::StationWeather;
+use crate::temperature::Extremes;
+use crate::weather::{CompletedSeries, ReceivedDay, StationWeather, forecast_days};
+
+use super::projection::Outlook;
 
 /// Heat of a station, built once for all its blocks. It carries the day of telling, so that no
 /// season can be assessed with a heat that knew more or less than the day allows.
@@ -13,18 +16,38 @@ pub struct StationHeat {
     station: StationId,
     as_of: NaiveDate,
     heat: Option<HeatSeries>,
+    outlook: Option<Outlook>,
 }
 
 impl StationHeat {
     /// Adds up a station's weather.
     #[must_use]
     pub fn new(weather: &StationWeather, model: HeatModel) -> Self {
+        Self::with_forecast(weather, &[], model)
+    }
+
+    /// The same, and after the newest day known with days that are forecast: projections go through
+    /// them before they go on with past years. They are never among the days known, so no mark is
+    /// passed by one.
+    #[must_use]
+    pub fn with_forecast(
+        weather: &StationWeather,
+        forecast: &[ReceivedDay],
+        model: HeatModel,
+    ) -> Self {
+        let as_of = weather.as_of();
+        let heat = weather
+            .series()
+            .map(|series| HeatSeries::new(series, model));
+        let outlook = heat.as_ref().zip(weather.series()).map(|(heat, series)| {
+            let ahead = forecast_heat(heat, series, forecast, model);
+            Outlook::new(heat, as_of.year(), &ahead)
+        });
         Self {
             station: weather.station().clone(),
-            as_of: weather.as_of(),
-            heat: weather
-                .series()
-                .map(|series| HeatSeries::new(series, model)),
+            as_of,
+            heat,
+            outlook,
         }
     }
 
@@ -72,8 +95,36 @@ impl StationHeat {
             .ok_or_else(|| format!("no temperatures from station {} yet", self.station))
     }
 
+    /// The series and what past years say of the rest of the year, or why there is none.
+    pub(super) fn outlook(&self) -> Result<(&HeatSeries, &Outlook), String> {
+        let (heat, _) = self.known()?;
+        let outlook = self.outlook.as_ref();
+        // Both are there or neither is: they are built together.
+        outlook
+            .map(|outlook| (heat, outlook))
+            .ok_or_else(|| format!("no temperatures from station {} yet", self.station))
+    }
+
     /// The words for a day without temperatures.
     pub(super) fn hole(&self, day: NaiveDate) -> String {
         format!("no temperatures from station {} for {day}", self.station)
     }
+}
+
+/// Daily heat of the days after the newest one of `heat`, as far as the forecast goes without a gap.
+fn forecast_heat(
+    heat: &HeatSeries,
+    series: &CompletedSeries,
+    forecast: &[ReceivedDay],
+    model: HeatModel,
+) -> Vec<f64> {
+    // With a double method the newest day known still waits for the minimum of the next one.
+    let waiting = series.days()[heat.len()..].iter().flatten();
+    let waiting = waiting.map(|day| day.extremes);
+    let days: Vec<Extremes> = waiting.chain(forecast_days(series, forecast)).collect();
+    let next_min = |at: usize| days.get(at + 1).map(|next| next.min());
+    days.iter()
+        .enumerate()
+        .map_while(|(at, day)| Some(model.daily(*day, next_min(at))?.fahrenheit_days()))
+        .collect()
 }

@@ -6,6 +6,7 @@
 mod climate;
 mod complete;
 mod fill;
+mod forecast;
 mod record;
 mod screen;
 mod station;
@@ -13,6 +14,7 @@ mod station;
 pub use climate::{Climate, Normal};
 pub use complete::{CompletedDay, CompletedSeries, Estimate, FillMethod, Origin};
 pub use fill::fill;
+pub use forecast::forecast_days;
 pub use record::{Cell, DayBoundary, Record, StationFacts, is_plausible};
 pub use screen::{Suspicion, screen};
 pub use station::{EstimatedDay, OwnRecord, StationWeather, Suspect};

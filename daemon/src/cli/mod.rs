@@ -7,7 +7,7 @@ mod demo;
 mod explain;
 mod fill;
 mod heat;
-//mod hindcast;
+mod hindcast;
 mod init;
 mod nightly;
 mod outbox;
@@ -68,7 +68,7 @@ enum Command {
     Heat(heat::Heat),
     Screen(screen::Screen),
     Fill(fill::Fill),
-    //HIND
+    Hindcast(hindcast::Hindcast),
 }
 
 /// Reads the command line, runs the command and gives the program's exit code; what went wrong is
@@ -101,7 +101,7 @@ pub fn main() -> ExitCode {
         Command::Heat(command) => command.run(),
         Command::Screen(command) => command.run(),
         Command::Fill(command) => command.run(),
-        //HIND2
+        Command::Hindcast(command) => command.run(),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

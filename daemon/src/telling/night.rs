@@ -47,9 +47,10 @@ pub fn night(
     let all = Stations::read(connection, config, as_of)?;
     for station in &config.stations {
         let weather = all.weather(station)?;
+        let forecast = all.forecast(station)?;
         stations.push(station_view(config, station, &weather));
         for insect in &config.insects {
-            let heat = StationHeat::new(&weather, insect.heat);
+            let heat = StationHeat::with_forecast(&weather, &forecast, insect.heat);
             let blocks = orchard.blocks().iter().enumerate();
             let of_station = blocks.filter(|(_, block)| {
                 block.station == station.id && insect.crops.contains(&block.crop)

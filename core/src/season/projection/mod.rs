@@ -1,0 +1,171 @@
+//! From heat so far to a date: this season's heat, continued by each past year of the station as
+//! that year would run in this one. One past year gives one instant for a mark; all of them give a
+//! middle and a range.
+
+mod climate;
+mod outlook;
+mod range;
+mod trajectory;
+
+pub use climate::Climate;
+pub(super) use outlook::Outlook;
+pub(super) use range::WeatherRange;
+pub(super) use trajectory::{Instant, Reached, Trajectory, day_of};
+
+use chrono::NaiveDate;
+
+use crate::heat::HeatSeries;
+
+use range::{median, weather_range};
+
+/// With fewer past years than this the projection says so. Common practice, no source. Its range is
+/// the wider, the fewer they are.
+pub const FEW_PAST_YEARS: usize = 8;
+
+/// When a mark is projected for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Projection {
+    /// First day of the range: weather, the insect's published spread and the check interval of
+    /// the start together.
+    pub early: NaiveDate,
+    /// The middle of the past years, at the mark's own degree-days.
+    pub middle: NaiveDate,
+    /// Last day of the range.
+    pub late: NaiveDate,
+    /// First day by weather alone.
+    pub weather_early: NaiveDate,
+    /// Last day by weather alone.
+    pub weather_late: NaiveDate,
+    /// How many past years of the station it rests on.
+    pub past_years: usize,
+    /// In how many of them the mark is not reached before the year ends.
+    pub not_reached: usize,
+    /// Whether the insect's own spread is published and in the range.
+    pub insect_spread: bool,
+    /// How the past years were moved to this one.
+    pub climate: Climate,
+}
+
+/// Levels at which a mark may be reached.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Levels {
+    /// At its own degree-days from the start.
+    pub(super) at: f64,
+    /// At the low end of the insect's published range.
+    pub(super) low: f64,
+    /// At its high end.
+    pub(super) high: f64,
+    /// From the earliest day on which laying may have begun, the day after the check before.
+    pub(super) from_check: f64,
+}
+
+/// The instants of one past year, at each of the levels.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Crossings {
+    at: Instant,
+    low: Instant,
+    high: Instant,
+    from_check: Instant,
+    /// Whether the mark itself is reached before the year ends.
+    reached: bool,
+}
+
+impl Crossings {
+    /// Of one trajectory; `None` where its past year has a gap on the way. A level not reached
+    /// stands at the year's end, so that slow years count as slow.
+    pub(super) fn of(trajectory: &Trajectory<'_>, levels: Levels) -> Option<Self> {
+        let end = trajectory.end();
+        let instant = |level| trajectory.reaches(level).or_end(end);
+        Some(Self {
+            at: instant(levels.at)?,
+            low: instant(levels.low)?,
+            high: instant(levels.high)?,
+            from_check: instant(levels.from_check)?,
+            reached: matches!(trajectory.reaches(levels.at), Reached::At(_)),
+        })
+    }
+
+    /// Of one trajectory and a single level.
+    pub(super) fn of_level(trajectory: &Trajectory<'_>, level: f64) -> Option<Self> {
+        let levels = Levels {
+            at: level,
+            low: level,
+            high: level,
+            from_check: level,
+        };
+        Self::of(trajectory, levels)
+    }
+}
+
+/// Joins the past years' instants to a middle and a range, or counts the years in which the mark is
+/// not reached when they are half or more.
+pub(super) fn join(
+    heat: &HeatSeries,
+    outlook: &Outlook,
+    years: &[Crossings],
+    insect_spread: bool,
+) -> Result<Projection, usize> {
+    let not_reached = years.iter().filter(|year| !year.reached).count();
+    let weather = weather(heat, outlook, years)?;
+    let (early, late) = joined(&weather, years);
+    Ok(Projection {
+        early: first_day(heat, early),
+        middle: day_of(heat, weather.middle),
+        late: day_of(heat, late.min(outlook.end() as f64)),
+        weather_early: first_day(heat, weather.early),
+        weather_late: day_of(heat, weather.late),
+        past_years: years.len(),
+        not_reached,
+        insect_spread,
+        climate: outlook.climate(),
+    })
+}
+
+/// The range by weather alone, or the count of years in which the mark is not reached when they are
+/// half or more.
+pub(super) fn weather(
+    heat: &HeatSeries,
+    outlook: &Outlook,
+    years: &[Crossings],
+) -> Result<WeatherRange, usize> {
+    let not_reached = years.iter().filter(|year| !year.reached).count();
+    if not_reached * 2 >= years.len() {
+        return Err(not_reached);
+    }
+    let instants: Vec<Instant> = years.iter().map(|year| year.at).collect();
+    let end = outlook.end() as f64;
+    let mut range = weather_range(&instants, heat.len() as f64, end);
+    // How late those years would be is not known; more than one in ten are beyond the range's end.
+    if not_reached * 10 > years.len() {
+        range.late = end;
+    }
+    Ok(range)
+}
+
+/// Weather, the insect's spread and the check interval together: to each side of the middle
+/// independent sources add as squares (JCGM 100:2008, *Guide to the expression of uncertainty in
+/// measurement*, 5.1.2).
+fn joined(weather: &WeatherRange, years: &[Crossings]) -> (Instant, Instant) {
+    let typical = |pick: fn(&Crossings) -> Instant| median(years.iter().map(pick).collect());
+    let beside = |pick| (weather.middle - typical(pick)).abs();
+    let before = [
+        weather.middle - weather.early,
+        beside(|year| year.low),
+        beside(|year| year.from_check),
+    ];
+    let after = [weather.late - weather.middle, beside(|year| year.high)];
+    let root = |widths: &[f64]| widths.iter().map(|width| width.powi(2)).sum::<f64>().sqrt();
+    (
+        weather.middle - root(&before),
+        weather.middle + root(&after),
+    )
+}
+
+/// The day on which a range begins. By the days that are known the mark is not reached, so no range
+/// begins on one of them.
+pub(super) fn first_day(heat: &HeatSeries, instant: Instant) -> NaiveDate {
+    day_of(heat, instant.max(heat.len() as f64 + 1.0))
+}
+
+#[cfg(test)]
+mod tests;
