@@ -21,12 +21,14 @@ fn insect() -> Insect {
     toml::from_str::<InsectFile>(text).unwrap().check().unwrap()
 }
 
-/// A day whose extremes lie between the thresholds gives its mean less 55, by any curve.
+/// A day whose extremes lie between the thresholds gives its mean less 55, by any curve. They change
+/// from day to day, as those of a thermometer that is alive.
 fn warm(date: NaiveDate, degree_days: f64) -> ReceivedDay {
+    let half = 10.0 - f64::from(date.ordinal() % 3);
     ReceivedDay {
         date,
-        min: Some(55.0 + degree_days - 10.0),
-        max: Some(55.0 + degree_days + 10.0),
+        min: Some(55.0 + degree_days - half),
+        max: Some(55.0 + degree_days + half),
         unit: Unit::Fahrenheit,
         min_flag: None,
         max_flag: None,

@@ -42,6 +42,13 @@ impl Climate {
         }
     }
 
+    /// Whether the record was long enough to tell what is usual.
+    #[must_use]
+    pub fn is_known(&self) -> bool {
+        let known = |normals: &[Option<Normal>]| normals.iter().any(Option::is_some);
+        known(&self.min) && known(&self.max)
+    }
+
     /// What is usual on a date; `None` with less than about five years.
     #[must_use]
     pub fn normal(&self, element: Element, date: NaiveDate) -> Option<Normal> {

@@ -16,7 +16,7 @@ pub use complete::{CompletedDay, CompletedSeries, Estimate, FillMethod, Origin};
 pub use fill::fill;
 pub use forecast::forecast_days;
 pub use record::{Cell, DayBoundary, Record, StationFacts, is_plausible};
-pub use screen::{Suspicion, screen};
+pub use screen::{Departures, Suspicion, compare, screen};
 pub use station::{EstimatedDay, OwnRecord, StationWeather, Suspect};
 
 use chrono::NaiveDate;

@@ -5,8 +5,8 @@ use chrono::{Datelike, NaiveDate};
 use crate::id::StationId;
 
 use super::{
-    ByHand, Cell, Climate, CompletedSeries, Element, Estimate, ReceivedDay, Record, StationFacts,
-    Suspicion, fill, screen,
+    ByHand, Cell, Climate, CompletedSeries, Departures, Element, Estimate, ReceivedDay, Record,
+    StationFacts, Suspicion, compare, fill, screen,
 };
 
 /// A value that was received but is not used.
@@ -52,8 +52,13 @@ impl OwnRecord {
     ) -> Option<Self> {
         let mut record = Record::lay(received, by_hand, facts, as_of)?;
         let climate = Climate::before(&record, as_of.year());
-        screen(&mut record, &[], &climate);
+        screen(&mut record, &climate);
         Some(Self { record, climate })
+    }
+
+    /// How far both elements are from what is usual, day by day.
+    fn departures(&self) -> [Departures; 2] {
+        Element::ALL.map(|element| Departures::new(&self.record, &self.climate, element))
     }
 
     /// The record, with what is suspect marked.
@@ -92,7 +97,9 @@ impl StationWeather {
             &own.record
         } else {
             agreed = own.record.clone();
-            screen(&mut agreed, &others, &own.climate);
+            let departures: Vec<[Departures; 2]> =
+                fall_backs.iter().map(|other| other.departures()).collect();
+            compare(&mut agreed, &own.climate, &departures);
             &agreed
         };
         Self {

@@ -1,0 +1,137 @@
+//! How far each value of a record is from what is usual, in standard deviations.
+
+use chrono::{Datelike, NaiveDate};
+
+use crate::weather::{Climate, Element, Record};
+
+/// How much of the mean departure on both sides a day has. Ten records of the San Joaquin Valley up to
+/// 2004: 0.77 to 0.92.
+const CARRIED_FROM_BOTH_SIDES: f64 = 0.9;
+/// How much of the departure on one side a day has, on the same records.
+const CARRIED_FROM_ONE_SIDE: f64 = 0.7;
+/// The standard deviation of single days about what is usual, where a record is too short to tell,
+/// °F: about that of those records in spring.
+const USUAL_DEVIATION_F: [f64; 2] = [6.0, 8.0];
+
+/// One element's departures, day by day.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Departures {
+    /// The element.
+    pub(super) element: Element,
+    /// The first day.
+    first: NaiveDate,
+    /// The departure of each usable value. Without a climate it is from 0 °F, and only differences
+    /// between days mean anything.
+    pub(super) of: Vec<Option<f64>>,
+    /// Whether the departures are from the station's climate.
+    pub(super) from_climate: bool,
+    /// How much of the mean departure on both sides a day has.
+    pub(super) carried: f64,
+}
+
+impl Departures {
+    /// Of the usable values of a record.
+    #[must_use]
+    pub fn new(record: &Record, climate: &Climate, element: Element) -> Self {
+        let from_climate = climate.is_known();
+        let usual = USUAL_DEVIATION_F[element as usize];
+        let dated = record.cells(element).iter().zip(record.first().iter_days());
+        let of = dated
+            .map(|(cell, date)| {
+                let value = cell.usable()?;
+                match climate.normal(element, date) {
+                    Some(normal) => Some((value - normal.mean) / normal.deviation.max(1.0)),
+                    None if from_climate => None,
+                    None => Some(value / usual),
+                }
+            })
+            .collect();
+        Self {
+            element,
+            first: record.first(),
+            of,
+            from_climate,
+            carried: if from_climate {
+                CARRIED_FROM_BOTH_SIDES
+            } else {
+                1.0
+            },
+        }
+    }
+
+    /// The departures on the day before and the day after.
+    pub(super) fn both_sides(&self, at: usize) -> Option<(f64, f64)> {
+        Some((self.before(at)?, self.after(at)?))
+    }
+
+    /// The departure that the days beside let expect; `None` without any.
+    pub(super) fn expected(&self, at: usize) -> Option<f64> {
+        match (self.before(at), self.after(at)) {
+            (Some(before), Some(after)) => Some(self.carried * f64::midpoint(before, after)),
+            (Some(one), None) | (None, Some(one)) if self.from_climate => {
+                Some(CARRIED_FROM_ONE_SIDE * one)
+            }
+            (Some(one), None) | (None, Some(one)) => Some(one),
+            (None, None) => None,
+        }
+    }
+
+    fn before(&self, at: usize) -> Option<f64> {
+        self.of[at.checked_sub(1)?]
+    }
+
+    fn after(&self, at: usize) -> Option<f64> {
+        *self.of.get(at + 1)?
+    }
+
+    /// For each day of a calendar that begins on `first`, the lowest and the highest of the medians
+    /// over some stations on the day, the one before and the one after; `None` where the day itself
+    /// has no median.
+    pub(super) fn around(&self, first: NaiveDate, stations: &[&Self]) -> Vec<Option<(f64, f64)>> {
+        let medians = medians(self.of.len(), first, stations);
+        let on = |at: Option<usize>| medians.get(at?).copied().flatten();
+        (0..medians.len())
+            .map(|at| {
+                let own = medians[at]?;
+                let beside = [on(at.checked_sub(1)), on(Some(at + 1))];
+                let beside = beside.into_iter().flatten();
+                Some(beside.fold((own, own), |(low, high), value| {
+                    (low.min(value), high.max(value))
+                }))
+            })
+            .collect()
+    }
+}
+
+fn medians(days: usize, first: NaiveDate, stations: &[&Departures]) -> Vec<Option<f64>> {
+    let calendar = i64::from(first.num_days_from_ce());
+    let offsets: Vec<i64> = stations
+        .iter()
+        .map(|station| calendar - i64::from(station.first.num_days_from_ce()))
+        .collect();
+    let mut values = Vec::with_capacity(stations.len());
+    (0..days)
+        .map(|at| {
+            values.clear();
+            values.extend(
+                stations
+                    .iter()
+                    .zip(&offsets)
+                    .filter_map(|(station, offset)| {
+                        let there = usize::try_from(at as i64 + offset).ok()?;
+                        *station.of.get(there).filter(|_| station.from_climate)?
+                    }),
+            );
+            median(&mut values)
+        })
+        .collect()
+}
+
+fn median(values: &mut [f64]) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    match values.len() {
+        0 => None,
+        odd if odd % 2 == 1 => Some(values[odd / 2]),
+        even => Some(f64::midpoint(values[even / 2 - 1], values[even / 2])),
+    }
+}
