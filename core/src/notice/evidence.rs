@@ -194,7 +194,7 @@ impl Words {
             format!("{name} {warmth}")
         };
         Some(format!(
-            "past years as they would run this year, in {} degree-days a day: {} for ten years of \
+            "past years as they would run this year, in {}-days a day: {} for ten years of \
              warming; this season beside them: {}, {}, which fades into the days ahead",
             season.unit.symbol(),
             more(climate.trend, 10.0),
