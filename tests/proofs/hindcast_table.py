@@ -3,11 +3,12 @@
 Rows come from `duskflight hindcast FILE --start MM-DD --targets 1056,1779 --made-on 0,20,40,60
 --format csv`: station,year,target,made_on,early,middle,late,truth, where made_on is days after the
 start and the four instants are days of the year (160.25 is a quarter into the 160th). Where starts
-differ from year to year, a column `start` gives each row's own (YYYY-MM-DD). The simpler ways are worked out here from the same station file, by code of this file alone:
+differ from year to year, a column `start` gives each row's own (YYYY-MM-DD). The simpler ways are
+worked out here from the same station file, by code of this file alone:
 
 - baseline: mean daily heat by month and day of the last 15 earlier complete years; the date is when
   heat so far and that mean reach the target;
-- raw past years: each earlier year's own heat continues the season; median and quantiles 0.1 and 0.9.
+- raw past years: each earlier year's own heat continues the season; median, quantiles 0.1 and 0.9.
 
 Cells are target and days after the start, over all starts and stations. Intervals are 90 %, from
 resampling whole years, since neighbouring stations share their summers.
