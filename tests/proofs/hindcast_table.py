@@ -2,12 +2,13 @@
 
 Rows come from `duskflight hindcast FILE --start MM-DD --targets 1056,1779 --made-on 0,20,40,60
 --format csv`: station,year,target,made_on,early,middle,late,truth, where made_on is days after the
-start and the four instants are days of the year (160.25 is a quarter into the 160th). The simpler
-ways are worked out here from the same station file, by code of this file alone:
+start and the four instants are days of the year (160.25 is a quarter into the 160th). Where starts
+differ from year to year, a column `start` gives each row's own (YYYY-MM-DD). The simpler ways are
+worked out here from the same station file, by code of this file alone:
 
 - baseline: mean daily heat by month and day of the last 15 earlier complete years; the date is when
   heat so far and that mean reach the target;
-- raw past years: each earlier year's own heat continues the season; median and quantiles 0.1 and 0.9.
+- raw past years: each earlier year's own heat continues the season; median, quantiles 0.1 and 0.9.
 
 Cells are target and days after the start, over all starts and stations. Intervals are 90 %, from
 resampling whole years, since neighbouring stations share their summers.
@@ -134,7 +135,11 @@ def leap_day(year, start):
 
 
 def case_of(row, start, station):
+    """One row beside the simpler ways; None where the station file alone, with short gaps bridged,
+    does not give them."""
     year, target, made_on = int(row["year"]), float(row["target"]), int(row["made_on"])
+    if row.get("start"):
+        start = datetime.date.fromisoformat(row["start"])
     first = datetime.date(2001, start.month, start.day).timetuple().tm_yday - 1
     known = first + made_on
     needed = target - station.season(year)[first:known].sum()
@@ -142,6 +147,8 @@ def case_of(row, start, station):
     past = reached(station.past(year)[:, known:], needed)
     past = np.minimum(past[~np.isnan(past)], 365 - known)
     mean = reached(station.mean_of_past(year)[None, known:], needed)[0]
+    if len(past) == 0 or np.isnan(needed) or not np.isfinite(mean):
+        return None
     return Case(
         year,
         (int(target), made_on),
@@ -156,10 +163,12 @@ def read_cases(sources, stations):
     cases = []
     for start, path in sources:
         with path.open(newline="") as file:
-            for row in csv.DictReader(file):
-                if row["truth"]:
-                    cases.append(case_of(row, start, stations[row["station"]]))
-    return cases
+            rows = [row for row in csv.DictReader(file) if row["truth"]]
+        cases.extend(case_of(row, start, stations[row["station"]]) for row in rows)
+    known = [case for case in cases if case]
+    if len(known) < len(cases):
+        print(f"{len(cases) - len(known)} rows left out: gaps in the station file")
+    return known
 
 
 def score(early, late, truth):

@@ -5,7 +5,7 @@ use crate::orchard::StartRule;
 use crate::season::{
     Basis, BlockSeason, FEW_PAST_YEARS, HullSplit, MarkReading, Outcome, Projection,
 };
-use crate::temperature::Unit;
+use crate::temperature::{DegreeDays, Unit};
 use crate::trapping::{CheckEvidence, RuleResult, StartStatus};
 
 use super::words::{Words, degree_days, mark_name, mark_title};
@@ -179,6 +179,28 @@ impl Words {
             }
         }
         (!known.is_empty()).then(|| format!("hull split of sound nuts: {}", known.join("; ")))
+    }
+
+    /// How past years were moved to this one before they continued it; `None` where nothing is
+    /// projected.
+    #[must_use]
+    pub fn climate_evidence(self, season: &BlockSeason) -> Option<String> {
+        let mut projections = season.marks.iter().filter_map(|r| r.outcome.projection());
+        let climate = projections.next()?.climate;
+        let more =
+            |heat: DegreeDays, years: f64| format!("{:+.1}", heat.in_unit(season.unit) * years);
+        let warmth = |name: &str, warmth: Option<DegreeDays>| {
+            let warmth = warmth.map_or("unknown".to_owned(), |warmth| more(warmth, 1.0));
+            format!("{name} {warmth}")
+        };
+        Some(format!(
+            "past years as they would run this year, in {}-days a day: {} for ten years of \
+             warming; this season beside them: {}, {}, which fades into the days ahead",
+            season.unit.symbol(),
+            more(climate.trend, 10.0),
+            warmth("last week", climate.last_week),
+            warmth("last sixty days", climate.last_sixty_days),
+        ))
     }
 
     fn range_evidence(self, projection: &Projection) -> String {

@@ -7,6 +7,7 @@
 use chrono::{Datelike, NaiveDate};
 
 use crate::heat::HeatSeries;
+use crate::temperature::DegreeDays;
 
 /// Warming expected of a station of which nothing is known, °F-days a day in a year. Chosen on
 /// years up to 2004.
@@ -32,13 +33,13 @@ const LONG_FADES_FOR_DAYS: f64 = 90.0;
 /// How this year's heat differs from that of the station's past years.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Climate {
-    /// Warming of the station from year to year, °F-days a day in a year.
-    pub trend: f64,
-    /// Mean daily heat of the last seven days less that of the past years moved by the trend,
-    /// °F-days a day; `None` where days are missing.
-    pub last_week: Option<f64>,
+    /// What the station's warming adds to a day from year to year; below zero where it cools.
+    pub trend: DegreeDays,
+    /// Mean daily heat of the last seven days less that of the past years moved by the trend;
+    /// `None` where days are missing.
+    pub last_week: Option<DegreeDays>,
     /// The same of the last sixty days.
-    pub last_sixty_days: Option<f64>,
+    pub last_sixty_days: Option<DegreeDays>,
 }
 
 /// A past year and the position in it that stands for the first day not known.
@@ -52,9 +53,10 @@ impl Climate {
     /// From the years before `year`, and the days known of this one.
     pub(super) fn new(heat: &HeatSeries, year: i32, past: &[PastYear]) -> Self {
         let trend = trend(&warm_seasons(heat, year));
-        let departure = |days| departure(heat, year, past, trend, days);
+        let departure =
+            |days| departure(heat, year, past, trend, days).map(DegreeDays::from_fahrenheit_days);
         Self {
-            trend,
+            trend: DegreeDays::from_fahrenheit_days(trend),
             last_week: departure(SHORT_DAYS),
             last_sixty_days: departure(LONG_DAYS),
         }
@@ -65,7 +67,8 @@ impl Climate {
     pub(super) fn carried(&self, day: NaiveDate, ahead: usize) -> f64 {
         let short = SHORT_SHARE * (-(ahead as f64) / SHORT_FADES_IN_DAYS).exp();
         let long = LONG_SHARE * spring_left(day);
-        self.last_week.unwrap_or(0.0) * short + self.last_sixty_days.unwrap_or(0.0) * long
+        let known = |warmth: Option<DegreeDays>| warmth.map_or(0.0, DegreeDays::fahrenheit_days);
+        known(self.last_week) * short + known(self.last_sixty_days) * long
     }
 }
 
@@ -156,9 +159,9 @@ mod tests {
     #[test]
     fn warmth_fades_with_the_days_ahead_and_with_spring() {
         let climate = Climate {
-            trend: 0.06,
-            last_week: Some(2.0),
-            last_sixty_days: Some(1.0),
+            trend: DegreeDays::ZERO,
+            last_week: Some(DegreeDays::from_fahrenheit_days(2.0)),
+            last_sixty_days: Some(DegreeDays::from_fahrenheit_days(1.0)),
         };
         let day = |month, day| NaiveDate::from_ymd_opt(2021, month, day).unwrap();
         // Half of the week's 2.0 and 0.6 of half a spring's 1.0.

@@ -31,7 +31,7 @@ impl Outlook {
         let continuations = past
             .iter()
             .map(|past| {
-                let warming = climate.trend * f64::from(year - past.year);
+                let warming = climate.trend.fahrenheit_days() * f64::from(year - past.year);
                 continuation(heat, past.position, warming, &carried, forecast)
             })
             .filter(|levels| levels.len() > 1)

@@ -84,23 +84,39 @@ impl Departures {
         *self.of.get(at + 1)?
     }
 
-    /// For each day of a calendar that begins on `first`, the lowest and the highest of the medians
-    /// over some stations on the day, the one before and the one after; `None` where the day itself
-    /// has no median.
-    pub(super) fn around(&self, first: NaiveDate, stations: &[&Self]) -> Vec<Option<(f64, f64)>> {
-        let medians = medians(self.of.len(), first, stations);
+    /// For each day how far it lies from some stations, by the median of theirs; `None` where it or all of
+    /// them are missing.
+    pub(super) fn apart_from(&self, stations: &[&Self]) -> Vec<Option<Apart>> {
+        let medians = medians(self.of.len(), self.first, stations);
         let on = |at: Option<usize>| medians.get(at?).copied().flatten();
-        (0..medians.len())
+        let difference = |at: Option<usize>| Some(self.of.get(at?).copied().flatten()? - on(at)?);
+        (0..self.of.len())
             .map(|at| {
-                let own = medians[at]?;
-                let beside = [on(at.checked_sub(1)), on(Some(at + 1))];
-                let beside = beside.into_iter().flatten();
-                Some(beside.fold((own, own), |(low, high), value| {
-                    (low.min(value), high.max(value))
-                }))
+                let (before, after) = (at.checked_sub(1), Some(at + 1));
+                let (own, there) = (self.of[at]?, medians[at]?);
+                let three = [Some(there), on(before), on(after)];
+                let three = || three.iter().flatten().copied();
+                let above = own - three().fold(f64::NEG_INFINITY, f64::max);
+                let below = three().fold(f64::INFINITY, f64::min) - own;
+                let beside = [difference(before), difference(after)];
+                let beside: Vec<f64> = beside.into_iter().flatten().collect();
+                let mean = beside.iter().sum::<f64>() / beside.len().max(1) as f64;
+                Some(Apart {
+                    from_three_days: above.max(below).max(0.0),
+                    jump: (own - there - mean).abs(),
+                })
             })
             .collect()
     }
+}
+
+/// How far one day lies from other stations.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Apart {
+    /// From the nearest of the day itself, the one before and the one after there.
+    pub(super) from_three_days: f64,
+    /// How much farther than on the days beside, where they are known.
+    pub(super) jump: f64,
 }
 
 fn medians(days: usize, first: NaiveDate, stations: &[&Departures]) -> Vec<Option<f64>> {

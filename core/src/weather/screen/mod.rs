@@ -9,6 +9,7 @@
 
 mod departures;
 
+use departures::Apart;
 pub use departures::Departures;
 
 use super::{Cell, Climate, Element, Record};
@@ -19,14 +20,16 @@ const STUCK_DAYS: usize = 15;
 /// and cold up to 2004 went to 4.4.
 const BEYOND_CLIMATE: f64 = 5.0;
 /// A value so far from what the days on both sides let expect, and beyond both, is a spike.
-const SPIKE: f64 = 3.2;
+const SPIKE: f64 = 3.0;
 /// What is this far from usual beside a value that cannot be is of the same failing sensor.
 const BESIDE_FAILURE: f64 = 3.0;
 /// A minimum of exactly zero so far below what the days around let expect is a logger that was reset.
 const FALSE_ZERO: f64 = 1.6;
 /// A value so much farther from usual than at all of the fall-backs, on the day itself, the one
 /// before and the one after, is not believed: an observer who reads in the morning labels a day late.
-const APART_FROM_FALL_BACKS: f64 = 2.4;
+const APART_FROM_FALL_BACKS: f64 = 2.75;
+/// Or less far apart, but so much farther than on the days beside.
+const ALSO_APART: (f64, f64) = (1.5, 2.75);
 /// What feeds round to: 0 °C and 0 °F within it are exactly zero, °F.
 const ROUNDING_F: f64 = 0.05;
 
@@ -121,19 +124,20 @@ pub fn compare(record: &mut Record, climate: &Climate, fall_backs: &[[Departures
         if !departures.from_climate {
             continue;
         }
-        let around = departures.around(record.first(), &of_element);
+        let apart = departures.apart_from(&of_element);
         mark(
             record,
             &mut departures,
             Suspicion::ApartFromFallBacks,
-            |departures, at| {
-                let Some((own, Some((low, high)))) = departures.of[at].zip(Some(around[at])) else {
-                    return false;
-                };
-                own > high + APART_FROM_FALL_BACKS || own < low - APART_FROM_FALL_BACKS
-            },
+            |_, at| apart[at].is_some_and(is_apart),
         );
     }
+}
+
+fn is_apart(apart: Apart) -> bool {
+    let (distance, jump) = ALSO_APART;
+    apart.from_three_days > APART_FROM_FALL_BACKS
+        || (apart.from_three_days > distance && apart.jump > jump)
 }
 
 /// Marks usable values, which then are no neighbours for others any more.
