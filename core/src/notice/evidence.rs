@@ -228,11 +228,11 @@ impl Words {
 
 /// How many days of a sum were estimated, and how far off they may have put it.
 fn estimated(sum: &Accumulated, unit: Unit) -> String {
-    let error = degree_days(sum.expected_error, unit);
+    let error = sum.expected_error.in_unit(unit);
     match sum.estimated_days {
         0 => "no day estimated".to_owned(),
-        1 => format!("1 day estimated, expected error {error}"),
-        days => format!("{days} days estimated, expected error {error}"),
+        1 => format!("1 day estimated (±{error:.0})"),
+        days => format!("{days} days estimated (±{error:.0})"),
     }
 }
 
