@@ -88,24 +88,23 @@ impl StationWeather {
         fall_backs: &[&OwnRecord],
         as_of: NaiveDate,
     ) -> Self {
-        let others: Vec<&Record> = fall_backs.iter().map(|own| &own.record).collect();
         let Some(own) = own else {
             return Self::unknown(station, as_of);
         };
+        let departures: Vec<[Departures; 2]> =
+            fall_backs.iter().map(|other| other.departures()).collect();
         let mut agreed;
-        let record = if others.is_empty() {
+        let record = if departures.is_empty() {
             &own.record
         } else {
             agreed = own.record.clone();
-            let departures: Vec<[Departures; 2]> =
-                fall_backs.iter().map(|other| other.departures()).collect();
             compare(&mut agreed, &own.climate, &departures);
             &agreed
         };
         Self {
             station,
             as_of,
-            series: fill(record, &others, &own.climate, as_of),
+            series: fill(record, &own.climate, &departures, as_of),
             suspects: suspects(record),
             newest_read: newest_read(record),
         }

@@ -1,8 +1,8 @@
 //! How far each value of a record is from what is usual, in standard deviations.
 
-use chrono::{Datelike, NaiveDate};
+use chrono::NaiveDate;
 
-use crate::weather::{Climate, Element, Record};
+use crate::weather::{Climate, Element, Normal, Record};
 
 /// How much of the mean departure on both sides a day has. Ten records of the San Joaquin Valley up to
 /// 2004: 0.77 to 0.92.
@@ -22,9 +22,9 @@ pub struct Departures {
     first: NaiveDate,
     /// The departure of each usable value. Without a climate it is from 0 °F, and only differences
     /// between days mean anything.
-    pub(super) of: Vec<Option<f64>>,
+    pub(in crate::weather) of: Vec<Option<f64>>,
     /// Whether the departures are from the station's climate.
-    pub(super) from_climate: bool,
+    pub(in crate::weather) from_climate: bool,
     /// How much of the mean departure on both sides a day has.
     pub(super) carried: f64,
 }
@@ -40,7 +40,7 @@ impl Departures {
             .map(|(cell, date)| {
                 let value = cell.usable()?;
                 match climate.normal(element, date) {
-                    Some(normal) => Some((value - normal.mean) / normal.deviation.max(1.0)),
+                    Some(normal) => Some((value - normal.mean) / deviation(normal)),
                     None if from_climate => None,
                     None => Some(value / usual),
                 }
@@ -57,6 +57,25 @@ impl Departures {
                 1.0
             },
         }
+    }
+
+    /// What is usual on a day, and the standard deviation in which departures from it are told, °F.
+    pub(in crate::weather) fn scale(&self, climate: &Climate, date: NaiveDate) -> (f64, f64) {
+        match climate.normal(self.element, date) {
+            Some(normal) if self.from_climate => (normal.mean, deviation(normal)),
+            _ => (0.0, USUAL_DEVIATION_F[self.element as usize]),
+        }
+    }
+
+    /// Days from this calendar's first day to another's.
+    pub(in crate::weather) fn offset_to(&self, other: &Self) -> i64 {
+        (self.first - other.first).num_days()
+    }
+
+    /// The departure on a day of a calendar that begins `offset` days after this one.
+    pub(in crate::weather) fn at(&self, position: usize, offset: i64) -> Option<f64> {
+        let there = usize::try_from(position as i64 + offset).ok()?;
+        *self.of.get(there)?
     }
 
     /// The departures on the day before and the day after.
@@ -87,7 +106,7 @@ impl Departures {
     /// For each day how far it lies from some stations, by the median of theirs; `None` where it or all of
     /// them are missing.
     pub(super) fn apart_from(&self, stations: &[&Self]) -> Vec<Option<Apart>> {
-        let medians = medians(self.of.len(), self.first, stations);
+        let medians = self.medians(stations);
         let on = |at: Option<usize>| medians.get(at?).copied().flatten();
         let difference = |at: Option<usize>| Some(self.of.get(at?).copied().flatten()? - on(at)?);
         (0..self.of.len())
@@ -108,6 +127,22 @@ impl Departures {
             })
             .collect()
     }
+
+    /// The median over some stations on each day of this calendar.
+    fn medians(&self, stations: &[&Self]) -> Vec<Option<f64>> {
+        let offsets: Vec<i64> = stations.iter().map(|other| self.offset_to(other)).collect();
+        let mut values = Vec::with_capacity(stations.len());
+        (0..self.of.len())
+            .map(|at| {
+                let there = stations.iter().zip(&offsets);
+                values.clear();
+                values.extend(there.filter_map(|(other, offset)| {
+                    other.at(at, *offset).filter(|_| other.from_climate)
+                }));
+                median(&mut values)
+            })
+            .collect()
+    }
 }
 
 /// How far one day lies from other stations.
@@ -119,28 +154,9 @@ pub(super) struct Apart {
     pub(super) jump: f64,
 }
 
-fn medians(days: usize, first: NaiveDate, stations: &[&Departures]) -> Vec<Option<f64>> {
-    let calendar = i64::from(first.num_days_from_ce());
-    let offsets: Vec<i64> = stations
-        .iter()
-        .map(|station| calendar - i64::from(station.first.num_days_from_ce()))
-        .collect();
-    let mut values = Vec::with_capacity(stations.len());
-    (0..days)
-        .map(|at| {
-            values.clear();
-            values.extend(
-                stations
-                    .iter()
-                    .zip(&offsets)
-                    .filter_map(|(station, offset)| {
-                        let there = usize::try_from(at as i64 + offset).ok()?;
-                        *station.of.get(there).filter(|_| station.from_climate)?
-                    }),
-            );
-            median(&mut values)
-        })
-        .collect()
+/// A record that hardly varies does not make every wiggle a departure, °F.
+fn deviation(normal: Normal) -> f64 {
+    normal.deviation.max(1.0)
 }
 
 fn median(values: &mut [f64]) -> Option<f64> {
