@@ -122,6 +122,14 @@ def heat(pairs):
     return single_sine(*np.sort(np.asarray(pairs, float)).T)
 
 
+def expected_of_sum(errors):
+    """Squared error expected of a gap's degree-days: each temperature counts by half, and errors of days
+    running have half in common from one day to the next."""
+    day = np.hypot(*(errors / 2).T)
+    apart = np.abs(np.subtract.outer(np.arange(len(day)), np.arange(len(day))))
+    return day @ (0.5 ** apart) @ day
+
+
 def examined(folder, stations, name, kind, length, most):
     own, usual = stations[name], climate(stations[name])
     chance = np.random.default_rng([length, *map(ord, name)])
@@ -142,7 +150,10 @@ def examined(folder, stations, name, kind, length, most):
             int(span[0].year), kind, length, count % OUT_OF_FOUR == 0,
             {way: said - truth for way, said in ways.items()},
             {way: heat(said).sum() - heat(truth).sum() for way, said in ways.items()},
-            {"squared": (error.loc[span, list(ELEMENTS)].to_numpy() ** 2).mean(axis=0)},
+            {
+                "squared": (error.loc[span, list(ELEMENTS)].to_numpy() ** 2).mean(axis=0),
+                "heat": expected_of_sum(error.loc[span, list(ELEMENTS)].to_numpy()),
+            },
         ))
     return found
 
@@ -225,6 +236,15 @@ def test_the_expected_error_is_honest(gaps, length):
         expected = np.mean([gap.expected["squared"] for gap in of_kind], axis=0)
         assert (0.75 < np.sqrt(found / expected)).all() and (np.sqrt(found / expected) < 1.3).all(), (
             alone, np.sqrt(found), np.sqrt(expected))
+
+
+@pytest.mark.parametrize("length", LENGTHS)
+def test_the_expected_error_of_a_sum_is_honest(gaps, length):
+    """On gaps at random; in the cold half of the year a wrong temperature costs less than is expected."""
+    of_kind = [gap for gap in gaps if gap.days == length and gap.kind == "at random"]
+    found = np.mean([gap.degree_days["fill"] ** 2 for gap in of_kind])
+    expected = np.mean([gap.expected["heat"] for gap in of_kind])
+    assert 0.6 < np.sqrt(found / expected) < 1.15, (np.sqrt(found), np.sqrt(expected))
 
 
 def test_a_gap_longer_than_a_month_stays_open_without_fall_backs(records, tmp_path):
