@@ -100,6 +100,9 @@ pub fn screen(record: &mut Record, climate: &Climate) {
     for element in Element::ALL {
         mark_stuck(record.cells_mut(element));
         let mut departures = Departures::new(record, climate, element);
+        if element == Element::Min {
+            mark_false_zeros(record, &mut departures);
+        }
         if departures.from_climate {
             mark(
                 record,
@@ -108,9 +111,6 @@ pub fn screen(record: &mut Record, climate: &Climate) {
                 |departures, at| departures.of[at].is_some_and(|own| own.abs() > BEYOND_CLIMATE),
             );
             mark_beside_failures(record, &mut departures);
-        }
-        if element == Element::Min {
-            mark_false_zeros(record, &mut departures);
         }
         mark(record, &mut departures, Suspicion::Spike, is_spike);
     }
@@ -199,8 +199,8 @@ fn mark_beside_failures(record: &mut Record, departures: &mut Departures) {
     }
 }
 
-/// Zeros are judged before spikes and by days that are no zeros themselves, since a logger may be
-/// reset on two days running.
+/// Zeros are judged first, since that says more than "unusual" would, and by days that are no zeros
+/// themselves, since a logger may be reset on two days running.
 fn mark_false_zeros(record: &mut Record, departures: &mut Departures) {
     let zeros: Vec<usize> = (0..record.len())
         .filter(

@@ -95,7 +95,7 @@ fn each_kind_of_error_has_its_reason() {
         (
             date(2020, 1, 15),
             (Some(0.0), None),
-            (Min, Suspicion::BeyondClimate),
+            (Min, Suspicion::FalseZero),
         ),
         // Four deviations up between days that are one up: 0.9 of it is expected.
         (day, (None, Some(max + 16.0)), (Max, Suspicion::Spike)),
