@@ -228,8 +228,10 @@ mod tests {
     use super::*;
     use crate::heat::{Cutoff, Method, Thresholds};
     use crate::id::StationId;
-    use crate::temperature::{Temperature, Unit};
-    use crate::weather::{ReceivedDay, StationWeather};
+    use crate::temperature::{Extremes, Temperature, Unit};
+    use proptest::prelude::*;
+
+    use crate::weather::{Origin, ReceivedDay, StationWeather};
 
     fn date(day: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(2022, 6, day).unwrap()
@@ -343,5 +345,51 @@ mod tests {
             .sum(date(1), date(10))
             .unwrap();
         assert_eq!(sum.estimated_days, 2);
+    }
+
+    proptest! {
+        /// Days of any temperatures, some missing: every sum is that of its days, added up one by one,
+        /// and across a missing day there is none.
+        #[test]
+        fn a_sum_is_that_of_its_days(
+            days in prop::collection::vec((any::<bool>(), 20.0..80.0_f64, 0.0..50.0_f64), 2..60),
+            from in 0_usize..60, to in 0_usize..60,
+            method in prop::sample::select(&[Method::SingleSine, Method::DoubleTriangle][..]),
+        ) {
+            let extremes = |min: f64, range: f64| {
+                let f = |value| Temperature::new(value, Unit::Fahrenheit).unwrap();
+                Extremes::new(f(min), f(min + range)).unwrap()
+            };
+            let calendar: Vec<Option<CompletedDay>> = days
+                .iter()
+                .map(|(known, min, range)| known.then(|| CompletedDay {
+                    extremes: extremes(*min, *range),
+                    min: Origin::Measured,
+                    max: Origin::Measured,
+                }))
+                .collect();
+            let model = model(method);
+            let by_hand: Vec<Option<f64>> = calendar
+                .iter()
+                .enumerate()
+                .map(|(at, day)| {
+                    let next = calendar.get(at + 1).copied().flatten().map(|next| next.extremes.min());
+                    Some(model.daily((*day)?.extremes, next)?.fahrenheit_days())
+                })
+                .collect();
+            let heat = HeatSeries::new(&CompletedSeries::new(date(1), calendar), model);
+            let (from, to) = (from.min(to).min(heat.len() - 1), from.max(to).min(heat.len() - 1));
+            let expected: Option<f64> = by_hand[from..=to].iter().copied().sum();
+            match (heat.sum(heat.date(from), heat.date(to)), expected) {
+                (Ok(sum), Some(expected)) => {
+                    prop_assert!((sum.degree_days.fahrenheit_days() - expected).abs() < 1e-9);
+                }
+                (Err(hole), None) => {
+                    let first = by_hand[from..=to].iter().position(Option::is_none).unwrap();
+                    prop_assert_eq!(hole, heat.date(from + first));
+                }
+                (got, expected) => prop_assert!(false, "{got:?} {expected:?}"),
+            }
+        }
     }
 }
