@@ -29,7 +29,7 @@ const FALSE_ZERO: f64 = 1.6;
 /// before and the one after, is not believed: an observer who reads in the morning labels a day late.
 const APART_FROM_FALL_BACKS: f64 = 2.75;
 /// Or less far apart, but so much farther than on the days beside.
-const ALSO_APART: (f64, f64) = (1.75, 3.0);
+const ALSO_APART: (f64, f64) = (1.5, 3.0);
 /// What feeds round to: 0 °C and 0 °F within it are exactly zero, °F.
 const ROUNDING_F: f64 = 0.05;
 
