@@ -138,10 +138,15 @@ pub fn assemble(
     })
 }
 
-/// Quoted-printable keeps lines within 76 characters and text readable in the outbox.
+/// Quoted-printable keeps lines within 76 characters and text readable in the outbox. Line ends are made
+/// here, since lettre inserts them one by one, which takes long for long mails.
 fn part(kind: ContentType, content: &str) -> SinglePart {
     let encoding = ContentTransferEncoding::QuotedPrintable;
-    let body = Body::new_with_encoding(content.to_owned(), encoding)
+    let lines: Vec<&str> = content
+        .split('\n')
+        .map(|line| line.trim_end_matches('\r'))
+        .collect();
+    let body = Body::new_with_encoding(lines.join("\r\n"), encoding)
         .expect("only seven and eight bit refuse a body");
     SinglePart::builder().header(kind).body(body)
 }

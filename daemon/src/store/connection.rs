@@ -4,6 +4,7 @@ use std::path::Path;
 use std::sync::mpsc;
 use std::thread;
 
+use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 use tokio::sync::oneshot;
 
@@ -115,6 +116,9 @@ fn open_connection(path: &Path) -> Result<Connection, StoreError> {
         connection.pragma_update(None, "synchronous", "full")?;
         connection.pragma_update(None, "foreign_keys", true)?;
         connection.pragma_update(None, "journal_size_limit", 16 << 20)?;
+        // A statement keeps its plan whatever is bound to it; otherwise the ledger's is prepared anew for
+        // every row of a night.
+        connection.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;
         Ok(connection)
     });
     let mut connection = opened.map_err(|source| StoreError::Open {

@@ -99,14 +99,14 @@ pub fn one(
 
 /// A row of the columns day, tmin, tmax, unit, tmin_flag, tmax_flag.
 pub(super) fn read(row: &Row<'_>) -> Result<ReceivedDay, StoreError> {
-    let unit: String = row.get(3)?;
+    let unit = row.get_ref(3)?.as_str().map_err(rusqlite::Error::from)?;
     Ok(ReceivedDay {
         date: day(row.get_ref(0)?.as_str().map_err(rusqlite::Error::from)?)?,
         min: row.get(1)?,
         max: row.get(2)?,
-        unit: Unit::from_code(&unit).ok_or(StoreError::Value {
+        unit: Unit::from_code(unit).ok_or_else(|| StoreError::Value {
             column: "unit",
-            value: unit,
+            value: unit.to_owned(),
         })?,
         min_flag: row.get(4)?,
         max_flag: row.get(5)?,

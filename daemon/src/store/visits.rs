@@ -117,20 +117,20 @@ fn one(
 }
 
 fn read(row: &Row<'_>) -> Result<Visit, StoreError> {
-    let trap: String = row.get(0)?;
-    let serviced: String = row.get(7)?;
+    let text = |column| row.get_ref(column)?.as_str().map_err(rusqlite::Error::from);
+    let serviced = text(7)?;
     let parts: Option<BTreeSet<Part>> = serviced.split_whitespace().map(Part::from_name).collect();
     Ok(Visit {
-        trap: trap_id(trap)?,
-        date: day(row.get_ref(1)?.as_str().map_err(rusqlite::Error::from)?)?,
+        trap: trap_id(text(0)?)?,
+        date: day(text(1)?)?,
         eggs: row.get(2)?,
         moths: row.get(3)?,
         males: row.get(4)?,
         females: row.get(5)?,
         readable: row.get(6)?,
-        serviced: parts.ok_or(StoreError::Value {
+        serviced: parts.ok_or_else(|| StoreError::Value {
             column: "serviced",
-            value: serviced,
+            value: serviced.to_owned(),
         })?,
         note: row.get(8)?,
     })
@@ -170,14 +170,14 @@ pub fn entered_late(
     })?;
     rows.map(|row| {
         let (trap, date) = row?;
-        Ok((trap_id(trap)?, day(&date)?))
+        Ok((trap_id(&trap)?, day(&date)?))
     })
     .collect()
 }
 
-fn trap_id(text: String) -> Result<TrapId, StoreError> {
-    TrapId::new(&text).map_err(|_| StoreError::Value {
+fn trap_id(text: &str) -> Result<TrapId, StoreError> {
+    TrapId::new(text).map_err(|_| StoreError::Value {
         column: "trap",
-        value: text,
+        value: text.to_owned(),
     })
 }

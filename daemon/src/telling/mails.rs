@@ -108,7 +108,8 @@ impl Desk<'_> {
     /// One adviser's digest, and the alerts of the growers of their blocks, which the digest lists
     /// and which leave after it. Once the digest of a day is made, all of them wait for the next.
     fn tell(&self, adviser: &Person) -> Result<Vec<Telling>, TellError> {
-        let seasons = self.seasons(|season| season.block.adviser == adviser.id);
+        let of_adviser = |season: &&BlockSeason| season.block.adviser == adviser.id;
+        let seasons: Vec<&BlockSeason> = self.night.seasons.iter().filter(of_adviser).collect();
         let message_id = self.message_id(MailKind::Digest, adviser, adviser);
         let made = self.purpose == Purpose::Tell && outbox::contains(self.connection, &message_id)?;
         if seasons.is_empty() || made {
@@ -116,7 +117,7 @@ impl Desk<'_> {
         }
         let growers = self.config.people.iter().filter(|p| p.role == Role::Grower);
         let news: Vec<GrowerNews<'_>> = growers
-            .map(|grower| self.news(adviser, grower))
+            .map(|grower| self.news(&seasons, grower))
             .collect::<Result<_, _>>()?;
         let mut tellings = vec![self.digest(adviser, &seasons, &news)?];
         for news in news.into_iter().filter(|news| !news.notices.is_empty()) {
@@ -132,7 +133,7 @@ impl Desk<'_> {
         news: &[GrowerNews<'_>],
     ) -> Result<Telling, TellError> {
         let notices = self.notices(adviser, seasons)?;
-        let causes = self.causes(&notices)?;
+        let causes = self.causes(seasons, &notices)?;
         let contents = digest(
             self.config.words,
             self.night.as_of,
@@ -170,12 +171,15 @@ impl Desk<'_> {
         })
     }
 
-    fn news<'a>(&self, adviser: &Person, grower: &'a Person) -> Result<GrowerNews<'a>, TellError> {
-        let seasons = self.seasons(|season| {
-            season.block.adviser == adviser.id && season.block.grower == grower.id
-        });
+    fn news<'a>(
+        &self,
+        of_adviser: &[&BlockSeason],
+        grower: &'a Person,
+    ) -> Result<GrowerNews<'a>, TellError> {
+        let own = |season: &&&BlockSeason| season.block.grower == grower.id;
+        let seasons: Vec<&BlockSeason> = of_adviser.iter().filter(own).copied().collect();
         let notices = self.notices(grower, &seasons)?;
-        let causes = self.causes(&notices)?;
+        let causes = self.causes(&seasons, &notices)?;
         let (words, day) = (self.config.words, self.night.as_of);
         let alert = alert(words, day, &seasons, &notices, |notice| {
             cause(&causes, notice)
@@ -222,14 +226,6 @@ impl Desk<'_> {
         Ok((!remarks.is_empty()).then(|| remarks.join(" ")))
     }
 
-    fn seasons(&self, pick: impl Fn(&BlockSeason) -> bool) -> Vec<&BlockSeason> {
-        self.night
-            .seasons
-            .iter()
-            .filter(|season| pick(season))
-            .collect()
-    }
-
     fn notices(&self, person: &Person, seasons: &[&BlockSeason]) -> Result<Vec<Notice>, TellError> {
         let facts: Vec<Fact> = seasons
             .iter()
@@ -244,14 +240,16 @@ impl Desk<'_> {
         Ok(decide(&facts, &told, self.first_telling, self.night.as_of))
     }
 
-    fn causes(&self, notices: &[Notice]) -> Result<Causes, TellError> {
+    fn causes(&self, seasons: &[&BlockSeason], notices: &[Notice]) -> Result<Causes, TellError> {
         let mut causes = Causes::new();
         for notice in notices {
-            let about = |season: &&BlockSeason| {
+            let Some(told_on) = notice.change.told_on() else {
+                continue;
+            };
+            let about = |season: &&&BlockSeason| {
                 season.block.id == notice.block && season.insect == notice.insect
             };
-            let season = self.night.seasons.iter().find(about);
-            let (Some(season), Some(told_on)) = (season, notice.change.told_on()) else {
+            let Some(season) = seasons.iter().find(about) else {
                 continue;
             };
             let station = &season.block.station;
