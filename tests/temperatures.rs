@@ -301,3 +301,170 @@ fn fall_backs_and_moves_that_are_wrong_are_named_with_their_line() {
         assert!(said.contains(fault), "{fault:?} is missing in\n{said}");
     }
 }
+
+fn json_marks(farm: &Farm, day: &str) -> serde_json::Value {
+    let season = [
+        "season",
+        "--config",
+        farm.config(),
+        "--as-of",
+        day,
+        "--format",
+        "json",
+    ];
+    let season: serde_json::Value = serde_json::from_str(&printed(&season)).unwrap();
+    season[0]["marks"].clone()
+}
+
+#[test]
+fn a_forecast_comes_before_past_years_and_passes_no_mark() {
+    let farm = Farm::new("2022-05-29");
+    farm.import("round.csv", VISITS);
+    farm.nightly("2022-05-30");
+    // 960 °F-days by 29 May; at 20 a day 1056 is reached on the fifth day from 30 May.
+    let second = json_marks(&farm, "2022-05-30")[1].clone();
+    assert_eq!(
+        (&second["status"], &second["date"]),
+        (&"projected".into(), &"2022-06-03".into())
+    );
+    farm.change(
+        "[[product]]\nid = \"meal\"",
+        "[station.forecast.table]\nsource = \"ahead.csv\"\ndate_column = \"date\"\n\
+         min_column = \"low\"\nmax_column = \"high\"\nunit = \"f\"\n\n[[product]]\nid = \"meal\"",
+    );
+    // A heat wave of 35 a day: 98 lie behind its third day, but it has not come yet.
+    let days = ["2022-05-30", "2022-05-31", "2022-06-01", "2022-06-02"];
+    let rows: String = days.map(|day| format!("{day},85,95\n")).concat();
+    farm.write("ahead.csv", &format!("date,low,high\n{rows}"));
+    printed(&[
+        "nightly",
+        "--again",
+        "--config",
+        farm.config(),
+        "--as-of",
+        "2022-05-30",
+    ]);
+    farm.write("yard.csv", &table("2022-05-30"));
+    farm.nightly("2022-05-31");
+    let second = json_marks(&farm, "2022-05-31")[1].clone();
+    // 980 by 30 May and twice 35 leave 6 for 2 June.
+    assert_eq!(
+        (&second["status"], &second["date"]),
+        (&"projected".into(), &"2022-06-02".into())
+    );
+    let mail = std::fs::read_to_string(farm.path("mail/2022-05-31-digest-ada.eml")).unwrap();
+    let mail = mail.replace("=\r\n", "").replace("\r\n", " ");
+    assert!(mail.contains("after 3 forecast days"), "{mail}");
+    assert!(
+        mail.contains("Yard logger: forecast by the table declared for it"),
+        "{mail}"
+    );
+    // A forecast that does not come is said, and the one before has grown too old by itself.
+    std::fs::remove_file(farm.path("ahead.csv")).unwrap();
+    farm.write("yard.csv", &table("2022-06-01"));
+    let said = farm.nightly("2022-06-02");
+    assert!(
+        said.contains("no forecast, so past years alone continue the season"),
+        "{said}"
+    );
+    let second = json_marks(&farm, "2022-06-02")[1].clone();
+    assert_eq!(second["date"], "2022-06-03");
+}
+
+/// A real record, with a minimum of 0 °C put in on a warm day and a week taken out.
+fn spoilt_record(dir: &std::path::Path) -> std::path::PathBuf {
+    let record = include_str!("../daemon/src/demo/merced.csv");
+    let spoilt: String = record
+        .lines()
+        .filter(|line| !("2015-07-10".."2015-07-17").contains(&&line[..line.len().min(10)]))
+        .map(|line| match line.split_once(',') {
+            Some(("2015-05-12", rest)) => {
+                format!("2015-05-12,0.0,{}\n", rest.rsplit(',').next().unwrap())
+            }
+            _ => format!("{line}\n"),
+        })
+        .collect();
+    let path = dir.join("merced.csv");
+    std::fs::write(&path, spoilt).unwrap();
+    path
+}
+
+#[test]
+fn a_record_is_screened_and_filled_by_itself_as_a_night_would() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = spoilt_record(dir.path());
+    let file = path.to_str().unwrap();
+    let suspects = printed(&["screen", file, "--format", "csv"]);
+    assert!(
+        suspects.starts_with("date,element,value,reason\n"),
+        "{suspects}"
+    );
+    assert!(
+        suspects.contains("\n2015-05-12,tmin,0,false-zero\n"),
+        "{suspects}"
+    );
+    let estimates = printed(&["fill", file, "--format", "csv"]);
+    let of_gap = estimates
+        .lines()
+        .filter(|line| line.starts_with("2015-07-1"));
+    assert_eq!(of_gap.count(), 14);
+    assert!(
+        line_of(&estimates, "2015-05-12").contains(",tmin,"),
+        "{estimates}"
+    );
+    // Before the day it is put in, and with it hidden, nothing of it is known.
+    let before = printed(&["screen", file, "--format", "csv", "--as-of", "2015-05-12"]);
+    assert!(!before.contains("2015-05-12"), "{before}");
+    let table = printed(&["screen", file]);
+    assert!(
+        table.contains("exactly zero on a day that was not that cold"),
+        "{table}"
+    );
+}
+
+#[test]
+fn a_hindcast_knows_only_earlier_years() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = spoilt_record(dir.path());
+    let file = path.to_str().unwrap();
+    let rows = printed(&[
+        "hindcast",
+        file,
+        "--targets",
+        "1056",
+        "--made-on",
+        "0,40",
+        "--format",
+        "csv",
+    ]);
+    assert!(
+        rows.starts_with("station,year,target,made_on,early,middle,late,truth\n"),
+        "{rows}"
+    );
+    // The record begins in August 1998: 2009 is the first season with ten springs before it.
+    let years: Vec<&str> = rows
+        .lines()
+        .skip(1)
+        .map(|row| row.split(',').nth(1).unwrap())
+        .collect();
+    assert_eq!(
+        (years.first(), years.last()),
+        (Some(&"2009"), Some(&"2022"))
+    );
+    for row in rows.lines().skip(1) {
+        let numbers: Vec<f64> = row
+            .split(',')
+            .skip(4)
+            .map(|cell| cell.parse().unwrap())
+            .collect();
+        assert!(numbers[0] < numbers[1] && numbers[1] < numbers[2], "{row}");
+        assert!((140.0..220.0).contains(&numbers[3]), "{row}");
+    }
+    let table = printed(&["hindcast", file]);
+    assert!(table.contains("merced, 2009 to 2022"), "{table}");
+    let lagging = printed(&["hindcast", file, "--latency", "3", "--format", "csv"]);
+    assert!(lagging.lines().count() > 50, "{lagging}");
+    assert!(refused(2, &["hindcast", file, "--start", "31-31"]).contains("such as 04-20"));
+    assert!(refused(2, &["hindcast", file, "--targets", "0"]).contains("above zero"));
+    assert!(refused(2, &["screen", "nowhere.csv"]).contains("read nowhere.csv"));
+}

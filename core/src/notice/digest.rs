@@ -110,7 +110,7 @@ pub fn digest(
             .iter()
             .map(|season| table_row(words, season))
             .collect(),
-        heat: heat(words, seasons),
+        heat: heat(words, seasons, stations),
         evidence: per_block(seasons, |season| evidence(words, season)),
     }
 }
@@ -350,12 +350,16 @@ fn next_mark(season: &BlockSeason) -> Option<(&MarkReading, &Projection)> {
         .min_by_key(|(_, projection)| projection.middle)
 }
 
-fn heat(words: Words, seasons: &[&BlockSeason]) -> Vec<String> {
+fn heat(words: Words, seasons: &[&BlockSeason], stations: &[StationView]) -> Vec<String> {
     let sources: BTreeSet<String> = seasons
         .iter()
         .map(|season| words.heat_source(season))
         .collect();
-    sources.into_iter().collect()
+    let forecasts = stations.iter().filter_map(|station| {
+        let source = station.forecast?;
+        Some(format!("{}: forecast by {source}", station.name))
+    });
+    sources.into_iter().chain(forecasts).collect()
 }
 
 /// The start, the mark passed last, and every mark that comes near, stands in the table or cannot

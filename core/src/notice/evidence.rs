@@ -214,13 +214,18 @@ impl Words {
             0 => String::new(),
             years => format!(", in {years} of them not before the year ends"),
         };
+        let forecast = match projection.forecast_days {
+            0 => String::new(),
+            1 => " after 1 forecast day".to_owned(),
+            days => format!(" after {days} forecast days"),
+        };
         let spread = if projection.insect_spread {
             "with the published spread of the insect"
         } else {
             "the insect's own spread is unknown"
         };
         format!(
-            "by weather alone {} from {years} past years{few}{late}; {spread}",
+            "by weather alone {} from {years} past years{few}{forecast}{late}; {spread}",
             self.stretch(projection.weather_early, projection.weather_late)
         )
     }

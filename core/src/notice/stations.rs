@@ -27,6 +27,8 @@ pub struct StationView {
     pub suspects: Vec<Suspect>,
     /// This year's days that were estimated.
     pub estimated: Vec<EstimatedDay>,
+    /// Who made the forecast that projections go through, where there is one.
+    pub forecast: Option<&'static str>,
 }
 
 /// Stale, suspect and estimated days; of the estimated ones those that some block's heat rests on.

@@ -55,8 +55,8 @@ impl ForecastSource {
     #[must_use]
     pub const fn name(&self) -> &'static str {
         match self {
-            Self::OpenMeteo(_) => "Open-Meteo",
-            Self::Table(_) => "a table",
+            Self::OpenMeteo(_) => "Open-Meteo.com (CC BY 4.0)",
+            Self::Table(_) => "the table declared for it",
         }
     }
 }

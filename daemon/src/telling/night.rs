@@ -10,6 +10,7 @@ use duskflight_core::weather::StationWeather;
 use rusqlite::Connection;
 
 use crate::config::{Config, Station};
+use crate::feed::ForecastSource;
 use crate::store::{StoreError, notes, visits};
 
 use super::weather::Stations;
@@ -48,7 +49,11 @@ pub fn night(
     for station in &config.stations {
         let weather = all.weather(station)?;
         let forecast = all.forecast(station)?;
-        stations.push(station_view(config, station, &weather));
+        let source = station.forecast.as_ref().filter(|_| !forecast.is_empty());
+        stations.push(StationView {
+            forecast: source.map(ForecastSource::name),
+            ..station_view(config, station, &weather)
+        });
         for insect in &config.insects {
             let heat = StationHeat::with_forecast(&weather, &forecast, insect.heat);
             let blocks = orchard.blocks().iter().enumerate();
@@ -82,6 +87,7 @@ fn station_view(config: &Config, station: &Station, weather: &StationWeather) ->
         unit: config.unit.unwrap_or(Unit::Fahrenheit),
         newest: weather.newest_read(),
         estimated: weather.estimated(),
+        forecast: None,
         suspects: suspects
             .filter(|suspect| listed_from.is_none_or(|from| suspect.date >= from))
             .copied()

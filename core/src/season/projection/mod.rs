@@ -44,6 +44,8 @@ pub struct Projection {
     pub insect_spread: bool,
     /// How the past years were moved to this one.
     pub climate: Climate,
+    /// How many forecast days come before those of past years.
+    pub forecast_days: usize,
 }
 
 /// Levels at which a mark may be reached.
@@ -118,6 +120,7 @@ pub(super) fn join(
         not_reached,
         insect_spread,
         climate: outlook.climate(),
+        forecast_days: outlook.forecast_days(),
     })
 }
 

@@ -14,6 +14,7 @@ const AT_MOST_TIMES: f64 = 2.0;
 #[derive(Debug, Clone, PartialEq)]
 pub(in crate::season) struct Outlook {
     climate: Climate,
+    forecast_days: usize,
     end: usize,
     continuations: Vec<Vec<f64>>,
 }
@@ -38,6 +39,7 @@ impl Outlook {
             .collect();
         Self {
             climate,
+            forecast_days: forecast.len(),
             end,
             continuations,
         }
@@ -46,6 +48,11 @@ impl Outlook {
     /// How this year differs from the past years.
     pub(in crate::season) const fn climate(&self) -> Climate {
         self.climate
+    }
+
+    /// How many days are forecast before past years go on.
+    pub(super) const fn forecast_days(&self) -> usize {
+        self.forecast_days
     }
 
     /// Position after the season's last day.

@@ -421,6 +421,7 @@ fn station(weather: &StationWeather) -> StationView {
         unit: Unit::Fahrenheit,
         newest: weather.newest_read(),
         estimated: weather.estimated(),
+        forecast: None,
         suspects: weather.suspects().to_vec(),
     }
 }
