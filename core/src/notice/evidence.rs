@@ -184,9 +184,9 @@ impl Words {
     /// How past years were moved to this one before they continued it; `None` where nothing is
     /// projected.
     #[must_use]
-    pub fn climate_evidence(self, season: &BlockSeason) -> Option<String> {
+    pub fn shift_evidence(self, season: &BlockSeason) -> Option<String> {
         let mut projections = season.marks.iter().filter_map(|r| r.outcome.projection());
-        let climate = projections.next()?.climate;
+        let shift = projections.next()?.shift;
         let more =
             |heat: DegreeDays, years: f64| format!("{:+.1}", heat.in_unit(season.unit) * years);
         let warmth = |name: &str, warmth: Option<DegreeDays>| {
@@ -197,9 +197,9 @@ impl Words {
             "past years as they would run this year, in {}-days a day: {} for ten years of \
              warming; this season beside them: {}, {}, which fades into the days ahead",
             season.unit.symbol(),
-            more(climate.trend, 10.0),
-            warmth("last week", climate.last_week),
-            warmth("last sixty days", climate.last_sixty_days),
+            more(shift.trend, 10.0),
+            warmth("last week", shift.last_week),
+            warmth("last sixty days", shift.last_sixty_days),
         ))
     }
 

@@ -49,7 +49,7 @@ impl Words {
         let mut evidence = self.start_evidence(season);
         evidence.push(self.heat_evidence(season));
         evidence.extend(self.hull_split_evidence(season));
-        evidence.extend(self.climate_evidence(season));
+        evidence.extend(self.shift_evidence(season));
         if season.start.date.is_some() {
             let marks = season.marks.iter();
             evidence.extend(marks.map(|reading| {

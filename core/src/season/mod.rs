@@ -8,7 +8,7 @@ mod tally;
 
 pub use hindcast::{ProjectedCrossing, TrueCrossing, projected_crossing, true_crossing};
 pub use marks::{Basis, HullSplit, MarkReading, Outcome};
-pub use projection::{Climate, FEW_PAST_YEARS, Projection};
+pub use projection::{FEW_PAST_YEARS, Projection, Shift};
 pub use station_heat::StationHeat;
 pub use tally::{TallyDay, tally};
 

@@ -152,7 +152,7 @@ fn a_mark_ahead_is_a_range_from_the_past_years() {
     assert_eq!(second.middle, date(2021, 6, 22));
     assert_eq!(second.past_years, 3);
     assert!(!second.insect_spread);
-    let trend = second.climate.trend.fahrenheit_days();
+    let trend = second.shift.trend.fahrenheit_days();
     assert!((trend - 68.0 / 1002.0).abs() < 1e-9, "{trend}");
     // Usual variance 0.16 · 43.6 = 6.98, ten years' worth, and two years' worth of the own: before
     // the middle 2 · 7.13² / 3 = 33.9, together 11.46; 1.3562 · √(11.46 · 4/3) = 5.30 days. 38.30

@@ -2,14 +2,14 @@
 //! that year would run in this one. One past year gives one instant for a mark; all of them give a
 //! middle and a range.
 
-mod climate;
 mod outlook;
 mod range;
+mod shift;
 mod trajectory;
 
-pub use climate::Climate;
 pub(super) use outlook::Outlook;
 pub(super) use range::WeatherRange;
+pub use shift::Shift;
 pub(super) use trajectory::{Instant, Reached, Trajectory, day_of};
 
 use chrono::NaiveDate;
@@ -43,7 +43,7 @@ pub struct Projection {
     /// Whether the insect's own spread is published and in the range.
     pub insect_spread: bool,
     /// How the past years were moved to this one.
-    pub climate: Climate,
+    pub shift: Shift,
     /// How many forecast days come before those of past years.
     pub forecast_days: usize,
 }
@@ -119,7 +119,7 @@ pub(super) fn join(
         past_years: years.len(),
         not_reached,
         insect_spread,
-        climate: outlook.climate(),
+        shift: outlook.shift(),
         forecast_days: outlook.forecast_days(),
     })
 }

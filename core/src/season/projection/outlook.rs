@@ -4,7 +4,7 @@ use chrono::{Datelike, Days, NaiveDate};
 
 use crate::heat::HeatSeries;
 
-use super::climate::{Climate, PastYear};
+use super::shift::{PastYear, Shift};
 
 /// No day gains more than its own heat again, so that days without heat stay so: what warming adds
 /// to a summer's day is not there in winter. Makes no difference to the seasons up to 2004.
@@ -13,7 +13,7 @@ const AT_MOST_TIMES: f64 = 2.0;
 /// The rest of the year by each past year, moved to this year's climate and warmth so far.
 #[derive(Debug, Clone, PartialEq)]
 pub(in crate::season) struct Outlook {
-    climate: Climate,
+    shift: Shift,
     forecast_days: usize,
     end: usize,
     continuations: Vec<Vec<f64>>,
@@ -25,20 +25,20 @@ impl Outlook {
         let last = NaiveDate::from_ymd_opt(year, 12, 31).and_then(|last| heat.position(last));
         let end = last.map_or(heat.len(), |last| last + 1).max(heat.len());
         let past = past_years(heat, year);
-        let climate = Climate::new(heat, year, &past);
+        let shift = Shift::new(heat, year, &past);
         let carried: Vec<f64> = (0..end - heat.len())
-            .map(|ahead| climate.carried(heat.date(heat.len() + ahead), ahead))
+            .map(|ahead| shift.carried(heat.date(heat.len() + ahead), ahead))
             .collect();
         let continuations = past
             .iter()
             .map(|past| {
-                let warming = climate.trend.fahrenheit_days() * f64::from(year - past.year);
+                let warming = shift.trend.fahrenheit_days() * f64::from(year - past.year);
                 continuation(heat, past.position, warming, &carried, forecast)
             })
             .filter(|levels| levels.len() > 1)
             .collect();
         Self {
-            climate,
+            shift,
             forecast_days: forecast.len(),
             end,
             continuations,
@@ -46,8 +46,8 @@ impl Outlook {
     }
 
     /// How this year differs from the past years.
-    pub(in crate::season) const fn climate(&self) -> Climate {
-        self.climate
+    pub(in crate::season) const fn shift(&self) -> Shift {
+        self.shift
     }
 
     /// How many days are forecast before past years go on.

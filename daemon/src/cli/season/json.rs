@@ -133,10 +133,10 @@ fn mark(season: &BlockSeason, reading: &MarkReading) -> Value {
             "past_years": projection.past_years,
             "not_reached": projection.not_reached,
             "insect_spread": projection.insect_spread,
-            "warming_a_year": projection.climate.trend.in_unit(season.unit),
-            "last_week_warmer": projection.climate.last_week.map(|w| w.in_unit(season.unit)),
+            "warming_a_year": projection.shift.trend.in_unit(season.unit),
+            "last_week_warmer": projection.shift.last_week.map(|w| w.in_unit(season.unit)),
             "last_sixty_days_warmer":
-                projection.climate.last_sixty_days.map(|w| w.in_unit(season.unit)),
+                projection.shift.last_sixty_days.map(|w| w.in_unit(season.unit)),
         }),
         Outcome::CannotTell { reason } => json!({"status": "cannot-tell", "reason": reason}),
     };

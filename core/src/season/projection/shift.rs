@@ -32,7 +32,7 @@ const LONG_FADES_FOR_DAYS: f64 = 90.0;
 
 /// How this year's heat differs from that of the station's past years.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Climate {
+pub struct Shift {
     /// What the station's warming adds to a day from year to year; below zero where it cools.
     pub trend: DegreeDays,
     /// Mean daily heat of the last seven days less that of the past years moved by the trend;
@@ -49,7 +49,7 @@ pub(super) struct PastYear {
     pub(super) position: usize,
 }
 
-impl Climate {
+impl Shift {
     /// From the years before `year`, and the days known of this one.
     pub(super) fn new(heat: &HeatSeries, year: i32, past: &[PastYear]) -> Self {
         let trend = trend(&warm_seasons(heat, year));
@@ -158,20 +158,20 @@ mod tests {
 
     #[test]
     fn warmth_fades_with_the_days_ahead_and_with_spring() {
-        let climate = Climate {
+        let shift = Shift {
             trend: DegreeDays::ZERO,
             last_week: Some(DegreeDays::from_fahrenheit_days(2.0)),
             last_sixty_days: Some(DegreeDays::from_fahrenheit_days(1.0)),
         };
         let day = |month, day| NaiveDate::from_ymd_opt(2021, month, day).unwrap();
         // Half of the week's 2.0 and 0.6 of half a spring's 1.0.
-        check(climate.carried(day(5, 26), 0), 1.0 + 0.3);
+        check(shift.carried(day(5, 26), 0), 1.0 + 0.3);
         // Six days on the week's share is 1/e.
-        check(climate.carried(day(7, 20), 6), (-1.0_f64).exp());
-        let unknown = Climate {
+        check(shift.carried(day(7, 20), 6), (-1.0_f64).exp());
+        let unknown = Shift {
             last_week: None,
             last_sixty_days: None,
-            ..climate
+            ..shift
         };
         check(unknown.carried(day(5, 26), 0), 0.0);
     }
