@@ -2,40 +2,18 @@
 
 use proptest::prelude::*;
 
+use super::tests::{block, date, insect};
 use super::*;
-use crate::id::{BlockId, GroupId, PersonId, StationId, TrapId};
-use crate::orchard::{Crop, Regime, Trap, TrapKind};
+use crate::id::{BlockId, GroupId, StationId, TrapId};
+use crate::orchard::{Trap, TrapKind};
 use crate::trapping::{NoteKind, Visit};
 use crate::weather::{ReceivedDay, StationWeather};
-
-fn date(year: i32, month: u32, day: u32) -> NaiveDate {
-    NaiveDate::from_ymd_opt(year, month, day).unwrap()
-}
 
 fn after(day: NaiveDate, days: u64) -> NaiveDate {
     day.checked_add_days(Days::new(days)).unwrap()
 }
 
-fn insect() -> Insect {
-    let text = include_str!("../../../config/insects/navel-orangeworm.toml");
-    let file: crate::insect::InsectFile = toml::from_str(text).unwrap();
-    file.check().unwrap()
-}
-
 fn orchard() -> Orchard {
-    let block = Block {
-        id: BlockId::new("B").unwrap(),
-        name: "Bench".into(),
-        grower: PersonId::new("grower").unwrap(),
-        adviser: PersonId::new("adviser").unwrap(),
-        crop: Crop::Almond,
-        acres: None,
-        regime: Regime::Conventional,
-        station: StationId::new("S").unwrap(),
-        varieties: vec!["Nonpareil".into()],
-        start_group: GroupId::new("B").unwrap(),
-        start_rule: None,
-    };
     let trap = |n: usize| Trap {
         id: TrapId::new(&format!("E{n}")).unwrap(),
         block: BlockId::new("B").unwrap(),
@@ -46,7 +24,7 @@ fn orchard() -> Orchard {
         place: String::new(),
         products: std::collections::BTreeMap::new(),
     };
-    Orchard::new(vec![block], (1..=4).map(trap).collect(), Vec::new())
+    Orchard::new(vec![block()], (1..=4).map(trap).collect(), Vec::new())
 }
 
 /// A day of a made-up climate; `noise` is what chance adds to both extremes, °F.
@@ -129,10 +107,9 @@ fn told(received: &[ReceivedDay], visits: Vec<Visit>, notes: &[Note]) -> BlockSe
     let weather = StationWeather::alone(StationId::new("S").unwrap(), received, AS_OF);
     let insect = insect();
     let heat = StationHeat::new(&weather, insect.heat);
-    let block = orchard.blocks()[0].clone();
     assess(
         &orchard,
-        &block,
+        &block(),
         &insect,
         &heat,
         &Visits::new(visits),

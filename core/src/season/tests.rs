@@ -12,11 +12,11 @@ use crate::temperature::Unit;
 use crate::trapping::{NoteKind, Visit};
 use crate::weather::{ReceivedDay, StationWeather};
 
-fn date(year: i32, month: u32, day: u32) -> NaiveDate {
+pub(super) fn date(year: i32, month: u32, day: u32) -> NaiveDate {
     NaiveDate::from_ymd_opt(year, month, day).unwrap()
 }
 
-fn insect() -> Insect {
+pub(super) fn insect() -> Insect {
     let text = include_str!("../../../config/insects/navel-orangeworm.toml");
     toml::from_str::<InsectFile>(text).unwrap().check().unwrap()
 }
@@ -55,7 +55,7 @@ fn heat(received: &[ReceivedDay], as_of: NaiveDate) -> StationHeat {
     StationHeat::new(&weather, insect().heat)
 }
 
-fn block() -> Block {
+pub(super) fn block() -> Block {
     Block {
         id: BlockId::new("B").unwrap(),
         name: "Bench".into(),

@@ -117,7 +117,7 @@ impl List {
             })
             .await
             .context("look through the stations")?;
-        let mut table = plain_table(["date", "station", "", "value", ""]);
+        let mut table = plain_table(["date", "station", "which", "value", "how it stands"]);
         for (station, suspect) in &suspects {
             table.add_row(suspect_row(station, suspect, unit));
         }

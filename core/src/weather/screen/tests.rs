@@ -27,6 +27,17 @@ fn usual(date: NaiveDate) -> (f64, f64) {
     (mean - 15.0, mean + 15.0)
 }
 
+fn received(date: NaiveDate, min: f64, max: f64) -> ReceivedDay {
+    ReceivedDay {
+        date,
+        min: Some(min),
+        max: Some(max),
+        unit: Unit::Fahrenheit,
+        min_flag: None,
+        max_flag: None,
+    }
+}
+
 /// A maximum so many standard deviations above what is usual.
 fn warm(date: NaiveDate, deviations: f64) -> (NaiveDate, Option<f64>, Option<f64>) {
     let turn = (f64::from(date.ordinal0()) - 105.0) / 365.0 * std::f64::consts::TAU;
@@ -46,14 +57,11 @@ fn record(put: &[(NaiveDate, Option<f64>, Option<f64>)]) -> (Record, Climate) {
         .map(|date| {
             let (min, max) = usual(date);
             let put = put.iter().find(|(day, _, _)| *day == date);
-            ReceivedDay {
+            received(
                 date,
-                min: Some(put.and_then(|put| put.1).unwrap_or(min)),
-                max: Some(put.and_then(|put| put.2).unwrap_or(max)),
-                unit: Unit::Fahrenheit,
-                min_flag: None,
-                max_flag: None,
-            }
+                put.and_then(|put| put.1).unwrap_or(min),
+                put.and_then(|put| put.2).unwrap_or(max),
+            )
         })
         .collect();
     let record = Record::lay(&days, &[], &StationFacts::default(), as_of).unwrap();
@@ -231,14 +239,11 @@ fn a_record_too_short_for_a_climate_is_judged_by_the_days_around() {
     let days: Vec<ReceivedDay> = (1..=20)
         .map(|d| {
             let (min, max) = usual(date(2020, 7, d));
-            ReceivedDay {
-                date: date(2020, 7, d),
-                min: Some(if d == 9 { 32.0 } else { min }),
-                max: Some(if d == 14 { max + 28.0 } else { max }),
-                unit: Unit::Fahrenheit,
-                min_flag: None,
-                max_flag: None,
-            }
+            received(
+                date(2020, 7, d),
+                if d == 9 { 32.0 } else { min },
+                if d == 14 { max + 28.0 } else { max },
+            )
         })
         .collect();
     let mut record = Record::lay(&days, &[], &StationFacts::default(), date(2020, 7, 21)).unwrap();
@@ -266,14 +271,7 @@ proptest! {
             .map(|date| {
                 let put = put.iter().find(|put| date.year() == 2021 && put.0 == date.ordinal());
                 let (min, max) = put.map_or(usual(date), |put| (put.1, put.2));
-                ReceivedDay {
-                    date,
-                    min: Some(min),
-                    max: Some(max),
-                    unit: Unit::Fahrenheit,
-                    min_flag: None,
-                    max_flag: None,
-                }
+                received(date, min, max)
             })
             .collect();
         let cut = NaiveDate::from_yo_opt(2021, cut).unwrap();
@@ -305,14 +303,7 @@ proptest! {
             .take_while(|day| *day < as_of)
             .map(|date| {
                 let (min, max) = usual(date);
-                ReceivedDay {
-                    date,
-                    min: Some(min),
-                    max: Some(max),
-                    unit: Unit::Fahrenheit,
-                    min_flag: None,
-                    max_flag: None,
-                }
+                received(date, min, max)
             })
             .collect();
         let by_hand = ByHand {
