@@ -232,17 +232,21 @@ def sums_by_year(cases, names):
     return sums
 
 
+MEASURED = ("error", "base_error", "bias", "base_bias", "day_inside", "day_early", "day_late",
+            "width", "score", "raw_score")
+
+
 def intervals(cases):
-    """90 % intervals of the mean ratio and of each cell's bias and baseline's bias."""
-    sums = sums_by_year(cases, ("error", "base_error", "bias", "base_bias"))
+    """90 % intervals of the mean ratio and of every measure of each cell, by name."""
+    sums = sums_by_year(cases, MEASURED)
     years = len(sums["n"])
     draw = np.random.default_rng(1).multinomial(years, np.full(years, 1 / years), RESAMPLES)
     with np.errstate(invalid="ignore", divide="ignore"):
         ratio = (draw @ sums["error"]) / (draw @ sums["base_error"])
-        bias = {name: (draw @ sums[name]) / (draw @ sums["n"]) for name in ("bias", "base_bias")}
+        means = {name: (draw @ sums[name]) / (draw @ sums["n"]) for name in MEASURED}
     ends = [0.05, 0.95]
     mean_ratio = np.nanquantile(np.nanmean(ratio, axis=1), ends)
-    return mean_ratio, {name: np.nanquantile(b, ends, axis=0).T for name, b in bias.items()}
+    return mean_ratio, {name: np.nanquantile(m, ends, axis=0).T for name, m in means.items()}
 
 
 def show(rows, cases, ratio, bias):
@@ -255,6 +259,10 @@ def show(rows, cases, ratio, bias):
               f"{base[1]:+.2f}] {row['day_inside']:6.2f} {row['day_early']:5.2f} "
               f"{row['day_late']:5.2f} {row['inside']:11.2f} {row['width']:7.1f} "
               f"{row['score']:6.1f} {row['raw_score']:6.1f}")
+    print("90 % intervals:    " + "  ".join(f"{name:>14}" for name in MEASURED))
+    for at, cell in enumerate(rows):
+        ends = (f"{bias[name][at][0]:6.2f}…{bias[name][at][1]:.2f}" for name in MEASURED)
+        print(f"{cell[0]:6} {cell[1]:4}        " + "  ".join(f"{text:>14}" for text in ends))
     pooled = {name: values.mean() for name, values in measures(cases).items()}
     print(f"mean ratio {mean_of(rows, 'ratio'):.3f} [{ratio[0]:.3f}, {ratio[1]:.3f}], raw past years "
           f"{mean_of(rows, 'raw_ratio'):.3f}; of all as printed inside {pooled['day_inside']:.3f} "
