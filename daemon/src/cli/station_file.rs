@@ -283,10 +283,12 @@ fn day(record: &StringRecord, columns: &Columns) -> Result<ReceivedDay, String> 
         .map_err(|_| format!("column date, {date:?}: write a day as YYYY-MM-DD"))?;
     let value = |at: usize| match text(at) {
         missing if MISSING.contains(&missing) => Ok(None),
-        number => number
-            .parse()
-            .map(Some)
-            .map_err(|_| format!("{number:?} is not a temperature; write a number such as 61.5")),
+        number => match number.parse::<f64>() {
+            Ok(value) if value.is_finite() => Ok(Some(value)),
+            _ => Err(format!(
+                "{number:?} is not a temperature; write a number such as 61.5"
+            )),
+        },
     };
     let [min, max] = columns.values;
     Ok(ReceivedDay {
@@ -340,13 +342,15 @@ mod tests {
     #[test]
     fn every_fault_is_named_with_its_row() {
         let text = "station,date,tmin_c,tmax_c\n\
-            A,2022-06-01,1,2\nA,2022-06-01,1,2\nA,yesterday,1,2\nA,2022-06-03,x,2\nB,2022-06-04,1,2\n";
+            A,2022-06-01,1,2\nA,2022-06-01,1,2\nA,yesterday,1,2\nA,2022-06-03,x,2\nB,2022-06-04,1,2\n\
+            A,2022-06-05,1,inf\n";
         let faults = parse(text, None).unwrap_err();
         insta::assert_snapshot!(faults.join("\n"), @r#"
         2022-06-01 stands twice; give each day once
         row 4: column date, "yesterday": write a day as YYYY-MM-DD
         row 5: "x" is not a temperature; write a number such as 61.5
         row 6: station B, but the rows above are of A; give each station a file of its own
+        row 7: "inf" is not a temperature; write a number such as 61.5
         "#);
     }
 }
