@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from hindcast_table import single_sine
-from program import rows
+from program import notes, rows
 from test_filling import ELEMENTS, FALL_BACKS, record, written
 
 SUSPECT = Path(__file__).parent.parent / "data" / "stations" / "suspect"
@@ -208,3 +208,27 @@ def test_seeded_errors_are_found_the_more_the_more_they_cost(records, tmp_path, 
     assert share["spike of 15 K"] > (0.8 if with_others else 0.6)
     sizes = [share[f"spike of {size} K"] for size in (3, 5, 8, 10, 12, 15)]
     assert sizes == sorted(sizes)
+
+
+def test_a_drift_is_told_by_the_fall_backs(records, tmp_path, capsys):
+    """No single day shows a drift, so it is no reason to suspect a value; the last month against the year
+    before does. Looked at on the last day of a drift over 60 days, and in the same years without one."""
+    told = {}
+    for size in (0, 1, 2, 3, 5, 10):
+        seen = []
+        for name in ("CIMIS-7", "CIMIS-15", "CIMIS-39", "CIMIS-80"):
+            others = [records / f"{other}.csv" for other in FALL_BACKS[name]]
+            true = record(records / f"{name}.csv")
+            for year in clean_years(true)[::2]:
+                days, chance = true.copy(), np.random.default_rng([*map(ord, name), year])
+                at = true.index.get_loc(f"{year}-05-10")
+                drift(size)(days, at, chance)
+                path = written(days, tmp_path / f"{name}.csv", [])
+                as_of = f"{true.index[at + 60]:%Y-%m-%d}"
+                said = notes("screen", path, "--others", *others, "--as-of", as_of)
+                seen.append("the sensor may drift" in said)
+        told[size] = np.mean(seen)
+    with capsys.disabled():
+        print("\ndrift over 60 days told on its last day: "
+              + ", ".join(f"{size} K {share:.0%}" for size, share in told.items()))
+    assert told[0] < 0.05 and told[3] > 0.7 and told[5] > 0.9

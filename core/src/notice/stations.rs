@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 
 use crate::id::StationId;
 use crate::temperature::{Temperature, Unit};
-use crate::weather::{Element, EstimatedDay, FillMethod, Suspect, Suspicion};
+use crate::weather::{Drift, Element, EstimatedDay, FillMethod, Suspect, Suspicion};
 
 use super::words::Words;
 
@@ -27,6 +27,8 @@ pub struct StationView {
     pub suspects: Vec<Suspect>,
     /// This year's days that were estimated.
     pub estimated: Vec<EstimatedDay>,
+    /// Which of its temperatures seem to drift away from its fall-backs.
+    pub drifts: Vec<Drift>,
     /// Who made the forecast that projections go through, where there is one.
     pub forecast: Option<&'static str>,
 }
@@ -50,6 +52,12 @@ pub(super) fn station_trouble(
         Some(_) => {}
     }
     lines.extend(not_used(words, station));
+    lines.extend(
+        station
+            .drifts
+            .iter()
+            .map(|drift| drift_line(station, drift)),
+    );
     let counts = |day: &&EstimatedDay| first_start.is_some_and(|start| day.date >= start);
     let in_use: Vec<&EstimatedDay> = station.estimated.iter().filter(counts).collect();
     if !in_use.is_empty() {
@@ -63,6 +71,21 @@ pub(super) fn station_trouble(
         ));
     }
     lines
+}
+
+fn drift_line(station: &StationView, drift: &Drift) -> String {
+    let by = match station.unit {
+        Unit::Fahrenheit => drift.by_f,
+        Unit::Celsius => drift.by_f / 1.8,
+    };
+    format!(
+        "{}: the {} are {:.1} {} {} against its fall-backs than in the year before; the sensor may drift",
+        station.name,
+        drift.element.of_last_month(),
+        by.abs(),
+        station.unit.symbol(),
+        if by > 0.0 { "higher" } else { "lower" }
+    )
 }
 
 /// Values received but not used: a line for each element and reason.

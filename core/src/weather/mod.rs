@@ -5,6 +5,7 @@
 
 mod climate;
 mod complete;
+mod drift;
 mod fill;
 mod forecast;
 mod record;
@@ -13,6 +14,7 @@ mod station;
 
 pub use climate::{Climate, Normal};
 pub use complete::{CompletedDay, CompletedSeries, Estimate, FillMethod, Origin};
+pub use drift::Drift;
 pub use fill::fill;
 pub use forecast::forecast_days;
 pub use record::{Cell, DayBoundary, Record, StationFacts, is_plausible};
@@ -67,6 +69,15 @@ impl Element {
     #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|element| element.name() == name)
+    }
+
+    /// The element of the last thirty days in a sentence.
+    #[must_use]
+    pub const fn of_last_month(self) -> &'static str {
+        match self {
+            Self::Min => "minima of the last month",
+            Self::Max => "maxima of the last month",
+        }
     }
 
     /// The element in a sentence.

@@ -4,9 +4,10 @@ use chrono::{Datelike, NaiveDate};
 
 use crate::id::StationId;
 
+use super::fill::differences;
 use super::{
-    ByHand, Cell, Climate, CompletedSeries, Departures, Element, Estimate, ReceivedDay, Record,
-    StationFacts, Suspicion, compare, fill, screen,
+    ByHand, Cell, Climate, CompletedSeries, Departures, Drift, Element, Estimate, ReceivedDay,
+    Record, StationFacts, Suspicion, compare, fill, screen,
 };
 
 /// A value that was received but is not used.
@@ -76,6 +77,7 @@ pub struct StationWeather {
     series: Option<CompletedSeries>,
     suspects: Vec<Suspect>,
     newest_read: Option<NaiveDate>,
+    drifts: Vec<Drift>,
 }
 
 impl StationWeather {
@@ -107,6 +109,7 @@ impl StationWeather {
             series: fill(record, &own.climate, &departures, as_of),
             suspects: suspects(record),
             newest_read: newest_read(record),
+            drifts: drifts(record, &own.climate, &departures),
         }
     }
 
@@ -125,6 +128,7 @@ impl StationWeather {
             series: None,
             suspects: Vec::new(),
             newest_read: None,
+            drifts: Vec::new(),
         }
     }
 
@@ -150,6 +154,12 @@ impl StationWeather {
     #[must_use]
     pub fn suspects(&self) -> &[Suspect] {
         &self.suspects
+    }
+
+    /// Which of its temperatures seem to drift away from the fall-backs.
+    #[must_use]
+    pub fn drifts(&self) -> &[Drift] {
+        &self.drifts
     }
 
     /// The season's days that were estimated, oldest first.
@@ -189,6 +199,26 @@ fn suspects(record: &Record) -> Vec<Suspect> {
             why,
         })
         .collect()
+}
+
+fn drifts(record: &Record, climate: &Climate, fall_backs: &[[Departures; 2]]) -> Vec<Drift> {
+    if fall_backs.is_empty() || !climate.is_known() {
+        return Vec::new();
+    }
+    let drift = |element: Element| {
+        let others: Vec<&Departures> = fall_backs
+            .iter()
+            .map(|pair| &pair[element as usize])
+            .collect();
+        let own = Departures::new(record, climate, element);
+        let differences = differences(&own, &others);
+        let dated = differences.iter().zip(record.first().iter_days());
+        let degrees: Vec<Option<f64>> = dated
+            .map(|(difference, date)| Some((*difference)? * own.scale(climate, date).1))
+            .collect();
+        Drift::of(element, &degrees)
+    };
+    Element::ALL.into_iter().filter_map(drift).collect()
 }
 
 fn newest_read(record: &Record) -> Option<NaiveDate> {

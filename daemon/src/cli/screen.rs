@@ -4,9 +4,9 @@ use clap::Args;
 use duskflight_core::temperature::{Temperature, Unit};
 use duskflight_core::weather::Suspect;
 
-use super::Failure;
 use super::common::{plain_table, print};
 use super::station_file::{Format, Records};
+use super::{Failure, note};
 
 /// List the temperatures of a station's record that are not to be trusted, and why
 ///
@@ -25,6 +25,13 @@ impl Screen {
     pub(super) fn run(&self) -> Result<(), Failure> {
         let (weather, unit) = self.records.weather()?;
         let suspects = weather.suspects();
+        for drift in weather.drifts() {
+            note(format_args!(
+                "the {} differ from the others by {:+.1} °F more than in the year before; the sensor may drift",
+                drift.element.of_last_month(),
+                drift.by_f
+            ));
+        }
         match self.format {
             Format::Table => print(&table(suspects, unit)),
             Format::Csv => print(&csv(suspects, unit)),

@@ -88,6 +88,7 @@ fn station_view(config: &Config, station: &Station, weather: &StationWeather) ->
         newest: weather.newest_read(),
         estimated: weather.estimated(),
         forecast: None,
+        drifts: weather.drifts().to_vec(),
         suspects: suspects
             .filter(|suspect| listed_from.is_none_or(|from| suspect.date >= from))
             .copied()

@@ -68,16 +68,8 @@ pub(super) fn guesses(
     fall_backs: &[&Departures],
     days: usize,
 ) -> Vec<Option<Guess>> {
-    let services = fall_backs
-        .iter()
-        .filter_map(|other| Service::new(own, other));
-    let services: Vec<Service<'_>> = services.collect();
-    let expected: Vec<Option<f64>> = (0..days).map(|at| joint(&services, at)).collect();
-    let differences: Vec<Option<f64>> = expected
-        .iter()
-        .enumerate()
-        .map(|(at, expected)| Some(own.at(at, 0)? - (*expected)?))
-        .collect();
+    let expected = expected(own, fall_backs, days);
+    let differences = differences_from(own, &expected);
     let around = Around::of(&differences);
     let error = Error::of(&differences, &around);
     let guess = |(at, expected): (usize, &Option<f64>)| {
@@ -88,6 +80,30 @@ pub(super) fn guesses(
         })
     };
     expected.iter().enumerate().map(guess).collect()
+}
+
+/// What a station differed from what its fall-backs let expect, day by day of its record.
+pub(in crate::weather) fn differences(
+    own: &Departures,
+    fall_backs: &[&Departures],
+) -> Vec<Option<f64>> {
+    differences_from(own, &expected(own, fall_backs, own.of.len()))
+}
+
+fn differences_from(own: &Departures, expected: &[Option<f64>]) -> Vec<Option<f64>> {
+    let dated = expected.iter().enumerate();
+    dated
+        .map(|(at, expected)| Some(own.at(at, 0)? - (*expected)?))
+        .collect()
+}
+
+/// What the fall-backs let expect on each day of a calendar.
+fn expected(own: &Departures, fall_backs: &[&Departures], days: usize) -> Vec<Option<f64>> {
+    let services = fall_backs
+        .iter()
+        .filter_map(|other| Service::new(own, other));
+    let services: Vec<Service<'_>> = services.collect();
+    (0..days).map(|at| joint(&services, at)).collect()
 }
 
 /// The mean of what the fall-backs let expect, each by its weight.

@@ -9,6 +9,8 @@
 mod bridge;
 mod fall_backs;
 
+pub(super) use fall_backs::differences;
+
 use chrono::NaiveDate;
 
 use crate::temperature::{Extremes, Temperature, Unit};

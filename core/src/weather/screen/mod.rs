@@ -100,9 +100,7 @@ pub fn screen(record: &mut Record, climate: &Climate) {
     for element in Element::ALL {
         mark_stuck(record.cells_mut(element));
         let mut departures = Departures::new(record, climate, element);
-        if element == Element::Min {
-            mark_false_zeros(record, &mut departures);
-        }
+        let zeros = judge_zeros(record, &mut departures);
         if departures.from_climate {
             mark(
                 record,
@@ -110,9 +108,14 @@ pub fn screen(record: &mut Record, climate: &Climate) {
                 Suspicion::BeyondClimate,
                 |departures, at| departures.of[at].is_some_and(|own| own.abs() > BEYOND_CLIMATE),
             );
-            mark_beside_failures(record, &mut departures);
         }
         mark(record, &mut departures, Suspicion::Spike, is_spike);
+        for (at, own) in zeros {
+            departures.of[at] = Some(own);
+        }
+        if departures.from_climate {
+            mark_beside_failures(record, &mut departures);
+        }
     }
 }
 
@@ -178,46 +181,56 @@ fn mark_stuck(cells: &mut [Cell]) {
 }
 
 /// A failing sensor does not fail on one day only: from a value that cannot be, unusual ones are
-/// followed to both sides.
+/// followed, and the one on the day before it is not believed either. No verdict looks farther ahead
+/// than a day.
 fn mark_beside_failures(record: &mut Record, departures: &mut Departures) {
-    let failed = |record: &Record, departures: &Departures, at: usize| {
-        matches!(record.cells(departures.element)[at],
-            Cell::Suspect(_, why) if why.is_failure() || why == Suspicion::BesideFailure)
+    let suspected = |record: &Record, departures: &Departures, at: usize| match record
+        .cells(departures.element)[at]
+    {
+        Cell::Suspect(_, why) => Some(why),
+        _ => None,
     };
     let unusual = |departures: &Departures, at: usize| {
         departures.of[at].is_some_and(|own| own.abs() > BESIDE_FAILURE)
     };
     for at in 1..record.len() {
-        if failed(record, departures, at - 1) && unusual(departures, at) {
-            distrust(record, departures, at, Suspicion::BesideFailure);
+        let failed = suspected(record, departures, at).is_some_and(Suspicion::is_failure);
+        if failed && unusual(departures, at - 1) {
+            distrust(record, departures, at - 1, Suspicion::BesideFailure);
         }
     }
-    for at in (1..record.len()).rev() {
-        if failed(record, departures, at) && unusual(departures, at - 1) {
-            distrust(record, departures, at - 1, Suspicion::BesideFailure);
+    for at in 1..record.len() {
+        let goes_on = |why: Suspicion| why.is_failure() || why == Suspicion::BesideFailure;
+        if suspected(record, departures, at - 1).is_some_and(goes_on) && unusual(departures, at) {
+            distrust(record, departures, at, Suspicion::BesideFailure);
         }
     }
 }
 
-/// Zeros are judged first, since that says more than "unusual" would, and by days that are no zeros
-/// themselves, since a logger may be reset on two days running.
-fn mark_false_zeros(record: &mut Record, departures: &mut Departures) {
-    let zeros: Vec<usize> = (0..record.len())
-        .filter(
-            |at| matches!(record.cells(Element::Min)[*at], Cell::Usable(value) if is_zero(value)),
-        )
-        .collect();
-    let own: Vec<Option<f64>> = zeros.iter().map(|at| departures.of[*at].take()).collect();
-    for (&at, own) in zeros.iter().zip(own) {
-        let expected = departures.expected(at);
-        departures.of[at] = own;
-        let Some(own) = own else { continue };
-        // Without a day beside it only the time of year can tell.
-        let expected = expected.or(departures.from_climate.then_some(0.0));
-        if expected.is_some_and(|expected| own < expected - FALSE_ZERO) {
-            distrust(record, departures, at, Suspicion::FalseZero);
-        }
+/// Marks false zeros and gives the true ones. Zeros are judged first, since that says more than "unusual"
+/// would, and are no neighbours for any other check: a logger may be reset on two days running, and whether
+/// a zero is true is not known before the day after it.
+fn judge_zeros(record: &mut Record, departures: &mut Departures) -> Vec<(usize, f64)> {
+    if departures.element == Element::Max {
+        return Vec::new();
     }
+    let is_zero = |cell: &Cell| matches!(cell, Cell::Usable(value) if is_zero(*value));
+    let cells = record.cells(Element::Min).iter().enumerate();
+    let zeros: Vec<(usize, f64)> = cells
+        .filter(|(_, cell)| is_zero(cell))
+        .filter_map(|(at, _)| Some((at, departures.of[at].take()?)))
+        .collect();
+    let is_true = |&(at, own): &(usize, f64)| {
+        // Without a day beside it only the time of year can tell.
+        let expected = departures.expected(at);
+        let expected = expected.or(departures.from_climate.then_some(0.0));
+        expected.is_none_or(|expected| own >= expected - FALSE_ZERO)
+    };
+    let (kept, wrong): (Vec<_>, Vec<_>) = zeros.into_iter().partition(is_true);
+    for (at, _) in wrong {
+        distrust(record, departures, at, Suspicion::FalseZero);
+    }
+    kept
 }
 
 /// 0 °C or 0 °F.

@@ -422,6 +422,7 @@ fn station(weather: &StationWeather) -> StationView {
         newest: weather.newest_read(),
         estimated: weather.estimated(),
         forecast: None,
+        drifts: weather.drifts().to_vec(),
         suspects: weather.suspects().to_vec(),
     }
 }
