@@ -20,7 +20,7 @@ const STUCK_DAYS: usize = 15;
 /// and cold up to 2004 went to 4.4.
 const BEYOND_CLIMATE: f64 = 5.0;
 /// A value so far from what the days on both sides let expect, and beyond both, is a spike.
-const SPIKE: f64 = 3.0;
+const SPIKE: f64 = 3.2;
 /// What is this far from usual beside a value that cannot be is of the same failing sensor.
 const BESIDE_FAILURE: f64 = 3.0;
 /// A minimum of exactly zero so far below what the days around let expect is a logger that was reset.
