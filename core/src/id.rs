@@ -2,16 +2,18 @@
 //! name, a mail header, a database key.
 
 use std::fmt;
+use std::sync::Arc;
 
 /// An id that cannot be used.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("the id {0:?} must be 1 to 40 ASCII letters, digits, '-', '_' or '.'")]
 pub struct BadId(pub String);
 
-fn checked(text: &str) -> Result<String, BadId> {
-    let allowed = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
-    if (1..=40).contains(&text.len()) && text.chars().all(allowed) {
-        Ok(text.to_owned())
+/// An id is copied into all that is said of its thing, so its text is shared.
+fn checked(text: &str) -> Result<Arc<str>, BadId> {
+    let allowed = |b: u8| b.is_ascii_alphanumeric() || matches!(b, b'-' | b'_' | b'.');
+    if (1..=40).contains(&text.len()) && text.bytes().all(allowed) {
+        Ok(text.into())
     } else {
         Err(BadId(text.to_owned()))
     }
@@ -22,7 +24,7 @@ macro_rules! id {
         $(#[$doc])*
         #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Deserialize, serde::Serialize)]
         #[serde(try_from = "String", into = "String")]
-        pub struct $name(String);
+        pub struct $name(Arc<str>);
 
         impl $name {
             /// Checks the text: 1 to 40 ASCII letters, digits, `-`, `_` or `.`.
@@ -56,7 +58,7 @@ macro_rules! id {
 
         impl From<$name> for String {
             fn from(id: $name) -> String {
-                id.0
+                id.as_str().to_owned()
             }
         }
 

@@ -56,11 +56,10 @@ impl Visits {
     /// One trap's visits up to and including a day, oldest first.
     #[must_use]
     pub fn of(&self, trap: &TrapId, up_to: NaiveDate) -> &[Visit] {
-        let start = self.0.partition_point(|v| &v.trap < trap);
-        let end = self
-            .0
-            .partition_point(|v| (&v.trap, v.date) <= (trap, up_to));
-        self.0.get(start..end).unwrap_or_default()
+        let from = self.0.partition_point(|v| &v.trap < trap);
+        let rest = &self.0[from..];
+        let of_trap = |v: &&Visit| v.date <= up_to && &v.trap == trap;
+        &rest[..rest.iter().take_while(of_trap).count()]
     }
 }
 

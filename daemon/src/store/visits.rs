@@ -110,18 +110,21 @@ fn one(
     connection
         .prepare_cached(&sql)?
         .query_row(params![trap.as_str(), date.to_string()], |row| {
-            Ok(read(row))
+            Ok(read(row, None))
         })
         .optional()?
         .transpose()
 }
 
-fn read(row: &Row<'_>) -> Result<Visit, StoreError> {
+/// A row of the columns; its trap is mostly that of the row before.
+fn read(row: &Row<'_>, before: Option<&Visit>) -> Result<Visit, StoreError> {
     let text = |column| row.get_ref(column)?.as_str().map_err(rusqlite::Error::from);
     let serviced = text(7)?;
     let parts: Option<BTreeSet<Part>> = serviced.split_whitespace().map(Part::from_name).collect();
+    let trap = text(0)?;
+    let same = before.filter(|visit| visit.trap.as_str() == trap);
     Ok(Visit {
-        trap: trap_id(text(0)?)?,
+        trap: same.map_or_else(|| trap_id(trap), |visit| Ok(visit.trap.clone()))?,
         date: day(text(1)?)?,
         eggs: row.get(2)?,
         moths: row.get(3)?,
@@ -143,8 +146,12 @@ fn read(row: &Row<'_>) -> Result<Visit, StoreError> {
 pub fn up_to(connection: &Connection, as_of: NaiveDate) -> Result<Vec<Visit>, StoreError> {
     let sql = format!("SELECT {COLUMNS} FROM visit WHERE day <= ?1 ORDER BY trap, day");
     let mut statement = connection.prepare_cached(&sql)?;
-    let rows = statement.query_map([as_of.to_string()], |row| Ok(read(row)))?;
-    rows.map(|row| row?).collect()
+    let mut rows = statement.query([as_of.to_string()])?;
+    let mut visits = Vec::new();
+    while let Some(row) = rows.next()? {
+        visits.push(read(row, visits.last())?);
+    }
+    Ok(visits)
 }
 
 /// Visits made before a day but entered or changed in a later stretch of time: trap and day.

@@ -123,6 +123,19 @@ fn a_front_that_leaves_the_next_minimum_above_the_maximum_still_has_a_curve() {
     check(double, 50.0, 60.0, 66.0, expected);
 }
 
+#[test]
+fn the_cap_of_a_sine_is_that_of_its_angle() {
+    // Of a sine of range 2 whose crest lies `height` above a threshold: half the angle above it is
+    // `arccos(1 - height)`, written so that no digits are lost near the crest.
+    for step in 0..=1000 {
+        let height = f64::from(step) / 1000.0;
+        let angle = 2.0 * height.sqrt().atan2((2.0 - height).sqrt());
+        let area = (angle.sin() - (1.0 - height) * angle) / PI;
+        let got = sine_cap(height, 2.0);
+        assert!((got - area).abs() < 1e-12, "{height}: {got}, {area}");
+    }
+}
+
 /// A day as minimum and maximum, °F.
 fn any_day() -> impl Strategy<Value = (f64, f64)> {
     (-20.0..130.0_f64, 0.0..70.0_f64).prop_map(|(min, range)| (min, min + range))
