@@ -1,58 +1,64 @@
 //! The ledger: what each person was told.
 
+use std::collections::BTreeMap;
+
 use chrono::NaiveDate;
 use duskflight_core::id::{BlockId, InsectId, PersonId};
 use duskflight_core::notice::{Notice, Told};
-use rusqlite::{Connection, params};
+use rusqlite::{Connection, Row, params};
 
 use super::{StoreError, day};
 
-/// The last revision of every event of a season that a person was told up to and including a day.
-/// What stood in a mail that was given up was not told.
+/// The last revision of every event of a season that was told up to and including a day, by person. What
+/// stood in a mail that was given up was not told. One look serves a whole night: each person's own
+/// would go through the ledger of all.
 ///
 /// # Errors
 /// A failing statement.
 pub fn latest(
     connection: &Connection,
     season: i32,
-    person: &PersonId,
     up_to: NaiveDate,
-) -> Result<Vec<Told>, StoreError> {
+) -> Result<BTreeMap<PersonId, Vec<Told>>, StoreError> {
     let mut statement = connection.prepare_cached(
-        "SELECT block, insect, event, max(revision), value, day FROM told
-         WHERE season = ?1 AND person = ?2 AND day <= ?3 AND (mail IS NULL OR mail NOT IN (
+        "SELECT block, insect, event, max(revision), value, day, person FROM told
+         WHERE season = ?1 AND day <= ?2 AND (mail IS NULL OR mail NOT IN (
            SELECT message_id FROM outbox WHERE state IN ('failed', 'expired')))
-         GROUP BY block, insect, event",
+         GROUP BY block, insect, event, person",
     )?;
-    let rows = statement.query_map(params![season, person.as_str(), up_to.to_string()], |row| {
-        Ok((
-            row.get::<_, String>(0)?,
-            row.get::<_, String>(1)?,
-            row.get::<_, String>(2)?,
-            row.get::<_, u32>(3)?,
-            row.get::<_, Option<String>>(4)?,
-            row.get::<_, String>(5)?,
-        ))
+    let rows = statement.query_map(params![season, up_to.to_string()], |row| {
+        Ok(read(row, season))
     })?;
-    rows.map(|row| {
-        let (block, insect, event, revision, value, on) = row?;
-        let bad = |column, value: &str| StoreError::Value {
-            column,
-            value: value.to_owned(),
-        };
-        Ok(Told {
-            year: season,
-            block: BlockId::new(&block).map_err(|_| bad("block", &block))?,
-            insect: InsectId::new(&insect).map_err(|_| bad("insect", &insect))?,
-            event,
-            revision,
-            value: value
-                .map(|text| text.parse().map_err(|_| bad("value", &text)))
-                .transpose()?,
-            on: day(&on)?,
-        })
-    })
-    .collect()
+    let mut by_person: BTreeMap<PersonId, Vec<Told>> = BTreeMap::new();
+    for row in rows {
+        let (person, told) = row??;
+        by_person.entry(person).or_default().push(told);
+    }
+    Ok(by_person)
+}
+
+/// A row of the columns block, insect, event, revision, value, day, person.
+fn read(row: &Row<'_>, season: i32) -> Result<(PersonId, Told), StoreError> {
+    let text = |column| row.get_ref(column)?.as_str().map_err(rusqlite::Error::from);
+    let (block, insect, person) = (text(0)?, text(1)?, text(6)?);
+    let value: Option<String> = row.get(4)?;
+    let bad = |column, value: &str| StoreError::Value {
+        column,
+        value: value.to_owned(),
+    };
+    let told = Told {
+        year: season,
+        block: BlockId::new(block).map_err(|_| bad("block", block))?,
+        insect: InsectId::new(insect).map_err(|_| bad("insect", insect))?,
+        event: text(2)?.to_owned(),
+        revision: row.get(3)?,
+        value: value
+            .map(|text| text.parse().map_err(|_| bad("value", &text)))
+            .transpose()?,
+        on: day(text(5)?)?,
+    };
+    let person = PersonId::new(person).map_err(|_| bad("person", person))?;
+    Ok((person, told))
 }
 
 /// Writes what a person is told into the ledger; without a mail it is recorded as history. Its
@@ -208,7 +214,9 @@ mod tests {
         let store = Store::open(&dir.path().join("records.sqlite")).unwrap();
         let checked: Result<(), StoreError> = store
             .write(|t| {
-                let told = |day| latest(t, 2022, &gil(), on(day));
+                let told = |day| -> Result<Vec<Told>, StoreError> {
+                    Ok(latest(t, 2022, on(day))?.remove(&gil()).unwrap_or_default())
+                };
                 let [first, then] = [10, 14].map(|day| Value::Day(on(day)));
                 queue(t, "first", 20)?;
                 record(

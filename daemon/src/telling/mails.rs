@@ -2,15 +2,14 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, Datelike, TimeDelta, Utc};
+use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
 use duskflight_core::id::{BlockId, PersonId};
-use duskflight_core::notice::{Alert, Fact, Notice, Role, alert, decide, digest, facts};
+use duskflight_core::notice::{Alert, Fact, Notice, Role, Told, alert, decide, digest, facts};
 use duskflight_core::season::BlockSeason;
 use rusqlite::Connection;
 
 use super::since::since;
-use super::trouble::trouble;
-use super::{Night, TellError};
+use super::{Night, TellError, trouble};
 use crate::clock::day_before;
 use crate::config::{Config, Person};
 use crate::mail::compose::{self, Adviser, Extras, GrowerAlert, envelope_of};
@@ -69,13 +68,19 @@ pub fn prepare(
     if !config.in_season(night.as_of) {
         return Ok(Vec::new());
     }
+    let told_up_to = match purpose {
+        Purpose::Tell => night.as_of,
+        Purpose::Preview => day_before(night.as_of),
+    };
     let desk = Desk {
         connection,
         config,
         night,
         now,
         purpose,
-        first_telling: outbox::newest_day(connection, night.as_of)?.is_none(),
+        told: told::latest(connection, night.as_of.year(), told_up_to)?,
+        last_digest: outbox::newest_day(connection, night.as_of)?,
+        trouble: trouble::standing(connection, config)?,
     };
     let mut tellings = Vec::new();
     for adviser in config.people.iter().filter(|p| p.role == Role::Adviser) {
@@ -84,13 +89,20 @@ pub fn prepare(
     Ok(tellings)
 }
 
+/// What a night's tellings are made from. What is the same for all of them is read once: the ledger and
+/// the outbox grow all season.
 struct Desk<'a> {
     connection: &'a Connection,
     config: &'a Config,
     night: &'a Night,
     now: DateTime<Utc>,
     purpose: Purpose,
-    first_telling: bool,
+    /// The ledger before this night, by person.
+    told: BTreeMap<PersonId, Vec<Told>>,
+    /// The last civil day before for which a digest was made.
+    last_digest: Option<NaiveDate>,
+    /// Lines for every digest.
+    trouble: Vec<String>,
 }
 
 /// What a grower is told about an adviser's blocks.
@@ -132,15 +144,17 @@ impl Desk<'_> {
         seasons: &[&BlockSeason],
         news: &[GrowerNews<'_>],
     ) -> Result<Telling, TellError> {
-        let notices = self.notices(adviser, seasons)?;
+        let notices = self.notices(adviser, seasons);
         let causes = self.causes(seasons, &notices)?;
+        let (connection, day) = (self.connection, self.night.as_of);
+        let of_mails = trouble::of_mails(connection, self.config, adviser, day)?;
         let contents = digest(
             self.config.words,
             self.night.as_of,
             seasons,
             &notices,
             &self.night.stations,
-            trouble(self.connection, self.config, adviser, self.night.as_of)?,
+            self.trouble.iter().cloned().chain(of_mails).collect(),
             |notice| cause(&causes, notice),
         );
         let hold = format!("{} h after this digest is sent", self.config.hold_hours);
@@ -156,7 +170,7 @@ impl Desk<'_> {
                 })
             })
             .collect();
-        let remark = self.remark()?;
+        let remark = self.remark();
         let extras = Extras {
             remark: remark.as_deref(),
             growers: &growers,
@@ -178,7 +192,7 @@ impl Desk<'_> {
     ) -> Result<GrowerNews<'a>, TellError> {
         let own = |season: &&&BlockSeason| season.block.grower == grower.id;
         let seasons: Vec<&BlockSeason> = of_adviser.iter().filter(own).copied().collect();
-        let notices = self.notices(grower, &seasons)?;
+        let notices = self.notices(grower, &seasons);
         let causes = self.causes(&seasons, &notices)?;
         let (words, day) = (self.config.words, self.night.as_of);
         let alert = alert(words, day, &seasons, &notices, |notice| {
@@ -209,35 +223,32 @@ impl Desk<'_> {
     }
 
     /// That the digest is late, or covers more than a day.
-    fn remark(&self) -> Result<Option<String>, TellError> {
+    fn remark(&self) -> Option<String> {
         let due = self.config.digest_instant(self.night.as_of);
         let late = (self.now - due > LATE_AFTER).then(|| {
             let hour = self.config.digest_time.format("%H:%M");
             format!("This digest is late; it was due at {hour}.")
         });
         let before = day_before(self.night.as_of);
-        let last = outbox::newest_day(self.connection, self.night.as_of)?;
-        let gap = last.filter(|last| *last < before && last.year() == before.year());
+        let gap = self
+            .last_digest
+            .filter(|last| *last < before && last.year() == before.year());
         let covers = gap.map(|last| {
             let last = self.config.words.day(last);
             format!("The last one was of {last}; this one covers all days since.")
         });
         let remarks: Vec<String> = late.into_iter().chain(covers).collect();
-        Ok((!remarks.is_empty()).then(|| remarks.join(" ")))
+        (!remarks.is_empty()).then(|| remarks.join(" "))
     }
 
-    fn notices(&self, person: &Person, seasons: &[&BlockSeason]) -> Result<Vec<Notice>, TellError> {
+    fn notices(&self, person: &Person, seasons: &[&BlockSeason]) -> Vec<Notice> {
         let facts: Vec<Fact> = seasons
             .iter()
             .flat_map(|season| facts(season, self.config.near_days))
             .filter(|fact| fact.event.concerns(person.role))
             .collect();
-        let up_to = match self.purpose {
-            Purpose::Tell => self.night.as_of,
-            Purpose::Preview => day_before(self.night.as_of),
-        };
-        let told = told::latest(self.connection, self.night.as_of.year(), &person.id, up_to)?;
-        Ok(decide(&facts, &told, self.first_telling, self.night.as_of))
+        let told = self.told.get(&person.id).map_or(&[][..], Vec::as_slice);
+        decide(&facts, told, self.last_digest.is_none(), self.night.as_of)
     }
 
     fn causes(&self, seasons: &[&BlockSeason], notices: &[Notice]) -> Result<Causes, TellError> {

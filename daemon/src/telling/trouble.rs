@@ -12,25 +12,33 @@ use crate::store::{StoreError, days};
 /// A mail that was sent so long after it could have been is called late.
 const LATE_AFTER: TimeDelta = TimeDelta::hours(2);
 
-/// Lines for an adviser's digest of a civil day: what stands wrong, and how the mails about their
-/// blocks have fared since the telling before.
-pub(super) fn trouble(
+/// Lines for every digest: what stands wrong.
+pub(super) fn standing(
     connection: &Connection,
     config: &Config,
-    adviser: &Person,
-    as_of: NaiveDate,
 ) -> Result<Vec<String>, StoreError> {
     let mut lines = feeds(connection, config)?;
     let standing = post::standing(connection)?;
     let waiting = standing.trouble.map(|trouble| trouble.error);
     let waiting = waiting.into_iter().chain(standing.errors);
     lines.extend(waiting.map(|error| format!("mail waits: {error}")));
+    Ok(lines)
+}
+
+/// Lines for an adviser's digest of a civil day: how the mails about their blocks have fared since the
+/// telling before.
+pub(super) fn of_mails(
+    connection: &Connection,
+    config: &Config,
+    adviser: &Person,
+    as_of: NaiveDate,
+) -> Result<Vec<String>, StoreError> {
     let since = told_before(connection, config, as_of)?;
     let given_up = post::given_up_since(connection, adviser.id.as_str(), since)?;
-    lines.extend(given_up.iter().map(|mail| given_up_line(config, mail)));
     let late = post::late_since(connection, adviser.id.as_str(), since, LATE_AFTER)?;
-    lines.extend(late.iter().map(|mail| late_line(config, mail)));
-    Ok(lines)
+    let given_up = given_up.iter().map(|mail| given_up_line(config, mail));
+    let late = late.iter().map(|mail| late_line(config, mail));
+    Ok(given_up.chain(late).collect())
 }
 
 fn feeds(connection: &Connection, config: &Config) -> Result<Vec<String>, StoreError> {
