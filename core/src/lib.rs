@@ -9,6 +9,8 @@ pub mod id;
 pub mod insect;
 pub mod notice;
 pub mod orchard;
+#[cfg(test)]
+mod sample;
 pub mod season;
 pub mod temperature;
 pub mod trapping;

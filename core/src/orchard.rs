@@ -1,6 +1,6 @@
 //! What a farm declares: blocks, traps, products. Checked by the daemon before it gets here.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 
 use chrono::NaiveDate;
@@ -30,6 +30,27 @@ pub enum Regime {
     MatingDisruption,
 }
 
+/// When the dispensers of a disrupted block went on and run out.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Dispensers {
+    /// The day they went on.
+    pub on: Option<NaiveDate>,
+    /// The last day they serve.
+    pub until: Option<NaiveDate>,
+}
+
+/// What lies near a block.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Near {
+    /// Blocks under mating disruption within about three miles: they suppress catches of males far
+    /// beyond their edges (sites 0.6 to 2.8 miles away, Burks 2017, J. Econ. Entomol. 110:438-446).
+    Disruption,
+    /// Pistachios within three miles: their effect reaches so far (Higbee & Siegel 2009, California
+    /// Agriculture 63(1):24-28).
+    Pistachio,
+}
+
 /// A piece of orchard treated as a unit, as in force on one day.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Block {
@@ -47,6 +68,10 @@ pub struct Block {
     pub acres: Option<f64>,
     /// The regime.
     pub regime: Regime,
+    /// When the dispensers go on and run out, where that was declared.
+    pub dispensers: Dispensers,
+    /// What lies near enough to change what the block's traps mean.
+    pub near: BTreeSet<Near>,
     /// The station its temperatures come from.
     pub station: StationId,
     /// Varieties, the early one first.
@@ -193,6 +218,30 @@ impl StartRule {
     }
 }
 
+/// A stretch in which a trap was taken down, as for shaking.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Pull {
+    /// The day it was taken down.
+    pub down: NaiveDate,
+    /// The day it was hung again; `None` while it is down.
+    pub back: Option<NaiveDate>,
+}
+
+/// Where a trap hangs, each part in people's words and empty where it was not given.
+#[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Place {
+    /// The round on which it is read.
+    pub route: String,
+    /// The gate to enter by.
+    pub gate: String,
+    /// The tree row.
+    pub row: String,
+    /// The tree in the row.
+    pub tree: String,
+    /// Anything else.
+    pub remark: String,
+}
+
 /// A trap at one place; moved, it is another trap.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Trap {
@@ -208,23 +257,69 @@ pub struct Trap {
     pub removed: Option<NaiveDate>,
     /// The egg-trap group it belongs to.
     pub group: GroupId,
-    /// Where in the block, in people's words.
-    pub place: String,
+    /// The times it was taken down for shaking, oldest first.
+    pub pulls: Vec<Pull>,
+    /// Where it hangs.
+    pub place: Place,
     /// The product in each part.
     pub products: BTreeMap<Part, ProductId>,
 }
 
 impl Trap {
+    /// A trap of its block's own egg-trap group, without products or a place.
+    #[must_use]
+    pub fn new(id: TrapId, block: BlockId, kind: TrapKind, hung: NaiveDate) -> Self {
+        Self {
+            id,
+            kind,
+            hung,
+            removed: None,
+            pulls: Vec::new(),
+            group: own_group(&block),
+            block,
+            place: Place::default(),
+            products: BTreeMap::new(),
+        }
+    }
+
     /// Whether it hangs on a day: from the day after hanging, since a reading needs a night.
     #[must_use]
     pub fn hangs_on(&self, day: NaiveDate) -> bool {
-        self.hung < day && self.removed.is_none_or(|removed| day <= removed)
+        let down = |pull: &Pull| pull.down < day && pull.back.is_none_or(|back| day <= back);
+        self.hung < day
+            && self.removed.is_none_or(|removed| day <= removed)
+            && !self.pulls.iter().any(down)
     }
 
     /// Whether it still needs looking after on a day.
     #[must_use]
     pub fn in_use_on(&self, day: NaiveDate) -> bool {
-        self.hung <= day && self.removed.is_none_or(|removed| day < removed)
+        self.hung <= day
+            && self.removed.is_none_or(|removed| day < removed)
+            && !self.is_down_on(day)
+    }
+
+    /// Whether it has been taken down for shaking and not hung again by the end of a day.
+    #[must_use]
+    pub fn is_down_on(&self, day: NaiveDate) -> bool {
+        let down = |pull: &Pull| pull.down <= day && pull.back.is_none_or(|back| day < back);
+        self.pulls.iter().any(down)
+    }
+
+    /// The nights after `from` and up to `to` that it spent hanging, not taken down between.
+    #[must_use]
+    pub fn nights(&self, from: NaiveDate, to: NaiveDate) -> u32 {
+        let span = |from: NaiveDate, to: NaiveDate| (to - from).num_days().max(0);
+        let (from, last) = (
+            from.max(self.hung),
+            self.removed.map_or(to, |day| to.min(day)),
+        );
+        let down: i64 = self
+            .pulls
+            .iter()
+            .map(|pull| span(pull.down.max(from), pull.back.unwrap_or(last).min(last)))
+            .sum();
+        u32::try_from(span(from, last) - down).unwrap_or(0)
     }
 }
 
@@ -239,6 +334,8 @@ pub struct Product {
     pub life_days: u16,
     /// Where that number comes from.
     pub source: String,
+    /// The sticky area in cm² of a liner, where it is declared.
+    pub area_cm2: Option<u16>,
 }
 
 /// Everything declared that is in force on one day, with the look-ups that a season needs.
@@ -328,6 +425,21 @@ impl Orchard {
     }
 }
 
+impl fmt::Display for Place {
+    /// The way from the gate to the tree, by commas.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let named = [
+            ("gate", &self.gate),
+            ("row", &self.row),
+            ("tree", &self.tree),
+        ];
+        let named = named.into_iter().filter(|(_, text)| !text.is_empty());
+        let mut parts: Vec<String> = named.map(|(name, text)| format!("{name} {text}")).collect();
+        parts.extend((!self.remark.is_empty()).then(|| self.remark.clone()));
+        f.write_str(&parts.join(", "))
+    }
+}
+
 impl fmt::Display for Crop {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
@@ -344,5 +456,50 @@ impl fmt::Display for Regime {
             Self::Conventional => "conventional",
             Self::MatingDisruption => "mating disruption",
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn day(day: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2022, 8, day).unwrap()
+    }
+
+    /// Hung on 1 August, down for shaking from the 10th to the 20th.
+    fn pulled() -> Trap {
+        let (id, block) = (TrapId::new("P1").unwrap(), BlockId::new("B").unwrap());
+        Trap {
+            pulls: vec![Pull {
+                down: day(10),
+                back: Some(day(20)),
+            }],
+            ..Trap::new(id, block, TrapKind::Pheromone, day(1))
+        }
+    }
+
+    #[test]
+    fn a_trap_taken_down_hangs_no_nights_until_it_is_back() {
+        let trap = pulled();
+        let hangs = [1, 2, 10, 11, 20, 21].map(|d| trap.hangs_on(day(d)));
+        assert_eq!(hangs, [false, true, true, false, false, true]);
+        let in_use = [1, 9, 10, 19, 20].map(|d| trap.in_use_on(day(d)));
+        assert_eq!(in_use, [true, true, false, false, true]);
+        // By hand: 8 to 10, none to 20, then 20 to 24.
+        assert_eq!(trap.nights(day(8), day(10)), 2);
+        assert_eq!(trap.nights(day(12), day(18)), 0);
+        assert_eq!(trap.nights(day(8), day(24)), 6);
+    }
+
+    #[test]
+    fn a_place_is_written_from_the_gate_to_the_tree() {
+        let place = Place {
+            gate: "2".into(),
+            row: "18".into(),
+            remark: "north side".into(),
+            ..Place::default()
+        };
+        assert_eq!(place.to_string(), "gate 2, row 18, north side");
     }
 }

@@ -102,6 +102,13 @@ impl Row<'_> {
             .map_err(|_| self.wrong(column, "write a day as YYYY-MM-DD"))
     }
 
+    /// Civil days with blanks between them.
+    pub(crate) fn days(&self, column: &'static str) -> Result<Vec<NaiveDate>, Fault> {
+        let days = self.text(column).split_whitespace().map(str::parse);
+        days.collect::<Result<_, _>>()
+            .map_err(|_| self.wrong(column, "write days as YYYY-MM-DD, with blanks between them"))
+    }
+
     /// A count; `None` when it was not given.
     pub(crate) fn count(&self, column: &'static str) -> Result<Option<u32>, Fault> {
         self.given(column, |text| {
@@ -112,7 +119,17 @@ impl Row<'_> {
 
     /// An id or one of a set of words.
     pub(crate) fn word<T: DeserializeOwned>(&self, column: &'static str) -> Result<T, Fault> {
-        let text: StrDeserializer<'_, ValueError> = self.text(column).into_deserializer();
+        self.parsed(column, self.text(column))
+    }
+
+    /// Any number of a set of words, with blanks between them.
+    pub(crate) fn words<T: DeserializeOwned>(&self, column: &'static str) -> Result<Vec<T>, Fault> {
+        let words = self.text(column).split_whitespace();
+        words.map(|word| self.parsed(column, word)).collect()
+    }
+
+    fn parsed<T: DeserializeOwned>(&self, column: &'static str, text: &str) -> Result<T, Fault> {
+        let text: StrDeserializer<'_, ValueError> = text.into_deserializer();
         T::deserialize(text).map_err(|error| {
             let message = error.to_string();
             let mut quoted = message.split('`').skip(1).step_by(2);

@@ -12,7 +12,7 @@ use super::event::Event;
 use super::words::Words;
 
 /// What has come in since a day of telling.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Since {
     /// Station days that were revised or came late, oldest first.
     pub station_days: Vec<NaiveDate>,
@@ -114,7 +114,7 @@ fn hull_split(season: &BlockSeason, notice: &Notice, since: &Since) -> Option<St
     let about = |note: &Note| {
         note.block == season.block.id
             && note.variety.as_ref() == Some(variety)
-            && !matches!(note.kind, NoteKind::EggLayingStart(_))
+            && (note.kind.shows_hull_split() || matches!(note.kind, NoteKind::HullSplitExpected(_)))
     };
     let entered = since.notes.iter().any(about);
     entered.then(|| format!("hull split of {variety} was entered"))

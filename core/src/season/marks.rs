@@ -171,7 +171,7 @@ fn split_of(block: &Block, variety: &str, notes: &[Note], as_of: NaiveDate) -> H
         .filter(|note| note.date <= as_of && note.date.year() == as_of.year())
         .collect();
     about.sort_by_key(|note| note.date);
-    let seen = about.iter().find(|note| note.kind == NoteKind::HullSplit);
+    let seen = about.iter().find(|note| note.kind.shows_hull_split());
     let expected = about.iter().rev().find_map(|note| match note.kind {
         NoteKind::HullSplitExpected(date) => Some(date),
         _ => None,

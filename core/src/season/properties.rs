@@ -2,10 +2,11 @@
 
 use proptest::prelude::*;
 
-use super::tests::{block, date, insect};
+use super::tests::{date, insect};
 use super::*;
-use crate::id::{BlockId, GroupId, StationId, TrapId};
-use crate::orchard::{Trap, TrapKind};
+use crate::id::{BlockId, StationId};
+use crate::orchard::TrapKind;
+use crate::sample::{block, trap, visit};
 use crate::trapping::{NoteKind, Visit};
 use crate::weather::{ReceivedDay, StationWeather};
 
@@ -14,16 +15,7 @@ fn after(day: NaiveDate, days: u64) -> NaiveDate {
 }
 
 fn orchard() -> Orchard {
-    let trap = |n: usize| Trap {
-        id: TrapId::new(&format!("E{n}")).unwrap(),
-        block: BlockId::new("B").unwrap(),
-        kind: TrapKind::Egg,
-        hung: date(2021, 3, 15),
-        removed: None,
-        group: GroupId::new("B").unwrap(),
-        place: String::new(),
-        products: std::collections::BTreeMap::new(),
-    };
+    let trap = |n: usize| trap(&format!("E{n}"), TrapKind::Egg, date(2021, 3, 15));
     Orchard::new(vec![block()], (1..=4).map(trap).collect(), Vec::new())
 }
 
@@ -77,15 +69,9 @@ fn visits(eggs: &[u32], from: NaiveDate) -> Vec<Visit> {
     let readings = eggs.iter().zip(0..);
     readings
         .map(|(&eggs, n)| Visit {
-            trap: TrapId::new(&format!("E{}", n % 4 + 1)).unwrap(),
-            date: after(from, n / 4 * 3),
             eggs: Some(eggs),
-            moths: None,
-            males: None,
-            females: None,
             readable: eggs != 9,
-            serviced: std::collections::BTreeSet::new(),
-            note: String::new(),
+            ..visit(&format!("E{}", n % 4 + 1), after(from, n / 4 * 3))
         })
         .collect()
 }

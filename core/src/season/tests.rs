@@ -2,12 +2,11 @@
 
 mod projected;
 
-use std::collections::{BTreeMap, BTreeSet};
-
 use super::*;
-use crate::id::{BlockId, GroupId, PersonId, StationId, TrapId};
+use crate::id::StationId;
 use crate::insect::InsectFile;
-use crate::orchard::{Crop, Regime, Trap, TrapKind};
+use crate::orchard::TrapKind;
+use crate::sample::{block, note, trap, visit};
 use crate::temperature::Unit;
 use crate::trapping::{NoteKind, Visit};
 use crate::weather::{ReceivedDay, StationWeather};
@@ -55,22 +54,6 @@ fn heat(received: &[ReceivedDay], as_of: NaiveDate) -> StationHeat {
     StationHeat::new(&weather, insect().heat)
 }
 
-pub(super) fn block() -> Block {
-    Block {
-        id: BlockId::new("B").unwrap(),
-        name: "Bench".into(),
-        grower: PersonId::new("grower").unwrap(),
-        adviser: PersonId::new("adviser").unwrap(),
-        crop: Crop::Almond,
-        acres: None,
-        regime: Regime::Conventional,
-        station: StationId::new("S").unwrap(),
-        varieties: vec!["Nonpareil".into(), "Monterey".into()],
-        start_group: GroupId::new("B").unwrap(),
-        start_rule: None,
-    }
-}
-
 /// The start set by hand to 1 May, so that only the dates matter.
 fn started() -> Vec<Note> {
     vec![note(
@@ -78,17 +61,6 @@ fn started() -> Vec<Note> {
         None,
         NoteKind::EggLayingStart(date(2021, 5, 1)),
     )]
-}
-
-fn note(date: NaiveDate, variety: Option<&str>, kind: NoteKind) -> Note {
-    Note {
-        block: BlockId::new("B").unwrap(),
-        variety: variety.map(str::to_owned),
-        date,
-        kind,
-        text: String::new(),
-        by: "adviser".into(),
-    }
 }
 
 fn season_of(received: &[ReceivedDay], notes: &[Note], as_of: NaiveDate) -> BlockSeason {
@@ -384,26 +356,10 @@ fn a_station_without_temperatures_is_said_so() {
 #[test]
 fn the_day_before_the_check_limits_how_early_laying_may_have_begun() {
     // Four traps: baseline, two clean checks, then two checks that confirm 15 May.
-    let trap = |n: usize| Trap {
-        id: TrapId::new(&format!("E{n}")).unwrap(),
-        block: BlockId::new("B").unwrap(),
-        kind: TrapKind::Egg,
-        hung: date(2021, 5, 1),
-        removed: None,
-        group: GroupId::new("B").unwrap(),
-        place: String::new(),
-        products: BTreeMap::new(),
-    };
+    let trap = |n: usize| trap(&format!("E{n}"), TrapKind::Egg, date(2021, 5, 1));
     let visit = |n: usize, day: u32, eggs: u32| Visit {
-        trap: TrapId::new(&format!("E{n}")).unwrap(),
-        date: date(2021, 5, day),
         eggs: Some(eggs),
-        moths: None,
-        males: None,
-        females: None,
-        readable: true,
-        serviced: BTreeSet::new(),
-        note: String::new(),
+        ..visit(&format!("E{n}"), date(2021, 5, day))
     };
     let days = [(2, 0), (4, 0), (7, 0), (15, 3), (18, 4)];
     let visits = (1..=4).flat_map(|n| days.map(|(day, eggs)| visit(n, day, eggs)));

@@ -4,6 +4,7 @@ use chrono::NaiveDate;
 
 use crate::orchard::{Trap, TrapKind};
 
+use super::visit::new_eggs;
 use super::{Visit, Visits};
 
 /// What was counted.
@@ -130,9 +131,14 @@ fn readings_of<'a>(
 ) -> impl Iterator<Item = (u32, u32)> + 'a {
     let seen = visits.of(&trap.id, to);
     let before = std::iter::once(trap.hung).chain(seen.iter().map(|v| v.date));
-    seen.iter().zip(before).filter_map(move |(visit, before)| {
-        let nights = u32::try_from((visit.date - before).num_days()).ok()?;
-        let count = count_of(visit, counted).filter(|_| visit.readable)?;
+    let each = seen.iter().zip(before).zip(new_eggs(seen));
+    each.filter_map(move |((visit, before), new_eggs)| {
+        let nights = trap.nights(before, visit.date);
+        let count = match counted {
+            Counted::Eggs => new_eggs,
+            _ => count_of(visit, counted),
+        };
+        let count = count.filter(|_| visit.readable)?;
         (visit.date >= from && nights > 0).then_some((count, nights))
     })
 }
@@ -148,39 +154,22 @@ fn count_of(visit: &Visit, counted: Counted) -> Option<u32> {
 
 #[cfg(test)]
 mod tests {
-    use std::collections::{BTreeMap, BTreeSet};
-
     use super::*;
-    use crate::id::{BlockId, GroupId, TrapId};
+    use crate::sample;
 
     fn date(day: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(2022, 5, day).unwrap()
     }
 
     fn trap() -> Trap {
-        Trap {
-            id: TrapId::new("P1").unwrap(),
-            block: BlockId::new("B").unwrap(),
-            kind: TrapKind::Pheromone,
-            hung: date(1),
-            removed: None,
-            group: GroupId::new("B").unwrap(),
-            place: String::new(),
-            products: BTreeMap::new(),
-        }
+        sample::trap("P1", TrapKind::Pheromone, date(1))
     }
 
     fn visit(day: u32, males: Option<u32>, readable: bool) -> Visit {
         Visit {
-            trap: TrapId::new("P1").unwrap(),
-            date: date(day),
-            eggs: None,
-            moths: None,
             males,
-            females: None,
             readable,
-            serviced: BTreeSet::new(),
-            note: String::new(),
+            ..sample::visit("P1", date(day))
         }
     }
 

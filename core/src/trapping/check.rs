@@ -6,6 +6,7 @@ use crate::id::TrapId;
 use crate::orchard::Trap;
 
 use super::Visits;
+use super::visit::new_eggs;
 
 /// One egg count of one trap.
 #[derive(Debug, Clone, PartialEq)]
@@ -14,7 +15,7 @@ pub struct Reading {
     pub trap: TrapId,
     /// The day.
     pub date: NaiveDate,
-    /// Eggs counted and taken off.
+    /// Eggs laid since the visit before.
     pub eggs: u32,
     /// Nights since the visit before, or since hanging.
     pub nights: u32,
@@ -95,13 +96,11 @@ fn continues(check: &Check, of_day: &[Reading]) -> bool {
 fn readings_of(trap: &Trap, visits: &Visits, as_of: NaiveDate) -> Vec<Reading> {
     let mut before = trap.hung;
     let mut readings: Vec<Reading> = Vec::new();
-    for visit in visits.of(&trap.id, as_of) {
-        let nights = u32::try_from((visit.date - before).num_days()).unwrap_or(0);
+    let visits = visits.of(&trap.id, as_of);
+    for (visit, new_eggs) in visits.iter().zip(new_eggs(visits)) {
+        let nights = trap.nights(before, visit.date);
         before = visit.date;
-        match visit
-            .eggs
-            .filter(|_| visit.readable && visit.date.year() == as_of.year())
-        {
+        match new_eggs.filter(|_| visit.readable && visit.date.year() == as_of.year()) {
             Some(eggs) if nights > 0 => readings.push(Reading {
                 trap: trap.id.clone(),
                 date: visit.date,

@@ -2,14 +2,16 @@
 
 mod catch;
 mod check;
+mod note;
 mod service;
 mod start;
 mod visit;
 
 pub use catch::{Catch, Counted, catches};
 pub use check::{Check, Reading, checks};
+pub use note::{Expected, HarvestSample, Mummies, Note, NoteKind, Scale, SplitCheck, Stage};
 pub use service::{DueState, Lapse, ReadingDue, ServiceDue, lapses, readings_due, service_due};
 pub use start::{
     CheckEvidence, EggLayingStart, RuleResult, StartEvidence, StartStatus, egg_laying_start,
 };
-pub use visit::{Note, NoteKind, Visit, Visits};
+pub use visit::{Visit, Visits};

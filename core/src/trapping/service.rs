@@ -227,7 +227,7 @@ mod tests {
     use std::collections::{BTreeMap, BTreeSet};
 
     use super::*;
-    use crate::id::{BlockId, GroupId};
+    use crate::sample;
     use crate::trapping::Visit;
 
     fn date(month: u32, day: u32) -> NaiveDate {
@@ -240,16 +240,11 @@ mod tests {
             part: Part::Lure,
             life_days: 42,
             source: "the maker's sheet".into(),
+            area_cm2: None,
         };
         let trap = Trap {
-            id: TrapId::new("P1").unwrap(),
-            block: BlockId::new("B").unwrap(),
-            kind: TrapKind::Pheromone,
-            hung: date(4, 1),
-            removed: None,
-            group: GroupId::new("B").unwrap(),
-            place: String::new(),
             products: BTreeMap::from([(Part::Lure, product.id.clone())]),
+            ..sample::trap("P1", TrapKind::Pheromone, date(4, 1))
         };
         (trap, product)
     }
@@ -261,15 +256,9 @@ mod tests {
 
     fn serviced(month: u32, day: u32, part: Part) -> Visit {
         Visit {
-            trap: TrapId::new("P1").unwrap(),
-            date: date(month, day),
-            eggs: None,
-            moths: None,
             males: Some(2),
-            females: None,
-            readable: true,
             serviced: BTreeSet::from([part]),
-            note: String::new(),
+            ..sample::visit("P1", date(month, day))
         }
     }
 

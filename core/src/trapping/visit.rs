@@ -1,10 +1,10 @@
-//! Readings of traps and field notes, as entered.
+//! Readings of traps, as entered.
 
 use std::collections::BTreeSet;
 
 use chrono::NaiveDate;
 
-use crate::id::{BlockId, TrapId};
+use crate::id::TrapId;
 use crate::orchard::Part;
 
 /// One reading of one trap on one date. A count that was not given is `None`, never zero.
@@ -14,8 +14,10 @@ pub struct Visit {
     pub trap: TrapId,
     /// The civil day it was read.
     pub date: NaiveDate,
-    /// Eggs counted and taken off.
+    /// Eggs counted, with those left on at the visit before.
     pub eggs: Option<u32>,
+    /// Whether the eggs were left on the trap, where the next reading counts them again.
+    pub eggs_left: bool,
     /// Moths of both sexes together, unsexed.
     pub moths: Option<u32>,
     /// Males.
@@ -31,6 +33,23 @@ pub struct Visit {
 }
 
 impl Visit {
+    /// A visit at which nothing was counted or serviced yet, of a trap that can be read.
+    #[must_use]
+    pub const fn new(trap: TrapId, date: NaiveDate) -> Self {
+        Self {
+            trap,
+            date,
+            eggs: None,
+            eggs_left: false,
+            moths: None,
+            males: None,
+            females: None,
+            readable: true,
+            serviced: BTreeSet::new(),
+            note: String::new(),
+        }
+    }
+
     /// All moths of this reading: the unsexed count plus the sexed ones.
     #[must_use]
     pub fn all_moths(&self) -> Option<u32> {
@@ -39,6 +58,21 @@ impl Visit {
             .flatten()
             .reduce(u32::saturating_add)
     }
+}
+
+/// Eggs laid since the visit before, for each visit of one trap, oldest first: a count less what had
+/// been left on. A trap that could not be read, as when it was lost, starts anew.
+pub(super) fn new_eggs(visits: &[Visit]) -> impl Iterator<Item = Option<u32>> {
+    let mut left = 0;
+    visits.iter().map(move |visit| {
+        let new = visit.eggs.map(|eggs| eggs.saturating_sub(left));
+        left = match visit.eggs {
+            Some(eggs) if visit.eggs_left => eggs,
+            None if visit.readable => left,
+            Some(_) | None => 0,
+        };
+        new
+    })
 }
 
 /// Visits sorted by trap and day, so that one trap's are a slice.
@@ -63,49 +97,15 @@ impl Visits {
     }
 }
 
-/// A field note about a block, or one variety of it.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Note {
-    /// The block.
-    pub block: BlockId,
-    /// The variety, where the note is about one.
-    pub variety: Option<String>,
-    /// The day it was seen or decided.
-    pub date: NaiveDate,
-    /// What it says.
-    pub kind: NoteKind,
-    /// A remark, such as the reason for a start set by hand.
-    pub text: String,
-    /// Who entered it.
-    pub by: String,
-}
-
-/// What a field note says.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum NoteKind {
-    /// The egg-laying start is set by hand to this day.
-    EggLayingStart(NaiveDate),
-    /// First hull split of sound nuts was seen on the note's date.
-    HullSplit,
-    /// First hull split of sound nuts is expected on this day.
-    HullSplitExpected(NaiveDate),
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::sample;
 
     fn visit(trap: &str, day: u32) -> Visit {
         Visit {
-            trap: TrapId::new(trap).unwrap(),
-            date: NaiveDate::from_ymd_opt(2022, 5, day).unwrap(),
             eggs: Some(0),
-            moths: None,
-            males: None,
-            females: None,
-            readable: true,
-            serviced: BTreeSet::new(),
-            note: String::new(),
+            ..sample::visit(trap, NaiveDate::from_ymd_opt(2022, 5, day).unwrap())
         }
     }
 
@@ -125,6 +125,24 @@ mod tests {
                 .of(&TrapId::new("C").unwrap(), NaiveDate::MAX)
                 .is_empty()
         );
+    }
+
+    #[test]
+    fn eggs_left_on_are_counted_once() {
+        let read = |day, eggs, eggs_left| Visit {
+            eggs,
+            eggs_left,
+            ..visit("A", day)
+        };
+        // 4 new, left on; of 6 then 2 are new, taken off; 3 new after that.
+        let visits = [
+            read(2, Some(4), true),
+            read(5, None, false),
+            read(9, Some(6), false),
+            read(12, Some(3), false),
+        ];
+        let new: Vec<Option<u32>> = new_eggs(&visits).collect();
+        assert_eq!(new, [Some(4), None, Some(2), Some(3)]);
     }
 
     #[test]

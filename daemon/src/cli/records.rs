@@ -140,16 +140,18 @@ impl List {
             .context("read the notes")?;
         let mut table = plain_table(["date", "block", "variety", "kind", "value", "note", "by"]);
         for note in &notes {
-            let (kind, value) = match note.kind {
-                NoteKind::EggLayingStart(day) => ("egg-laying-start", day.to_string()),
-                NoteKind::HullSplit => ("hull-split", String::new()),
-                NoteKind::HullSplitExpected(day) => ("hull-split-expected", day.to_string()),
+            let value = match note.kind {
+                NoteKind::EggLayingStart(day)
+                | NoteKind::HullSplitExpected(day)
+                | NoteKind::DispensersUntil(day)
+                | NoteKind::NoEntryUntil(day) => day.to_string(),
+                _ => String::new(),
             };
             table.add_row([
                 note.date.to_string(),
                 note.block.to_string(),
                 note.variety.clone().unwrap_or_default(),
-                kind.to_owned(),
+                note.kind.name().to_owned(),
                 value,
                 note.text.clone(),
                 note.by.clone(),

@@ -71,16 +71,16 @@ impl Service {
 }
 
 fn tasks(season: &BlockSeason, orchard: &Orchard, day: NaiveDate) -> Vec<Task> {
-    let places: BTreeMap<&str, &str> = orchard
+    let places: BTreeMap<&str, String> = orchard
         .traps_of(&season.block.id)
-        .map(|trap| (trap.id.as_str(), trap.place.as_str()))
+        .map(|trap| (trap.id.as_str(), trap.place.to_string()))
         .collect();
     let task = |trap: &str, due: NaiveDate, what: String, since: String| Task {
         state: DueState::on(due, day),
         due,
         block: season.block.name.clone(),
         trap: trap.to_owned(),
-        place: places.get(trap).copied().unwrap_or_default().to_owned(),
+        place: places.get(trap).cloned().unwrap_or_default(),
         what,
         since,
     };

@@ -407,6 +407,7 @@ impl Reader<'_> {
                 part: part.part,
                 life_days: part.life_days,
                 source: part.source,
+                area_cm2: part.area_cm2,
             });
         }
         products

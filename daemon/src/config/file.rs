@@ -168,4 +168,5 @@ pub(super) struct ProductPart {
     pub(super) part: Part,
     pub(super) life_days: u16,
     pub(super) source: String,
+    pub(super) area_cm2: Option<u16>,
 }

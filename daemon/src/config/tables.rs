@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use chrono::NaiveDate;
-use duskflight_core::orchard::{Block, Part, Trap, TrapKind, own_group};
+use duskflight_core::orchard::{Block, Dispensers, Part, Place, Pull, Trap, TrapKind, own_group};
 
 use super::problem::Problem;
 use crate::sheet::{self, Columns, Fault, Row, keep};
@@ -39,6 +39,7 @@ const BLOCKS: Columns = Columns {
         "regime",
         "dispensers_on",
         "dispensers_until",
+        "near",
         "station",
         "varieties",
         "start_group",
@@ -58,7 +59,8 @@ const BLOCKS: Columns = Columns {
 
 const TRAPS: Columns = Columns {
     all: &[
-        "id", "block", "kind", "hung", "removed", "group", "place", "lure", "ppo", "bait", "liner",
+        "id", "block", "kind", "hung", "pulled", "back", "removed", "group", "route", "gate",
+        "row", "tree", "place", "lure", "ppo", "bait", "liner",
     ],
     needed: &["id", "block", "kind", "hung"],
 };
@@ -127,7 +129,8 @@ fn block(row: &Row<'_>) -> Result<BlockRow, Vec<Fault>> {
         &mut faults,
         row.given("start_rule", |_| row.word("start_rule")),
     );
-    keep(&mut faults, dispensers(row));
+    let dispensers = keep(&mut faults, dispensers(row));
+    let near = keep(&mut faults, row.words("near"));
     let block = || {
         let id = id?;
         Some(BlockRow {
@@ -142,6 +145,8 @@ fn block(row: &Row<'_>) -> Result<BlockRow, Vec<Fault>> {
                 crop: crop?,
                 acres: acres?,
                 regime: regime?,
+                dispensers: dispensers?,
+                near: near?.into_iter().collect(),
                 station: station?,
                 varieties: varieties?,
                 start_rule: rule?,
@@ -187,8 +192,8 @@ fn varieties(row: &Row<'_>) -> Result<Vec<String>, Fault> {
     Ok(varieties)
 }
 
-/// When the dispensers went on and run out: checked, and not used yet.
-fn dispensers(row: &Row<'_>) -> Result<(), Fault> {
+/// When the dispensers go on and run out.
+fn dispensers(row: &Row<'_>) -> Result<Dispensers, Fault> {
     let on = row.given("dispensers_on", |_| row.day("dispensers_on"))?;
     let until = row.given("dispensers_until", |_| row.day("dispensers_until"))?;
     match (on, until) {
@@ -196,7 +201,46 @@ fn dispensers(row: &Row<'_>) -> Result<(), Fault> {
             "dispensers_until",
             format!("lies before dispensers_on, {on}"),
         )),
-        _ => Ok(()),
+        _ => Ok(Dispensers { on, until }),
+    }
+}
+
+/// The times a trap was taken down: the days in `pulled`, each with its day in `back`, but for the
+/// last one while it is still down.
+fn pulls(row: &Row<'_>) -> Result<Vec<Pull>, Fault> {
+    let (down, back) = (row.days("pulled")?, row.days("back")?);
+    if back.len() > down.len() || back.len() + 1 < down.len() {
+        let what = "give a day for each in pulled, in order; only the last may be missing";
+        return Err(row.wrong("back", what));
+    }
+    let backs = back.iter().copied().map(Some).chain([None]);
+    let pulls = down
+        .iter()
+        .zip(backs)
+        .map(|(&down, back)| Pull { down, back });
+    let pulls: Vec<Pull> = pulls.collect();
+    let days = pulls
+        .iter()
+        .flat_map(|pull| [Some(pull.down), pull.back])
+        .flatten();
+    if days.is_sorted_by(|one, next| one < next) {
+        Ok(pulls)
+    } else {
+        Err(row.wrong(
+            "pulled",
+            "write the days from the first to the last, each before its day in back",
+        ))
+    }
+}
+
+fn place(row: &Row<'_>) -> Place {
+    let text = |column| row.text(column).to_owned();
+    Place {
+        route: text("route"),
+        gate: text("gate"),
+        row: text("row"),
+        tree: text("tree"),
+        remark: text("place"),
     }
 }
 
@@ -208,6 +252,7 @@ fn trap(row: &Row<'_>) -> Result<TrapRow, Vec<Fault>> {
     let hung = keep(&mut faults, row.day("hung"));
     let removed = keep(&mut faults, row.given("removed", |_| row.day("removed")));
     let group = keep(&mut faults, row.given("group", |_| row.word("group")));
+    let pulls = keep(&mut faults, pulls(row));
     let mut products = BTreeMap::new();
     for part in Part::ALL {
         let column = part.name();
@@ -240,7 +285,8 @@ fn trap(row: &Row<'_>) -> Result<TrapRow, Vec<Fault>> {
                 kind: kind?,
                 hung: hung?,
                 removed: removed?,
-                place: row.text("place").to_owned(),
+                pulls: pulls?,
+                place: place(row),
                 products,
             },
         })

@@ -8,7 +8,6 @@ use duskflight_core::orchard::{Block, Orchard};
 use duskflight_core::trapping::{Note, NoteKind};
 
 use crate::sheet::{self, Columns, Fault, Row};
-use crate::store::notes::kind;
 
 const COLUMNS: Columns = Columns {
     all: &["date", "block", "variety", "kind", "value", "note"],
@@ -52,7 +51,13 @@ fn note(row: &Row<'_>, orchard: &Orchard, today: NaiveDate, by: &str) -> Result<
     if value.is_some_and(|value| value.year() != date.year()) {
         return Err(row.wrong("value", "lies in another year than the note's date"));
     }
-    let kind = kind(row.text("kind"), value).ok_or_else(|| {
+    let kind = match (row.text("kind"), value) {
+        ("egg-laying-start", Some(day)) => Some(NoteKind::EggLayingStart(day)),
+        ("hull-split", None) => Some(NoteKind::HullSplit),
+        ("hull-split-expected", Some(day)) => Some(NoteKind::HullSplitExpected(day)),
+        _ => None,
+    };
+    let kind = kind.ok_or_else(|| {
         row.wrong(
             "kind",
             "write egg-laying-start or hull-split-expected with a day as value, or hull-split without",
@@ -91,7 +96,7 @@ fn variety(row: &Row<'_>, block: &Block, kind: NoteKind) -> Result<Option<String
 #[cfg(test)]
 mod tests {
     use duskflight_core::id::{GroupId, PersonId, StationId};
-    use duskflight_core::orchard::{Crop, Regime};
+    use duskflight_core::orchard::{Crop, Dispensers, Regime};
 
     use super::*;
 
@@ -104,6 +109,8 @@ mod tests {
             crop: Crop::Almond,
             acres: None,
             regime: Regime::Conventional,
+            dispensers: Dispensers::default(),
+            near: BTreeSet::new(),
             station: StationId::new("S").unwrap(),
             varieties: vec!["Nonpareil".into()],
             start_group: GroupId::new("B").unwrap(),

@@ -73,8 +73,6 @@ fn visit(row: &Row<'_>, trap: &Trap, today: NaiveDate) -> Result<Visit, Vec<Faul
     wrong.extend(misplaced(row, trap));
     match (date, serviced, readable) {
         (Some(date), Some(serviced), Some(readable)) if wrong.is_empty() => Ok(Visit {
-            trap: trap.id.clone(),
-            date,
             eggs,
             moths,
             males,
@@ -82,6 +80,7 @@ fn visit(row: &Row<'_>, trap: &Trap, today: NaiveDate) -> Result<Visit, Vec<Faul
             readable,
             serviced,
             note: row.text("note").to_owned(),
+            ..Visit::new(trap.id.clone(), date)
         }),
         _ => Err(wrong),
     }
@@ -149,7 +148,7 @@ fn readable(row: &Row<'_>) -> Result<bool, Fault> {
 
 #[cfg(test)]
 mod tests {
-    use duskflight_core::id::{BlockId, GroupId, ProductId};
+    use duskflight_core::id::{BlockId, ProductId};
 
     use super::*;
 
@@ -159,14 +158,14 @@ mod tests {
 
     fn orchard() -> Orchard {
         let trap = |id: &str, kind| Trap {
-            id: TrapId::new(id).unwrap(),
-            block: BlockId::new("B").unwrap(),
-            kind,
-            hung: day(4, 1),
             removed: Some(day(9, 1)),
-            group: GroupId::new("B").unwrap(),
-            place: String::new(),
             products: BTreeMap::from([(Part::Bait, ProductId::new("meal").unwrap())]),
+            ..Trap::new(
+                TrapId::new(id).unwrap(),
+                BlockId::new("B").unwrap(),
+                kind,
+                day(4, 1),
+            )
         };
         let traps = vec![trap("E1", TrapKind::Egg), trap("P1", TrapKind::Pheromone)];
         Orchard::new(Vec::new(), traps, Vec::new())

@@ -11,7 +11,11 @@ use tokio::sync::oneshot;
 use super::StoreError;
 
 /// Schema steps, oldest first; a released step is never edited.
-const MIGRATIONS: [&str; 2] = [include_str!("schema.sql"), include_str!("schema-2.sql")];
+const MIGRATIONS: [&str; 3] = [
+    include_str!("schema.sql"),
+    include_str!("schema-2.sql"),
+    include_str!("schema-3.sql"),
+];
 /// How long another process may hold the database before a statement gives up.
 const BUSY_TIMEOUT: std::time::Duration = std::time::Duration::from_secs(10);
 
@@ -203,7 +207,7 @@ mod tests {
             refused,
             StoreError::Newer {
                 found: 99,
-                known: 2
+                known: 3
             }
         ));
     }

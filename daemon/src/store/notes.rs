@@ -10,24 +10,24 @@ use rusqlite::{Connection, OptionalExtension, Row, params};
 use super::visits::{Applied, Entry, entered_before};
 use super::{StoreError, day};
 
-/// The word for a kind of note and the day it carries.
-fn stored_kind(kind: NoteKind) -> (&'static str, Option<NaiveDate>) {
-    match kind {
-        NoteKind::EggLayingStart(day) => ("egg-laying-start", Some(day)),
-        NoteKind::HullSplit => ("hull-split", None),
-        NoteKind::HullSplitExpected(day) => ("hull-split-expected", Some(day)),
-    }
+/// What a kind of note carries, as JSON.
+fn carried(kind: &NoteKind) -> Option<String> {
+    let value = serde_json::to_value(kind).ok()?;
+    value.get("value").map(ToString::to_string)
 }
 
-/// Reads a kind of note from its word and the day it carries; `None` when they do not fit.
-#[must_use]
-pub fn kind(word: &str, value: Option<NaiveDate>) -> Option<NoteKind> {
-    match (word, value) {
-        ("egg-laying-start", Some(day)) => Some(NoteKind::EggLayingStart(day)),
-        ("hull-split", None) => Some(NoteKind::HullSplit),
-        ("hull-split-expected", Some(day)) => Some(NoteKind::HullSplitExpected(day)),
-        _ => None,
-    }
+/// Reads a kind of note from its word and what it carries.
+fn kind(word: &str, value: Option<&str>) -> Result<NoteKind, StoreError> {
+    let carried = value.map(serde_json::from_str::<serde_json::Value>);
+    let whole = match carried.transpose() {
+        Ok(Some(value)) => serde_json::json!({ "kind": word, "value": value }),
+        Ok(None) => serde_json::json!({ "kind": word }),
+        Err(_) => serde_json::Value::Null,
+    };
+    serde_json::from_value(whole).map_err(|_| StoreError::Value {
+        column: "kind",
+        value: format!("{word} {}", value.unwrap_or_default()),
+    })
 }
 
 /// Applies one note.
@@ -35,7 +35,7 @@ pub fn kind(word: &str, value: Option<NaiveDate>) -> Option<NoteKind> {
 /// # Errors
 /// A failing statement.
 pub fn apply(connection: &Connection, note: &Note, entry: &Entry) -> Result<Applied, StoreError> {
-    let (word, value) = stored_kind(note.kind);
+    let word = note.kind.name();
     let variety = note.variety.as_deref().unwrap_or_default();
     let key = params![note.block.as_str(), variety, word, note.date.to_string()];
     let stored = connection
@@ -75,7 +75,7 @@ pub fn apply(connection: &Connection, note: &Note, entry: &Entry) -> Result<Appl
             variety,
             word,
             note.date.to_string(),
-            value.map(|day| day.to_string()),
+            carried(&note.kind),
             note.text,
             entry.at.timestamp(),
             entry.by,
@@ -96,7 +96,6 @@ fn read(row: &Row<'_>) -> Result<Note, StoreError> {
     let variety: String = row.get(1)?;
     let word: String = row.get(2)?;
     let value: Option<String> = row.get(4)?;
-    let value = value.as_deref().map(day).transpose()?;
     Ok(Note {
         block: BlockId::new(&block).map_err(|_| StoreError::Value {
             column: "block",
@@ -104,10 +103,7 @@ fn read(row: &Row<'_>) -> Result<Note, StoreError> {
         })?,
         variety: (!variety.is_empty()).then_some(variety),
         date: day(row.get_ref(3)?.as_str().map_err(rusqlite::Error::from)?)?,
-        kind: kind(&word, value).ok_or(StoreError::Value {
-            column: "kind",
-            value: word,
-        })?,
+        kind: kind(&word, value.as_deref())?,
         text: row.get(5)?,
         by: row.get(6)?,
     })

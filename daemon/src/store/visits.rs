@@ -51,9 +51,10 @@ pub fn apply(connection: &Connection, visit: &Visit, entry: &Entry) -> Result<Ap
     }
     if stored.is_some() {
         connection
-            .prepare_cached(
-                "INSERT INTO visit_history SELECT *, ?3 FROM visit WHERE trap = ?1 AND day = ?2",
-            )?
+            .prepare_cached(&format!(
+                "INSERT INTO visit_history ({ALL}, replaced_at) SELECT {ALL}, ?3 FROM visit
+                 WHERE trap = ?1 AND day = ?2"
+            ))?
             .execute(params![
                 visit.trap.as_str(),
                 visit.date.to_string(),
@@ -62,9 +63,10 @@ pub fn apply(connection: &Connection, visit: &Visit, entry: &Entry) -> Result<Ap
     }
     let serviced: Vec<&str> = visit.serviced.iter().map(|part| part.name()).collect();
     connection
-        .prepare_cached(
-            "INSERT OR REPLACE INTO visit VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)",
-        )?
+        .prepare_cached(&format!(
+            "INSERT OR REPLACE INTO visit ({ALL})
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)"
+        ))?
         .execute(params![
             visit.trap.as_str(),
             visit.date.to_string(),
@@ -75,6 +77,7 @@ pub fn apply(connection: &Connection, visit: &Visit, entry: &Entry) -> Result<Ap
             visit.readable,
             serviced.join(" "),
             visit.note,
+            visit.eggs_left,
             entry.at.timestamp(),
             entry.by,
             entry.via,
@@ -99,7 +102,10 @@ pub(super) fn entered_before(
         .query_row([entry_id], |row| row.get(0))?)
 }
 
-const COLUMNS: &str = "trap, day, eggs, moths, males, females, readable, serviced, note";
+const COLUMNS: &str = "trap, day, eggs, moths, males, females, readable, serviced, note, eggs_left";
+/// The columns of a record with those of its entry.
+const ALL: &str = "trap, day, eggs, moths, males, females, readable, serviced, note, eggs_left, \
+                   entered_at, entered_by, via, entry_id";
 
 fn one(
     connection: &Connection,
@@ -136,6 +142,7 @@ fn read(row: &Row<'_>, before: Option<&Visit>) -> Result<Visit, StoreError> {
             value: serviced.to_owned(),
         })?,
         note: row.get(8)?,
+        eggs_left: row.get(9)?,
     })
 }
 

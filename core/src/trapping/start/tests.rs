@@ -1,10 +1,9 @@
 //! Cases of the egg-laying start, each worked by hand.
 
-use std::collections::{BTreeMap, BTreeSet};
-
 use super::*;
-use crate::id::{BlockId, PersonId, StationId};
-use crate::orchard::{Crop, TrapKind};
+use crate::id::BlockId;
+use crate::orchard::TrapKind;
+use crate::sample::{block, trap, visit};
 use crate::trapping::Visit;
 
 /// A day counted from 31 March: 1 is 1 April, 31 is 1 May.
@@ -22,29 +21,8 @@ struct Case {
 
 /// A block with `traps` egg traps hung on 1 April.
 fn block_with(traps: usize) -> Case {
-    let block = Block {
-        id: BlockId::new("B").unwrap(),
-        name: "Bench".into(),
-        grower: PersonId::new("grower").unwrap(),
-        adviser: PersonId::new("adviser").unwrap(),
-        crop: Crop::Almond,
-        acres: None,
-        regime: Regime::Conventional,
-        station: StationId::new("S").unwrap(),
-        varieties: vec!["Nonpareil".into()],
-        start_group: GroupId::new("B").unwrap(),
-        start_rule: None,
-    };
-    let trap = |n: usize| Trap {
-        id: TrapId::new(&format!("E{n}")).unwrap(),
-        block: block.id.clone(),
-        kind: TrapKind::Egg,
-        hung: day(1),
-        removed: None,
-        group: block.own_group(),
-        place: String::new(),
-        products: BTreeMap::new(),
-    };
+    let block = block();
+    let trap = |n: usize| trap(&format!("E{n}"), TrapKind::Egg, day(1));
     Case {
         traps: (1..=traps).map(trap).collect(),
         blocks: vec![block],
@@ -58,15 +36,9 @@ impl Case {
     /// Reads trap E1, E2, … on a day; `None` is a trap that could not be read.
     fn read(mut self, on: i64, eggs: &[Option<u32>]) -> Self {
         let visit = |(&eggs, n): (&Option<u32>, usize)| Visit {
-            trap: TrapId::new(&format!("E{n}")).unwrap(),
-            date: day(on),
             eggs,
-            moths: None,
-            males: None,
-            females: None,
             readable: eggs.is_some(),
-            serviced: BTreeSet::new(),
-            note: String::new(),
+            ..visit(&format!("E{n}"), day(on))
         };
         self.visits.extend(eggs.iter().zip(1..).map(visit));
         self

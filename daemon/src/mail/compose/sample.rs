@@ -13,7 +13,7 @@ use duskflight_core::notice::{
     facts,
 };
 use duskflight_core::orchard::{
-    Block, Crop, Orchard, Part, Product, Regime, Trap, TrapKind, own_group,
+    Block, Crop, Dispensers, Orchard, Part, Product, Regime, Trap, TrapKind, own_group,
 };
 use duskflight_core::season::{BlockSeason, StationHeat, assess};
 use duskflight_core::temperature::Unit;
@@ -242,6 +242,7 @@ fn orchard(plans: &[Plan<'_>]) -> Orchard {
         part,
         life_days,
         source: "label of the sample product".into(),
+        area_cm2: None,
     };
     let products = vec![
         product(Part::Lure, 35),
@@ -267,6 +268,8 @@ fn block(plan: &Plan<'_>) -> Block {
         crop: Crop::Almond,
         acres: None,
         regime: plan.regime,
+        dispensers: Dispensers::default(),
+        near: BTreeSet::new(),
         station: StationId::new(plan.station).unwrap(),
         varieties: vec!["Nonpareil".into(), "Monterey".into()],
         start_group: lender,
@@ -277,18 +280,18 @@ fn block(plan: &Plan<'_>) -> Block {
 fn traps(plan: &Plan<'_>) -> Vec<Trap> {
     let group = own_group(&BlockId::new(plan.id).unwrap());
     let trap = |kind: TrapKind, letter: &str, number: usize| Trap {
-        id: TrapId::new(&format!("{}-{letter}{number}", plan.id)).unwrap(),
-        block: BlockId::new(plan.id).unwrap(),
-        kind,
-        hung: date(2022, 3, 21),
-        removed: None,
         group: group.clone(),
-        place: String::new(),
         products: kind
             .parts()
             .iter()
             .map(|part| (*part, ProductId::new(part.name()).unwrap()))
             .collect(),
+        ..Trap::new(
+            TrapId::new(&format!("{}-{letter}{number}", plan.id)).unwrap(),
+            BlockId::new(plan.id).unwrap(),
+            kind,
+            date(2022, 3, 21),
+        )
     };
     let eggs = (1..=plan.egg_traps).map(|n| trap(TrapKind::Egg, "E", n));
     let moths = (1..=plan.moth_traps).map(|n| trap(plan.moths, "M", n));
@@ -332,15 +335,12 @@ fn visit(plan: &Plan<'_>, trap: &Trap, day: NaiveDate, parts: &[Part]) -> Visit 
     let moths = (day.ordinal() % 5) * u32::from(plan.regime == Regime::Conventional);
     let of = |kind: bool, count: u32| kind.then_some(count);
     Visit {
-        trap: trap.id.clone(),
-        date: day,
         eggs: of(trap.kind == TrapKind::Egg, eggs),
         males: of(trap.kind == TrapKind::Pheromone, moths),
         moths: of(trap.kind == TrapKind::PheromonePpo, moths),
         females: of(trap.kind == TrapKind::BaitBag, moths / 2),
-        readable: true,
         serviced: parts.iter().copied().collect::<BTreeSet<Part>>(),
-        note: String::new(),
+        ..Visit::new(trap.id.clone(), day)
     }
 }
 

@@ -1,0 +1,292 @@
+//! Field notes about a block or one of its varieties, as entered.
+
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+
+use crate::id::BlockId;
+
+/// A field note about a block, or one variety of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Note {
+    /// The block.
+    pub block: BlockId,
+    /// The variety, where the note is about one.
+    pub variety: Option<String>,
+    /// The day it was seen or decided.
+    pub date: NaiveDate,
+    /// What it says.
+    pub kind: NoteKind,
+    /// A remark, such as the reason for a start set by hand or where a number comes from.
+    pub text: String,
+    /// Who entered it.
+    pub by: String,
+}
+
+/// What a field note says.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", content = "value", rename_all = "kebab-case")]
+pub enum NoteKind {
+    /// The egg-laying start is set by hand to this day.
+    EggLayingStart(NaiveDate),
+    /// Full bloom on the note's date.
+    Bloom,
+    /// First hull split of sound nuts was seen on the note's date.
+    HullSplit,
+    /// First hull split of sound nuts is expected on this day.
+    HullSplitExpected(NaiveDate),
+    /// How far hull split had come on the note's date.
+    HullSplitCheck(SplitCheck),
+    /// When the variety will be shaken.
+    ShakeExpected(Expected),
+    /// The variety was shaken on the note's date.
+    Shaken,
+    /// Nuts left over from last year, counted on the note's date.
+    Mummies(Mummies),
+    /// Nuts cracked out of a sample taken at harvest, after shaking and before sweeping.
+    HarvestSample(HarvestSample),
+    /// Nuts damaged in the field at the harvest of the note's date, in percent, where no sample of
+    /// that harvest is entered.
+    FieldDamage(f64),
+    /// Rejects at the handler of the harvest of the note's date, in percent. Much of what was
+    /// damaged never gets there, so this is not field damage.
+    Rejects(f64),
+    /// An insecticide was put on: a plain fact, without product or rate.
+    Insecticide,
+    /// The dispensers of mating disruption went on on the note's date.
+    DispensersOn,
+    /// The last day on which the dispensers serve.
+    DispensersUntil(NaiveDate),
+    /// Nobody enters before this day, as typed from the posting.
+    NoEntryUntil(NaiveDate),
+}
+
+/// A day that is not certain.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Expected {
+    /// The earliest day it may be.
+    pub earliest: NaiveDate,
+    /// The likely one.
+    pub likely: NaiveDate,
+    /// The latest.
+    pub latest: NaiveDate,
+}
+
+/// Hull split of sound nuts by their place in the tree, blanks left out.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct SplitCheck {
+    /// Percent split in the top, southwest side first.
+    pub top: Option<f64>,
+    /// Percent split at middle height.
+    pub middle: Option<f64>,
+    /// Percent split low in the tree.
+    pub low: Option<f64>,
+    /// Trees looked at.
+    pub trees: u16,
+    /// How far the foremost nuts had come, with the scale that names the stage.
+    pub stage: Option<Stage>,
+}
+
+impl SplitCheck {
+    /// Whether any sound nut had split.
+    #[must_use]
+    pub fn has_begun(&self) -> bool {
+        let percents = [self.top, self.middle, self.low];
+        percents.into_iter().flatten().any(|percent| percent > 0.0)
+            || self.stage.is_some_and(Stage::is_split)
+    }
+}
+
+/// A stage of a published scale of hull split. The scales do not map onto each other by any
+/// published table, so a stage is kept with the name of its scale.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Stage {
+    /// The scale.
+    pub scale: Scale,
+    /// The place of the stage in [`Scale::stages`].
+    pub place: u8,
+}
+
+/// A published scale of hull split.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Scale {
+    /// Reyes, Milliron & Niederholzer, "When do you shake almonds?", UC Cooperative Extension.
+    Ucce,
+    /// UC IPM's picture guide to hull split.
+    UcIpm,
+    /// The older letters of extension texts.
+    Letters,
+}
+
+impl Scale {
+    /// All scales.
+    pub const ALL: [Self; 3] = [Self::Ucce, Self::UcIpm, Self::Letters];
+
+    /// The word used in files.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Ucce => "ucce",
+            Self::UcIpm => "uc-ipm",
+            Self::Letters => "letters",
+        }
+    }
+
+    /// The stages as written, from closed to dry.
+    #[must_use]
+    pub const fn stages(self) -> &'static [&'static str] {
+        match self {
+            Self::Ucce => &["1", "2A", "2B", "2C", "3", "4", "5", "6"],
+            Self::UcIpm => &[
+                "unsplit",
+                "initial-separation",
+                "deep-v",
+                "split-under-1cm",
+                "split-over-1cm",
+                "initial-drying",
+                "dry",
+            ],
+            Self::Letters => &["a", "b1", "b2", "b3", "c", "d", "e", "f"],
+        }
+    }
+
+    /// The first stage that counts as split: pressing the ends pops a nut of 2C open (Reyes et al.);
+    /// in the picture guide the nut before is named "unsplit"; the letters' own is from memory.
+    const fn first_split(self) -> u8 {
+        match self {
+            Self::Ucce | Self::UcIpm | Self::Letters => 3,
+        }
+    }
+}
+
+impl Stage {
+    /// Reads a stage of a scale; capitals do not matter.
+    #[must_use]
+    pub fn new(scale: Scale, name: &str) -> Option<Self> {
+        let mut stages = scale.stages().iter();
+        let place = stages.position(|stage| stage.eq_ignore_ascii_case(name))?;
+        let place = u8::try_from(place).ok()?;
+        Some(Self { scale, place })
+    }
+
+    /// The stage as written.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        let stages = self.scale.stages();
+        stages.get(usize::from(self.place)).copied().unwrap_or("?")
+    }
+
+    /// Whether a nut of this stage counts as split.
+    #[must_use]
+    pub const fn is_split(self) -> bool {
+        self.place >= self.scale.first_split()
+    }
+}
+
+/// Nuts left over from last year.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Mummies {
+    /// So many in a tree.
+    pub in_tree: Option<f64>,
+    /// So many on the ground under a tree.
+    pub on_ground: Option<f64>,
+    /// Trees looked at.
+    pub trees: u16,
+}
+
+/// A harvest sample by cause of damage.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct HarvestSample {
+    /// Nuts cracked out.
+    pub nuts: u32,
+    /// Of those, damaged by navel orangeworm.
+    pub orangeworm: u32,
+    /// By peach twig borer.
+    pub twig_borer: u32,
+    /// By ants.
+    pub ants: u32,
+    /// By anything else.
+    pub other: u32,
+}
+
+impl NoteKind {
+    /// The words used in files.
+    pub const NAMES: [&'static str; 15] = [
+        "egg-laying-start",
+        "bloom",
+        "hull-split",
+        "hull-split-expected",
+        "hull-split-check",
+        "shake-expected",
+        "shaken",
+        "mummies",
+        "harvest-sample",
+        "field-damage",
+        "rejects",
+        "insecticide",
+        "dispensers-on",
+        "dispensers-until",
+        "no-entry-until",
+    ];
+
+    /// The word used in files.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        let place = match self {
+            Self::EggLayingStart(_) => 0,
+            Self::Bloom => 1,
+            Self::HullSplit => 2,
+            Self::HullSplitExpected(_) => 3,
+            Self::HullSplitCheck(_) => 4,
+            Self::ShakeExpected(_) => 5,
+            Self::Shaken => 6,
+            Self::Mummies(_) => 7,
+            Self::HarvestSample(_) => 8,
+            Self::FieldDamage(_) => 9,
+            Self::Rejects(_) => 10,
+            Self::Insecticide => 11,
+            Self::DispensersOn => 12,
+            Self::DispensersUntil(_) => 13,
+            Self::NoEntryUntil(_) => 14,
+        };
+        Self::NAMES[place]
+    }
+
+    /// Whether it shows first hull split of sound nuts on the note's date.
+    #[must_use]
+    pub fn shows_hull_split(&self) -> bool {
+        match self {
+            Self::HullSplit => true,
+            Self::HullSplitCheck(check) => check.has_begun(),
+            _ => false,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn split_begins_at_2c_of_the_extension_scale() {
+        // Reyes et al.: a nut of 2C pops open when its ends are pressed and counts as split.
+        let is_split = |name| Stage::new(Scale::Ucce, name).unwrap().is_split();
+        assert_eq!(["2B", "2c", "3"].map(is_split), [false, true, true]);
+        assert_eq!(Stage::new(Scale::Ucce, "deep-v"), None);
+        assert_eq!(Stage::new(Scale::UcIpm, "Deep-V").unwrap().name(), "deep-v");
+    }
+
+    #[test]
+    fn a_check_shows_split_once_any_sound_nut_has() {
+        let mut check = SplitCheck {
+            top: Some(0.0),
+            middle: None,
+            low: None,
+            trees: 6,
+            stage: Stage::new(Scale::Ucce, "2B"),
+        };
+        assert!(!NoteKind::HullSplitCheck(check).shows_hull_split());
+        check.top = Some(1.0);
+        assert!(NoteKind::HullSplitCheck(check).shows_hull_split());
+    }
+}
