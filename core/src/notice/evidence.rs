@@ -47,6 +47,16 @@ impl Words {
                 "the check before was {before}: laying may have begun since, so ranges begin earlier"
             ));
         }
+        if let Some(later) = &evidence.second_candidate {
+            lines.push(format!(
+                "second candidate {}: checks of {} and {} met the rule again, after at most one trap with \
+                 eggs a check since {}; the start stays unless you set it by hand",
+                self.day(later.date),
+                self.day(later.date),
+                self.day(later.second),
+                self.day(later.quiet_from),
+            ));
+        }
         if evidence.may_be_late {
             lines.push(
                 "under mating disruption egg traps catch less: the start may be late".to_owned(),

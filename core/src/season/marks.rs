@@ -136,6 +136,30 @@ pub(super) fn readings(
     readings
 }
 
+/// Whether eggs of a day can still be those of the overwintered brood: the heat since the start has
+/// not reached the insect's last mark that counts from it, when the next generation lays.
+pub(super) fn is_of_first_brood(
+    insect: &Insect,
+    heat: &StationHeat,
+    start: Option<NaiveDate>,
+    day: NaiveDate,
+) -> bool {
+    let of_start = |mark: &&Mark| mark.from == CountsFrom::EggLayingStart;
+    let next = insect
+        .marks
+        .iter()
+        .filter(of_start)
+        .map(|mark| mark.at.fahrenheit_days());
+    let between = || {
+        let (series, newest) = heat.known().ok()?;
+        series.sum(start?, day.min(newest)).ok()
+    };
+    match (next.reduce(f64::max), between()) {
+        (Some(next), Some(sum)) => sum.degree_days.fahrenheit_days() < next,
+        _ => true,
+    }
+}
+
 /// Whether a mark, or one it counts from, waits for hull split.
 fn waits(insect: &Insect, place: usize) -> bool {
     let mark = &insect.marks[place];

@@ -84,7 +84,10 @@ pub fn assess(
     notes: &[Note],
 ) -> BlockSeason {
     let as_of = heat.as_of();
-    let start = egg_laying_start(orchard, block, insect.start_rule, visits, notes, as_of);
+    let mut start = egg_laying_start(orchard, block, insect.start_rule, visits, notes, as_of);
+    let candidate = &mut start.evidence.second_candidate;
+    *candidate =
+        candidate.filter(|later| marks::is_of_first_brood(insect, heat, start.date, later.date));
     let awaited = matches!(start.status, StartStatus::None | StartStatus::Provisional);
     let traps: Vec<_> = orchard.traps_of(&block.id).collect();
     let week_ago = as_of.checked_sub_days(Days::new(LATEST_CATCH_DAYS - 1));

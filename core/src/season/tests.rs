@@ -353,21 +353,56 @@ fn a_station_without_temperatures_is_said_so() {
     assert_eq!(season.newest_day, None);
 }
 
+/// Days of 2021 on which each of four egg traps has so many eggs.
+type Rounds<'a> = &'a [(u32, u32, u32)];
+/// Baseline, two clean checks, then two checks that confirm 15 May.
+const SPRING: [(u32, u32, u32); 5] = [(5, 2, 0), (5, 4, 0), (5, 7, 0), (5, 15, 3), (5, 18, 4)];
+
+fn trapped(rounds: Rounds<'_>, as_of: NaiveDate) -> BlockSeason {
+    let trap = |n: usize| trap(&format!("E{n}"), TrapKind::Egg, date(2021, 5, 1));
+    let visit = |n: usize, &(month, day, eggs): &(u32, u32, u32)| Visit {
+        eggs: Some(eggs),
+        ..visit(&format!("E{n}"), date(2021, month, day))
+    };
+    let visits = (1..=4).flat_map(|n| rounds.iter().map(move |round| visit(n, round)));
+    let visits = Visits::new(visits.collect());
+    let orchard = Orchard::new(vec![block()], (1..=4).map(trap).collect(), Vec::new());
+    let heat = heat(&received(as_of), as_of);
+    assess(&orchard, &block(), &insect(), &heat, &visits, &[])
+}
+
+#[test]
+fn a_second_candidate_is_of_the_overwintered_brood_alone() {
+    // At 20 degree-days a day the second generation lays 53 days after 15 May, from 7 July on.
+    let quiet = [(5, 22, 0), (5, 29, 0), (6, 5, 0)];
+    let in_june = [(6, 10, 5), (6, 14, 5)];
+    let still_quiet = [(6, 12, 0), (6, 19, 0), (6, 26, 0), (7, 3, 0)];
+    let in_july = [(7, 10, 5), (7, 14, 5)];
+    let candidate = |later: &[Rounds<'_>], as_of| {
+        let rounds = [&SPRING[..], &quiet]
+            .into_iter()
+            .chain(later.iter().copied());
+        let season = trapped(&rounds.flatten().copied().collect::<Vec<_>>(), as_of);
+        assert_eq!(season.start.date, Some(date(2021, 5, 15)));
+        season
+            .start
+            .evidence
+            .second_candidate
+            .map(|later| later.date)
+    };
+    assert_eq!(
+        candidate(&[&in_june], date(2021, 6, 20)),
+        Some(date(2021, 6, 10))
+    );
+    assert_eq!(
+        candidate(&[&still_quiet, &in_july], date(2021, 7, 20)),
+        None
+    );
+}
+
 #[test]
 fn the_day_before_the_check_limits_how_early_laying_may_have_begun() {
-    // Four traps: baseline, two clean checks, then two checks that confirm 15 May.
-    let trap = |n: usize| trap(&format!("E{n}"), TrapKind::Egg, date(2021, 5, 1));
-    let visit = |n: usize, day: u32, eggs: u32| Visit {
-        eggs: Some(eggs),
-        ..visit(&format!("E{n}"), date(2021, 5, day))
-    };
-    let days = [(2, 0), (4, 0), (7, 0), (15, 3), (18, 4)];
-    let visits = (1..=4).flat_map(|n| days.map(|(day, eggs)| visit(n, day, eggs)));
-    let orchard = Orchard::new(vec![block()], (1..=4).map(trap).collect(), Vec::new());
-    let as_of = date(2021, 5, 20);
-    let heat = heat(&received(as_of), as_of);
-    let visits = Visits::new(visits.collect());
-    let season = assess(&orchard, &block(), &insect(), &heat, &visits, &[]);
+    let season = trapped(&SPRING, date(2021, 5, 20));
     assert_eq!(season.start.status, StartStatus::Confirmed);
     let second = projection(&season, "second-generation");
     // Laying may have begun seven days before the start: 7 days. Weather alone: 956 left is 47.5 and

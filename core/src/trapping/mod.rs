@@ -12,6 +12,7 @@ pub use check::{Check, Reading, checks};
 pub use note::{Expected, HarvestSample, Mummies, Note, NoteKind, Scale, SplitCheck, Stage};
 pub use service::{DueState, Lapse, ReadingDue, ServiceDue, lapses, readings_due, service_due};
 pub use start::{
-    CheckEvidence, EggLayingStart, RuleResult, StartEvidence, StartStatus, egg_laying_start,
+    CheckEvidence, EggLayingStart, RuleResult, SecondCandidate, StartEvidence, StartStatus,
+    egg_laying_start,
 };
 pub use visit::{Visit, Visits};

@@ -17,6 +17,8 @@ use super::{Check, Note, NoteKind, Reading, Visits, checks};
 
 /// Readable traps that a check needs, and so traps that a group needs.
 const FEWEST_TRAPS: usize = 3;
+/// A run of checks after so many days near zero may be the true start (common practice, no source).
+const QUIET_DAYS: i64 = 14;
 /// Clean checks that *eggs twice* wants before it believes eggs.
 const CLEAN_CHECKS: usize = 2;
 
@@ -84,11 +86,25 @@ pub struct StartEvidence {
     pub newest_check: Option<CheckEvidence>,
     /// The check date before the start: eggs may have been laid since the day after it.
     pub check_before: Option<NaiveDate>,
+    /// A later run of checks that may be the true start. A start that is confirmed never moves by
+    /// itself; the adviser may set this one by hand.
+    pub second_candidate: Option<SecondCandidate>,
     /// Under mating disruption egg catch falls by a third to two thirds, so a start may be late
     /// (IOBC-WPRS Bulletin, 88 orchards, 2019-21).
     pub may_be_late: bool,
     /// Why the status is what it is, in words.
     pub reason: String,
+}
+
+/// Two checks running that meet the rule again, after two weeks near zero.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SecondCandidate {
+    /// The first of the two check dates.
+    pub date: NaiveDate,
+    /// The second.
+    pub second: NaiveDate,
+    /// The first check of those near zero before it: at most one trap with eggs on each.
+    pub quiet_from: NaiveDate,
 }
 
 /// What one rule says by itself.
@@ -190,6 +206,7 @@ impl EggLayingStart {
         self.status = StartStatus::ByHand;
         self.date = Some(date);
         self.evidence.check_before = None;
+        self.evidence.second_candidate = None;
         let why = if note.text.is_empty() {
             "no reason given"
         } else {
@@ -257,6 +274,10 @@ impl GroupChecks {
                     .rev()
                     .find(before)
                     .map(|check| check.date),
+                second_candidate: match &results[&rule] {
+                    RuleResult::Confirmed { second, .. } => self.second_candidate(rule, *second),
+                    _ => None,
+                },
                 may_be_late: false,
                 results,
                 reason,
@@ -303,7 +324,7 @@ impl GroupChecks {
     }
 
     fn not_yet(&self, withdrawn: &[NaiveDate]) -> String {
-        let counted = self.checks.iter().filter(|check| check.counts()).count();
+        let counted = self.counted().count();
         let all = self.checks.len();
         match withdrawn.last() {
             Some(date) => format!("{date} met the rule once; the next check took it back"),
@@ -314,7 +335,7 @@ impl GroupChecks {
     /// Eggs on the baselines of the traps that were hung for the season, which are those read first
     /// up to the first check that counts; a later replacement says nothing about the start.
     fn eggs_on_baseline(&self) -> Option<u32> {
-        let first_counted = self.checks.iter().find(|check| check.counts());
+        let first_counted = self.counted().next();
         let until = first_counted.map_or(NaiveDate::MAX, |check| check.date);
         let eggs = self
             .checks
@@ -327,9 +348,42 @@ impl GroupChecks {
         (eggs > 0).then_some(eggs)
     }
 
+    /// The first run that meets the rule again after a start, when the checks before it were near zero
+    /// for long enough.
+    fn second_candidate(&self, rule: StartRule, after: NaiveDate) -> Option<SecondCandidate> {
+        let later: Vec<&Check> = self.counted().filter(|check| check.date > after).collect();
+        let mut quiet_from = None;
+        for (place, check) in later.iter().enumerate() {
+            if check.with_eggs() < 2 {
+                quiet_from.get_or_insert(check.date);
+                continue;
+            }
+            let long = |from: &NaiveDate| (check.date - *from).num_days() >= QUIET_DAYS;
+            let (Some(quiet_from), Some(next)) =
+                (quiet_from.take().filter(long), later.get(place + 1))
+            else {
+                continue;
+            };
+            let running = CONSECUTIVE_DAYS.contains(&(next.date - check.date).num_days());
+            let meets = |of_run: &Check| self.meets(rule, of_run, check.date);
+            if running && meets(check) && meets(next) {
+                return Some(SecondCandidate {
+                    date: check.date,
+                    second: next.date,
+                    quiet_from,
+                });
+            }
+        }
+        None
+    }
+
+    fn counted(&self) -> impl Iterator<Item = &Check> {
+        self.checks.iter().filter(|check| check.counts())
+    }
+
     /// Walks the check dates that count and looks for two running ones that meet the rule.
     fn result(&self, rule: StartRule) -> RuleResult {
-        let counted: Vec<&Check> = self.checks.iter().filter(|check| check.counts()).collect();
+        let counted: Vec<&Check> = self.counted().collect();
         let mut withdrawn = Vec::new();
         let mut provisional = None;
         for (place, check) in counted.iter().enumerate() {

@@ -3,7 +3,7 @@
 use super::*;
 use crate::id::BlockId;
 use crate::orchard::TrapKind;
-use crate::sample::{block, trap, visit};
+use crate::sample::{block, note, trap, visit};
 use crate::trapping::Visit;
 
 /// A day counted from 31 March: 1 is 1 April, 31 is 1 May.
@@ -382,4 +382,77 @@ fn a_late_entry_moves_the_start_to_the_earlier_check() {
     assert_eq!(told_late.as_of(22).date, Some(day(18)));
     let entered = told_late.counts(15, &[1, 1, 1, 0]);
     assert_eq!(entered.as_of(22).date, Some(day(15)));
+}
+
+/// The start of 15 April, then checks of so few eggs, then a run.
+fn stray_then(quiet: &[(i64, [u32; 4])], run: &[(i64, [u32; 4])]) -> Case {
+    let case = quiet_then_start();
+    let later = quiet.iter().chain(run);
+    later.fold(case, |case, (on, eggs)| case.counts(*on, eggs))
+}
+
+fn quiet_then_start() -> Case {
+    quiet().counts(15, &[2, 1, 0, 5]).counts(18, &[1, 3, 2, 0])
+}
+
+#[test]
+fn a_run_after_two_weeks_near_zero_is_a_second_candidate_and_the_start_stays() {
+    let quiet = [
+        (22, [0, 0, 1, 0]),
+        (26, [0; 4]),
+        (30, [0; 4]),
+        (33, [0, 1, 0, 0]),
+    ];
+    let run = [(37, [4, 3, 0, 6]), (40, [5, 4, 2, 6])];
+    // From the 22nd to the 37th are 15 days on which at most one trap had eggs.
+    let case = stray_then(&quiet, &run);
+    let start = case.as_of(40);
+    assert_eq!(told(&start), (StartStatus::Confirmed, Some(day(15))));
+    assert_eq!(
+        start.evidence.second_candidate,
+        Some(SecondCandidate {
+            date: day(37),
+            second: day(40),
+            quiet_from: day(22),
+        })
+    );
+    // One check of the run alone is none, nor is a run after eleven days.
+    assert_eq!(case.as_of(37).evidence.second_candidate, None);
+    let soon = stray_then(&quiet[1..], &run).as_of(40);
+    assert_eq!(soon.evidence.second_candidate, None);
+}
+
+#[test]
+fn a_start_set_by_hand_leaves_no_second_candidate() {
+    let quiet = [(22, [0; 4]), (26, [0; 4]), (30, [0; 4]), (33, [0; 4])];
+    let mut case = stray_then(&quiet, &[(37, [4, 3, 0, 6]), (40, [5, 4, 2, 6])]);
+    assert!(case.as_of(40).evidence.second_candidate.is_some());
+    case.notes
+        .push(note(day(40), None, NoteKind::EggLayingStart(day(37))));
+    let start = case.as_of(40);
+    assert_eq!(told(&start), (StartStatus::ByHand, Some(day(37))));
+    assert_eq!(start.evidence.second_candidate, None);
+}
+
+#[test]
+fn eggs_left_on_the_traps_are_no_rise_at_the_next_check() {
+    // The same eggs counted twice: 2, 1, 3 on the 15th stay on; on the 18th nothing was laid.
+    let mut case = quiet().counts(15, &[2, 1, 3, 0]).counts(18, &[2, 1, 3, 0]);
+    assert_eq!(
+        told(&case.as_of(18)),
+        (StartStatus::Confirmed, Some(day(15)))
+    );
+    for visit in case.visits.iter_mut().filter(|visit| visit.date == day(15)) {
+        visit.eggs_left = true;
+    }
+    assert_eq!(told(&case.as_of(18)), (StartStatus::None, None));
+    // With as many new ones on top it is confirmed.
+    let mut case = quiet().counts(15, &[2, 1, 3, 0]).counts(18, &[4, 2, 6, 0]);
+    for visit in case.visits.iter_mut().filter(|visit| visit.date == day(15)) {
+        visit.eggs_left = true;
+    }
+    assert_eq!(
+        told(&case.as_of(18)),
+        (StartStatus::Confirmed, Some(day(15)))
+    );
 }

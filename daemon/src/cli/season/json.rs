@@ -75,6 +75,11 @@ fn start(start: &EggLayingStart) -> Value {
             "checks": evidence.checks.iter().map(check).collect::<Vec<_>>(),
             "newest_check": evidence.newest_check.as_ref().map(check),
             "check_before": evidence.check_before,
+            "second_candidate": evidence.second_candidate.map(|later| json!({
+                "date": later.date,
+                "second": later.second,
+                "quiet_from": later.quiet_from,
+            })),
             "may_be_late": evidence.may_be_late,
         },
     })
