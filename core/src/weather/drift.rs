@@ -8,7 +8,7 @@ const LAST_DAYS: usize = 30;
 const YEAR_BEFORE_DAYS: usize = 365;
 const KNOWN_SHARE: f64 = 0.6;
 /// A mean difference that changes by so much is told, °F. On eight records of the San Joaquin Valley that was
-/// so on 0.4 % of the days.
+/// so on about one day in two hundred.
 const TOLD_FROM_F: f64 = 3.0;
 
 /// How much a sensor's last days differ from what the fall-backs let expect, more than in the year before.
