@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 
+use crate::statistics::mean;
 use crate::temperature::{Extremes, Temperature, Unit};
 
 use super::{CompletedSeries, Element, ReceivedDay};
@@ -45,10 +46,8 @@ fn mean_difference(series: &CompletedSeries, forecast: &[ReceivedDay], element: 
         Some(value(day, element)? - there).filter(|_| read)
     });
     let differences: Vec<f64> = differences.collect();
-    match differences.len() >= ENOUGH_DAYS {
-        true => differences.iter().sum::<f64>() / differences.len() as f64,
-        false => 0.0,
-    }
+    let enough = differences.len() >= ENOUGH_DAYS;
+    mean(differences).filter(|_| enough).unwrap_or(0.0)
 }
 
 fn position(series: &CompletedSeries, date: NaiveDate) -> Option<usize> {

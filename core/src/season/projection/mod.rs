@@ -16,7 +16,7 @@ use chrono::NaiveDate;
 
 use crate::heat::HeatSeries;
 
-use range::{median, weather_range};
+use range::{middle, weather_range};
 
 /// With fewer past years than this the projection says so. Common practice, no source. Its range is
 /// the wider, the fewer they are.
@@ -149,7 +149,7 @@ pub(super) fn weather(
 /// independent sources add as squares (JCGM 100:2008, *Guide to the expression of uncertainty in
 /// measurement*, 5.1.2).
 fn joined(weather: &WeatherRange, years: &[Crossings]) -> (Instant, Instant) {
-    let typical = |pick: fn(&Crossings) -> Instant| median(years.iter().map(pick).collect());
+    let typical = |pick: fn(&Crossings) -> Instant| middle(years.iter().map(pick).collect());
     let beside = |pick| (weather.middle - typical(pick)).abs();
     let before = [
         weather.middle - weather.early,

@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 
+use crate::statistics::{mean, median};
 use crate::weather::{Climate, Element, Normal, Record};
 
 /// How much of the mean departure on both sides a day has. Ten records of the San Joaquin Valley up to
@@ -118,11 +119,10 @@ impl Departures {
                 let above = own - three().fold(f64::NEG_INFINITY, f64::max);
                 let below = three().fold(f64::INFINITY, f64::min) - own;
                 let beside = [difference(before), difference(after)];
-                let beside: Vec<f64> = beside.into_iter().flatten().collect();
-                let mean = beside.iter().sum::<f64>() / beside.len().max(1) as f64;
+                let beside = mean(beside.into_iter().flatten()).unwrap_or(0.0);
                 Some(Apart {
                     from_three_days: above.max(below).max(0.0),
-                    jump: (own - there - mean).abs(),
+                    jump: (own - there - beside).abs(),
                 })
             })
             .collect()
@@ -157,13 +157,4 @@ pub(super) struct Apart {
 /// A record that hardly varies does not make every wiggle a departure, °F.
 fn deviation(normal: Normal) -> f64 {
     normal.deviation.max(1.0)
-}
-
-fn median(values: &mut [f64]) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    match values.len() {
-        0 => None,
-        odd if odd % 2 == 1 => Some(values[odd / 2]),
-        even => Some(f64::midpoint(values[even / 2 - 1], values[even / 2])),
-    }
 }
