@@ -74,10 +74,7 @@ pub(super) fn station_trouble(
 }
 
 fn drift_line(station: &StationView, drift: &Drift) -> String {
-    let by = match station.unit {
-        Unit::Fahrenheit => drift.by_f,
-        Unit::Celsius => drift.by_f / 1.8,
-    };
+    let by = station.unit.difference(drift.by_f);
     format!(
         "{}: the {} are {:.1} {} {} against its fall-backs than in the year before; the sensor may drift",
         station.name,

@@ -5,7 +5,7 @@ use clap::Args;
 use duskflight_core::id::BlockId;
 use duskflight_core::notice::Words;
 use duskflight_core::season::{BlockSeason, TallyDay, tally};
-use duskflight_core::temperature::{DegreeDays, Unit};
+use duskflight_core::temperature::DegreeDays;
 use duskflight_core::weather::{Element, Origin, Suspect};
 
 use super::Failure;
@@ -170,10 +170,7 @@ impl Explained {
             Some(Origin::Measured) => "measured".to_owned(),
             Some(Origin::ByHand) => "by hand".to_owned(),
             Some(Origin::Estimated(estimate)) => {
-                let error = match self.season.unit {
-                    Unit::Fahrenheit => estimate.error_f,
-                    Unit::Celsius => estimate.error_f / 1.8,
-                };
+                let error = self.season.unit.difference(estimate.error_f);
                 format!("{} ±{error:.1}", estimate.method.name())
             }
         };

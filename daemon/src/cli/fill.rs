@@ -57,10 +57,7 @@ fn estimated(series: &CompletedSeries, unit: Unit) -> Vec<Estimated> {
                 date,
                 element,
                 value: day.temperature(element).in_unit(unit),
-                error: match unit {
-                    Unit::Fahrenheit => estimate.error_f,
-                    Unit::Celsius => estimate.error_f / 1.8,
-                },
+                error: unit.difference(estimate.error_f),
                 estimate,
             });
         }
