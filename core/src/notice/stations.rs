@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 
 use crate::id::StationId;
-use crate::temperature::{Temperature, Unit};
+use crate::temperature::Unit;
 use crate::weather::{Drift, Element, EstimatedDay, FillMethod, Suspect, Suspicion};
 
 use super::words::Words;
@@ -100,8 +100,9 @@ fn not_used(words: Words, station: &StationView) -> Vec<String> {
             .filter(|s| (s.element, s.why) == (element, why))
             .collect();
         let days: Vec<NaiveDate> = alike.iter().map(|suspect| suspect.date).collect();
+        let unit = station.unit;
         let value = match alike[..] {
-            [one] => format!(" {}", temperature(one.value_f, station.unit)),
+            [one] => format!(" {:.1} {}", one.value.in_unit(unit), unit.symbol()),
             _ => String::new(),
         };
         format!(
@@ -123,12 +124,6 @@ fn methods(days: &[&EstimatedDay]) -> String {
         (count > 0).then(|| format!("{} {}", count_of(count, "value"), method.words()))
     });
     counted.collect::<Vec<_>>().join(", ")
-}
-
-/// A temperature as people read it.
-fn temperature(value_f: f64, unit: Unit) -> String {
-    let value = Temperature::new(value_f, Unit::Fahrenheit).map(|t| t.in_unit(unit));
-    value.map_or_else(String::new, |value| format!("{value:.1} {}", unit.symbol()))
 }
 
 /// `1 day`, `4 days`.

@@ -3,6 +3,7 @@
 use chrono::{Datelike, NaiveDate};
 
 use crate::id::StationId;
+use crate::temperature::{Temperature, Unit};
 
 use super::fill::differences;
 use super::{
@@ -17,8 +18,8 @@ pub struct Suspect {
     pub date: NaiveDate,
     /// Which of the day's values.
     pub element: Element,
-    /// The value, °F.
-    pub value_f: f64,
+    /// The value.
+    pub value: Temperature,
     /// Why it is not used.
     pub why: Suspicion,
 }
@@ -190,15 +191,16 @@ impl StationWeather {
 }
 
 fn suspects(record: &Record) -> Vec<Suspect> {
-    record
-        .suspects()
-        .map(|(date, element, value_f, why)| Suspect {
+    let suspect = |(date, element, value, why)| {
+        Some(Suspect {
             date,
             element,
-            value_f,
+            // Every value in a cell was a temperature before.
+            value: Temperature::new(value, Unit::Fahrenheit)?,
             why,
         })
-        .collect()
+    };
+    record.suspects().filter_map(suspect).collect()
 }
 
 fn drifts(record: &Record, climate: &Climate, fall_backs: &[[Departures; 2]]) -> Vec<Drift> {

@@ -1,7 +1,7 @@
 //! `duskflight screen`: which values of a record are not to be trusted, and why.
 
 use clap::Args;
-use duskflight_core::temperature::{Temperature, Unit};
+use duskflight_core::temperature::Unit;
 use duskflight_core::weather::Suspect;
 
 use super::common::{plain_table, print};
@@ -41,8 +41,7 @@ impl Screen {
 
 /// The value in the file's unit, without the dust of the conversion.
 fn value(suspect: &Suspect, unit: Unit) -> f64 {
-    let value = Temperature::new(suspect.value_f, Unit::Fahrenheit).map(|t| t.in_unit(unit));
-    (value.unwrap_or(suspect.value_f) * 1e6).round() / 1e6
+    (suspect.value.in_unit(unit) * 1e6).round() / 1e6
 }
 
 fn csv(suspects: &[Suspect], unit: Unit) -> String {
