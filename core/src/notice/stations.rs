@@ -56,7 +56,7 @@ pub(super) fn station_trouble(
         station
             .drifts
             .iter()
-            .map(|drift| drift_line(station, drift)),
+            .map(|drift| format!("{}: {}", station.name, words.drift(drift, station.unit))),
     );
     let counts = |day: &&EstimatedDay| first_start.is_some_and(|start| day.date >= start);
     let in_use: Vec<&EstimatedDay> = station.estimated.iter().filter(counts).collect();
@@ -73,16 +73,19 @@ pub(super) fn station_trouble(
     lines
 }
 
-fn drift_line(station: &StationView, drift: &Drift) -> String {
-    let by = station.unit.difference(drift.by_f);
-    format!(
-        "{}: the {} are {:.1} {} {} against its fall-backs than in the year before; the sensor may drift",
-        station.name,
-        drift.element.of_last_month(),
-        by.abs(),
-        station.unit.symbol(),
-        if by > 0.0 { "higher" } else { "lower" }
-    )
+impl Words {
+    /// How a sensor seems to drift away from its fall-backs.
+    #[must_use]
+    pub fn drift(self, drift: &Drift, unit: Unit) -> String {
+        format!(
+            "against the fall-backs the {} is {:.1} {} {} over the last month than in the year before; the \
+             sensor may drift",
+            drift.element.words(),
+            unit.difference(drift.by_f).abs(),
+            unit.symbol(),
+            if drift.by_f > 0.0 { "higher" } else { "lower" }
+        )
+    }
 }
 
 /// Values received but not used: a line for each element and reason.
@@ -139,4 +142,23 @@ fn stretches(words: Words, days: &[NaiveDate]) -> String {
         .filter_map(|run| Some(words.stretch(*run.first()?, *run.last()?)))
         .collect();
     runs.join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_drift_is_told_in_the_unit_of_its_station() {
+        let drift = Drift {
+            element: Element::Min,
+            by_f: -4.5,
+        };
+        // 4.5 °F are 2.5 K.
+        assert_eq!(
+            Words::default().drift(&drift, Unit::Celsius),
+            "against the fall-backs the minimum is 2.5 °C lower over the last month than in the year before; \
+             the sensor may drift"
+        );
+    }
 }

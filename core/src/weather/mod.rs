@@ -71,15 +71,6 @@ impl Element {
         Self::ALL.into_iter().find(|element| element.name() == name)
     }
 
-    /// The element of the last thirty days in a sentence.
-    #[must_use]
-    pub const fn of_last_month(self) -> &'static str {
-        match self {
-            Self::Min => "minima of the last month",
-            Self::Max => "maxima of the last month",
-        }
-    }
-
     /// The element in a sentence.
     #[must_use]
     pub const fn words(self) -> &'static str {

@@ -1,6 +1,7 @@
 //! `duskflight screen`: which values of a record are not to be trusted, and why.
 
 use clap::Args;
+use duskflight_core::notice::Words;
 use duskflight_core::temperature::Unit;
 use duskflight_core::weather::Suspect;
 
@@ -26,11 +27,7 @@ impl Screen {
         let (weather, unit) = self.records.weather()?;
         let suspects = weather.suspects();
         for drift in weather.drifts() {
-            note(format_args!(
-                "the {} differ from the others by {:+.1} °F more than in the year before; the sensor may drift",
-                drift.element.of_last_month(),
-                drift.by_f
-            ));
+            note(Words::default().drift(drift, unit));
         }
         match self.format {
             Format::Table => print(&table(suspects, unit)),
