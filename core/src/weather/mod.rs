@@ -15,11 +15,13 @@ mod station;
 pub use climate::{Climate, Normal};
 pub use complete::{CompletedDay, CompletedSeries, Estimate, FillMethod, Origin};
 pub use drift::Drift;
-pub use fill::fill;
 pub use forecast::forecast_days;
 pub use record::{Cell, DayBoundary, Record, StationFacts, is_plausible};
-pub use screen::{Departures, Suspicion, compare, screen};
+pub use screen::{Departures, Suspicion};
 pub use station::{EstimatedDay, OwnRecord, StationWeather, Suspect};
+
+use fill::fill;
+use screen::{compare, screen};
 
 use chrono::NaiveDate;
 

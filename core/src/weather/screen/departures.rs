@@ -18,7 +18,7 @@ const USUAL_DEVIATION_F: [f64; 2] = [6.0, 8.0];
 #[derive(Debug, Clone, PartialEq)]
 pub struct Departures {
     /// The element.
-    pub(super) element: Element,
+    pub(in crate::weather) element: Element,
     /// The first day.
     first: NaiveDate,
     /// The departure of each usable value. Without a climate it is from 0 °F, and only differences
@@ -58,6 +58,15 @@ impl Departures {
                 1.0
             },
         }
+    }
+
+    /// One element's departures at some stations.
+    pub(in crate::weather) fn of_element<'a>(
+        stations: &[&'a [Self; 2]],
+        element: Element,
+    ) -> Vec<&'a Self> {
+        let of_station = |both: &&'a [Self; 2]| &both[element as usize];
+        stations.iter().map(of_station).collect()
     }
 
     /// What is usual on a day, and the standard deviation in which departures from it are told, °F.

@@ -97,9 +97,10 @@ impl Suspicion {
     }
 }
 
-/// Judges the values of a record against each other and against the station's climate.
-pub fn screen(record: &mut Record, climate: &Climate) {
-    for element in Element::ALL {
+/// Judges the values of a record against each other and against the station's climate, and gives the
+/// departures of those that are still trusted.
+pub(super) fn screen(record: &mut Record, climate: &Climate) -> [Departures; 2] {
+    Element::ALL.map(|element| {
         mark_stuck(record.cells_mut(element));
         let mut departures = Departures::new(record, climate, element);
         let zeros = judge_zeros(record, &mut departures);
@@ -118,21 +119,22 @@ pub fn screen(record: &mut Record, climate: &Climate) {
         if departures.from_climate {
             mark_beside_failures(record, &mut departures);
         }
-    }
+        departures
+    })
 }
 
-/// Judges the values of a record against the departures at its fall-backs, element by element.
-pub fn compare(record: &mut Record, climate: &Climate, fall_backs: &[[Departures; 2]]) {
-    for (place, element) in Element::ALL.into_iter().enumerate() {
-        let of_element: Vec<&Departures> = fall_backs.iter().map(|pair| &pair[place]).collect();
-        let mut departures = Departures::new(record, climate, element);
-        if !departures.from_climate {
-            continue;
-        }
+/// Judges the values of a record, whose departures are given, against the departures at its fall-backs.
+pub(super) fn compare(
+    record: &mut Record,
+    own: &mut [Departures; 2],
+    fall_backs: &[&[Departures; 2]],
+) {
+    for departures in own.iter_mut().filter(|own| own.from_climate) {
+        let of_element = Departures::of_element(fall_backs, departures.element);
         let apart = departures.apart_from(&of_element);
         mark(
             record,
-            &mut departures,
+            departures,
             Suspicion::ApartFromFallBacks,
             |_, at| apart[at].is_some_and(is_apart),
         );
