@@ -14,8 +14,7 @@ const ENOUGH_DAYS: usize = 7;
 /// The days after the newest one of a series, as far as a forecast goes without a gap. A model's
 /// place is not the station's: what it was off on the days that both have, on the mean, is taken
 /// from each element.
-#[must_use]
-pub fn forecast_days(series: &CompletedSeries, forecast: &[ReceivedDay]) -> Vec<Extremes> {
+pub(crate) fn forecast_days(series: &CompletedSeries, forecast: &[ReceivedDay]) -> Vec<Extremes> {
     let off = Element::ALL.map(|element| mean_difference(series, forecast, element));
     let newest = series.first().iter_days().nth(series.days().len());
     let Some(next) = newest else {

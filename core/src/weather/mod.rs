@@ -12,20 +12,21 @@ mod record;
 mod screen;
 mod station;
 
-pub use climate::{Climate, Normal};
 pub use complete::{CompletedDay, CompletedSeries, Estimate, FillMethod, Origin};
 pub use drift::Drift;
-pub use forecast::forecast_days;
-pub use record::{Cell, DayBoundary, Record, StationFacts, is_plausible};
-pub use screen::{Departures, Suspicion};
+pub(crate) use forecast::forecast_days;
+pub use record::{DayBoundary, StationFacts, is_plausible};
+pub use screen::Suspicion;
 pub use station::{EstimatedDay, OwnRecord, StationWeather, Suspect};
-
-use fill::fill;
-use screen::{compare, screen};
 
 use chrono::NaiveDate;
 
 use crate::temperature::Unit;
+
+use climate::{Climate, Normal};
+use fill::fill;
+use record::{Cell, Record};
+use screen::{Departures, compare, screen};
 
 /// What a feed sent for one civil day in the station's zone, before any judgement. A value that
 /// was missing, or a marker for missing, is `None`: it never becomes a number.

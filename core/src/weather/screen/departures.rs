@@ -16,7 +16,7 @@ const USUAL_DEVIATION_F: [f64; 2] = [6.0, 8.0];
 
 /// One element's departures, day by day.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Departures {
+pub(in crate::weather) struct Departures {
     /// The element.
     pub(in crate::weather) element: Element,
     /// The first day.
@@ -32,8 +32,7 @@ pub struct Departures {
 
 impl Departures {
     /// Of the usable values of a record.
-    #[must_use]
-    pub fn new(record: &Record, climate: &Climate, element: Element) -> Self {
+    pub(in crate::weather) fn new(record: &Record, climate: &Climate, element: Element) -> Self {
         let from_climate = climate.is_known();
         let usual = USUAL_DEVIATION_F[element as usize];
         let dated = record.cells(element).iter().zip(record.first().iter_days());

@@ -12,7 +12,7 @@
 mod departures;
 
 use departures::Apart;
-pub use departures::Departures;
+pub(super) use departures::Departures;
 
 use super::{Cell, Climate, Element, Record};
 

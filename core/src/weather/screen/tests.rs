@@ -320,6 +320,7 @@ proptest! {
         let mut record = Record::lay(&days, &[by_hand], &facts, as_of).unwrap();
         let climate = Climate::before(&record, 2022);
         screen(&mut record, &climate);
-        prop_assert_eq!(record.on(Element::Min, day), Some(value));
+        let cell = record.cells(Element::Min)[record.position(day).unwrap()];
+        prop_assert_eq!(cell, Cell::ByHand(value));
     }
 }
