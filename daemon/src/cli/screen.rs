@@ -5,7 +5,7 @@ use duskflight_core::notice::Words;
 use duskflight_core::temperature::Unit;
 use duskflight_core::weather::Suspect;
 
-use super::common::{plain_table, print};
+use super::common::{csv_text, plain_table, print};
 use super::station_file::{Format, Records};
 use super::{Failure, note};
 
@@ -42,17 +42,15 @@ fn value(suspect: &Suspect, unit: Unit) -> f64 {
 }
 
 fn csv(suspects: &[Suspect], unit: Unit) -> String {
-    let mut text = "date,element,value,reason\n".to_owned();
-    for suspect in suspects {
-        text.push_str(&format!(
-            "{},{},{},{}\n",
-            suspect.date,
-            suspect.element.name(),
-            value(suspect, unit),
-            suspect.why.name()
-        ));
-    }
-    text
+    let rows = suspects.iter().map(|suspect| {
+        [
+            suspect.date.to_string(),
+            suspect.element.name().to_owned(),
+            value(suspect, unit).to_string(),
+            suspect.why.name().to_owned(),
+        ]
+    });
+    csv_text(["date", "element", "value", "reason"], rows)
 }
 
 fn table(suspects: &[Suspect], unit: Unit) -> String {
