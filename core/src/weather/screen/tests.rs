@@ -48,22 +48,28 @@ fn warm(date: NaiveDate, deviations: f64) -> (NaiveDate, Option<f64>, Option<f64
     )
 }
 
+/// That climate from 2010 to the day before.
+fn usual_days(as_of: NaiveDate) -> Vec<ReceivedDay> {
+    let days = FIRST.iter_days().take_while(|day| *day < as_of);
+    days.map(|date| {
+        let (min, max) = usual(date);
+        received(date, min, max)
+    })
+    .collect()
+}
+
+fn day_of(days: &mut [ReceivedDay], date: NaiveDate) -> &mut ReceivedDay {
+    days.iter_mut().find(|day| day.date == date).unwrap()
+}
+
 /// Twelve years of that climate, with some values put in: day, minimum and maximum.
 fn record(put: &[(NaiveDate, Option<f64>, Option<f64>)]) -> (Record, Climate) {
     let as_of = date(2022, 1, 1);
-    let days: Vec<ReceivedDay> = FIRST
-        .iter_days()
-        .take_while(|day| *day < as_of)
-        .map(|date| {
-            let (min, max) = usual(date);
-            let put = put.iter().find(|(day, _, _)| *day == date);
-            received(
-                date,
-                put.and_then(|put| put.1).unwrap_or(min),
-                put.and_then(|put| put.2).unwrap_or(max),
-            )
-        })
-        .collect();
+    let mut days = usual_days(as_of);
+    for (date, min, max) in put {
+        let day = day_of(&mut days, *date);
+        (day.min, day.max) = (min.or(day.min), max.or(day.max));
+    }
     let record = Record::lay(&days, &[], &StationFacts::default(), as_of).unwrap();
     let climate = Climate::before(&record, 2022);
     (record, climate)
@@ -275,15 +281,11 @@ proptest! {
         put in prop::collection::vec((1_u32..=90, 0.0..130.0, 0.0..130.0), 0..12),
         cut in 30_u32..80,
     ) {
-        let days: Vec<ReceivedDay> = FIRST
-            .iter_days()
-            .take_while(|day| *day < date(2021, 4, 1))
-            .map(|date| {
-                let put = put.iter().find(|put| date.year() == 2021 && put.0 == date.ordinal());
-                let (min, max) = put.map_or(usual(date), |put| (put.1, put.2));
-                received(date, min, max)
-            })
-            .collect();
+        let mut days = usual_days(date(2021, 4, 1));
+        for (ordinal, min, max) in put {
+            let date = NaiveDate::from_yo_opt(2021, ordinal).unwrap();
+            *day_of(&mut days, date) = received(date, min, max);
+        }
         let cut = NaiveDate::from_yo_opt(2021, cut).unwrap();
         let verdicts = |as_of: NaiveDate| {
             let mut record = Record::lay(&days, &[], &StationFacts::default(), as_of).unwrap();
@@ -303,14 +305,7 @@ proptest! {
     ) {
         let day = FIRST.checked_add_days(Days::new(at)).unwrap();
         let as_of = date(2022, 1, 1);
-        let days: Vec<ReceivedDay> = FIRST
-            .iter_days()
-            .take_while(|day| *day < as_of)
-            .map(|date| {
-                let (min, max) = usual(date);
-                received(date, min, max)
-            })
-            .collect();
+        let days = usual_days(as_of);
         let by_hand = ByHand {
             date: day,
             element: Element::Min,
