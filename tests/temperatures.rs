@@ -1,6 +1,6 @@
 //! From a raw station day to a sum: what is not used, what stands in for it, and what people decide.
 
-use crate::harness::{Farm, VISITS, printed, refused, rows, table};
+use crate::harness::{Farm, VISITS, printed, refused, rows, run, table};
 
 /// A farm whose yard logger sent nonsense on 14 April.
 fn farm_with_nonsense() -> Farm {
@@ -316,6 +316,36 @@ fn json_marks(farm: &Farm, day: &str) -> serde_json::Value {
     season[0]["marks"].clone()
 }
 
+/// A forecast for the yard, in `ahead.csv`.
+fn declare_forecast(farm: &Farm) {
+    farm.change(
+        "[[product]]\nid = \"meal\"",
+        "[station.forecast.table]\nsource = \"ahead.csv\"\ndate_column = \"date\"\n\
+         min_column = \"low\"\nmax_column = \"high\"\nunit = \"f\"\n\n[[product]]\nid = \"meal\"",
+    );
+}
+
+#[test]
+fn check_asks_for_the_forecast_too() {
+    let farm = Farm::new("2022-05-29");
+    declare_forecast(&farm);
+    let check = ["check", "--online", "--config", farm.config()];
+    let check = [&check[..], &["--as-of", "2022-05-30"]].concat();
+    let output = run(&check);
+    assert_eq!(output.status.code(), Some(75));
+    let said = String::from_utf8(output.stdout).unwrap();
+    assert!(
+        said.contains("station yard: the forecast: read the station table"),
+        "{said}"
+    );
+    farm.write("ahead.csv", "date,low,high\n2022-05-30,65,85\n");
+    let said = printed(&check);
+    assert!(
+        said.contains("station yard: newest day 2022-05-29"),
+        "{said}"
+    );
+}
+
 #[test]
 fn a_forecast_comes_before_past_years_and_passes_no_mark() {
     let farm = Farm::new("2022-05-29");
@@ -327,11 +357,7 @@ fn a_forecast_comes_before_past_years_and_passes_no_mark() {
         (&second["status"], &second["date"]),
         (&"projected".into(), &"2022-06-03".into())
     );
-    farm.change(
-        "[[product]]\nid = \"meal\"",
-        "[station.forecast.table]\nsource = \"ahead.csv\"\ndate_column = \"date\"\n\
-         min_column = \"low\"\nmax_column = \"high\"\nunit = \"f\"\n\n[[product]]\nid = \"meal\"",
-    );
+    declare_forecast(&farm);
     // A heat wave of 35 a day: 98 lie behind its third day, but it has not come yet.
     let days = ["2022-05-30", "2022-05-31", "2022-06-01", "2022-06-02"];
     let rows: String = days.map(|day| format!("{day},85,95\n")).concat();

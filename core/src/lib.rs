@@ -12,6 +12,7 @@ pub mod orchard;
 #[cfg(test)]
 mod sample;
 pub mod season;
+mod statistics;
 pub mod temperature;
 pub mod trapping;
 pub mod weather;

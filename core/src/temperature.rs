@@ -44,6 +44,15 @@ impl Unit {
             Self::Celsius => "°C",
         }
     }
+
+    /// A difference of temperatures, given in °F, in this unit.
+    #[must_use]
+    pub fn difference(self, difference_f: f64) -> f64 {
+        match self {
+            Self::Fahrenheit => difference_f,
+            Self::Celsius => difference_f / 1.8,
+        }
+    }
 }
 
 /// A finite temperature.
@@ -133,10 +142,7 @@ impl DegreeDays {
     /// Degree-days of `unit`.
     #[must_use]
     pub fn in_unit(self, unit: Unit) -> f64 {
-        match unit {
-            Unit::Fahrenheit => self.fahrenheit_days,
-            Unit::Celsius => self.fahrenheit_days / 1.8,
-        }
+        unit.difference(self.fahrenheit_days)
     }
 }
 
@@ -148,6 +154,13 @@ mod tests {
     fn thresholds_convert_exactly_not_rounded() {
         let lower = Temperature::new(55.0, Unit::Fahrenheit).unwrap();
         assert!((lower.in_unit(Unit::Celsius) - 12.777_777_777_777_779).abs() < 1e-14);
+    }
+
+    #[test]
+    fn a_difference_has_no_zero_point() {
+        // 9 °F are 5 K, whatever the temperatures they lie between.
+        assert_eq!(Unit::Celsius.difference(9.0), 5.0);
+        assert_eq!(Unit::Fahrenheit.difference(9.0), 9.0);
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! Two nights running for the farm of `tests/bench/farm.py`: 10,000 blocks on 200 stations with 30 past
 //! years. On the second the ledger holds what the first one told. The folder is named by
-//! DUSKFLIGHT_BENCH_FARM; `tests/bench/run` writes it and sets the first night beside pandas.
+//! DUSKFLIGHT_BENCH_FARM; `tests/bench/run` writes it, sets the first night beside pandas and prints both.
 
 use std::hint::black_box;
 use std::path::{Path, PathBuf};

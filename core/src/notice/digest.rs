@@ -19,6 +19,7 @@ use super::work::{service_lines, work_today};
 const NEXT_DAYS: u64 = 7;
 /// How far marks are listed ahead of the middle of their range.
 const MARKS_AHEAD_DAYS: u64 = 14;
+
 /// A block and lines about it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct BlockLines {

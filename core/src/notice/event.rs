@@ -16,6 +16,7 @@ use super::Role;
 /// A mark that an estimated day carried over is told once so many more days are in; they have carried
 /// it well past.
 const MEASURED_AFTER_ESTIMATE_DAYS: i64 = 5;
+
 /// Something that can happen in a season. Its text is its key in the ledger: stable ids only.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Event {

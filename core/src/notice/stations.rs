@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 
 use crate::id::StationId;
-use crate::temperature::{Temperature, Unit};
+use crate::temperature::Unit;
 use crate::weather::{Drift, Element, EstimatedDay, FillMethod, Suspect, Suspicion};
 
 use super::words::Words;
@@ -56,7 +56,7 @@ pub(super) fn station_trouble(
         station
             .drifts
             .iter()
-            .map(|drift| drift_line(station, drift)),
+            .map(|drift| format!("{}: {}", station.name, words.drift(drift, station.unit))),
     );
     let counts = |day: &&EstimatedDay| first_start.is_some_and(|start| day.date >= start);
     let in_use: Vec<&EstimatedDay> = station.estimated.iter().filter(counts).collect();
@@ -73,19 +73,19 @@ pub(super) fn station_trouble(
     lines
 }
 
-fn drift_line(station: &StationView, drift: &Drift) -> String {
-    let by = match station.unit {
-        Unit::Fahrenheit => drift.by_f,
-        Unit::Celsius => drift.by_f / 1.8,
-    };
-    format!(
-        "{}: the {} are {:.1} {} {} against its fall-backs than in the year before; the sensor may drift",
-        station.name,
-        drift.element.of_last_month(),
-        by.abs(),
-        station.unit.symbol(),
-        if by > 0.0 { "higher" } else { "lower" }
-    )
+impl Words {
+    /// How a sensor seems to drift away from its fall-backs.
+    #[must_use]
+    pub fn drift(self, drift: &Drift, unit: Unit) -> String {
+        format!(
+            "against the fall-backs the {} is {:.1} {} {} over the last month than in the year before; the \
+             sensor may drift",
+            drift.element.words(),
+            unit.difference(drift.by_f).abs(),
+            unit.symbol(),
+            if drift.by_f > 0.0 { "higher" } else { "lower" }
+        )
+    }
 }
 
 /// Values received but not used: a line for each element and reason.
@@ -103,8 +103,9 @@ fn not_used(words: Words, station: &StationView) -> Vec<String> {
             .filter(|s| (s.element, s.why) == (element, why))
             .collect();
         let days: Vec<NaiveDate> = alike.iter().map(|suspect| suspect.date).collect();
+        let unit = station.unit;
         let value = match alike[..] {
-            [one] => format!(" {}", temperature(one.value_f, station.unit)),
+            [one] => format!(" {:.1} {}", one.value.in_unit(unit), unit.symbol()),
             _ => String::new(),
         };
         format!(
@@ -128,12 +129,6 @@ fn methods(days: &[&EstimatedDay]) -> String {
     counted.collect::<Vec<_>>().join(", ")
 }
 
-/// A temperature as people read it.
-fn temperature(value_f: f64, unit: Unit) -> String {
-    let value = Temperature::new(value_f, Unit::Fahrenheit).map(|t| t.in_unit(unit));
-    value.map_or_else(String::new, |value| format!("{value:.1} {}", unit.symbol()))
-}
-
 /// `1 day`, `4 days`.
 fn count_of(count: usize, thing: &str) -> String {
     let plural = if count == 1 { "" } else { "s" };
@@ -147,4 +142,23 @@ fn stretches(words: Words, days: &[NaiveDate]) -> String {
         .filter_map(|run| Some(words.stretch(*run.first()?, *run.last()?)))
         .collect();
     runs.join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_drift_is_told_in_the_unit_of_its_station() {
+        let drift = Drift {
+            element: Element::Min,
+            by_f: -4.5,
+        };
+        // 4.5 °F are 2.5 K.
+        assert_eq!(
+            Words::default().drift(&drift, Unit::Celsius),
+            "against the fall-backs the minimum is 2.5 °C lower over the last month than in the year before; \
+             the sensor may drift"
+        );
+    }
 }

@@ -54,7 +54,7 @@ pub fn projected_crossing(
     let years: Vec<Crossings> = Trajectory::continued(series, outlook)
         .filter_map(|trajectory| Crossings::of_level(&trajectory, level))
         .collect();
-    let range = weather(series, outlook, &years)
+    let (range, _) = weather(series, outlook, &years)
         .map_err(|not_reached| format!("not reached in {not_reached} of {} years", years.len()))?;
     let year = heat.as_of().year();
     Ok(ProjectedCrossing {

@@ -16,24 +16,23 @@ const DAYS: usize = 366;
 
 /// What is usual for one element on one day of the year, °F.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Normal {
+pub(super) struct Normal {
     /// The mean.
-    pub mean: f64,
+    pub(super) mean: f64,
     /// The standard deviation of single days.
-    pub deviation: f64,
+    pub(super) deviation: f64,
 }
 
 /// What is usual on each day of the year.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Climate {
+pub(super) struct Climate {
     min: Vec<Option<Normal>>,
     max: Vec<Option<Normal>>,
 }
 
 impl Climate {
     /// From the years of a record before `year`.
-    #[must_use]
-    pub fn before(record: &Record, year: i32) -> Self {
+    pub(super) fn before(record: &Record, year: i32) -> Self {
         let places = places(record, year);
         let of = |element| normals(record, element, &places);
         Self {
@@ -43,15 +42,13 @@ impl Climate {
     }
 
     /// Whether the record was long enough to tell what is usual.
-    #[must_use]
-    pub fn is_known(&self) -> bool {
+    pub(super) fn is_known(&self) -> bool {
         let known = |normals: &[Option<Normal>]| normals.iter().any(Option::is_some);
         known(&self.min) && known(&self.max)
     }
 
     /// What is usual on a date; `None` with less than about five years.
-    #[must_use]
-    pub fn normal(&self, element: Element, date: NaiveDate) -> Option<Normal> {
+    pub(super) fn normal(&self, element: Element, date: NaiveDate) -> Option<Normal> {
         self.of(element)[place(date)]
     }
 

@@ -1,6 +1,8 @@
 //! Whether a station's sensor seems to drift away from its fall-backs. No single day shows that, so it is
 //! told as trouble and makes no value suspect.
 
+use crate::statistics::mean;
+
 use super::Element;
 
 /// So many last days are set beside the year before them, and most of both must be known.
@@ -8,7 +10,7 @@ const LAST_DAYS: usize = 30;
 const YEAR_BEFORE_DAYS: usize = 365;
 const KNOWN_SHARE: f64 = 0.6;
 /// A mean difference that changes by so much is told, °F. On eight records of the San Joaquin Valley that was
-/// so on 0.4 % of the days.
+/// so on about one day in two hundred.
 const TOLD_FROM_F: f64 = 3.0;
 
 /// How much a sensor's last days differ from what the fall-backs let expect, more than in the year before.
@@ -26,19 +28,17 @@ impl Drift {
         let end = differences.iter().rposition(Option::is_some)? + 1;
         let last = end.checked_sub(LAST_DAYS)?;
         let before = last.checked_sub(YEAR_BEFORE_DAYS)?;
-        let by_f = mean(&differences[last..end])? - mean(&differences[before..last])?;
+        let by_f =
+            mean_of_most(&differences[last..end])? - mean_of_most(&differences[before..last])?;
         (by_f.abs() >= TOLD_FROM_F).then_some(Self { element, by_f })
     }
 }
 
-fn mean(differences: &[Option<f64>]) -> Option<f64> {
-    let (sum, known) = differences
-        .iter()
-        .flatten()
-        .fold((0.0, 0.0), |(sum, n), difference| {
-            (sum + difference, n + 1.0)
-        });
-    (known >= KNOWN_SHARE * differences.len() as f64).then(|| sum / known)
+/// The mean where most are known.
+fn mean_of_most(differences: &[Option<f64>]) -> Option<f64> {
+    let known = || differences.iter().flatten().copied();
+    let enough = known().count() as f64 >= KNOWN_SHARE * differences.len() as f64;
+    mean(known()).filter(|_| enough)
 }
 
 #[cfg(test)]

@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 
+use crate::statistics::mean;
 use crate::temperature::{Extremes, Temperature, Unit};
 
 use super::{CompletedSeries, Element, ReceivedDay};
@@ -13,8 +14,7 @@ const ENOUGH_DAYS: usize = 7;
 /// The days after the newest one of a series, as far as a forecast goes without a gap. A model's
 /// place is not the station's: what it was off on the days that both have, on the mean, is taken
 /// from each element.
-#[must_use]
-pub fn forecast_days(series: &CompletedSeries, forecast: &[ReceivedDay]) -> Vec<Extremes> {
+pub(crate) fn forecast_days(series: &CompletedSeries, forecast: &[ReceivedDay]) -> Vec<Extremes> {
     let off = Element::ALL.map(|element| mean_difference(series, forecast, element));
     let newest = series.first().iter_days().nth(series.days().len());
     let Some(next) = newest else {
@@ -45,10 +45,8 @@ fn mean_difference(series: &CompletedSeries, forecast: &[ReceivedDay], element: 
         Some(value(day, element)? - there).filter(|_| read)
     });
     let differences: Vec<f64> = differences.collect();
-    match differences.len() >= ENOUGH_DAYS {
-        true => differences.iter().sum::<f64>() / differences.len() as f64,
-        false => 0.0,
-    }
+    let enough = differences.len() >= ENOUGH_DAYS;
+    mean(differences).filter(|_| enough).unwrap_or(0.0)
 }
 
 fn position(series: &CompletedSeries, date: NaiveDate) -> Option<usize> {

@@ -12,18 +12,21 @@ mod record;
 mod screen;
 mod station;
 
-pub use climate::{Climate, Normal};
 pub use complete::{CompletedDay, CompletedSeries, Estimate, FillMethod, Origin};
 pub use drift::Drift;
-pub use fill::fill;
-pub use forecast::forecast_days;
-pub use record::{Cell, DayBoundary, Record, StationFacts, is_plausible};
-pub use screen::{Departures, Suspicion, compare, screen};
+pub(crate) use forecast::forecast_days;
+pub use record::{DayBoundary, StationFacts, is_plausible};
+pub use screen::Suspicion;
 pub use station::{EstimatedDay, OwnRecord, StationWeather, Suspect};
 
 use chrono::NaiveDate;
 
 use crate::temperature::Unit;
+
+use climate::{Climate, Normal};
+use fill::fill;
+use record::{Cell, Record};
+use screen::{Departures, compare, screen};
 
 /// What a feed sent for one civil day in the station's zone, before any judgement. A value that
 /// was missing, or a marker for missing, is `None`: it never becomes a number.
@@ -69,15 +72,6 @@ impl Element {
     #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|element| element.name() == name)
-    }
-
-    /// The element of the last thirty days in a sentence.
-    #[must_use]
-    pub const fn of_last_month(self) -> &'static str {
-        match self {
-            Self::Min => "minima of the last month",
-            Self::Max => "maxima of the last month",
-        }
     }
 
     /// The element in a sentence.

@@ -16,7 +16,7 @@ const SAME_VALUE_F: f64 = 0.05;
 
 /// One value of a station day, °F.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub enum Cell {
+pub(super) enum Cell {
     /// Nothing was received.
     #[default]
     Missing,
@@ -30,8 +30,7 @@ pub enum Cell {
 
 impl Cell {
     /// The temperature to compute with, °F.
-    #[must_use]
-    pub const fn usable(self) -> Option<f64> {
+    pub(super) const fn usable(self) -> Option<f64> {
         match self {
             Self::Usable(value) | Self::ByHand(value) => Some(value),
             Self::Missing | Self::Suspect(..) => None,
@@ -62,7 +61,7 @@ pub struct StationFacts {
 
 /// Every civil day from the first received one to the newest, in order.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Record {
+pub(super) struct Record {
     first: NaiveDate,
     min: Vec<Cell>,
     max: Vec<Cell>,
@@ -72,8 +71,7 @@ impl Record {
     /// Lays what was received before `as_of` on a calendar, since the station's last move before that
     /// day, and judges each value by itself: provider's flag, physical bounds, minimum above maximum.
     /// What was decided by hand then stands. `None` when nothing is there.
-    #[must_use]
-    pub fn lay(
+    pub(super) fn lay(
         received: &[ReceivedDay],
         by_hand: &[ByHand],
         facts: &StationFacts,
@@ -143,40 +141,29 @@ impl Record {
     }
 
     /// The first day of the calendar.
-    #[must_use]
-    pub const fn first(&self) -> NaiveDate {
+    pub(super) const fn first(&self) -> NaiveDate {
         self.first
     }
 
     /// How many days there are, missing ones included.
-    #[must_use]
-    pub fn len(&self) -> usize {
+    pub(super) fn len(&self) -> usize {
         self.min.len()
     }
 
-    /// Whether there is no day at all; never of a record that was laid.
-    #[must_use]
-    pub fn is_empty(&self) -> bool {
-        self.min.is_empty()
-    }
-
     /// The date of a position.
-    #[must_use]
-    pub fn date(&self, position: usize) -> NaiveDate {
+    pub(super) fn date(&self, position: usize) -> NaiveDate {
         self.first
             .checked_add_days(Days::new(position as u64))
             .unwrap_or(NaiveDate::MAX)
     }
 
     /// The position of a date on the calendar.
-    #[must_use]
-    pub fn position(&self, date: NaiveDate) -> Option<usize> {
+    pub(super) fn position(&self, date: NaiveDate) -> Option<usize> {
         days_between(self.first, date).filter(|position| *position < self.len())
     }
 
     /// One element's cells, the first one being of [`Record::first`].
-    #[must_use]
-    pub fn cells(&self, element: Element) -> &[Cell] {
+    pub(super) fn cells(&self, element: Element) -> &[Cell] {
         match element {
             Element::Min => &self.min,
             Element::Max => &self.max,
@@ -190,14 +177,10 @@ impl Record {
         }
     }
 
-    /// The temperature to compute with on a date, °F.
-    #[must_use]
-    pub fn on(&self, element: Element, date: NaiveDate) -> Option<f64> {
-        self.cells(element)[self.position(date)?].usable()
-    }
-
     /// What was received but is not used, by date and element.
-    pub fn suspects(&self) -> impl Iterator<Item = (NaiveDate, Element, f64, Suspicion)> + '_ {
+    pub(super) fn suspects(
+        &self,
+    ) -> impl Iterator<Item = (NaiveDate, Element, f64, Suspicion)> + '_ {
         (0..self.len()).flat_map(move |position| {
             Element::ALL.into_iter().filter_map(move |element| {
                 match self.cells(element)[position] {
@@ -287,6 +270,11 @@ mod tests {
         Record::lay(received, by_hand, &StationFacts::default(), date(20)).unwrap()
     }
 
+    /// The temperature to compute with.
+    fn usable_on(record: &Record, element: Element, date: NaiveDate) -> Option<f64> {
+        record.cells(element)[record.position(date)?].usable()
+    }
+
     #[test]
     fn each_value_is_judged_by_itself() {
         use Cell::{Missing, Suspect, Usable};
@@ -334,7 +322,7 @@ mod tests {
         let mut day = received(1, Some(50.0), Some(80.0), Unit::Fahrenheit);
         day.max_flag = Some("D".into());
         let record = lay(&[day], &[]);
-        assert_eq!(record.on(Element::Min, date(1)), Some(50.0));
+        assert_eq!(usable_on(&record, Element::Min, date(1)), Some(50.0));
         let suspects: Vec<_> = record.suspects().collect();
         let expected = (date(1), Element::Max, 80.0, Suspicion::FlaggedByProvider);
         assert_eq!(suspects, [expected]);
@@ -351,10 +339,10 @@ mod tests {
             moves: Vec::new(),
         };
         let record = Record::lay(&days, &[], &facts, date(20)).unwrap();
-        assert_eq!(record.on(Element::Max, date(1)), Some(91.0));
-        assert_eq!(record.on(Element::Max, date(2)), Some(95.0));
-        assert_eq!(record.on(Element::Min, date(2)), Some(50.0));
-        assert_eq!(record.on(Element::Max, date(3)), None);
+        assert_eq!(usable_on(&record, Element::Max, date(1)), Some(91.0));
+        assert_eq!(usable_on(&record, Element::Max, date(2)), Some(95.0));
+        assert_eq!(usable_on(&record, Element::Min, date(2)), Some(50.0));
+        assert_eq!(usable_on(&record, Element::Max, date(3)), None);
     }
 
     #[test]
@@ -387,7 +375,7 @@ mod tests {
         // The feed has since sent another value: what was confirmed is not there any more.
         let outdated = on(Element::Max, Decision::Confirmed { value_f: 79.0 });
         let record = lay(std::slice::from_ref(&flagged), &[outdated]);
-        assert_eq!(record.on(Element::Max, date(1)), None);
+        assert_eq!(usable_on(&record, Element::Max, date(1)), None);
         let corrected = on(Element::Min, Decision::Corrected { value_f: 48.0 });
         let record = lay(&[flagged], &[corrected]);
         assert_eq!(record.cells(Element::Min)[0], Cell::ByHand(48.0));

@@ -3,6 +3,7 @@
 use chrono::{Datelike, NaiveDate};
 
 use crate::id::StationId;
+use crate::temperature::{Temperature, Unit};
 
 use super::fill::differences;
 use super::{
@@ -17,8 +18,8 @@ pub struct Suspect {
     pub date: NaiveDate,
     /// Which of the day's values.
     pub element: Element,
-    /// The value, °F.
-    pub value_f: f64,
+    /// The value.
+    pub value: Temperature,
     /// Why it is not used.
     pub why: Suspicion,
 }
@@ -39,6 +40,8 @@ pub struct EstimatedDay {
 pub struct OwnRecord {
     record: Record,
     climate: Climate,
+    /// How far both elements are from what is usual, day by day; nothing where a value is suspect.
+    departures: [Departures; 2],
 }
 
 impl OwnRecord {
@@ -53,19 +56,19 @@ impl OwnRecord {
     ) -> Option<Self> {
         let mut record = Record::lay(received, by_hand, facts, as_of)?;
         let climate = Climate::before(&record, as_of.year());
-        screen(&mut record, &climate);
-        Some(Self { record, climate })
+        let departures = screen(&mut record, &climate);
+        Some(Self {
+            record,
+            climate,
+            departures,
+        })
     }
 
-    /// How far both elements are from what is usual, day by day.
-    fn departures(&self) -> [Departures; 2] {
-        Element::ALL.map(|element| Departures::new(&self.record, &self.climate, element))
-    }
-
-    /// The record, with what is suspect marked.
-    #[must_use]
-    pub const fn record(&self) -> &Record {
-        &self.record
+    /// The same, judged by its fall-backs too.
+    fn compared(&self, fall_backs: &[&[Departures; 2]]) -> Self {
+        let mut own = self.clone();
+        compare(&mut own.record, &mut own.departures, fall_backs);
+        own
     }
 }
 
@@ -93,23 +96,28 @@ impl StationWeather {
         let Some(own) = own else {
             return Self::unknown(station, as_of);
         };
-        let departures: Vec<[Departures; 2]> =
-            fall_backs.iter().map(|other| other.departures()).collect();
-        let mut agreed;
-        let record = if departures.is_empty() {
-            &own.record
+        let fall_backs: Vec<&[Departures; 2]> =
+            fall_backs.iter().map(|other| &other.departures).collect();
+        let compared;
+        let own = if fall_backs.is_empty() {
+            own
         } else {
-            agreed = own.record.clone();
-            compare(&mut agreed, &own.climate, &departures);
-            &agreed
+            compared = own.compared(&fall_backs);
+            &compared
         };
         Self {
             station,
             as_of,
-            series: fill(record, &own.climate, &departures, as_of),
-            suspects: suspects(record),
-            newest_read: newest_read(record),
-            drifts: drifts(record, &own.climate, &departures),
+            series: fill(
+                &own.record,
+                &own.climate,
+                &own.departures,
+                &fall_backs,
+                as_of,
+            ),
+            suspects: suspects(&own.record),
+            newest_read: newest_read(&own.record),
+            drifts: drifts(own, &fall_backs),
         }
     }
 
@@ -190,35 +198,32 @@ impl StationWeather {
 }
 
 fn suspects(record: &Record) -> Vec<Suspect> {
-    record
-        .suspects()
-        .map(|(date, element, value_f, why)| Suspect {
+    let suspect = |(date, element, value, why)| {
+        Some(Suspect {
             date,
             element,
-            value_f,
+            // Every value in a cell was a temperature before.
+            value: Temperature::new(value, Unit::Fahrenheit)?,
             why,
         })
-        .collect()
+    };
+    record.suspects().filter_map(suspect).collect()
 }
 
-fn drifts(record: &Record, climate: &Climate, fall_backs: &[[Departures; 2]]) -> Vec<Drift> {
-    if fall_backs.is_empty() || !climate.is_known() {
+fn drifts(station: &OwnRecord, fall_backs: &[&[Departures; 2]]) -> Vec<Drift> {
+    if fall_backs.is_empty() || !station.climate.is_known() {
         return Vec::new();
     }
-    let drift = |element: Element| {
-        let others: Vec<&Departures> = fall_backs
-            .iter()
-            .map(|pair| &pair[element as usize])
-            .collect();
-        let own = Departures::new(record, climate, element);
-        let differences = differences(&own, &others);
-        let dated = differences.iter().zip(record.first().iter_days());
+    let drift = |own: &Departures| {
+        let of_element = Departures::of_element(fall_backs, own.element);
+        let differences = differences(own, &of_element);
+        let dated = differences.iter().zip(station.record.first().iter_days());
         let degrees: Vec<Option<f64>> = dated
-            .map(|(difference, date)| Some((*difference)? * own.scale(climate, date).1))
+            .map(|(difference, date)| Some((*difference)? * own.scale(&station.climate, date).1))
             .collect();
-        Drift::of(element, &degrees)
+        Drift::of(own.element, &degrees)
     };
-    Element::ALL.into_iter().filter_map(drift).collect()
+    station.departures.iter().filter_map(drift).collect()
 }
 
 fn newest_read(record: &Record) -> Option<NaiveDate> {

@@ -16,14 +16,14 @@ use crate::runner::fetching::try_station;
 /// Check the whole configuration: every error at once, with file, line and what to do
 ///
 /// Exits with 78 when anything is wrong. With --online every station is also asked for its last
-/// days and the mail server for a login; nothing is stored or sent.
+/// days and its forecast, and the mail server for a login; nothing is stored or sent.
 #[derive(Debug, Args)]
 pub(super) struct Check {
     #[command(flatten)]
     config: ConfigDir,
     #[command(flatten)]
     as_of: AsOf,
-    /// Also ask every station for its last days, and the mail server for a login
+    /// Also ask every station for its last days and its forecast, and the mail server for a login
     #[arg(long)]
     online: bool,
 }

@@ -5,7 +5,7 @@ use chrono::{Datelike, NaiveDate};
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, Subcommand};
 use duskflight_core::id::StationId;
-use duskflight_core::temperature::{Temperature, Unit};
+use duskflight_core::temperature::Unit;
 use duskflight_core::weather::{Element, Suspect};
 use rusqlite::Connection;
 
@@ -149,12 +149,11 @@ fn suspects(
 }
 
 fn suspect_row(station: &str, suspect: &Suspect, unit: Unit) -> [String; 5] {
-    let value = Temperature::new(suspect.value_f, Unit::Fahrenheit).map(|t| t.in_unit(unit));
     [
         suspect.date.to_string(),
         station.to_owned(),
         suspect.element.words().to_owned(),
-        value.map_or_else(String::new, |value| format!("{value:.1} {}", unit.symbol())),
+        format!("{:.1} {}", suspect.value.in_unit(unit), unit.symbol()),
         format!("not used: {}", suspect.why.words()),
     ]
 }

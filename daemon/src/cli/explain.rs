@@ -5,11 +5,11 @@ use clap::Args;
 use duskflight_core::id::BlockId;
 use duskflight_core::notice::Words;
 use duskflight_core::season::{BlockSeason, TallyDay, tally};
-use duskflight_core::temperature::{DegreeDays, Unit};
+use duskflight_core::temperature::DegreeDays;
 use duskflight_core::weather::{Element, Origin, Suspect};
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, open_store, plain_table, print};
+use super::common::{AsOf, ConfigDir, csv_text, open_store, plain_table, print};
 use super::station_file::Format;
 use crate::store::StoreError;
 use crate::telling::{Stations, night};
@@ -88,31 +88,39 @@ impl Explain {
 
 impl Explained {
     fn csv(&self) -> String {
+        let header = [
+            "date",
+            "station",
+            "tmin",
+            "tmax",
+            "unit",
+            "quality_tmin",
+            "quality_tmax",
+            "degree_days",
+            "total",
+            "passed",
+        ];
+        csv_text(header, self.days.iter().map(|day| self.csv_row(day)))
+    }
+
+    fn csv_row(&self, day: &TallyDay) -> [String; 10] {
         let unit = self.season.unit;
-        let mut text =
-            "date,station,tmin,tmax,unit,quality_tmin,quality_tmax,degree_days,total,passed\n"
-                .to_owned();
-        for day in &self.days {
-            let number = |value: Option<f64>| value.map_or_else(String::new, |v| v.to_string());
-            let temperature =
-                |element| number(day.weather.map(|w| w.temperature(element).in_unit(unit)));
-            let quality = |element| self.quality(day, element);
-            let sum = |sum: Option<DegreeDays>| number(sum.map(|sum| sum.in_unit(unit)));
-            text.push_str(&format!(
-                "{},{},{},{},{},{},{},{},{},{}\n",
-                day.date,
-                self.season.block.station,
-                temperature(Element::Min),
-                temperature(Element::Max),
-                unit.code(),
-                quality(Element::Min),
-                quality(Element::Max),
-                sum(day.degree_days),
-                sum(day.total),
-                day.passed.join("; ")
-            ));
-        }
-        text
+        let number = |value: Option<f64>| value.map_or_else(String::new, |v| v.to_string());
+        let temperature =
+            |element| number(day.weather.map(|w| w.temperature(element).in_unit(unit)));
+        let sum = |sum: Option<DegreeDays>| number(sum.map(|sum| sum.in_unit(unit)));
+        [
+            day.date.to_string(),
+            self.season.block.station.to_string(),
+            temperature(Element::Min),
+            temperature(Element::Max),
+            unit.code().to_owned(),
+            self.quality(day, Element::Min),
+            self.quality(day, Element::Max),
+            sum(day.degree_days),
+            sum(day.total),
+            day.passed.join("; "),
+        ]
     }
 
     fn table(&self, words: Words) -> String {
@@ -170,10 +178,7 @@ impl Explained {
             Some(Origin::Measured) => "measured".to_owned(),
             Some(Origin::ByHand) => "by hand".to_owned(),
             Some(Origin::Estimated(estimate)) => {
-                let error = match self.season.unit {
-                    Unit::Fahrenheit => estimate.error_f,
-                    Unit::Celsius => estimate.error_f / 1.8,
-                };
+                let error = self.season.unit.difference(estimate.error_f);
                 format!("{} ±{error:.1}", estimate.method.name())
             }
         };

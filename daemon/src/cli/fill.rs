@@ -6,7 +6,7 @@ use duskflight_core::temperature::Unit;
 use duskflight_core::weather::{CompletedSeries, Element, Estimate};
 
 use super::Failure;
-use super::common::{plain_table, print};
+use super::common::{csv_text, plain_table, print};
 use super::station_file::{Format, Records};
 
 /// List the estimates that stand in for the missing and suspect temperatures of a record
@@ -57,10 +57,7 @@ fn estimated(series: &CompletedSeries, unit: Unit) -> Vec<Estimated> {
                 date,
                 element,
                 value: day.temperature(element).in_unit(unit),
-                error: match unit {
-                    Unit::Fahrenheit => estimate.error_f,
-                    Unit::Celsius => estimate.error_f / 1.8,
-                },
+                error: unit.difference(estimate.error_f),
                 estimate,
             });
         }
@@ -69,18 +66,19 @@ fn estimated(series: &CompletedSeries, unit: Unit) -> Vec<Estimated> {
 }
 
 fn csv(estimated: &[Estimated]) -> String {
-    let mut text = "date,element,value,method,expected_error\n".to_owned();
-    for one in estimated {
-        text.push_str(&format!(
-            "{},{},{},{},{}\n",
-            one.date,
-            one.element.name(),
-            one.value,
-            one.estimate.method.name(),
-            one.error
-        ));
-    }
-    text
+    let rows = estimated.iter().map(|one| {
+        [
+            one.date.to_string(),
+            one.element.name().to_owned(),
+            one.value.to_string(),
+            one.estimate.method.name().to_owned(),
+            one.error.to_string(),
+        ]
+    });
+    csv_text(
+        ["date", "element", "value", "method", "expected_error"],
+        rows,
+    )
 }
 
 fn table(estimated: &[Estimated], unit: Unit) -> String {

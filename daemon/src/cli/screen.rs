@@ -1,10 +1,11 @@
 //! `duskflight screen`: which values of a record are not to be trusted, and why.
 
 use clap::Args;
-use duskflight_core::temperature::{Temperature, Unit};
+use duskflight_core::notice::Words;
+use duskflight_core::temperature::Unit;
 use duskflight_core::weather::Suspect;
 
-use super::common::{plain_table, print};
+use super::common::{csv_text, plain_table, print};
 use super::station_file::{Format, Records};
 use super::{Failure, note};
 
@@ -26,11 +27,7 @@ impl Screen {
         let (weather, unit) = self.records.weather()?;
         let suspects = weather.suspects();
         for drift in weather.drifts() {
-            note(format_args!(
-                "the {} differ from the others by {:+.1} °F more than in the year before; the sensor may drift",
-                drift.element.of_last_month(),
-                drift.by_f
-            ));
+            note(Words::default().drift(drift, unit));
         }
         match self.format {
             Format::Table => print(&table(suspects, unit)),
@@ -41,22 +38,19 @@ impl Screen {
 
 /// The value in the file's unit, without the dust of the conversion.
 fn value(suspect: &Suspect, unit: Unit) -> f64 {
-    let value = Temperature::new(suspect.value_f, Unit::Fahrenheit).map(|t| t.in_unit(unit));
-    (value.unwrap_or(suspect.value_f) * 1e6).round() / 1e6
+    (suspect.value.in_unit(unit) * 1e6).round() / 1e6
 }
 
 fn csv(suspects: &[Suspect], unit: Unit) -> String {
-    let mut text = "date,element,value,reason\n".to_owned();
-    for suspect in suspects {
-        text.push_str(&format!(
-            "{},{},{},{}\n",
-            suspect.date,
-            suspect.element.name(),
-            value(suspect, unit),
-            suspect.why.name()
-        ));
-    }
-    text
+    let rows = suspects.iter().map(|suspect| {
+        [
+            suspect.date.to_string(),
+            suspect.element.name().to_owned(),
+            value(suspect, unit).to_string(),
+            suspect.why.name().to_owned(),
+        ]
+    });
+    csv_text(["date", "element", "value", "reason"], rows)
 }
 
 fn table(suspects: &[Suspect], unit: Unit) -> String {

@@ -1,6 +1,5 @@
 //! Files of daily station temperatures, as the commands that look at a record by itself read them.
 
-use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, anyhow};
@@ -14,6 +13,7 @@ use duskflight_core::weather::{
 };
 
 use super::Failure;
+use crate::feed::{DateFormat, Delimiter, TableFeed, TableSource, table};
 
 /// What stands for a value that is not there.
 const MISSING: [&str; 6] = ["", "NA", "M", "NaN", "null", "-9999"];
@@ -130,7 +130,7 @@ impl Reading {
         let text = std::fs::read_to_string(path)
             .with_context(|| format!("read {name}"))
             .map_err(Failure::usage)?;
-        let mut parsed = parse(&text, self.unit.map(Unit::from))
+        let mut parsed = parse(&text, path, self.unit.map(Unit::from))
             .map_err(|faults| Failure::usage(anyhow!("{name}:{}", listed(&faults))))?;
         parsed.days.sort_by_key(|day| day.date);
         let stem = path.file_stem().map(|stem| stem.to_string_lossy());
@@ -184,121 +184,91 @@ struct Parsed {
     days: Vec<ReceivedDay>,
 }
 
-/// Where the columns are.
-struct Columns {
-    date: usize,
-    station: Option<usize>,
-    values: [usize; 2],
-    unit: Unit,
-}
+/// A line of a file and what is wrong with it.
+type Fault = (u64, String);
 
 /// Reads the text of a file; gives everything that is wrong with it, with its row.
-fn parse(text: &str, unit: Option<Unit>) -> Result<Parsed, Vec<String>> {
+fn parse(text: &str, path: &Path, unit: Option<Unit>) -> Result<Parsed, Vec<String>> {
     let mut reader = csv::ReaderBuilder::new()
         .trim(csv::Trim::All)
         .from_reader(text.trim_start_matches('\u{feff}').as_bytes());
     let header = reader.headers().map_err(|error| vec![error.to_string()])?;
-    let columns = columns(header, unit).map_err(|fault| vec![fault])?;
-    let (mut days, mut faults, mut seen, mut station) =
-        (Vec::new(), Vec::new(), BTreeSet::new(), None);
-    for record in reader.records() {
-        let day = record
-            .map_err(|error| error.to_string())
-            .and_then(|record| {
-                let row = record.position().map_or(0, csv::Position::line);
-                let named = columns.station.and_then(|at| record.get(at));
-                let named = named.filter(|name| !name.is_empty());
-                same_station(&mut station, named)
-                    .and_then(|()| day(&record, &columns))
-                    .map_err(|what| format!("row {row}: {what}"))
-            });
-        match day {
-            Ok(day) if seen.insert(day.date) => days.push(day),
-            Ok(day) => faults.push(format!("{} stands twice; give each day once", day.date)),
-            Err(fault) => faults.push(fault),
-        }
-    }
-    if days.is_empty() && faults.is_empty() {
-        faults.push("there are no days in it".to_owned());
-    }
-    match faults.is_empty() {
-        true => Ok(Parsed {
+    let (suffix, unit) = columns(header, unit).map_err(|fault| vec![fault.to_owned()])?;
+    let column = header.iter().position(|column| column == "station");
+    let fetched = table::parse(text.as_bytes(), &table_feed(path, suffix, unit))
+        .map_err(|error| vec![format!("{:#}", anyhow::Error::from(error))])?;
+    let (station, mut faults) = station_of(&mut reader, column);
+    let unreadable = fetched.problems.iter();
+    faults.extend(unreadable.map(|problem| (problem.row, problem.fault.to_string())));
+    faults.sort_by_key(|(row, _)| *row);
+    match (faults.is_empty(), fetched.days.is_empty()) {
+        (true, false) => Ok(Parsed {
             station,
-            unit: columns.unit,
-            days,
+            unit,
+            days: fetched.days,
         }),
-        false => Err(faults),
+        (true, true) => Err(vec!["there are no days in it".to_owned()]),
+        (false, _) => Err(faults
+            .iter()
+            .map(|(row, fault)| format!("row {row}: {fault}"))
+            .collect()),
     }
 }
 
-fn columns(header: &StringRecord, unit: Option<Unit>) -> Result<Columns, String> {
-    let at = |name: &str| header.iter().position(|column| column == name);
-    let pair = |suffix: &str| {
-        let [min, max] = Element::ALL.map(|element| at(&format!("{}{suffix}", element.name())));
-        Some([min?, max?])
+/// What stands behind `tmin` and `tmax` in the names of the columns to read, and their unit.
+fn columns(
+    header: &StringRecord,
+    unit: Option<Unit>,
+) -> Result<(&'static str, Unit), &'static str> {
+    let has = |name: &str| header.iter().any(|column| column == name);
+    let has_pair = |suffix: &str| {
+        let mut names = Element::ALL.iter().map(|element| element.name());
+        names.all(|name| has(&format!("{name}{suffix}")))
     };
-    let date = at("date").ok_or("row 1: there is no column date")?;
-    let named = [("_c", Unit::Celsius), ("_f", Unit::Fahrenheit)]
-        .into_iter()
-        .find_map(|(suffix, unit)| Some((pair(suffix)?, unit)));
-    let (values, unit) = match (named, pair(""), unit) {
-        (Some(named), _, _) => named,
-        (None, Some(values), Some(unit)) => (values, unit),
-        (None, Some(_), None) => {
-            return Err("say with --unit whether tmin and tmax are in f or c".to_owned());
-        }
-        (None, None, _) => {
-            return Err(
-                "row 1: there are no columns tmin_c,tmax_c, tmin_f,tmax_f or tmin,tmax".to_owned(),
-            );
-        }
-    };
-    Ok(Columns {
-        date,
-        station: at("station"),
-        values,
+    match unit {
+        _ if !has("date") => Err("row 1: there is no column date"),
+        _ if has_pair("_c") => Ok(("_c", Unit::Celsius)),
+        _ if has_pair("_f") => Ok(("_f", Unit::Fahrenheit)),
+        Some(unit) if has_pair("") => Ok(("", unit)),
+        None if has_pair("") => Err("say with --unit whether tmin and tmax are in f or c"),
+        _ => Err("row 1: there are no columns tmin_c,tmax_c, tmin_f,tmax_f or tmin,tmax"),
+    }
+}
+
+fn table_feed(path: &Path, suffix: &str, unit: Unit) -> TableFeed {
+    let column = |element: Element| format!("{}{suffix}", element.name());
+    TableFeed {
+        source: TableSource::File(path.to_owned()),
+        date_column: "date".to_owned(),
+        min_column: column(Element::Min),
+        max_column: column(Element::Max),
         unit,
-    })
-}
-
-/// A file holds one station.
-fn same_station(station: &mut Option<String>, named: Option<&str>) -> Result<(), String> {
-    match (station.as_deref(), named) {
-        (Some(first), Some(name)) if first != name => Err(format!(
-            "station {name}, but the rows above are of {first}; give each station a file of its own"
-        )),
-        (None, Some(name)) => {
-            *station = Some(name.to_owned());
-            Ok(())
-        }
-        _ => Ok(()),
+        date_format: DateFormat::default(),
+        delimiter: Delimiter::default(),
+        missing: MISSING.map(str::to_owned).to_vec(),
+        decimal_comma: false,
     }
 }
 
-fn day(record: &StringRecord, columns: &Columns) -> Result<ReceivedDay, String> {
-    let text = |at: usize| record.get(at).unwrap_or_default();
-    let date = text(columns.date);
-    let date = date
-        .parse()
-        .map_err(|_| format!("column date, {date:?}: write a day as YYYY-MM-DD"))?;
-    let value = |at: usize| match text(at) {
-        missing if MISSING.contains(&missing) => Ok(None),
-        number => match number.parse::<f64>() {
-            Ok(value) if value.is_finite() => Ok(Some(value)),
-            _ => Err(format!(
-                "{number:?} is not a temperature; write a number such as 61.5"
-            )),
-        },
-    };
-    let [min, max] = columns.values;
-    Ok(ReceivedDay {
-        date,
-        min: value(min)?,
-        max: value(max)?,
-        unit: columns.unit,
-        min_flag: None,
-        max_flag: None,
-    })
+/// The station that the column `station` names, and the rows that are of another one: a file holds one.
+/// Rows that cannot be taken apart into fields are faults of the table.
+fn station_of(
+    reader: &mut csv::Reader<&[u8]>,
+    column: Option<usize>,
+) -> (Option<String>, Vec<Fault>) {
+    let (mut station, mut faults) = (None::<String>, Vec::new());
+    for record in reader.records().flatten() {
+        let named = column.and_then(|column| record.get(column));
+        let row = record.position().map_or(0, csv::Position::line);
+        match (&station, named.filter(|name| !name.is_empty())) {
+            (Some(first), Some(name)) if first != name => faults.push((row, format!(
+                "station {name}, but the rows above are of {first}; give each station a file of its own"
+            ))),
+            (None, Some(name)) => station = Some(name.to_owned()),
+            _ => {}
+        }
+    }
+    (station, faults)
 }
 
 #[cfg(test)]
@@ -309,7 +279,7 @@ mod tests {
     fn units_come_from_the_columns_or_the_command_line() {
         let check = |header: &str, unit: Option<Unit>, expected: Result<Unit, &str>| {
             let text = format!("{header}\n2022-06-01,10,20\n");
-            match (parse(&text, unit), expected) {
+            match (parse(&text, Path::new("yard.csv"), unit), expected) {
                 (Ok(parsed), Ok(unit)) => assert_eq!(parsed.unit, unit),
                 (Err(faults), Err(words)) => assert!(faults[0].contains(words), "{faults:?}"),
                 (got, _) => panic!("{header}: {got:?}"),
@@ -334,7 +304,7 @@ mod tests {
     #[test]
     fn missing_values_never_become_numbers() {
         let text = "date,tmin_c,tmax_c\n2022-06-01,,20\n2022-06-02,NA,-9999\n";
-        let parsed = parse(text, None).unwrap();
+        let parsed = parse(text, Path::new("yard.csv"), None).unwrap();
         let values: Vec<_> = parsed.days.iter().map(|day| (day.min, day.max)).collect();
         assert_eq!(values, [(None, Some(20.0)), (None, None)]);
     }
@@ -343,14 +313,15 @@ mod tests {
     fn every_fault_is_named_with_its_row() {
         let text = "station,date,tmin_c,tmax_c\n\
             A,2022-06-01,1,2\nA,2022-06-01,1,2\nA,yesterday,1,2\nA,2022-06-03,x,2\nB,2022-06-04,1,2\n\
-            A,2022-06-05,1,inf\n";
-        let faults = parse(text, None).unwrap_err();
+            A,2022-06-05,1,inf\nA,2022-06-06,1\n";
+        let faults = parse(text, Path::new("yard.csv"), None).unwrap_err();
         insta::assert_snapshot!(faults.join("\n"), @r#"
-        2022-06-01 stands twice; give each day once
-        row 4: column date, "yesterday": write a day as YYYY-MM-DD
-        row 5: "x" is not a temperature; write a number such as 61.5
+        row 3: the date was already in row 2
+        row 4: "yesterday" in column "date" is not a date of the form "%Y-%m-%d"
+        row 5: "x" in column "tmin_c" is not a temperature
         row 6: station B, but the rows above are of A; give each station a file of its own
-        row 7: "inf" is not a temperature; write a number such as 61.5
+        row 7: "inf" in column "tmax_c" is not a temperature
+        row 8: the row has 3 fields and the header has 4
         "#);
     }
 }

@@ -50,7 +50,7 @@ impl fmt::Display for RowProblem {
         if let Some(date) = self.date {
             write!(f, " ({date})")?;
         }
-        write!(f, ": {}", self.fault)
+        write!(f, ": {}; {}", self.fault, self.fault.consequence())
     }
 }
 
@@ -58,7 +58,7 @@ impl fmt::Display for RowProblem {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum RowFault {
     /// The date cannot be read; the row is not used.
-    #[error("{value} in column {column:?} is not a date of the form {format:?}; row not used")]
+    #[error("{value} in column {column:?} is not a date of the form {format:?}")]
     BadDate {
         /// The column of the date.
         column: String,
@@ -68,7 +68,7 @@ pub enum RowFault {
         format: String,
     },
     /// A value is neither a finite number nor a marker for missing; it counts as missing.
-    #[error("{value} in column {column:?} is not a temperature; counted as missing")]
+    #[error("{value} in column {column:?} is not a temperature")]
     NotATemperature {
         /// The column of the temperature.
         column: String,
@@ -76,13 +76,13 @@ pub enum RowFault {
         value: Excerpt,
     },
     /// An earlier row has the same date; this later one is used.
-    #[error("the date was already in row {earlier}; this later row is used")]
+    #[error("the date was already in row {earlier}")]
     DateTwice {
         /// The row that is no longer used.
         earlier: u64,
     },
     /// The row belongs to another station and is not used.
-    #[error("the row is of station {found}, not {expected:?}; row not used")]
+    #[error("the row is of station {found}, not {expected:?}")]
     OtherStation {
         /// The station that was asked for.
         expected: String,
@@ -90,13 +90,26 @@ pub enum RowFault {
         found: Excerpt,
     },
     /// The row has more or fewer fields than the header, so that no value has a sure place.
-    #[error("the row has {found} fields and the header has {expected}; row not used")]
+    #[error("the row has {found} fields and the header has {expected}")]
     FieldCount {
         /// Fields in the header.
         expected: u64,
         /// Fields in the row.
         found: u64,
     },
+}
+
+impl RowFault {
+    /// What becomes of the row where the rest of an answer is used.
+    const fn consequence(&self) -> &'static str {
+        match self {
+            Self::NotATemperature { .. } => "counted as missing",
+            Self::DateTwice { .. } => "this later row is used",
+            Self::BadDate { .. } | Self::OtherStation { .. } | Self::FieldCount { .. } => {
+                "row not used"
+            }
+        }
+    }
 }
 
 /// Collects rows in the order they stand.

@@ -94,10 +94,11 @@ async fn forecast(
     Ok(Ok(()))
 }
 
-/// Asks a station for its last days and gives the newest, storing nothing.
+/// Asks a station for its last days, and for its forecast where it has one; gives the newest day and
+/// stores nothing.
 ///
 /// # Errors
-/// Why the feed cannot be used, in words.
+/// Why the feed or the forecast cannot be used, in words.
 pub(crate) async fn try_station(
     client: &Client,
     station: &Station,
@@ -109,6 +110,11 @@ pub(crate) async fn try_station(
         .await
         .map_err(|error| error_chain(&error))?;
     let fetched = some_recent(fetched, recent)?;
+    if let Some(source) = &station.forecast {
+        feed::fetch_forecast(client, source)
+            .await
+            .map_err(|error| format!("the forecast: {}", error_chain(&error)))?;
+    }
     Ok(fetched.days.last().map_or(recent, |newest| newest.date))
 }
 

@@ -16,7 +16,7 @@ use chrono::NaiveDate;
 
 use crate::heat::HeatSeries;
 
-use range::{median, weather_range};
+use range::{middle, weather_range};
 
 /// With fewer past years than this the projection says so. Common practice, no source. Its range is
 /// the wider, the fewer they are.
@@ -78,12 +78,13 @@ impl Crossings {
     pub(super) fn of(trajectory: &Trajectory<'_>, levels: Levels) -> Option<Self> {
         let end = trajectory.end();
         let instant = |level| trajectory.reaches(level).or_end(end);
+        let at = trajectory.reaches(levels.at);
         Some(Self {
-            at: instant(levels.at)?,
+            at: at.or_end(end)?,
             low: instant(levels.low)?,
             high: instant(levels.high)?,
             from_check: instant(levels.from_check)?,
-            reached: matches!(trajectory.reaches(levels.at), Reached::At(_)),
+            reached: matches!(at, Reached::At(_)),
         })
     }
 
@@ -107,8 +108,7 @@ pub(super) fn join(
     years: &[Crossings],
     insect_spread: bool,
 ) -> Result<Projection, usize> {
-    let not_reached = years.iter().filter(|year| !year.reached).count();
-    let weather = weather(heat, outlook, years)?;
+    let (weather, not_reached) = weather(heat, outlook, years)?;
     let (early, late) = joined(&weather, years);
     Ok(Projection {
         early: first_day(heat, early),
@@ -124,13 +124,13 @@ pub(super) fn join(
     })
 }
 
-/// The range by weather alone, or the count of years in which the mark is not reached when they are
-/// half or more.
+/// The range by weather alone and the count of years in which the mark is not reached, or only that
+/// count when they are half or more.
 pub(super) fn weather(
     heat: &HeatSeries,
     outlook: &Outlook,
     years: &[Crossings],
-) -> Result<WeatherRange, usize> {
+) -> Result<(WeatherRange, usize), usize> {
     let not_reached = years.iter().filter(|year| !year.reached).count();
     if not_reached * 2 >= years.len() {
         return Err(not_reached);
@@ -142,14 +142,14 @@ pub(super) fn weather(
     if not_reached * 10 > years.len() {
         range.late = end;
     }
-    Ok(range)
+    Ok((range, not_reached))
 }
 
 /// Weather, the insect's spread and the check interval together: to each side of the middle
 /// independent sources add as squares (JCGM 100:2008, *Guide to the expression of uncertainty in
 /// measurement*, 5.1.2).
 fn joined(weather: &WeatherRange, years: &[Crossings]) -> (Instant, Instant) {
-    let typical = |pick: fn(&Crossings) -> Instant| median(years.iter().map(pick).collect());
+    let typical = |pick: fn(&Crossings) -> Instant| middle(years.iter().map(pick).collect());
     let beside = |pick| (weather.middle - typical(pick)).abs();
     let before = [
         weather.middle - weather.early,

@@ -7,6 +7,7 @@
 use chrono::{Datelike, NaiveDate};
 
 use crate::heat::HeatSeries;
+use crate::statistics::mean;
 use crate::temperature::DegreeDays;
 
 /// Warming expected of a station of which nothing is known, °F-days a day in a year. Chosen on
@@ -114,11 +115,6 @@ fn departure(
         .iter()
         .filter_map(|past| Some(before(past.position)? + trend * f64::from(year - past.year)));
     Some(before(heat.len())? - mean(usual)?)
-}
-
-fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
-    let (count, sum) = values.fold((0_u32, 0.0), |(count, sum), value| (count + 1, sum + value));
-    (count > 0).then(|| sum / f64::from(count))
 }
 
 #[cfg(test)]

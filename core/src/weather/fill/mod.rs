@@ -35,22 +35,25 @@ struct Guess {
     method: FillMethod,
 }
 
-/// Completes a screened record as known before `as_of`; `fall_backs` are the departures at the
-/// station's fall-backs. They may go on where the record ends, everything else only fills gaps between
-/// two known days. `None` when no day is usable.
-#[must_use]
-pub fn fill(
+/// Completes a screened record, whose departures are `own`, as known before `as_of`; `fall_backs` are the
+/// departures at the station's fall-backs. They may go on where the record ends, everything else only
+/// fills gaps between two known days. `None` when no day is usable.
+pub(super) fn fill(
     record: &Record,
     climate: &Climate,
-    fall_backs: &[[Departures; 2]],
+    own: &[Departures; 2],
+    fall_backs: &[&[Departures; 2]],
     as_of: NaiveDate,
 ) -> Option<CompletedSeries> {
+    let to_come = usize::try_from((as_of - record.first()).num_days()).unwrap_or(0);
+    let calendar_days = match fall_backs.is_empty() {
+        true => record.len(),
+        false => to_come.max(record.len()),
+    };
     let [min, max] = Element::ALL.map(|element| {
-        let of_element: Vec<&Departures> = fall_backs
-            .iter()
-            .map(|pair| &pair[element as usize])
-            .collect();
-        completed(record, climate, element, &of_element, as_of)
+        let of_element = Departures::of_element(fall_backs, element);
+        let own = &own[element as usize];
+        completed(record, climate, own, &of_element, calendar_days)
     });
     let days: Vec<Option<CompletedDay>> = min
         .into_iter()
@@ -79,27 +82,21 @@ fn day((min, min_origin): (f64, Origin), (max, max_origin): (f64, Origin)) -> Op
     })
 }
 
-/// One element's temperatures from the record's first day to the one before `as_of`, °F.
+/// One element's temperatures on so many days from the record's first one, °F.
 fn completed(
     record: &Record,
     climate: &Climate,
-    element: Element,
+    own: &Departures,
     fall_backs: &[&Departures],
-    as_of: NaiveDate,
+    days: usize,
 ) -> Vec<Option<(f64, Origin)>> {
-    let mut values: Vec<Option<(f64, Origin)>> = record
-        .cells(element)
-        .iter()
-        .map(|cell| known(*cell))
-        .collect();
-    let to_come = (as_of - record.first()).num_days();
-    let days = usize::try_from(to_come).unwrap_or(0).max(values.len());
+    let cells = record.cells(own.element).iter();
+    let mut values: Vec<Option<(f64, Origin)>> = cells.map(|cell| known(*cell)).collect();
     values.resize(days, None);
     if values.iter().all(Option::is_some) {
         return values;
     }
-    let own = Departures::new(record, climate, element);
-    for (at, guess) in guesses(&own, fall_backs, days).into_iter().enumerate() {
+    for (at, guess) in guesses(own, fall_backs, days).into_iter().enumerate() {
         if let (None, Some(guess)) = (values[at], guess) {
             let (usual, deviation) = own.scale(climate, record.date(at));
             let estimate = Estimate {

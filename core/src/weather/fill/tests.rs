@@ -186,6 +186,9 @@ fn a_short_record_has_straight_lines_over_five_days_at_most() {
             let (left, right) = (80.0 + swing(date(5, 1)), 80.0 + swing(date(5, 7)));
             let got = max_on(&series, date(5, 4));
             assert!((got - f64::midpoint(left, right)).abs() < 1e-9, "{got}");
+            // 8 °F, the usual deviation of a maximum, times √0.45.
+            let error = estimate_on(&series, date(5, 4)).error_f;
+            assert!((error - 5.367).abs() < 1e-3, "{error}");
         }
     };
     check(date(5, 6), true);

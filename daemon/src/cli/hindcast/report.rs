@@ -1,19 +1,27 @@
 //! What hindcasts say, a row each or in sum.
 
-use super::super::common::plain_table;
+use super::super::common::{csv_text, plain_table};
 use super::Hindsight;
 
 /// One row a season, target and day made.
 pub(super) fn csv(station: &str, rows: &[Hindsight]) -> String {
-    let mut text = "station,year,target,made_on,early,middle,late,truth\n".to_owned();
-    for row in rows {
+    let header = [
+        "station", "year", "target", "made_on", "early", "middle", "late", "truth",
+    ];
+    let rows = rows.iter().map(|row| {
         let at = &row.projected;
-        text.push_str(&format!(
-            "{station},{},{},{},{},{},{},{}\n",
-            row.year, row.target, row.made_on, at.early, at.middle, at.late, row.truth.at
-        ));
-    }
-    text
+        [
+            station.to_owned(),
+            row.year.to_string(),
+            row.target.to_string(),
+            row.made_on.to_string(),
+            at.early.to_string(),
+            at.middle.to_string(),
+            at.late.to_string(),
+            row.truth.at.to_string(),
+        ]
+    });
+    csv_text(header, rows)
 }
 
 /// How the projections of one target and day made did.

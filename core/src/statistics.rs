@@ -1,0 +1,39 @@
+//! The few statistics that several parts of the trade share.
+
+/// The mean; `None` of nothing.
+pub(crate) fn mean(values: impl IntoIterator<Item = f64>) -> Option<f64> {
+    let (sum, count) = values
+        .into_iter()
+        .fold((0.0, 0.0), |(sum, count), value| (sum + value, count + 1.0));
+    (count > 0.0).then(|| sum / count)
+}
+
+/// The middle value, or the mean of the two in the middle; `None` of nothing. Sorts the values.
+pub(crate) fn median(values: &mut [f64]) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    let upper = values.get(values.len() / 2)?;
+    let lower = values[(values.len() - 1) / 2];
+    Some(f64::midpoint(lower, *upper))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_has_no_mean_and_no_median() {
+        assert_eq!(mean([]), None);
+        assert_eq!(median(&mut []), None);
+    }
+
+    #[test]
+    fn the_mean_is_the_sum_by_the_count() {
+        assert_eq!(mean([1.0, 2.0, 6.0]), Some(3.0));
+    }
+
+    #[test]
+    fn the_median_is_the_middle_or_between_the_two_in_the_middle() {
+        assert_eq!(median(&mut [9.0, 1.0, 4.0]), Some(4.0));
+        assert_eq!(median(&mut [9.0, 1.0, 4.0, 5.0]), Some(4.5));
+    }
+}
