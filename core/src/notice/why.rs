@@ -96,7 +96,7 @@ impl Words {
 
 /// The days that the block's heat rests on.
 fn in_season(season: &BlockSeason, days: &[NaiveDate]) -> Vec<NaiveDate> {
-    let Some(from) = season.start.date else {
+    let Some(from) = season.heat_from else {
         return Vec::new();
     };
     let counted = days.iter().copied();

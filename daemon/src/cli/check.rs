@@ -84,14 +84,12 @@ fn report(config: &Config, orchard: &Orchard) -> String {
 /// The rule for the start that is in force in a block: that of the block its traps belong to.
 fn rule(config: &Config, orchard: &Orchard, block: &Block) -> String {
     let lender = orchard.block_of_group(&block.start_group).unwrap_or(block);
-    let of_insect = config
-        .insects
-        .iter()
-        .find(|i| i.crops.contains(&block.crop));
-    let rule = lender
-        .start_rule
-        .or(of_insect.map(|insect| insect.start_rule));
-    rule.map_or_else(String::new, |rule| rule.name().to_owned())
+    let mut of_crop = config.insects.iter();
+    let insect = of_crop.find(|insect| insect.crops.contains(&block.crop));
+    match insect.and_then(|insect| insect.start.as_ref()) {
+        Some(start) => lender.start_rule.unwrap_or(start.rule).name().to_owned(),
+        None => "no start".to_owned(),
+    }
 }
 
 /// Declarations that are allowed and yet probably not what was meant.
