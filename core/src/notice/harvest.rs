@@ -146,3 +146,132 @@ impl Likelihood {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use chrono::NaiveDate;
+
+    use super::*;
+    use crate::id::MarkId;
+    use crate::orchard::Crop;
+    use crate::season::tests::{new_year::season_of_crop, received};
+    use crate::trapping::Expected;
+
+    fn day(day: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2021, 8, day).unwrap()
+    }
+
+    fn expected(earliest: u32, likely: u32, latest: u32) -> Shake {
+        Shake::Expected(Expected {
+            earliest: day(earliest),
+            likely: day(likely),
+            latest: day(latest),
+        })
+    }
+
+    fn lines(shake: Option<Shake>, margins: Vec<Margin>) -> (Vec<String>, Vec<String>) {
+        let almonds = season_of_crop(Crop::Almond, &received(day(1)), day(1));
+        let harvest = vec![VarietyHarvest {
+            variety: "Nonpareil".to_owned(),
+            shake,
+            margins,
+        }];
+        let season = BlockSeason { harvest, ..almonds };
+        let words = Words::default();
+        (
+            words.harvest_lines(&season),
+            words.harvest_evidence(&season),
+        )
+    }
+
+    fn margin(laying: Outcome, days: Option<(i64, i64, i64)>, chance: Result<f64, &str>) -> Margin {
+        Margin {
+            mark: MarkId::new("third-generation").unwrap(),
+            name: "third-generation egg laying".to_owned(),
+            laying,
+            between: days.map(|(likely, least, most)| Between {
+                likely,
+                least,
+                most,
+            }),
+            chance: chance.map_err(str::to_owned).map(|shake_first| Chance {
+                shake_first,
+                past_years: 30,
+            }),
+        }
+    }
+
+    /// A projection of 5 to 25 August, middle 16 August.
+    fn projected() -> Outcome {
+        let almonds = season_of_crop(Crop::Almond, &received(day(1)), day(1));
+        let mut readings = almonds.marks.iter();
+        let mut projection = *readings.find_map(|r| r.outcome.projection()).unwrap();
+        (projection.early, projection.middle, projection.late) = (day(5), day(16), day(25));
+        Outcome::Projected(projection)
+    }
+
+    #[test]
+    fn both_ranges_the_days_between_and_the_chance_stand_in_one_line() {
+        // 14 to 16 August; 20 to 5 August; 10 to 25 August.
+        let margin = margin(projected(), Some((2, -15, 15)), Ok(0.52));
+        let (lines, evidence) = lines(Some(expected(10, 14, 20)), vec![margin]);
+        let line = "Nonpareil: shake expected Aug 10–20 (likely Aug 14); third-generation egg laying \
+                    projected Aug 5–25 (middle Aug 16): 2 days (shake first) between the likely day \
+                    and the middle, 15 days (egg laying first) to 15 days (shake first) between the \
+                    ends of the ranges; chance that the shake comes before egg laying begins: about \
+                    even";
+        assert_eq!(lines, [line]);
+        let numbers = "Nonpareil and third-generation egg laying: the shake comes first in 52 of 100, \
+                       by 30 past years";
+        assert_eq!(evidence[0], numbers);
+        assert_eq!(evidence.len(), 2);
+    }
+
+    #[test]
+    fn without_a_chance_the_line_says_why() {
+        let passed = Outcome::Passed {
+            date: day(3),
+            by_estimate: false,
+        };
+        let margin = margin(passed, Some((-1, -1, -1)), Err("only 2 past years"));
+        let (lines, evidence) = lines(Some(Shake::Done(day(4))), vec![margin]);
+        let line = "Nonpareil: shaken Aug 4; third-generation egg laying: degree-day mark passed Aug 3 \
+                    (computed, not observed): 1 day (egg laying first) between the shake and that day; \
+                    no chance given: only 2 past years";
+        assert_eq!(lines, [line]);
+        assert!(evidence.is_empty());
+    }
+
+    #[test]
+    fn what_cannot_be_told_and_what_is_not_entered_is_said() {
+        let reason = "hull split of Nonpareil not entered".to_owned();
+        let untold = margin(Outcome::CannotTell { reason }, None, Err("so"));
+        let (untold, _) = lines(Some(expected(14, 14, 14)), vec![untold]);
+        let line = "Nonpareil: shake expected Aug 14; third-generation egg laying can't tell: hull split \
+                    of Nonpareil not entered";
+        assert_eq!(untold, [line]);
+        let (not_entered, _) = lines(None, Vec::new());
+        assert_eq!(not_entered, ["Nonpareil: shake date not entered"]);
+    }
+
+    #[test]
+    fn the_steps_begin_and_end_at_the_thirds() {
+        let words = |shake_first| {
+            let chance = Chance {
+                shake_first,
+                past_years: 30,
+            };
+            chance.likelihood().words()
+        };
+        let told = [0.0, 0.33, 0.34, 0.66, 0.67, 1.0].map(words);
+        let expected = [
+            "unlikely",
+            "unlikely",
+            "about even",
+            "about even",
+            "likely",
+            "likely",
+        ];
+        assert_eq!(told, expected);
+    }
+}

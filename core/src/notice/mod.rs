@@ -10,6 +10,8 @@ mod harvest;
 mod sheet;
 mod stations;
 mod why;
+#[cfg(test)]
+mod without_start;
 mod words;
 mod work;
 

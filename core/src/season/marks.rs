@@ -313,9 +313,12 @@ impl Reader<'_> {
             _ => self.start.date.ok_or(NO_START)?,
         };
         let (series, _) = self.heat.known()?;
-        let first = series
-            .position(from)
-            .ok_or_else(|| format!("temperatures begin on {}, after {from}", series.first()))?;
+        let first = series.position(from).ok_or_else(|| {
+            format!(
+                "temperatures begin on {}, after counting begins on {from}",
+                series.first()
+            )
+        })?;
         let known = Trajectory::known(series);
         let levels = self.levels(&known, place, split);
         let passed = match levels.map(|levels| known.reaches(levels.at)) {

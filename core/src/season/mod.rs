@@ -146,4 +146,4 @@ fn new_year(year: i32) -> Result<NaiveDate, String> {
 #[cfg(test)]
 mod properties;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

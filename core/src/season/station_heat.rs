@@ -80,7 +80,7 @@ impl StationHeat {
         let (heat, newest) = self.known()?;
         if newest < from {
             return Err(format!(
-                "newest temperatures are of {newest}, before {from}"
+                "newest temperatures are of {newest}, before counting begins on {from}"
             ));
         }
         heat.sum(from, newest).map_err(|hole| self.hole(hole))

@@ -1,6 +1,6 @@
 //! Whole seasons on temperatures simple enough to add up by hand.
 
-mod new_year;
+pub(crate) mod new_year;
 mod projected;
 
 use super::*;
@@ -12,7 +12,7 @@ use crate::temperature::Unit;
 use crate::trapping::{NoteKind, Visit};
 use crate::weather::{ReceivedDay, StationWeather};
 
-pub(super) fn date(year: i32, month: u32, day: u32) -> NaiveDate {
+pub(crate) fn date(year: i32, month: u32, day: u32) -> NaiveDate {
     NaiveDate::from_ymd_opt(year, month, day).unwrap()
 }
 
@@ -42,7 +42,7 @@ fn year_of(year: i32, degree_days: f64) -> impl Iterator<Item = ReceivedDay> {
 }
 
 /// Past years of 16, 20 and 24 degree-days a day, and a season of 20 known before `as_of`.
-pub(super) fn received(as_of: NaiveDate) -> Vec<ReceivedDay> {
+pub(crate) fn received(as_of: NaiveDate) -> Vec<ReceivedDay> {
     year_of(2018, 16.0)
         .chain(year_of(2019, 20.0))
         .chain(year_of(2020, 24.0))

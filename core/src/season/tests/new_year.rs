@@ -14,7 +14,12 @@ fn insect_of(crop: Crop) -> Insect {
     toml::from_str::<InsectFile>(text).unwrap().check().unwrap()
 }
 
-fn season_of_crop(crop: Crop, received: &[ReceivedDay], as_of: NaiveDate) -> BlockSeason {
+/// A block's season of a crop, with a start by hand that only almond asks for.
+pub(crate) fn season_of_crop(
+    crop: Crop,
+    received: &[ReceivedDay],
+    as_of: NaiveDate,
+) -> BlockSeason {
     let block = Block { crop, ..block() };
     let orchard = Orchard::new(vec![block.clone()], Vec::new(), Vec::new());
     let heat = heat(received, as_of);
@@ -92,7 +97,7 @@ fn a_record_that_begins_after_the_first_of_january_says_so() {
         .filter(|day| day.date >= date(2021, 1, 20))
         .collect();
     let season = season_of_crop(Crop::Pistachio, &late, as_of);
-    let reason = "temperatures begin on 2021-01-20, after 2021-01-01".to_owned();
+    let reason = "temperatures begin on 2021-01-20, after counting begins on 2021-01-01".to_owned();
     let peak = outcome(&season, "summer-peak-1", "Nonpareil");
     assert_eq!(peak, &Outcome::CannotTell { reason });
 }
