@@ -7,6 +7,8 @@ use chrono::{Days, NaiveDate};
 use crate::id::BlockId;
 use crate::orchard::Part;
 use crate::season::{BlockSeason, MarkReading, Outcome, Projection};
+use crate::temperature::DegreeDays;
+use crate::trapping::StartStatus;
 
 use super::decide::{Change, Notice};
 use super::event::Event;
@@ -322,7 +324,7 @@ fn table_row(words: Words, season: &BlockSeason) -> TableRow {
         regime: season.block.regime.to_string(),
         start: words.start(season),
         degree_days: match &season.degree_days {
-            Ok(sum) => degree_days(sum.degree_days, season.unit),
+            Ok(sum) => heat_since(words, season, sum.degree_days),
             Err(_) => "–".to_owned(),
         },
         next_mark: next.map_or_else(
@@ -342,6 +344,15 @@ fn table_row(words: Words, season: &BlockSeason) -> TableRow {
             .iter()
             .map(|catch| words.catch(catch))
             .collect(),
+    }
+}
+
+/// The heat since the start, or since the day that stands in its place.
+fn heat_since(words: Words, season: &BlockSeason, sum: DegreeDays) -> String {
+    let heat = degree_days(sum, season.unit);
+    match (season.start.status, season.heat_from) {
+        (StartStatus::NotAsked, Some(from)) => format!("{heat} since {}", words.day(from)),
+        _ => heat,
     }
 }
 

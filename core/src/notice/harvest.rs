@@ -34,10 +34,10 @@ impl Words {
                 past_years,
             } = margin.chance.as_ref().ok()?;
             Some(format!(
-                "{} and {}: the shake comes first in {:.0} of 100, by {past_years} past years",
+                "{} and {}: the shake comes first in {}, by {past_years} past years",
                 harvest.variety,
                 margin.name,
-                shake_first * 100.0
+                of_hundred(*shake_first)
             ))
         });
         let mut lines: Vec<String> = numbers.collect();
@@ -106,14 +106,22 @@ fn days_between(shake: Shake, laying: &Outcome, between: Between) -> String {
         Outcome::Passed { .. } | Outcome::CannotTell { .. } => "that day",
     };
     let middle = format!("{} between {from} and {to}", who_first(between.likely));
-    if between.least == between.most {
-        return middle;
+    let ends = match (between.least, between.most) {
+        (least, most) if least == most => return middle,
+        (least @ 0.., most) => format!("{least} to {}", who_first(most)),
+        (least, most @ ..=0) => format!("{} to {}", -most, who_first(least)),
+        (least, most) => format!("{} to {}", who_first(least), who_first(most)),
+    };
+    format!("{middle}, {ends} between the ends of the ranges")
+}
+
+/// A chance as a count; what is never certain is not told as such.
+fn of_hundred(chance: f64) -> String {
+    match chance * 100.0 {
+        few if few < 1.0 => "fewer than 1 of 100".to_owned(),
+        many if many > 99.0 => "more than 99 of 100".to_owned(),
+        count => format!("{count:.0} of 100"),
     }
-    format!(
-        "{middle}, {} to {} between the ends of the ranges",
-        who_first(between.least),
-        who_first(between.most)
-    )
 }
 
 fn who_first(days: i64) -> String {
@@ -225,6 +233,50 @@ mod tests {
                        by 30 past years";
         assert_eq!(evidence[0], numbers);
         assert_eq!(evidence.len(), 2);
+    }
+
+    #[test]
+    fn ends_on_one_side_name_that_side_once() {
+        let told = |days: (i64, i64, i64)| {
+            let (likely, least, most) = days;
+            let between = Between {
+                likely,
+                least,
+                most,
+            };
+            days_between(expected(10, 14, 20), &projected(), between)
+        };
+        let ends = |text: String| text.split_once(", ").map(|(_, ends)| ends.to_owned());
+        let expected = [
+            (
+                (9, 3, 15),
+                "3 to 15 days (shake first) between the ends of the ranges",
+            ),
+            (
+                (9, 0, 15),
+                "0 to 15 days (shake first) between the ends of the ranges",
+            ),
+            (
+                (-9, -20, -8),
+                "8 to 20 days (egg laying first) between the ends of the ranges",
+            ),
+            (
+                (-9, -20, 0),
+                "0 to 20 days (egg laying first) between the ends of the ranges",
+            ),
+        ];
+        for (days, text) in expected {
+            assert_eq!(ends(told(days)).unwrap(), text);
+        }
+    }
+
+    #[test]
+    fn a_chance_is_never_told_as_certain() {
+        let told = [0.0, 0.004, 0.01, 0.5, 0.99, 0.996, 1.0].map(of_hundred);
+        let few = "fewer than 1 of 100";
+        let many = "more than 99 of 100";
+        let expected = [few, few, "1 of 100", "50 of 100", "99 of 100", many, many];
+        assert_eq!(told, expected);
     }
 
     #[test]

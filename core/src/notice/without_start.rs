@@ -57,6 +57,10 @@ fn pistachio_is_told_flight_peaks_and_never_of_an_awaited_start_or_of_eggs() {
     let texts = texts(&season(Crop::Pistachio));
     let holds = |text: &str| texts.iter().any(|line| line.contains(text));
     assert!(holds("heat since Jan 1: 1980 °F-days"), "{texts:#?}");
+    assert!(
+        texts.contains(&"1980 °F-days since Jan 1".to_owned()),
+        "{texts:#?}"
+    );
     assert!(holds("summer flight peak 1: passed Mar 26"), "{texts:#?}");
     assert!(holds("500 °F-days from summer flight peak 1"), "{texts:#?}");
     assert!(

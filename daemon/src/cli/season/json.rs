@@ -3,7 +3,7 @@
 use duskflight_core::season::{
     Basis, BlockSeason, HullSplit, MarkReading, Outcome, Shake, VarietyHarvest,
 };
-use duskflight_core::trapping::{CheckEvidence, EggLayingStart, RuleResult};
+use duskflight_core::trapping::{CheckEvidence, EggLayingStart, RuleResult, StartStatus};
 use serde_json::{Value, json};
 
 pub(super) fn season(season: &BlockSeason) -> Value {
@@ -64,6 +64,10 @@ pub(super) fn season(season: &BlockSeason) -> Value {
 
 fn start(start: &EggLayingStart) -> Value {
     let evidence = &start.evidence;
+    if start.status == StartStatus::NotAsked {
+        let evidence = json!({"reason": evidence.reason});
+        return json!({"status": start.status.name(), "date": null, "evidence": evidence});
+    }
     let by_rule: serde_json::Map<String, Value> = evidence
         .results
         .iter()
