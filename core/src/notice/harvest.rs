@@ -61,7 +61,12 @@ impl Words {
                     margin.name,
                     self.outcome(&margin.laying)
                 ),
-                laying => format!("{} {}", margin.name, self.outcome(laying)),
+                Outcome::CannotTell { reason } => {
+                    format!("can't tell {}: {}", margin.name, self.reworded(reason))
+                }
+                Outcome::Projected(_) => {
+                    format!("{} {}", margin.name, self.outcome(&margin.laying))
+                }
             };
             let beside = margin.between.map(|between| {
                 let chance = chance(&margin.chance);
@@ -299,7 +304,7 @@ mod tests {
         let reason = "hull split of Nonpareil not entered".to_owned();
         let untold = margin(Outcome::CannotTell { reason }, None, Err("so"));
         let (untold, _) = lines(Some(expected(14, 14, 14)), vec![untold]);
-        let line = "Nonpareil: shake expected Aug 14; third-generation egg laying can't tell: hull split \
+        let line = "Nonpareil: shake expected Aug 14; can't tell third-generation egg laying: hull split \
                     of Nonpareil not entered";
         assert_eq!(untold, [line]);
         let (not_entered, _) = lines(None, Vec::new());

@@ -1,5 +1,6 @@
 //! Harvest beside the generations: how many days lie between shaking a variety and the egg laying
-//! that matters then, and how likely the shake comes first.
+//! that matters then, and how likely the shake comes first. On the ground nuts are harder for a female
+//! to find (UC Cooperative Extension, sacvalleyorchards.com, 2023).
 
 use chrono::{Datelike, NaiveDate};
 
