@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use duskflight::config::{Config, MailRoute, Security};
+use duskflight_core::orchard::Crop;
 
 fn sample(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -51,8 +52,20 @@ fn a_later_row_of_a_block_supersedes_the_earlier_one_from_its_day_on() {
             .unwrap();
         (ridge.regime.to_string(), orchard.blocks().len())
     };
-    assert_eq!(regime_on("2026-03-31"), ("conventional".to_owned(), 3));
-    assert_eq!(regime_on("2026-04-01"), ("mating disruption".to_owned(), 3));
+    assert_eq!(regime_on("2026-03-31"), ("conventional".to_owned(), 5));
+    assert_eq!(regime_on("2026-04-01"), ("mating disruption".to_owned(), 5));
+}
+
+#[test]
+fn the_full_sample_has_a_block_of_every_crop_and_each_its_own_model() {
+    let config = Config::read(&sample("full")).unwrap();
+    let orchard = config.orchard_on("2026-06-01".parse().unwrap());
+    for crop in [Crop::Almond, Crop::Pistachio, Crop::Walnut] {
+        assert!(orchard.blocks().iter().any(|block| block.crop == crop));
+        let models = config.insects.iter();
+        let of_crop = models.filter(|insect| insect.crops.contains(&crop));
+        assert_eq!(of_crop.count(), 1, "{crop}");
+    }
 }
 
 /// The samples in a temporary folder, so that they can be spoilt.

@@ -1,5 +1,7 @@
 //! Setting up a farm: from `init` to the first digest, and every way to get it wrong.
 
+use std::path::Path;
+
 use crate::harness::{Farm, printed, refused, table, told_farm};
 
 #[test]
@@ -175,9 +177,102 @@ fn faults_of_every_kind_and_file_are_refused_together() {
         "crossed.toml: heat: the lower threshold (95 °F) must be below the upper one (94 °F)",
         "blocks.csv:3: block home: stands twice from the same day",
         "blocks.csv:4: block lone: grower nobody: no such person",
-        "blocks.csv:4: block lone: crop walnut: no insect model is valid for it",
+        "blocks.csv:4: block lone: crop walnut: no insect model is valid for it; those named in duskflight.toml are for almond, pistachio",
         "traps.csv:2: trap e1: block hone: no such block in blocks.csv; did you mean \"home\"?",
     ] {
         assert!(said.contains(fault), "{fault:?} is missing in\n{said}");
     }
+}
+
+/// A farm with the shipped models of these names, and blocks as given.
+fn farm_with(models: &[&str], blocks: &str) -> Farm {
+    let farm = Farm::new("2022-04-30");
+    for model in models {
+        let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("../config/insects");
+        let text = std::fs::read_to_string(shipped.join(model)).unwrap();
+        farm.write(model, &text);
+    }
+    let named: Vec<String> = models.iter().map(|model| format!("{model:?}")).collect();
+    farm.change(
+        "insects = [\"navel-orangeworm.toml\"]",
+        &format!("insects = [{}]", named.join(", ")),
+    );
+    let header = "id,name,grower,adviser,crop,regime,station,varieties,start_group,start_rule\n";
+    farm.write("blocks.csv", &format!("{header}{blocks}"));
+    farm.write("traps.csv", "id,block,kind,hung\ne1,home,egg,2022-03-15\n");
+    farm
+}
+
+const ALMOND: &str = "navel-orangeworm.toml";
+const PISTACHIO: &str = "navel-orangeworm-pistachio.toml";
+const WALNUT: &str = "navel-orangeworm-walnut.toml";
+const HOME: &str = "home,Home block,gil,ada,almond,conventional,yard,Nonpareil,,\n";
+const FLAT: &str = "flat,Flat block,gil,ada,pistachio,conventional,yard,Kerman,,\n";
+const SHADE: &str = "shade,Shade block,gil,ada,walnut,conventional,yard,Chandler,,\n";
+
+#[test]
+fn a_block_is_paired_with_the_model_of_its_crop_and_with_no_other() {
+    let all = [HOME, FLAT, SHADE].concat();
+    let farm = farm_with(&[ALMOND, PISTACHIO, WALNUT], &all);
+    let said = printed(&["check", "--config", farm.config()]);
+    assert!(said.contains("no errors"), "{said}");
+    let rules = said.matches("no start").count();
+    assert_eq!(rules, 2, "pistachio and walnut ask for no start: {said}");
+
+    let farm = farm_with(&[PISTACHIO], &all);
+    let said = refused(78, &["check", "--config", farm.config()]);
+    for crop in ["almond", "walnut"] {
+        let fault = format!(
+            "crop {crop}: no insect model is valid for it; those named in duskflight.toml are for pistachio"
+        );
+        assert!(said.contains(&fault), "{said}");
+    }
+    assert!(!said.contains("crop pistachio"), "{said}");
+}
+
+#[test]
+fn a_model_without_a_crop_and_two_models_for_one_crop_are_refused() {
+    let farm = farm_with(&[ALMOND, PISTACHIO, WALNUT], HOME);
+    let spoilt = |model: &str, from: &str, to: &str| {
+        let text = std::fs::read_to_string(farm.path(model)).unwrap();
+        assert!(text.contains(from), "{text}");
+        farm.write(model, &text.replace(from, to));
+    };
+    spoilt(PISTACHIO, "crops = [\"pistachio\"]", "crops = []");
+    spoilt(WALNUT, "crops = [\"walnut\"]", "crops = [\"almond\"]");
+    let said = refused(78, &["check", "--config", farm.config()]);
+    for fault in [
+        "navel-orangeworm-pistachio.toml: crops: name at least one crop the model is valid for",
+        "navel-orangeworm-walnut.toml: crops: another model is valid for almond already",
+    ] {
+        assert!(said.contains(fault), "{fault:?} is missing in\n{said}");
+    }
+    spoilt(WALNUT, "crops = [\"almond\"]", "crops = [\"hazel\"]");
+    let said = refused(78, &["check", "--config", farm.config()]);
+    assert!(said.contains("hazel") && said.contains("walnut"), "{said}");
+}
+
+#[test]
+fn a_faulty_model_is_told_once_and_not_again_by_each_block_of_its_crop() {
+    let farm = farm_with(&[ALMOND, PISTACHIO], &[HOME, FLAT].concat());
+    let text = std::fs::read_to_string(farm.path(PISTACHIO)).unwrap();
+    farm.write(
+        PISTACHIO,
+        &text.replace("\"1-january\"", "\"1-january-or-so\""),
+    );
+    let said = refused(78, &["check", "--config", farm.config()]);
+    assert!(
+        said.contains("mark summer-peak-1: it counts from \"1-january-or-so\""),
+        "{said}"
+    );
+    assert!(!said.contains("block flat"), "{said}");
+}
+
+#[test]
+fn a_start_is_not_borrowed_where_nothing_counts_from_it() {
+    let borrowing = FLAT.replace("Kerman,,", "Kerman,home,");
+    let farm = farm_with(&[ALMOND, PISTACHIO], &[HOME, &borrowing].concat());
+    let said = refused(78, &["check", "--config", farm.config()]);
+    let fault = "block flat: start_group, start_rule: no date in pistachio counts from an egg-laying start; leave both out";
+    assert!(said.contains(fault), "{said}");
 }

@@ -12,6 +12,8 @@ use crate::temperature::{DegreeDays, Temperature, Unit};
 
 /// The start of egg laying, as marks name what they count from.
 const FROM_START: &str = "egg-laying-start";
+/// The first day of the year, as marks name what they count from.
+const FROM_NEW_YEAR: &str = "1-january";
 
 /// An insect file as written, before it is checked.
 #[derive(Debug, Clone, Deserialize)]
@@ -21,8 +23,9 @@ pub struct InsectFile {
     name: String,
     crops: Vec<Crop>,
     heat: HeatFile,
-    start: StartFile,
-    #[serde(rename = "mark")]
+    start: Option<StartModel>,
+    without_marks: Option<String>,
+    #[serde(rename = "mark", default)]
     marks: Vec<MarkFile>,
 }
 
@@ -39,13 +42,6 @@ struct HeatFile {
 
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct StartFile {
-    rule: StartRule,
-    source: String,
-}
-
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
 struct MarkFile {
     id: MarkId,
     name: String,
@@ -54,7 +50,14 @@ struct MarkFile {
     #[serde(default)]
     waits_for_hull_split: bool,
     range: Option<[f64; 2]>,
+    #[serde(default = "yes")]
+    told: bool,
+    harvest: Option<Harvested>,
     source: String,
+}
+
+const fn yes() -> bool {
+    true
 }
 
 /// A checked insect model.
@@ -72,12 +75,23 @@ pub struct Insect {
     pub heat: HeatModel,
     /// Where the heat model comes from.
     pub heat_source: String,
-    /// The rule for the egg-laying start, unless a block names another.
-    pub start_rule: StartRule,
-    /// Where that rule comes from.
-    pub start_source: String,
-    /// Degree-day marks; each counts from the start or from one before it in this list.
+    /// How the egg-laying start is decided; `None` where nothing counts from it.
+    pub start: Option<StartModel>,
+    /// Degree-day marks; each counts from the start, the year's first day or one before it in this
+    /// list.
     pub marks: Vec<Mark>,
+    /// Why there is no mark, where there is none.
+    pub without_marks: Option<String>,
+}
+
+/// How the egg-laying start is decided.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StartModel {
+    /// The rule, unless a block names another.
+    pub rule: StartRule,
+    /// Where it comes from.
+    pub source: String,
 }
 
 /// A degree-day mark.
@@ -95,8 +109,34 @@ pub struct Mark {
     pub waits_for_hull_split: bool,
     /// The published range around `at`; `None` where none is published.
     pub range: Option<(DegreeDays, DegreeDays)>,
+    /// Whether people are told of it; a number that disagrees with another is shown beside it only.
+    pub told: bool,
+    /// The varieties whose harvest it is compared with; `None` for a mark that is no egg laying that
+    /// matters then.
+    pub harvest: Option<Harvested>,
     /// Where the number comes from.
     pub source: String,
+}
+
+/// The varieties whose harvest a generation's egg laying is compared with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Harvested {
+    /// Every variety of a block.
+    All,
+    /// Every variety but the first, the early one.
+    Pollinizers,
+}
+
+impl Harvested {
+    /// Those of a block's varieties, the early one first, that are meant.
+    #[must_use]
+    pub fn of(self, varieties: &[String]) -> &[String] {
+        match self {
+            Self::All => varieties,
+            Self::Pollinizers => varieties.get(1..).unwrap_or_default(),
+        }
+    }
 }
 
 /// What a mark counts from.
@@ -104,6 +144,8 @@ pub struct Mark {
 pub enum CountsFrom {
     /// The egg-laying start.
     EggLayingStart,
+    /// The first of January.
+    NewYear,
     /// The mark at this place in the insect's list.
     Mark(usize),
 }
@@ -120,8 +162,19 @@ pub enum InsectError {
     /// The heat model is not defined.
     #[error("heat: {0}")]
     Heat(#[from] HeatModelError),
+    /// A mark counts from the start, and nothing says how that is decided.
+    #[error("mark {mark}: it counts from the egg-laying start; give [start] with rule and source")]
+    NoStart {
+        /// The mark.
+        mark: MarkId,
+    },
+    /// There is neither a mark nor a reason for it, or both.
+    #[error("give [[mark]] tables, or say in without_marks why there are none")]
+    MarksOrWhyNone,
     /// A mark counts from something that is not before it.
-    #[error("mark {mark}: it counts from {from:?}; use \"egg-laying-start\" or a mark above it")]
+    #[error(
+        "mark {mark}: it counts from {from:?}; use \"egg-laying-start\", \"1-january\" or a mark above it"
+    )]
     UnknownFrom {
         /// The mark.
         mark: MarkId,
@@ -145,6 +198,12 @@ pub enum InsectError {
 }
 
 impl InsectFile {
+    /// The crops it names, also where something else in it is wrong.
+    #[must_use]
+    pub fn crops(&self) -> &[Crop] {
+        &self.crops
+    }
+
     /// Checks the file as a whole.
     ///
     /// # Errors
@@ -155,7 +214,15 @@ impl InsectFile {
             errors.push(InsectError::NoCrop);
         }
         let heat = self.heat.check().map_err(|e| errors.push(e)).ok();
+        if self.marks.is_empty() != self.without_marks.is_some() {
+            errors.push(InsectError::MarksOrWhyNone);
+        }
         let marks = check_marks(&self.marks, self.heat.unit, &mut errors);
+        let of_start = |mark: &&Mark| mark.from == CountsFrom::EggLayingStart;
+        if let (None, Some(mark)) = (&self.start, marks.iter().find(of_start)) {
+            let mark = mark.id.clone();
+            errors.push(InsectError::NoStart { mark });
+        }
         match heat {
             Some(heat) if errors.is_empty() => Ok(Insect {
                 id: self.id,
@@ -164,9 +231,9 @@ impl InsectFile {
                 unit: self.heat.unit,
                 heat,
                 heat_source: self.heat.source,
-                start_rule: self.start.rule,
-                start_source: self.start.source,
+                start: self.start,
                 marks,
+                without_marks: self.without_marks,
             }),
             _ => Err(errors),
         }
@@ -199,15 +266,7 @@ impl MarkFile {
         if before.iter().any(|other| other.id == self.id) {
             return Err(InsectError::TwiceTheSame { mark: mark() });
         }
-        let from = if self.from == FROM_START {
-            CountsFrom::EggLayingStart
-        } else {
-            let place = before.iter().position(|m| m.id.as_str() == self.from);
-            CountsFrom::Mark(place.ok_or_else(|| InsectError::UnknownFrom {
-                mark: mark(),
-                from: self.from.clone(),
-            })?)
-        };
+        let from = self.counts_from(before)?;
         let [low, high] = self.range.unwrap_or([self.at, self.at]);
         if !(0.0 < low && low <= self.at && self.at <= high && high.is_finite()) {
             return Err(InsectError::NumbersOutOfOrder {
@@ -226,8 +285,25 @@ impl MarkFile {
             from,
             waits_for_hull_split: self.waits_for_hull_split,
             range: self.range.map(|[l, h]| (degree_days(l), degree_days(h))),
+            told: self.told,
+            harvest: self.harvest,
             source: self.source.clone(),
         })
+    }
+
+    fn counts_from(&self, before: &[Mark]) -> Result<CountsFrom, InsectError> {
+        match self.from.as_str() {
+            FROM_START => Ok(CountsFrom::EggLayingStart),
+            FROM_NEW_YEAR => Ok(CountsFrom::NewYear),
+            mark => {
+                let place = before.iter().position(|m| m.id.as_str() == mark);
+                let unknown = || InsectError::UnknownFrom {
+                    mark: self.id.clone(),
+                    from: self.from.clone(),
+                };
+                place.map(CountsFrom::Mark).ok_or_else(unknown)
+            }
+        }
     }
 }
 
@@ -236,6 +312,8 @@ mod tests {
     use super::*;
 
     const SHIPPED: &str = include_str!("../../config/insects/navel-orangeworm.toml");
+    const PISTACHIO: &str = include_str!("../../config/insects/navel-orangeworm-pistachio.toml");
+    const WALNUT: &str = include_str!("../../config/insects/navel-orangeworm-walnut.toml");
 
     fn read(text: &str) -> Result<Insect, Vec<InsectError>> {
         toml::from_str::<InsectFile>(text).unwrap().check()
@@ -253,6 +331,79 @@ mod tests {
         assert_eq!(numbers, [100.0, 1056.0, 723.0, 723.0]);
         assert_eq!(insect.marks[2].from, CountsFrom::Mark(1));
         assert!(insect.marks.iter().all(|m| !m.source.is_empty()));
+    }
+
+    #[test]
+    fn the_pistachio_model_has_the_published_numbers() {
+        let insect = read(PISTACHIO).unwrap();
+        assert_eq!(insect.crops, [Crop::Pistachio]);
+        // The flight study gives 944.4 °C-days from 1 January, which are 1700 °F-days, and 277.78
+        // from peak to peak, which are 500; the rearing studies 422.3 ± 123 °C-days (Siegel & Kuenen
+        // 2011), which are 760 ± 221 °F-days.
+        let numbers = insect
+            .marks
+            .iter()
+            .map(|m| (m.at.fahrenheit_days(), m.from, m.told));
+        let expected = [
+            (1700.0, CountsFrom::NewYear, true),
+            (500.0, CountsFrom::Mark(0), true),
+            (760.0, CountsFrom::Mark(0), false),
+            (500.0, CountsFrom::Mark(1), true),
+        ];
+        assert!(numbers.eq(expected));
+        let range = insect.marks[2].range.unwrap();
+        let [low, high] = [range.0, range.1].map(DegreeDays::fahrenheit_days);
+        assert_eq!((low, high), (760.0 - 221.0, 760.0 + 221.0));
+        assert!((944.4_f64 * 1.8 - 1700.0).abs() < 0.1 && (277.78_f64 * 1.8 - 500.0).abs() < 0.1);
+        assert!((422.3_f64 * 1.8 - 760.0).abs() < 0.2 && (123.0_f64 * 1.8 - 221.0).abs() < 0.5);
+        assert!(insect.marks.iter().all(|m| !m.name.contains("egg")));
+        assert!(insect.start.is_none() && insect.marks.iter().all(|m| m.harvest.is_none()));
+    }
+
+    #[test]
+    fn the_walnut_model_says_that_it_has_no_dates() {
+        let insect = read(WALNUT).unwrap();
+        assert_eq!(insect.crops, [Crop::Walnut]);
+        assert!(insect.marks.is_empty() && insect.start.is_none());
+        let why = insect.without_marks.unwrap();
+        assert!(why.contains("no published degree-day dates for walnut"));
+    }
+
+    #[test]
+    fn a_model_has_marks_or_says_why_not_and_what_its_marks_count_from() {
+        let check = |text: String, expected: InsectError| {
+            assert_eq!(read(&text).unwrap_err(), [expected]);
+        };
+        let silent = WALNUT.lines().filter(|l| !l.starts_with("without_marks"));
+        check(
+            silent.collect::<Vec<_>>().join("\n"),
+            InsectError::MarksOrWhyNone,
+        );
+        let both = PISTACHIO.replacen("[heat]", "without_marks = \"none\"\n[heat]", 1);
+        check(both, InsectError::MarksOrWhyNone);
+        let mark = MarkId::new("summer-peak-1").unwrap();
+        check(
+            PISTACHIO.replace("\"1-january\"", "\"egg-laying-start\""),
+            InsectError::NoStart { mark },
+        );
+    }
+
+    #[test]
+    fn the_early_variety_is_no_pollinizer() {
+        let varieties = ["Nonpareil", "Monterey", "Fritz"].map(str::to_owned);
+        assert_eq!(Harvested::All.of(&varieties), varieties);
+        assert_eq!(Harvested::Pollinizers.of(&varieties), ["Monterey", "Fritz"]);
+        assert!(Harvested::Pollinizers.of(&[]).is_empty());
+        let harvested = read(SHIPPED)
+            .unwrap()
+            .marks
+            .into_iter()
+            .map(|m| (m.id.to_string(), m.harvest));
+        let expected = [
+            ("third-generation".to_owned(), Some(Harvested::All)),
+            ("fourth-generation".to_owned(), Some(Harvested::Pollinizers)),
+        ];
+        assert!(harvested.skip(2).eq(expected));
     }
 
     #[test]

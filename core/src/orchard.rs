@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use crate::id::{BlockId, GroupId, PersonId, ProductId, StationId, TrapId};
 
 /// A nut crop.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Crop {
     /// Almond.

@@ -4,6 +4,7 @@ use chrono::NaiveDate;
 
 use crate::id::BlockId;
 use crate::season::BlockSeason;
+use crate::trapping::StartStatus;
 
 use super::decide::{Change, Notice};
 use super::digest::{rank, season_of};
@@ -102,7 +103,9 @@ fn evidence_of(words: Words, event: &Event, season: &BlockSeason) -> Vec<String>
             if variety.is_some() {
                 lines.extend(words.hull_split_evidence(season));
             }
-            lines.push(format!("egg-laying start {}", words.start(season)));
+            if season.start.status != StartStatus::NotAsked {
+                lines.push(format!("egg-laying start {}", words.start(season)));
+            }
             lines.push(words.heat_evidence(season));
             lines
         }

@@ -7,6 +7,8 @@ use chrono::{Days, NaiveDate};
 use crate::id::BlockId;
 use crate::orchard::Part;
 use crate::season::{BlockSeason, MarkReading, Outcome, Projection};
+use crate::temperature::DegreeDays;
+use crate::trapping::StartStatus;
 
 use super::decide::{Change, Notice};
 use super::event::Event;
@@ -91,11 +93,11 @@ pub fn digest(
     let changed = changed(words, seasons, notices, &why);
     let work = per_block(seasons, |season| work_today(words, season));
     let (headline, more) = headline(words, seasons, notices, &work);
-    let starts = seasons.iter().filter_map(|season| season.start.date);
-    let first_start = starts.min();
+    let heat_from = seasons.iter().filter_map(|season| season.heat_from);
+    let heat_from = heat_from.min();
     let mut all_trouble: Vec<String> = stations
         .iter()
-        .flat_map(|station| station_trouble(words, station, first_start, day))
+        .flat_map(|station| station_trouble(words, station, heat_from, day))
         .collect();
     all_trouble.extend(holes(words, seasons));
     all_trouble.extend(trouble);
@@ -275,7 +277,7 @@ fn mark_line(words: Words, season: &BlockSeason, reading: &MarkReading) -> Strin
         let range = words.value(other.outcome.projection()?.into());
         Some(format!("; counted without hull split {range}"))
     });
-    let firm = if season.start.status.is_firm() {
+    let firm = if !reading.rests_on_start || season.start.status.is_firm() {
         ""
     } else {
         ", from a provisional start"
@@ -307,11 +309,11 @@ fn holes(words: Words, seasons: &[&BlockSeason]) -> Vec<String> {
 
 /// Whether a block's heat should be known: a start newer than the station's usual lag has none yet.
 fn needs_heat(season: &BlockSeason) -> bool {
-    let Some(start) = season.start.date else {
+    let Some(from) = season.heat_from else {
         return false;
     };
     let fresh = |newest: NaiveDate| (season.as_of - newest).num_days() <= FRESH_DAYS;
-    let waits = |newest: NaiveDate| newest < start && fresh(newest);
+    let waits = |newest: NaiveDate| newest < from && fresh(newest);
     !season.newest_day.is_some_and(waits)
 }
 
@@ -323,11 +325,16 @@ fn table_row(words: Words, season: &BlockSeason) -> TableRow {
         regime: season.block.regime.to_string(),
         start: words.start(season),
         degree_days: match &season.degree_days {
-            Ok(sum) => degree_days(sum.degree_days, season.unit),
+            Ok(sum) => heat_since(words, season, sum.degree_days),
             Err(_) => "–".to_owned(),
         },
         next_mark: next.map_or_else(
-            || "–".to_owned(),
+            || {
+                season
+                    .without_marks
+                    .clone()
+                    .unwrap_or_else(|| "–".to_owned())
+            },
             |(reading, projection)| {
                 let range = words.value(projection.into());
                 format!("{}, {range}", mark_title(reading))
@@ -338,6 +345,15 @@ fn table_row(words: Words, season: &BlockSeason) -> TableRow {
             .iter()
             .map(|catch| words.catch(catch))
             .collect(),
+    }
+}
+
+/// The heat since the start, or since the day that stands in its place.
+fn heat_since(words: Words, season: &BlockSeason, sum: DegreeDays) -> String {
+    let heat = degree_days(sum, season.unit);
+    match (season.start.status, season.heat_from) {
+        (StartStatus::NotAsked, Some(from)) => format!("{heat} since {}", words.day(from)),
+        _ => heat,
     }
 }
 
@@ -352,10 +368,10 @@ fn next_mark(season: &BlockSeason) -> Option<(&MarkReading, &Projection)> {
 }
 
 fn heat(words: Words, seasons: &[&BlockSeason], stations: &[StationView]) -> Vec<String> {
-    let sources: BTreeSet<String> = seasons
+    let counting = seasons
         .iter()
-        .map(|season| words.heat_source(season))
-        .collect();
+        .filter(|season| season.without_marks.is_none());
+    let sources: BTreeSet<String> = counting.map(|season| words.heat_source(season)).collect();
     let forecasts = stations.iter().filter_map(|station| {
         let source = station.forecast?;
         Some(format!("{}: forecast by {source}", station.name))
@@ -367,7 +383,7 @@ fn heat(words: Words, seasons: &[&BlockSeason], stations: &[StationView]) -> Vec
 /// be told.
 fn evidence(words: Words, season: &BlockSeason) -> Vec<String> {
     let mut lines = words.start_evidence(season);
-    if season.start.date.is_none() {
+    if season.heat_from.is_none() {
         return lines;
     }
     lines.push(match &season.degree_days {
@@ -378,7 +394,7 @@ fn evidence(words: Words, season: &BlockSeason) -> Vec<String> {
     let last = season
         .marks
         .iter()
-        .rfind(|reading| matches!(reading.outcome, Outcome::Passed { .. }));
+        .rfind(|reading| reading.told && matches!(reading.outcome, Outcome::Passed { .. }));
     let shown = season.marks.iter().filter(|reading| {
         let mark = Some(&reading.mark);
         let cannot_tell = matches!(reading.outcome, Outcome::CannotTell { .. });

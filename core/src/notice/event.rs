@@ -294,7 +294,7 @@ fn marks_by_variety(season: &BlockSeason) -> BTreeSet<&MarkId> {
 
 /// A mark that rests on a start that is not firm is not told, and taken back if it was.
 fn mark(season: &BlockSeason, reading: &MarkReading, near_days: u16) -> (State, State) {
-    if !season.start.status.is_firm() {
+    if reading.rests_on_start && !season.start.status.is_firm() {
         let gone = || State::Gone {
             reason: season.start.evidence.reason.clone(),
         };

@@ -15,6 +15,13 @@ impl Words {
     #[must_use]
     pub fn start_evidence(self, season: &BlockSeason) -> Vec<String> {
         let evidence = &season.start.evidence;
+        if season.start.status == StartStatus::NotAsked {
+            let counts = season.heat_from.is_some();
+            return counts
+                .then(|| format!("start: {}", evidence.reason))
+                .into_iter()
+                .collect();
+        }
         let mut lines = Vec::new();
         // Two checks say by themselves why a start is confirmed.
         if season.start.status != StartStatus::Confirmed {
@@ -104,7 +111,7 @@ impl Words {
         }
     }
 
-    /// The heat of a block since its start, and from which station.
+    /// The heat of a block since the day it counts from, and from which station.
     pub(super) fn heat_sum(self, season: &BlockSeason, sum: &Accumulated) -> String {
         let heat = degree_days(sum.degree_days, season.unit);
         format!(
@@ -159,7 +166,10 @@ impl Words {
     fn counts_from(self, season: &BlockSeason, reading: &MarkReading) -> String {
         match &reading.basis {
             Basis::EggLayingStart => "the egg-laying start".to_owned(),
-            Basis::Mark(mark) if !reading.told => {
+            Basis::NewYear => season
+                .heat_from
+                .map_or_else(|| "1 January".to_owned(), |from| self.day(from)),
+            Basis::Mark(mark) if reading.is_without_hull_split() => {
                 format!("{}, without hull split", mark_name(season, mark))
             }
             Basis::Mark(mark) if reading.hull_split == HullSplit::NotEntered => {

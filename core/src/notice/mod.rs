@@ -6,9 +6,12 @@ mod digest;
 mod event;
 mod evidence;
 mod gather;
+mod harvest;
 mod sheet;
 mod stations;
 mod why;
+#[cfg(test)]
+mod without_start;
 mod words;
 mod work;
 

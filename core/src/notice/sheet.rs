@@ -1,6 +1,7 @@
 //! A block's season as a sheet to read, line by line.
 
 use crate::season::BlockSeason;
+use crate::trapping::StartStatus;
 
 use super::words::{Words, degree_days, mark_title};
 use super::work::work_today;
@@ -14,6 +15,8 @@ pub struct Sheet {
     pub answers: Vec<(String, String)>,
     /// Trap work that is due.
     pub work: Vec<String>,
+    /// Harvest beside the generations.
+    pub harvest: Vec<String>,
     /// What the answers rest on.
     pub evidence: Vec<String>,
 }
@@ -23,21 +26,12 @@ impl Words {
     #[must_use]
     pub fn sheet(self, season: &BlockSeason) -> Sheet {
         let block = &season.block;
-        let mut answers = vec![
-            ("egg-laying start".to_owned(), self.start(season)),
-            (
-                "heat since the start".to_owned(),
-                match &season.degree_days {
-                    Ok(sum) => degree_days(sum.degree_days, season.unit),
-                    Err(reason) => format!("can't tell: {}", self.reworded(reason)),
-                },
-            ),
-        ];
+        let mut answers = self.start_and_heat(season);
         answers.extend(season.marks.iter().map(|reading| {
-            let beside = if reading.told {
-                ""
-            } else {
+            let beside = if reading.is_without_hull_split() {
                 ", counted without hull split"
+            } else {
+                ""
             };
             let title = format!("{}{beside}", mark_title(reading));
             (title, self.outcome(&reading.outcome))
@@ -47,16 +41,19 @@ impl Words {
             (label, self.catch(catch))
         }));
         let mut evidence = self.start_evidence(season);
-        evidence.push(self.heat_evidence(season));
+        if season.without_marks.is_none() {
+            evidence.push(self.heat_evidence(season));
+        }
         evidence.extend(self.hull_split_evidence(season));
         evidence.extend(self.shift_evidence(season));
-        if season.start.date.is_some() {
+        if season.heat_from.is_some() {
             let marks = season.marks.iter();
             evidence.extend(marks.map(|reading| {
                 let rests_on = self.mark_evidence(season, reading);
                 format!("{}: {rests_on}", mark_title(reading))
             }));
         }
+        evidence.extend(self.harvest_evidence(season));
         Sheet {
             title: format!(
                 "{} ({}), {}, {}, as of {}",
@@ -68,7 +65,29 @@ impl Words {
             ),
             answers,
             work: work_today(self, season),
+            harvest: self.harvest_lines(season),
             evidence,
+        }
+    }
+
+    /// The start where the crop has one, and the heat since what its marks count from, or why it has
+    /// no marks.
+    fn start_and_heat(self, season: &BlockSeason) -> Vec<(String, String)> {
+        if let Some(why) = &season.without_marks {
+            return vec![("dates".to_owned(), why.clone())];
+        }
+        let heat = match &season.degree_days {
+            Ok(sum) => degree_days(sum.degree_days, season.unit),
+            Err(reason) => format!("can't tell: {}", self.reworded(reason)),
+        };
+        match (season.start.status, season.heat_from) {
+            (StartStatus::NotAsked, Some(from)) => {
+                vec![(format!("heat since {}", self.day(from)), heat)]
+            }
+            _ => vec![
+                ("egg-laying start".to_owned(), self.start(season)),
+                ("heat since the start".to_owned(), heat),
+            ],
         }
     }
 

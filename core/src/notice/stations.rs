@@ -37,7 +37,7 @@ pub struct StationView {
 pub(super) fn station_trouble(
     words: Words,
     station: &StationView,
-    first_start: Option<NaiveDate>,
+    heat_from: Option<NaiveDate>,
     day: NaiveDate,
 ) -> Vec<String> {
     let mut lines = Vec::new();
@@ -58,7 +58,7 @@ pub(super) fn station_trouble(
             .iter()
             .map(|drift| format!("{}: {}", station.name, words.drift(drift, station.unit))),
     );
-    let counts = |day: &&EstimatedDay| first_start.is_some_and(|start| day.date >= start);
+    let counts = |day: &&EstimatedDay| heat_from.is_some_and(|from| day.date >= from);
     let in_use: Vec<&EstimatedDay> = station.estimated.iter().filter(counts).collect();
     if !in_use.is_empty() {
         let days: Vec<NaiveDate> = in_use.iter().map(|day| day.date).collect();

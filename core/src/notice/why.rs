@@ -5,7 +5,7 @@ use chrono::NaiveDate;
 use crate::id::TrapId;
 use crate::orchard::Orchard;
 use crate::season::BlockSeason;
-use crate::trapping::{Note, NoteKind};
+use crate::trapping::{Note, NoteKind, StartStatus};
 
 use super::decide::{Change, Notice};
 use super::event::Event;
@@ -44,7 +44,8 @@ impl Words {
             causes.extend(self.decided(season, since));
             causes.extend(hull_split(season, notice, since));
         }
-        if !matches!(notice.event, Event::PastServiceLife(..)) {
+        let of_start = season.start.status != StartStatus::NotAsked;
+        if of_start && !matches!(notice.event, Event::PastServiceLife(..)) {
             causes.extend(self.late_readings(orchard, season, since));
             causes.extend(by_hand(season, since));
         }
@@ -96,7 +97,7 @@ impl Words {
 
 /// The days that the block's heat rests on.
 fn in_season(season: &BlockSeason, days: &[NaiveDate]) -> Vec<NaiveDate> {
-    let Some(from) = season.start.date else {
+    let Some(from) = season.heat_from else {
         return Vec::new();
     };
     let counted = days.iter().copied();

@@ -289,6 +289,7 @@ impl StartStatus {
             Self::ByHand => "set by hand",
             Self::Borrowed => "borrowed",
             Self::CannotTell => "can't tell",
+            Self::NotAsked => "not used",
         }
     }
 }

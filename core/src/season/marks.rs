@@ -8,8 +8,10 @@ use crate::orchard::Block;
 use crate::temperature::DegreeDays;
 use crate::trapping::{EggLayingStart, Note, NoteKind};
 
-use super::StationHeat;
-use super::projection::{Crossings, Levels, Projection, Reached, Trajectory, day_of, join};
+use super::projection::{
+    Crossings, Instant, Levels, Projection, Reached, Trajectory, day_of, join,
+};
+use super::{NO_START, StationHeat, new_year};
 
 /// One reading of one mark.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,15 +24,25 @@ pub struct MarkReading {
     pub at: DegreeDays,
     /// What it counts from in this reading.
     pub basis: Basis,
+    /// Whether it rests on the egg-laying start, by itself or through the marks before it.
+    pub rests_on_start: bool,
     /// The varieties this reading is for.
     pub varieties: Vec<String>,
     /// What this reading knows of those varieties' hull split.
     pub hull_split: HullSplit,
-    /// Whether this is the reading people are told; where hull split is only expected the mark is
-    /// also read without it, beside.
+    /// Whether this is the reading people are told. Others stand beside: where hull split is only
+    /// expected, the mark read without it; a mark whose number disagrees with another one's.
     pub told: bool,
     /// The answer.
     pub outcome: Outcome,
+}
+
+impl MarkReading {
+    /// Whether it stands beside a reading that counts from expected hull split.
+    #[must_use]
+    pub fn is_without_hull_split(&self) -> bool {
+        !self.told && self.hull_split != HullSplit::NotAsked
+    }
 }
 
 /// What a mark counts from.
@@ -38,6 +50,8 @@ pub struct MarkReading {
 pub enum Basis {
     /// The egg-laying start.
     EggLayingStart,
+    /// The first of January.
+    NewYear,
     /// A mark before it.
     Mark(MarkId),
     /// The later of a mark before it and first hull split of sound nuts, seen on that day.
@@ -118,7 +132,8 @@ pub(super) fn readings(
     let mut readings = Vec::new();
     for place in 0..insect.marks.len() {
         if !waits(insect, place) {
-            readings.push(reader.read(place, HullSplit::NotAsked, all(), true));
+            let told = insect.marks[place].told;
+            readings.push(reader.read(place, HullSplit::NotAsked, all(), told));
             continue;
         }
         let known = splits.iter().any(|(split, _)| split.date().is_some());
@@ -165,9 +180,35 @@ fn waits(insect: &Insect, place: usize) -> bool {
     let mark = &insect.marks[place];
     mark.waits_for_hull_split
         || match mark.from {
-            CountsFrom::EggLayingStart => false,
+            CountsFrom::EggLayingStart | CountsFrom::NewYear => false,
             CountsFrom::Mark(earlier) => waits(insect, earlier),
         }
+}
+
+/// What a mark counts from in the end, through the marks before it.
+fn root(insect: &Insect, place: usize) -> CountsFrom {
+    match insect.marks[place].from {
+        CountsFrom::Mark(earlier) => root(insect, earlier),
+        root => root,
+    }
+}
+
+/// When each past year would have the mark at this place reached: at the low end of the insect's
+/// published range, at its own degree-days, and at the high end.
+pub(super) fn yearly(
+    insect: &Insect,
+    start: &EggLayingStart,
+    heat: &StationHeat,
+    place: usize,
+    split: HullSplit,
+) -> Result<Vec<[Instant; 3]>, String> {
+    let reader = Reader {
+        insect,
+        start,
+        heat,
+    };
+    let crossings = reader.crossings(place, split)?;
+    Ok(crossings.iter().map(Crossings::spread).collect())
 }
 
 /// Varieties grouped by equal hull split, in the block's order.
@@ -227,6 +268,7 @@ impl Reader<'_> {
             name: mark.name.clone(),
             at: mark.at,
             basis: self.basis(mark, split),
+            rests_on_start: root(self.insect, place) == CountsFrom::EggLayingStart,
             varieties,
             hull_split: split,
             told,
@@ -249,6 +291,7 @@ impl Reader<'_> {
     fn basis(&self, mark: &Mark, split: HullSplit) -> Basis {
         match mark.from {
             CountsFrom::EggLayingStart => Basis::EggLayingStart,
+            CountsFrom::NewYear => Basis::NewYear,
             CountsFrom::Mark(earlier) => {
                 let earlier = self.insect.marks[earlier].id.clone();
                 match split {
@@ -265,11 +308,17 @@ impl Reader<'_> {
     }
 
     fn outcome(&self, place: usize, split: HullSplit) -> Result<Outcome, String> {
-        let start = self.start.date.ok_or("no egg-laying start yet")?;
-        let (series, newest) = self.heat.known()?;
-        let first = series
-            .position(start)
-            .ok_or_else(|| format!("temperatures begin on {}, after the start", series.first()))?;
+        let from = match root(self.insect, place) {
+            CountsFrom::NewYear => new_year(self.heat.as_of().year())?,
+            _ => self.start.date.ok_or(NO_START)?,
+        };
+        let (series, _) = self.heat.known()?;
+        let first = series.position(from).ok_or_else(|| {
+            format!(
+                "temperatures begin on {}, after counting begins on {from}",
+                series.first()
+            )
+        })?;
         let known = Trajectory::known(series);
         let levels = self.levels(&known, place, split);
         let passed = match levels.map(|levels| known.reaches(levels.at)) {
@@ -291,16 +340,21 @@ impl Reader<'_> {
                     .is_some_and(|p| series.is_estimated(p));
                 Ok(Outcome::Passed { date, by_estimate })
             }
-            None => self.project(newest, place, split).map(Outcome::Projected),
+            None => self.project(place, split).map(Outcome::Projected),
         }
     }
 
-    fn project(
-        &self,
-        newest: NaiveDate,
-        place: usize,
-        split: HullSplit,
-    ) -> Result<Projection, String> {
+    fn project(&self, place: usize, split: HullSplit) -> Result<Projection, String> {
+        let (series, outlook) = self.heat.outlook()?;
+        let crossings = self.crossings(place, split)?;
+        let years = crossings.len();
+        join(series, outlook, &crossings, self.has_spread(place)).map_err(|not_reached| {
+            format!("not reached before the end of the year in {not_reached} of {years} past years")
+        })
+    }
+
+    /// When each past year would have the mark reached; at least one does.
+    fn crossings(&self, place: usize, split: HullSplit) -> Result<Vec<Crossings>, String> {
         let (series, outlook) = self.heat.outlook()?;
         let crossings: Vec<Crossings> = Trajectory::continued(series, outlook)
             .filter_map(|trajectory| {
@@ -308,15 +362,13 @@ impl Reader<'_> {
             })
             .collect();
         if crossings.is_empty() {
+            let (_, newest) = self.heat.known()?;
             return Err(format!(
                 "station {} has no whole past year from {newest} on to project with",
                 self.heat.station()
             ));
         }
-        let years = crossings.len();
-        join(series, outlook, &crossings, self.has_spread(place)).map_err(|not_reached| {
-            format!("not reached before the end of the year in {not_reached} of {years} past years")
-        })
+        Ok(crossings)
     }
 
     /// A mark's levels on a trajectory, from those of what it counts from.
@@ -329,6 +381,10 @@ impl Reader<'_> {
         let mark = &self.insect.marks[place];
         let mut from = match mark.from {
             CountsFrom::EggLayingStart => self.start_levels(trajectory)?,
+            CountsFrom::NewYear => {
+                let new_year = new_year(self.heat.as_of().year()).ok()?;
+                Levels::exactly(trajectory.level_at(new_year)?)
+            }
             CountsFrom::Mark(earlier) => self.levels(trajectory, earlier, split)?,
         };
         if let (true, Some(day)) = (mark.waits_for_hull_split, split.date()) {
@@ -358,10 +414,8 @@ impl Reader<'_> {
             trajectory.level_at(day)
         });
         Some(Levels {
-            at,
-            low: at,
-            high: at,
             from_check: earliest.unwrap_or(at),
+            ..Levels::exactly(at)
         })
     }
 

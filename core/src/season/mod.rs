@@ -1,11 +1,13 @@
 //! One block, one insect, one year, as seen on one day.
 
+mod harvest;
 mod hindcast;
 mod marks;
 mod projection;
 mod station_heat;
 mod tally;
 
+pub use harvest::{Between, Chance, Likelihood, Margin, Shake, VarietyHarvest};
 pub use hindcast::{ProjectedCrossing, TrueCrossing, projected_crossing, true_crossing};
 pub use marks::{Basis, HullSplit, MarkReading, Outcome};
 pub use projection::{FEW_PAST_YEARS, Projection, Shift};
@@ -26,6 +28,8 @@ use crate::trapping::{
 
 /// Days of readings that the latest catches are made of.
 const LATEST_CATCH_DAYS: u64 = 7;
+/// Why nothing counts from the start.
+const NO_START: &str = "no egg-laying start yet";
 
 /// Everything told about one block's season on one day.
 #[derive(Debug, Clone, PartialEq)]
@@ -46,12 +50,19 @@ pub struct BlockSeason {
     pub as_of: NaiveDate,
     /// The egg-laying start.
     pub start: EggLayingStart,
-    /// Degree-days from the start, which counts, to the newest station day.
+    /// The day from which heat counts: the start, or 1 January where marks count from that; `None`
+    /// while there is no start, and where there are no marks.
+    pub heat_from: Option<NaiveDate>,
+    /// Degree-days from that day, which counts, to the newest station day.
     pub degree_days: Result<Accumulated, String>,
     /// The newest station day used.
     pub newest_day: Option<NaiveDate>,
     /// Every mark, once for each reading of it.
     pub marks: Vec<MarkReading>,
+    /// Why there is no mark, where the crop has none.
+    pub without_marks: Option<String>,
+    /// Each variety's harvest beside the egg laying that matters then, once a shake is entered.
+    pub harvest: Vec<VarietyHarvest>,
     /// Service clocks of the block's traps.
     pub service: Vec<ServiceDue>,
     /// Parts that served past their life this year.
@@ -84,13 +95,18 @@ pub fn assess(
     notes: &[Note],
 ) -> BlockSeason {
     let as_of = heat.as_of();
-    let mut start = egg_laying_start(orchard, block, insect.start_rule, visits, notes, as_of);
+    let mut start = match &insect.start {
+        Some(model) => egg_laying_start(orchard, block, model.rule, visits, notes, as_of),
+        None => EggLayingStart::not_asked(block),
+    };
     let candidate = &mut start.evidence.second_candidate;
     *candidate =
         candidate.filter(|later| marks::is_of_first_brood(insect, heat, start.date, later.date));
     let awaited = matches!(start.status, StartStatus::None | StartStatus::Provisional);
     let traps: Vec<_> = orchard.traps_of(&block.id).collect();
     let week_ago = as_of.checked_sub_days(Days::new(LATEST_CATCH_DAYS - 1));
+    let heat_from = heat_from(insect, &start, as_of.year());
+    let marks = marks::readings(insect, block, &start, heat, notes);
     BlockSeason {
         insect: insect.id.clone(),
         insect_name: insect.name.clone(),
@@ -98,9 +114,12 @@ pub fn assess(
         heat_model: insect.heat,
         year: as_of.year(),
         as_of,
-        degree_days: heat.since(start.date),
+        heat_from: heat_from.as_ref().ok().copied(),
+        degree_days: heat_from.and_then(|from| heat.since(from)),
         newest_day: heat.newest(),
-        marks: marks::readings(insect, block, &start, heat, notes),
+        harvest: harvest::of_block(insect, block, &start, heat, notes, &marks),
+        marks,
+        without_marks: insect.without_marks.clone(),
         service: service_due(orchard, traps.iter().copied(), visits, as_of),
         lapses: lapses(orchard, traps.iter().copied(), visits, as_of),
         readings: readings_due(traps.iter().copied(), visits, awaited, as_of),
@@ -110,7 +129,21 @@ pub fn assess(
     }
 }
 
+/// The day from which an insect's heat counts in a block, or why there is none.
+fn heat_from(insect: &Insect, start: &EggLayingStart, year: i32) -> Result<NaiveDate, String> {
+    match (&insect.start, &insect.without_marks) {
+        (Some(_), _) => start.date.ok_or_else(|| NO_START.to_owned()),
+        (None, Some(why)) => Err(why.clone()),
+        (None, None) => new_year(year),
+    }
+}
+
+/// The first of January.
+fn new_year(year: i32) -> Result<NaiveDate, String> {
+    NaiveDate::from_ymd_opt(year, 1, 1).ok_or_else(|| format!("{year} is no year of a calendar"))
+}
+
 #[cfg(test)]
 mod properties;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

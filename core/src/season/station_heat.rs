@@ -75,16 +75,15 @@ impl StationHeat {
         self.heat.as_ref()
     }
 
-    /// Degree-days from a start to the newest day, or why there are none.
-    pub(super) fn since(&self, start: Option<NaiveDate>) -> Result<Accumulated, String> {
-        let start = start.ok_or("no egg-laying start yet")?;
+    /// Degree-days from a day, which counts, to the newest one, or why there are none.
+    pub(super) fn since(&self, from: NaiveDate) -> Result<Accumulated, String> {
         let (heat, newest) = self.known()?;
-        if newest < start {
+        if newest < from {
             return Err(format!(
-                "newest temperatures are of {newest}, before the start"
+                "newest temperatures are of {newest}, before counting begins on {from}"
             ));
         }
-        heat.sum(start, newest).map_err(|hole| self.hole(hole))
+        heat.sum(from, newest).map_err(|hole| self.hole(hole))
     }
 
     /// The series and its newest day, or why there is none.

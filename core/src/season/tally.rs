@@ -23,15 +23,15 @@ pub struct TallyDay {
     pub passed: Vec<String>,
 }
 
-/// From the egg-laying start, which counts, or from 1 January while there is none, to the newest
-/// day known.
+/// From the day that heat counts from, or from 1 January while there is none, to the newest day
+/// known.
 #[must_use]
 pub fn tally(season: &BlockSeason, weather: &StationWeather) -> Vec<TallyDay> {
     let Some(series) = weather.series() else {
         return Vec::new();
     };
     let new_year = NaiveDate::from_ymd_opt(season.year, 1, 1).unwrap_or(NaiveDate::MIN);
-    let from = season.start.date.unwrap_or(new_year);
+    let from = season.heat_from.unwrap_or(new_year);
     let mut total = Some(0.0);
     let dated = series.first().iter_days().zip(series.days()).enumerate();
     dated

@@ -1,5 +1,6 @@
 //! Whole seasons on temperatures simple enough to add up by hand.
 
+pub(crate) mod new_year;
 mod projected;
 
 use super::*;
@@ -11,7 +12,7 @@ use crate::temperature::Unit;
 use crate::trapping::{NoteKind, Visit};
 use crate::weather::{ReceivedDay, StationWeather};
 
-pub(super) fn date(year: i32, month: u32, day: u32) -> NaiveDate {
+pub(crate) fn date(year: i32, month: u32, day: u32) -> NaiveDate {
     NaiveDate::from_ymd_opt(year, month, day).unwrap()
 }
 
@@ -41,7 +42,7 @@ fn year_of(year: i32, degree_days: f64) -> impl Iterator<Item = ReceivedDay> {
 }
 
 /// Past years of 16, 20 and 24 degree-days a day, and a season of 20 known before `as_of`.
-fn received(as_of: NaiveDate) -> Vec<ReceivedDay> {
+pub(crate) fn received(as_of: NaiveDate) -> Vec<ReceivedDay> {
     year_of(2018, 16.0)
         .chain(year_of(2019, 20.0))
         .chain(year_of(2020, 24.0))
@@ -49,13 +50,13 @@ fn received(as_of: NaiveDate) -> Vec<ReceivedDay> {
         .collect()
 }
 
-fn heat(received: &[ReceivedDay], as_of: NaiveDate) -> StationHeat {
+pub(super) fn heat(received: &[ReceivedDay], as_of: NaiveDate) -> StationHeat {
     let weather = StationWeather::alone(StationId::new("S").unwrap(), received, as_of);
     StationHeat::new(&weather, insect().heat)
 }
 
 /// The start set by hand to 1 May, so that only the dates matter.
-fn started() -> Vec<Note> {
+pub(super) fn started() -> Vec<Note> {
     vec![note(
         date(2021, 5, 1),
         None,
@@ -248,7 +249,7 @@ fn without_past_years_a_mark_ahead_cannot_be_told() {
 }
 
 /// Ten past years, the first `slow` of them at 5 degree-days a day, and this season at 20.
-fn ten_years(slow: i32, as_of: NaiveDate) -> Vec<ReceivedDay> {
+pub(super) fn ten_years(slow: i32, as_of: NaiveDate) -> Vec<ReceivedDay> {
     (2011..=2020)
         .flat_map(|year| year_of(year, if year < 2011 + slow { 5.0 } else { 20.0 }))
         .chain(year_of(2021, 20.0).filter(|day| day.date < as_of))

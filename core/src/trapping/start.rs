@@ -37,6 +37,8 @@ pub enum StartStatus {
     Borrowed,
     /// The traps cannot show it.
     CannotTell,
+    /// Nothing counts from it in this crop.
+    NotAsked,
 }
 
 impl StartStatus {
@@ -50,6 +52,7 @@ impl StartStatus {
             Self::ByHand => "by-hand",
             Self::Borrowed => "borrowed",
             Self::CannotTell => "cannot-tell",
+            Self::NotAsked => "not-asked",
         }
     }
 
@@ -69,6 +72,29 @@ pub struct EggLayingStart {
     pub date: Option<NaiveDate>,
     /// What it rests on.
     pub evidence: StartEvidence,
+}
+
+impl EggLayingStart {
+    /// Of a block whose crop has no date that counts from it.
+    #[must_use]
+    pub fn not_asked(block: &Block) -> Self {
+        Self {
+            status: StartStatus::NotAsked,
+            date: None,
+            evidence: StartEvidence {
+                group: block.start_group.clone(),
+                // No rule is at work; the published one stands in its place.
+                rule: StartRule::ShareRising,
+                results: BTreeMap::new(),
+                checks: Vec::new(),
+                newest_check: None,
+                check_before: None,
+                second_candidate: None,
+                may_be_late: false,
+                reason: format!("no date in {} counts from an egg-laying start", block.crop),
+            },
+        }
+    }
 }
 
 /// What a start rests on.

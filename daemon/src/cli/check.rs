@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use chrono::NaiveDate;
 use clap::Args;
-use duskflight_core::orchard::{Block, Orchard};
+use duskflight_core::orchard::{Block, Orchard, StartRule};
 
 use super::Failure;
 use super::common::{AsOf, ConfigDir, feed_client, plain_table, print};
@@ -57,13 +57,16 @@ fn report(config: &Config, orchard: &Orchard) -> String {
         "traps",
     ]);
     for block in orchard.blocks() {
+        let rule = rule(config, orchard, block);
+        let start_group = rule.map_or("–", |_| block.start_group.as_str());
+        let rule = rule.map_or("no start", StartRule::name);
         table.add_row([
             format!("{} ({})", block.name, block.id),
             block.crop.to_string(),
             block.regime.to_string(),
             block.station.to_string(),
-            block.start_group.to_string(),
-            rule(config, orchard, block),
+            start_group.to_owned(),
+            rule.to_owned(),
             orchard.traps_of(&block.id).count().to_string(),
         ]);
     }
@@ -81,17 +84,14 @@ fn report(config: &Config, orchard: &Orchard) -> String {
     text
 }
 
-/// The rule for the start that is in force in a block: that of the block its traps belong to.
-fn rule(config: &Config, orchard: &Orchard, block: &Block) -> String {
+/// The rule for the start that is in force in a block: that of the block its traps belong to; `None`
+/// where the crop asks for no start.
+fn rule(config: &Config, orchard: &Orchard, block: &Block) -> Option<StartRule> {
     let lender = orchard.block_of_group(&block.start_group).unwrap_or(block);
-    let of_insect = config
-        .insects
-        .iter()
-        .find(|i| i.crops.contains(&block.crop));
-    let rule = lender
-        .start_rule
-        .or(of_insect.map(|insect| insect.start_rule));
-    rule.map_or_else(String::new, |rule| rule.name().to_owned())
+    let mut of_crop = config.insects.iter();
+    let insect = of_crop.find(|insect| insect.crops.contains(&block.crop));
+    let start = insect?.start.as_ref()?;
+    Some(lender.start_rule.unwrap_or(start.rule))
 }
 
 /// Declarations that are allowed and yet probably not what was meant.

@@ -6,6 +6,7 @@ use duskflight_core::id::BlockId;
 use duskflight_core::notice::Words;
 use duskflight_core::season::{BlockSeason, TallyDay, tally};
 use duskflight_core::temperature::DegreeDays;
+use duskflight_core::trapping::StartStatus;
 use duskflight_core::weather::{Element, Origin, Suspect};
 
 use super::Failure;
@@ -149,9 +150,13 @@ impl Explained {
                 },
             ]);
         }
-        let from = match season.start.date {
-            Some(_) => format!("from the egg-laying start, {}", words.start(season)),
-            None => "from 1 January, since there is no egg-laying start yet".to_owned(),
+        let from = match (&season.without_marks, season.start.status) {
+            (Some(why), _) => format!("from 1 January; {why}"),
+            (None, StartStatus::NotAsked) => "from 1 January".to_owned(),
+            _ if season.heat_from.is_some() => {
+                format!("from the egg-laying start, {}", words.start(season))
+            }
+            _ => "from 1 January, since there is no egg-laying start yet".to_owned(),
         };
         format!(
             "{} ({}), {from}\n{}\n{table}\n",

@@ -10,10 +10,12 @@ use clap::Args;
 use super::Failure;
 use super::common::print;
 use crate::clock::{Clock, SystemClock};
-use crate::config::{MAIN_FILE, NAVEL_ORANGEWORM};
+use crate::config::{
+    MAIN_FILE, NAVEL_ORANGEWORM, NAVEL_ORANGEWORM_PISTACHIO, NAVEL_ORANGEWORM_WALNUT,
+};
 
 /// The starting files, by their names in the folder.
-const FILES: [(&str, &str); 7] = [
+const FILES: [(&str, &str); 9] = [
     (
         MAIN_FILE,
         include_str!("../../../config/starter/duskflight.toml"),
@@ -39,6 +41,14 @@ const FILES: [(&str, &str); 7] = [
         include_str!("../../../config/starter/notes.csv"),
     ),
     ("insects/navel-orangeworm.toml", NAVEL_ORANGEWORM),
+    (
+        "insects/navel-orangeworm-pistachio.toml",
+        NAVEL_ORANGEWORM_PISTACHIO,
+    ),
+    (
+        "insects/navel-orangeworm-walnut.toml",
+        NAVEL_ORANGEWORM_WALNUT,
+    ),
 ];
 /// Stands for this year in the starting files.
 const THIS_YEAR: &str = "YEAR";

@@ -86,6 +86,7 @@ fn sheets(words: Words, seasons: &[&BlockSeason]) -> String {
         }
         for (heading, lines) in [
             ("trap work today", &sheet.work),
+            ("harvest", &sheet.harvest),
             ("rests on", &sheet.evidence),
         ] {
             if !lines.is_empty() {

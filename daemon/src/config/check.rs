@@ -97,7 +97,7 @@ impl Reader<'_> {
         self.address(&["mail", "from"], &main.mail.from);
         let calendar = self.calendar(&main);
         let mail_route = self.mail_route(main.mail.folder, main.mail.smtp);
-        let insects = self.insects(&main.insects);
+        let (insects, crops) = self.insects(&main.insects);
         let people = self.people(main.people);
         let stations = self.stations(main.stations);
         let products = self.products(main.products);
@@ -106,6 +106,7 @@ impl Reader<'_> {
             people: &people,
             stations: &stations,
             insects: &insects,
+            crops,
             groups: egg_traps.map(|row| &row.trap.group).collect(),
         };
         self.blocks(&blocks, &declared);
@@ -240,37 +241,39 @@ impl Reader<'_> {
         }
     }
 
-    fn insects(&mut self, files: &[PathBuf]) -> Vec<Insect> {
+    /// The insect models, and the crops that their files name; `None` where a file cannot be read.
+    fn insects(&mut self, files: &[PathBuf]) -> (Vec<Insect>, Option<BTreeSet<Crop>>) {
         let mut insects: Vec<Insect> = Vec::new();
+        let mut crops = Some(BTreeSet::new()).filter(|_| !files.is_empty());
         if files.is_empty() {
             self.at(&["insects"], ": name at least one insect model file");
         }
         for file in files {
-            match self.toml::<InsectFile>(file).map(InsectFile::check) {
-                Some(Ok(insect)) if insects.iter().any(|other| other.id == insect.id) => {
-                    self.problem(
-                        file,
-                        None,
-                        format!("the insect id {} stands twice", insect.id),
-                    );
+            let Some(read) = self.toml::<InsectFile>(file) else {
+                crops = None;
+                continue;
+            };
+            for crop in read.crops() {
+                let is_new = crops.as_mut().is_none_or(|crops| crops.insert(*crop));
+                if !is_new {
+                    let what = format!("crops: another model is valid for {crop} already");
+                    self.problem(file, None, what);
                 }
-                Some(Ok(insect)) => {
-                    let taken = |crop: &&Crop| insects.iter().any(|i| i.crops.contains(crop));
-                    if let Some(crop) = insect.crops.iter().find(taken) {
-                        let what = format!("crops: another model is valid for {crop} already");
-                        self.problem(file, None, what);
-                    }
-                    insects.push(insect);
+            }
+            match read.check() {
+                Ok(insect) if insects.iter().any(|other| other.id == insect.id) => {
+                    let what = format!("the insect id {} stands twice", insect.id);
+                    self.problem(file, None, what);
                 }
-                Some(Err(errors)) => {
+                Ok(insect) => insects.push(insect),
+                Err(errors) => {
                     for error in errors {
                         self.problem(file, None, error);
                     }
                 }
-                None => {}
             }
         }
-        insects
+        (insects, crops)
     }
 
     fn people(&mut self, parts: Vec<PersonPart>) -> Vec<Person> {

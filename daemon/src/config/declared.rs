@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use duskflight_core::id::{GroupId, PersonId};
 use duskflight_core::insect::Insect;
 use duskflight_core::notice::Role;
-use duskflight_core::orchard::Block;
+use duskflight_core::orchard::{Block, Crop};
 
 use super::nearest::suggestion;
 use super::{MAIN_FILE, Person, Station};
@@ -15,6 +15,9 @@ pub(super) struct Declared<'a> {
     pub(super) people: &'a [Person],
     pub(super) stations: &'a [Station],
     pub(super) insects: &'a [Insect],
+    /// The crops that insect files name, also files with other faults; `None` where one could not be
+    /// read.
+    pub(super) crops: Option<BTreeSet<Crop>>,
     /// Groups that have an egg trap.
     pub(super) groups: BTreeSet<&'a GroupId>,
 }
@@ -35,13 +38,7 @@ impl Declared<'_> {
                 "station {station}: no such station in {MAIN_FILE}{near}"
             ));
         }
-        let valid = |insect: &Insect| insect.crops.contains(&block.crop);
-        if !self.insects.is_empty() && !self.insects.iter().any(valid) {
-            wrong.push(format!(
-                "crop {}: no insect model is valid for it",
-                block.crop
-            ));
-        }
+        wrong.extend(self.pairing_fault(block));
         if block.borrows_start() && !self.groups.contains(&block.start_group) {
             let group = &block.start_group;
             let near = suggestion(group.as_str(), self.groups.iter().map(|g| g.as_str()));
@@ -50,6 +47,24 @@ impl Declared<'_> {
             ));
         }
         wrong
+    }
+
+    /// A crop that no insect model is valid for, or a start that the crop's model does not ask for.
+    fn pairing_fault(&self, block: &Block) -> Option<String> {
+        let crop = block.crop;
+        if let Some(crops) = self.crops.as_ref().filter(|crops| !crops.contains(&crop)) {
+            let named: Vec<String> = crops.iter().map(Crop::to_string).collect();
+            return Some(format!(
+                "crop {crop}: no insect model is valid for it; those named in {MAIN_FILE} are for {}",
+                named.join(", ")
+            ));
+        }
+        let mut of_crop = self.insects.iter();
+        let insect = of_crop.find(|insect| insect.crops.contains(&crop))?;
+        let names_start = block.borrows_start() || block.start_rule.is_some();
+        (insect.start.is_none() && names_start).then(|| {
+            format!("start_group, start_rule: no date in {crop} counts from an egg-laying start; leave both out")
+        })
     }
 
     fn person_fault(&self, column: &str, id: &PersonId, role: Role) -> Option<String> {

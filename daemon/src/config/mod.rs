@@ -35,10 +35,16 @@ use crate::feed::{FeedSource, ForecastSource};
 /// The name of the main file in a configuration folder.
 pub const MAIN_FILE: &str = "duskflight.toml";
 
-/// The insect model that ships with the program, as `init` writes it.
+/// The insect model for almond that ships with the program, as `init` writes it.
 pub const NAVEL_ORANGEWORM: &str = include_str!("../../../config/insects/navel-orangeworm.toml");
+/// The same insect's model for pistachio.
+pub const NAVEL_ORANGEWORM_PISTACHIO: &str =
+    include_str!("../../../config/insects/navel-orangeworm-pistachio.toml");
+/// The same insect's file for walnut, without dates.
+pub const NAVEL_ORANGEWORM_WALNUT: &str =
+    include_str!("../../../config/insects/navel-orangeworm-walnut.toml");
 
-/// The insect model that ships with the program.
+/// The insect model for almond that ships with the program.
 #[must_use]
 pub fn navel_orangeworm() -> Insect {
     const TESTED: &str = "the shipped model is read by a test";

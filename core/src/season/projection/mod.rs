@@ -61,6 +61,18 @@ pub(super) struct Levels {
     pub(super) from_check: f64,
 }
 
+impl Levels {
+    /// Of one level that nothing spreads.
+    pub(super) const fn exactly(level: f64) -> Self {
+        Self {
+            at: level,
+            low: level,
+            high: level,
+            from_check: level,
+        }
+    }
+}
+
 /// The instants of one past year, at each of the levels.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Crossings {
@@ -90,13 +102,12 @@ impl Crossings {
 
     /// Of one trajectory and a single level.
     pub(super) fn of_level(trajectory: &Trajectory<'_>, level: f64) -> Option<Self> {
-        let levels = Levels {
-            at: level,
-            low: level,
-            high: level,
-            from_check: level,
-        };
-        Self::of(trajectory, levels)
+        Self::of(trajectory, Levels::exactly(level))
+    }
+
+    /// At the low end of the insect's published range, at its own degree-days, and at the high end.
+    pub(super) const fn spread(&self) -> [Instant; 3] {
+        [self.low, self.at, self.high]
     }
 }
 

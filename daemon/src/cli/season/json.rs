@@ -1,7 +1,9 @@
 //! A season as JSON: stable keys, ISO days, null where nothing is known.
 
-use duskflight_core::season::{Basis, BlockSeason, HullSplit, MarkReading, Outcome};
-use duskflight_core::trapping::{CheckEvidence, EggLayingStart, RuleResult};
+use duskflight_core::season::{
+    Basis, BlockSeason, HullSplit, MarkReading, Outcome, Shake, VarietyHarvest,
+};
+use duskflight_core::trapping::{CheckEvidence, EggLayingStart, RuleResult, StartStatus};
 use serde_json::{Value, json};
 
 pub(super) fn season(season: &BlockSeason) -> Value {
@@ -17,6 +19,7 @@ pub(super) fn season(season: &BlockSeason) -> Value {
         "crop": season.block.crop,
         "regime": season.block.regime,
         "egg_laying_start": start(&season.start),
+        "heat_from": season.heat_from,
         "degree_days": sum.map(|sum| sum.degree_days.in_unit(season.unit)),
         "degree_days_reason": season.degree_days.as_ref().err(),
         "estimated_days": sum.map(|sum| sum.estimated_days),
@@ -30,6 +33,8 @@ pub(super) fn season(season: &BlockSeason) -> Value {
             "cutoff": model.cutoff(),
         },
         "marks": season.marks.iter().map(|reading| mark(season, reading)).collect::<Vec<_>>(),
+        "without_marks": season.without_marks,
+        "harvest": season.harvest.iter().map(harvest).collect::<Vec<_>>(),
         "service": season.service.iter().map(|due| json!({
             "trap": due.trap,
             "part": due.part,
@@ -59,6 +64,10 @@ pub(super) fn season(season: &BlockSeason) -> Value {
 
 fn start(start: &EggLayingStart) -> Value {
     let evidence = &start.evidence;
+    if start.status == StartStatus::NotAsked {
+        let evidence = json!({"reason": evidence.reason});
+        return json!({"status": start.status.name(), "date": null, "evidence": evidence});
+    }
     let by_rule: serde_json::Map<String, Value> = evidence
         .results
         .iter()
@@ -151,6 +160,37 @@ fn mark(season: &BlockSeason, reading: &MarkReading) -> Value {
     value
 }
 
+/// A variety's shake and the days from it to egg laying, below zero where the shake comes after.
+fn harvest(harvest: &VarietyHarvest) -> Value {
+    json!({
+        "variety": harvest.variety,
+        "shake": harvest.shake.map(|shake| {
+            let [earliest, likely, latest] = shake.days();
+            let status = match shake {
+                Shake::Expected(_) => "expected",
+                Shake::Done(_) => "done",
+            };
+            json!({"status": status, "earliest": earliest, "likely": likely, "latest": latest})
+        }),
+        "margins": harvest.margins.iter().map(|margin| {
+            let chance = margin.chance.as_ref();
+            json!({
+                "mark": margin.mark,
+                "name": margin.name,
+                "days": margin.between.map(|between| json!({
+                    "likely": between.likely,
+                    "least": between.least,
+                    "most": between.most,
+                })),
+                "chance_shake_first": chance.ok().map(|chance| chance.shake_first),
+                "chance_words": chance.ok().map(|chance| chance.likelihood().words()),
+                "past_years": chance.ok().map(|chance| chance.past_years),
+                "no_chance_reason": chance.err(),
+            })
+        }).collect::<Vec<_>>(),
+    })
+}
+
 /// Null where the mark does not wait for hull split.
 fn hull_split(split: HullSplit) -> Value {
     match split {
@@ -165,6 +205,7 @@ fn hull_split(split: HullSplit) -> Value {
 fn basis(basis: &Basis) -> Value {
     match basis {
         Basis::EggLayingStart => json!(["egg-laying-start"]),
+        Basis::NewYear => json!(["1-january"]),
         Basis::Mark(mark) => json!([mark]),
         Basis::HullSplit(mark, _) | Basis::HullSplitExpected(mark, _) => {
             json!([mark, "hull-split"])
