@@ -7,16 +7,48 @@ use chrono::NaiveDate;
 use crate::id::TrapId;
 use crate::orchard::{Part, TrapKind};
 use crate::season::BlockSeason;
-use crate::trapping::ServiceDue;
+use crate::trapping::{ReadingDue, ServiceDue};
 
 use super::gather::trap_list;
 use super::words::Words;
 
-/// Readings due and parts past their service life, by kind.
+/// Readings due and parts past their service life, by kind; of a closed block, what waits.
 pub(super) fn work_today(words: Words, season: &BlockSeason) -> Vec<String> {
+    match season.closed_until {
+        Some(until) => vec![closed_line(words, season, until)],
+        None => work_due(words, season),
+    }
+}
+
+/// That nobody may enter, and how much waits for it.
+fn closed_line(words: Words, season: &BlockSeason, until: NaiveDate) -> String {
+    let waits = |due: NaiveDate| due <= season.as_of;
+    let must = |reading: &&ReadingDue| !reading.optional && waits(reading.due);
+    let readings = season.readings.iter().filter(must).count();
+    let parts = season.service.iter().filter(|due| waits(due.due)).count();
+    let counted = [(readings, "reading"), (parts, "service")];
+    let counted = counted.into_iter().filter(|(count, _)| *count > 0);
+    let waiting: Vec<String> = counted.map(|(count, what)| plural(count, what)).collect();
+    let until = words.day(until);
+    let closed = format!("closed: no entry until {until}, as noted from the posting");
+    match (readings + parts, waiting.join(" and ")) {
+        (0, _) => closed,
+        (1, waiting) => format!("{closed}; {waiting} waits"),
+        (_, waiting) => format!("{closed}; {waiting} wait"),
+    }
+}
+
+/// So many of something.
+pub(super) fn plural(count: usize, what: &str) -> String {
+    let plural = if count == 1 { "" } else { "s" };
+    format!("{count} {what}{plural}")
+}
+
+fn work_due(words: Words, season: &BlockSeason) -> Vec<String> {
     let day = season.as_of;
     let mut readings: BTreeMap<TrapKind, Vec<(&TrapId, NaiveDate)>> = BTreeMap::new();
-    for reading in season.readings.iter().filter(|reading| reading.due <= day) {
+    let must = |reading: &&ReadingDue| !reading.optional && reading.due <= day;
+    for reading in season.readings.iter().filter(must) {
         let of_kind = readings.entry(reading.kind).or_default();
         of_kind.push((&reading.trap, reading.due));
     }
