@@ -6,8 +6,10 @@ mod digest;
 mod event;
 mod evidence;
 mod gather;
+mod round_sheet;
 mod sheet;
 mod stations;
+mod walking;
 mod why;
 mod words;
 mod work;
@@ -16,6 +18,9 @@ pub use alert::{Alert, AlertItem, alert};
 pub use decide::{Change, Notice, Told, decide};
 pub use digest::{BlockLines, Digest, TableRow, digest};
 pub use event::{Event, Fact, State, Value, facts};
+pub use round_sheet::{
+    BlockOnRoute, Change as PartChange, RoundSheet, Stop, StopPart, Supply, round_sheets,
+};
 pub use sheet::Sheet;
 pub use stations::StationView;
 pub use why::Since;

@@ -115,3 +115,57 @@ pub(super) fn service_lines(
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::orchard::Orchard;
+    use crate::sample;
+    use crate::trapping::{Note, NoteKind};
+
+    fn date(month: u32, day: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2022, month, day).unwrap()
+    }
+
+    /// Work at an egg trap and a pheromone trap hung on 1 April, whose parts last 28 days, to the 29th.
+    fn work(notes: &[Note], as_of: NaiveDate) -> Vec<String> {
+        let traps = vec![
+            sample::served_trap("E1", "B", TrapKind::Egg, date(4, 1)),
+            sample::served_trap("P1", "B", TrapKind::Pheromone, date(4, 1)),
+        ];
+        let orchard = Orchard::new(vec![sample::block()], traps, sample::products(28));
+        let season = sample::season(&orchard, vec![], notes, as_of);
+        work_today(Words::default(), &season)
+    }
+
+    #[test]
+    fn work_in_a_closed_block_waits_and_is_told_so() {
+        let posted = |until| {
+            [sample::note(
+                date(4, 7),
+                None,
+                NoteKind::NoEntryUntil(until),
+            )]
+        };
+        let closed = "closed: no entry until May 2, as noted from the posting";
+        let found = |as_of| work(&posted(date(5, 2)), as_of);
+        assert_eq!(found(date(4, 7)), [closed]);
+        // Readings are due on the 8th; bait, lure and liner end on the 29th.
+        assert_eq!(found(date(4, 8)), [format!("{closed}; 2 readings wait")]);
+        let all = format!("{closed}; 2 readings and 3 services wait");
+        assert_eq!(found(date(4, 29)), [all]);
+        // Open again, all of it is late and named trap by trap.
+        assert!(found(date(5, 2))[0].starts_with("read 1 egg trap, due since Apr 8"));
+    }
+
+    #[test]
+    fn a_reading_that_may_be_left_out_is_no_work() {
+        let split = [sample::note(
+            date(4, 5),
+            Some("Nonpareil"),
+            NoteKind::HullSplit,
+        )];
+        assert_eq!(work(&[], date(4, 8)).len(), 2);
+        assert_eq!(work(&split, date(4, 8)), ["read 1 pheromone trap: P1"]);
+    }
+}
