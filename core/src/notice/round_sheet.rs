@@ -62,6 +62,27 @@ pub struct Stop {
     pub parts: Vec<StopPart>,
 }
 
+impl Stop {
+    /// The parts to change, with their products.
+    pub fn changes(&self) -> impl Iterator<Item = (Part, &Change)> {
+        let parts = self.parts.iter();
+        parts.filter_map(|part| Some((part.part, part.change.as_ref()?)))
+    }
+
+    /// All that is to be done here, in one line.
+    #[must_use]
+    pub fn todo(&self) -> String {
+        let changes = self.changes().map(|(part, change)| {
+            let (part, product) = (part.words(), &change.product);
+            format!("change {part} ({product}; {})", change.why)
+        });
+        let all: Vec<String> = std::iter::once(self.reading.clone())
+            .chain(changes)
+            .collect();
+        all.join("; ")
+    }
+}
+
 /// A part of a trap on the way.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct StopPart {
@@ -286,11 +307,8 @@ fn closed_words(words: Words, until: NaiveDate, traps: &[&OnRoute<'_>], days: u6
 
 fn bring(stops: &[Stop]) -> Vec<Supply> {
     let mut counts: BTreeMap<(Part, ProductId), usize> = BTreeMap::new();
-    for part in stops.iter().flat_map(|stop| &stop.parts) {
-        if let Some(change) = &part.change {
-            let count = counts.entry((part.part, change.product.clone()));
-            *count.or_default() += 1;
-        }
+    for (part, change) in stops.iter().flat_map(Stop::changes) {
+        *counts.entry((part, change.product.clone())).or_default() += 1;
     }
     let supplies = counts.into_iter();
     supplies
