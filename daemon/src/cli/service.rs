@@ -38,6 +38,8 @@ struct Task {
     place: String,
     what: String,
     since: String,
+    /// The service life of a part, and where it comes from.
+    life: String,
 }
 
 impl Service {
@@ -57,7 +59,16 @@ impl Service {
             .filter(|task| self.all || task.state != DueState::Later)
             .collect();
         tasks.sort_by(|a, b| (a.state, a.due, &a.trap).cmp(&(b.state, b.due, &b.trap)));
-        let mut table = plain_table(["", "due", "block", "trap", "place", "what", "since"]);
+        let mut table = plain_table([
+            "",
+            "due",
+            "block",
+            "trap",
+            "place",
+            "what",
+            "since",
+            "service life",
+        ]);
         for task in &tasks {
             table.add_row([
                 task.state.to_string(),
@@ -67,6 +78,7 @@ impl Service {
                 task.place.clone(),
                 task.what.clone(),
                 task.since.clone(),
+                task.life.clone(),
             ]);
         }
         print(&format!("{table}\n{}, as of {day}\n", summary(&tasks)))
@@ -86,6 +98,7 @@ fn tasks(season: &BlockSeason, orchard: &Orchard) -> Vec<Task> {
         place: places.get(trap).cloned().unwrap_or_default(),
         what,
         since,
+        life: String::new(),
     };
     let readings = season.readings.iter().map(|reading| {
         let last = reading
@@ -96,16 +109,13 @@ fn tasks(season: &BlockSeason, orchard: &Orchard) -> Vec<Task> {
         task(state, reading.trap.as_str(), reading.due, what, last)
     });
     let service = season.service.iter().map(|due| {
-        let what = format!(
-            "{} {}: {} days of service life ({})",
-            due.part.words(),
-            due.product,
-            due.life_days,
-            due.source
-        );
         let state = season.due_state(due.due);
+        let what = format!("{} {}", due.part.words(), due.product);
         let since = format!("in since {}", due.since);
-        task(state, due.trap.as_str(), due.due, what, since)
+        Task {
+            life: format!("{} days: {}", due.life_days, due.source),
+            ..task(state, due.trap.as_str(), due.due, what, since)
+        }
     });
     readings.chain(service).collect()
 }
