@@ -302,8 +302,21 @@ impl Trap {
     /// Whether it has been taken down for shaking and not hung again by the end of a day.
     #[must_use]
     pub fn is_down_on(&self, day: NaiveDate) -> bool {
-        let down = |pull: &Pull| pull.down <= day && pull.back.is_none_or(|back| day < back);
-        self.pulls.iter().any(down)
+        self.down_since(day).is_some()
+    }
+
+    /// The day it was taken down, where it has not been hung again by the end of a day.
+    #[must_use]
+    pub fn down_since(&self, day: NaiveDate) -> Option<NaiveDate> {
+        let down = |pull: &&Pull| pull.down <= day && pull.back.is_none_or(|back| day < back);
+        self.pulls.iter().find(down).map(|pull| pull.down)
+    }
+
+    /// The day it was last hung again after it had been taken down, up to a day.
+    #[must_use]
+    pub fn hung_again(&self, up_to: NaiveDate) -> Option<NaiveDate> {
+        let back = self.pulls.iter().filter_map(|pull| pull.back);
+        back.filter(|back| *back <= up_to).max()
     }
 
     /// The nights after `from` and up to `to` that it spent hanging, not taken down between.

@@ -7,8 +7,10 @@ mod event;
 mod evidence;
 mod gather;
 mod harvest;
+mod round_sheet;
 mod sheet;
 mod stations;
+mod walking;
 mod why;
 #[cfg(test)]
 mod without_start;
@@ -19,6 +21,9 @@ pub use alert::{Alert, AlertItem, alert};
 pub use decide::{Change, Notice, Told, decide};
 pub use digest::{BlockLines, Digest, TableRow, digest};
 pub use event::{Event, Fact, State, Value, facts};
+pub use round_sheet::{
+    BlockOnRoute, Change as PartChange, RoundSheet, Stop, StopPart, Supply, round_sheets,
+};
 pub use sheet::Sheet;
 pub use stations::StationView;
 pub use why::Since;

@@ -22,8 +22,9 @@ use crate::insect::Insect;
 use crate::orchard::{Block, Orchard};
 use crate::temperature::Unit;
 use crate::trapping::{
-    Catch, EggLayingStart, Lapse, Note, ReadingDue, ServiceDue, StartStatus, Visits, catches,
-    egg_laying_start, lapses, readings_due, service_due,
+    Catch, DueState, EggLayingStart, EggRoutine, Lapse, Note, ReadingDue, ServiceDue, StartStatus,
+    Visits, catches, closed_until, egg_laying_start, first_split, lapses, readings_due,
+    service_due,
 };
 
 /// Days of readings that the latest catches are made of.
@@ -69,6 +70,8 @@ pub struct BlockSeason {
     pub lapses: Vec<Lapse>,
     /// Next readings of the block's traps.
     pub readings: Vec<ReadingDue>,
+    /// The day before which nobody may enter, as noted from a posting, while it has not come.
+    pub closed_until: Option<NaiveDate>,
     /// Catches of the last seven days, by kind of trap.
     pub latest: Vec<Catch>,
 }
@@ -81,6 +84,23 @@ impl BlockSeason {
         let mut of_mark = self.marks.iter().filter(|other| other.mark == reading.mark);
         reading.hull_split == HullSplit::NotEntered
             && of_mark.any(|other| other.hull_split.date().is_some())
+    }
+
+    /// How the next reading of a trap stands.
+    #[must_use]
+    pub fn reading_state(&self, reading: &ReadingDue) -> DueState {
+        match self.due_state(reading.due) {
+            DueState::Overdue | DueState::Today | DueState::Soon if reading.optional => {
+                DueState::Optional
+            }
+            state => state,
+        }
+    }
+
+    /// How something due in the block stands: in a closed one it waits.
+    #[must_use]
+    pub fn due_state(&self, due: NaiveDate) -> DueState {
+        DueState::while_closed(due, self.as_of, self.closed_until)
     }
 }
 
@@ -103,6 +123,7 @@ pub fn assess(
     *candidate =
         candidate.filter(|later| marks::is_of_first_brood(insect, heat, start.date, later.date));
     let awaited = matches!(start.status, StartStatus::None | StartStatus::Provisional);
+    let egg_traps = EggRoutine::of(awaited, first_split(notes, &block.id, as_of));
     let traps: Vec<_> = orchard.traps_of(&block.id).collect();
     let week_ago = as_of.checked_sub_days(Days::new(LATEST_CATCH_DAYS - 1));
     let heat_from = heat_from(insect, &start, as_of.year());
@@ -122,7 +143,8 @@ pub fn assess(
         without_marks: insect.without_marks.clone(),
         service: service_due(orchard, traps.iter().copied(), visits, as_of),
         lapses: lapses(orchard, traps.iter().copied(), visits, as_of),
-        readings: readings_due(traps.iter().copied(), visits, awaited, as_of),
+        readings: readings_due(traps.iter().copied(), visits, egg_traps, as_of),
+        closed_until: closed_until(notes, &block.id, as_of),
         latest: catches(&traps, visits, week_ago.unwrap_or(as_of), as_of),
         block: block.clone(),
         start,

@@ -1,58 +1,16 @@
-//! Service due: each part of each trap on its own clock, and the next reading.
+//! Service due: each part of each trap on its own clock.
+//!
+//! A part ages from the day it was put in, also while its trap is taken down for shaking: whether it
+//! was kept cold or in the sun is not known. It is only fresh when it was replaced, which is entered
+//! with a visit as ever. While a trap is down nobody is reminded of its parts.
 
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::{Datelike, NaiveDate};
 
 use crate::id::{ProductId, TrapId};
-use crate::orchard::{Orchard, Part, Product, Trap, TrapKind};
+use crate::orchard::{Orchard, Part, Product, Trap};
 
 use super::Visits;
-
-/// Reading interval of every trap: at least weekly. Common practice, no source.
-const READ_EVERY_DAYS: u64 = 7;
-/// Reading interval of egg traps while the start is awaited: twice a week (UC IPM almond guideline),
-/// which on fixed weekdays is every third and fourth day in turn; the shorter one, so that a round
-/// is listed on the morning it is made.
-const READ_EGG_TRAPS_EVERY_DAYS: u64 = 3;
-
-/// What is due in so many days is due soon.
-const SOON_DAYS: i64 = 7;
-
-/// How a due day stands on another day.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum DueState {
-    /// It is past.
-    Overdue,
-    /// It is today.
-    Today,
-    /// It is within a week.
-    Soon,
-    /// It is later.
-    Later,
-}
-
-impl DueState {
-    /// How `due` stands on `day`.
-    #[must_use]
-    pub fn on(due: NaiveDate, day: NaiveDate) -> Self {
-        match (due - day).num_days() {
-            ..0 => Self::Overdue,
-            0 => Self::Today,
-            1..=SOON_DAYS => Self::Soon,
-            _ => Self::Later,
-        }
-    }
-
-    /// The words used in lists.
-    #[must_use]
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::Overdue => "overdue",
-            Self::Today => "due today",
-            Self::Soon => "soon",
-            Self::Later => "later",
-        }
-    }
-}
+use super::routine::after;
 
 /// When one part of one trap reaches the end of its service life.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -81,19 +39,6 @@ impl ServiceDue {
     }
 }
 
-/// When a trap should be read next.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ReadingDue {
-    /// The trap.
-    pub trap: TrapId,
-    /// Its kind.
-    pub kind: TrapKind,
-    /// When it was last visited; `None` when never since hanging.
-    pub last: Option<NaiveDate>,
-    /// The day the next reading is due.
-    pub due: NaiveDate,
-}
-
 /// A stretch in which one part of one trap served past its life.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Lapse {
@@ -105,7 +50,7 @@ pub struct Lapse {
     pub since: NaiveDate,
     /// The last day of its service life.
     pub due: NaiveDate,
-    /// When it was replaced, or the trap taken away; `None` while it still serves.
+    /// When it was replaced, or the trap taken away or down; `None` while it still serves.
     pub ended: Option<NaiveDate>,
 }
 
@@ -149,20 +94,35 @@ pub fn lapses<'a>(
         for (part, product) in products_of(orchard, trap) {
             let begun: Vec<NaiveDate> = put_in(trap, part, visits, as_of).collect();
             let taken = trap.removed.filter(|removed| *removed <= as_of);
+            let taken = taken.or_else(|| trap.down_since(as_of));
             let ends = begun.iter().skip(1).copied().map(Some).chain([taken]);
-            lapses.extend(begun.iter().zip(ends).map(|(&since, ended)| Lapse {
+            let served = begun.iter().zip(ends).map(|(&since, ended)| Lapse {
                 trap: trap.id.clone(),
                 part,
                 since,
                 due: life_end(since, product),
                 ended,
-            }));
+            });
+            lapses.extend(served.filter(|lapse| is_past_life(trap, lapse, as_of)));
         }
     }
-    lapses.retain(|lapse| {
-        lapse.due.year() == as_of.year() && lapse.ended.unwrap_or(as_of) > lapse.due
-    });
     lapses
+}
+
+/// Whether a part hung past the end of its life, which it reached this year. In a trap that is down
+/// it serves nothing.
+fn is_past_life(trap: &Trap, lapse: &Lapse, as_of: NaiveDate) -> bool {
+    let until = lapse.ended.unwrap_or(as_of);
+    lapse.due.year() == as_of.year() && trap.nights(lapse.due, until) > 0
+}
+
+/// The parts of a trap that no product is declared for, and so have no clock.
+#[must_use]
+pub fn without_clock(trap: &Trap) -> Vec<Part> {
+    let parts = trap.kind.parts().iter().copied();
+    parts
+        .filter(|part| !trap.products.contains_key(part))
+        .collect()
 }
 
 fn products_of<'a>(
@@ -189,44 +149,12 @@ fn life_end(since: NaiveDate, product: &Product) -> NaiveDate {
     after(since, u64::from(product.life_days))
 }
 
-/// The next readings of the given traps that are in use. Egg traps are read twice a week until the
-/// start is confirmed.
-#[must_use]
-pub fn readings_due<'a>(
-    traps: impl Iterator<Item = &'a Trap>,
-    visits: &Visits,
-    start_awaited: bool,
-    as_of: NaiveDate,
-) -> Vec<ReadingDue> {
-    traps
-        .filter(|trap| trap.in_use_on(as_of))
-        .map(|trap| {
-            let last = visits.of(&trap.id, as_of).last().map(|visit| visit.date);
-            let every = if start_awaited && trap.kind == TrapKind::Egg {
-                READ_EGG_TRAPS_EVERY_DAYS
-            } else {
-                READ_EVERY_DAYS
-            };
-            ReadingDue {
-                trap: trap.id.clone(),
-                kind: trap.kind,
-                last,
-                due: after(last.unwrap_or(trap.hung), every),
-            }
-        })
-        .collect()
-}
-
-fn after(date: NaiveDate, days: u64) -> NaiveDate {
-    date.checked_add_days(Days::new(days))
-        .unwrap_or(NaiveDate::MAX)
-}
-
 #[cfg(test)]
 mod tests {
     use std::collections::{BTreeMap, BTreeSet};
 
     use super::*;
+    use crate::orchard::{Pull, TrapKind};
     use crate::sample;
     use crate::trapping::Visit;
 
@@ -310,39 +238,61 @@ mod tests {
     }
 
     #[test]
-    fn a_due_day_is_overdue_only_once_it_is_past() {
-        let state = |day| DueState::on(date(5, 13), date(5, day));
-        assert_eq!(state(14), DueState::Overdue);
-        assert_eq!(state(13), DueState::Today);
-        assert_eq!((state(12), state(6)), (DueState::Soon, DueState::Soon));
-        assert_eq!(state(5), DueState::Later);
-    }
-
-    #[test]
-    fn a_trap_taken_away_is_not_serviced_or_read_any_more() {
+    fn a_trap_taken_away_is_not_serviced_any_more() {
         let (mut trap, product) = hung();
         trap.removed = Some(date(5, 1));
         let orchard = Orchard::new(Vec::new(), vec![trap], vec![product]);
         let visits = Visits::default();
         assert!(service_due(&orchard, orchard.traps().iter(), &visits, date(5, 20)).is_empty());
-        assert!(readings_due(orchard.traps().iter(), &visits, false, date(5, 20)).is_empty());
     }
 
     #[test]
-    fn egg_traps_are_read_twice_a_week_until_the_start_is_confirmed() {
+    fn a_part_ages_while_its_trap_is_down_and_nobody_is_reminded_of_it_then() {
         let (mut trap, product) = hung();
-        trap.kind = TrapKind::Egg;
-        let orchard = Orchard::new(Vec::new(), vec![trap], vec![product]);
-        let due = |awaited| {
-            readings_due(
-                orchard.traps().iter(),
-                &Visits::default(),
-                awaited,
-                date(4, 2),
-            )[0]
-            .due
+        let down = |back| Pull {
+            down: date(5, 10),
+            back,
         };
-        assert_eq!(due(true), date(4, 4));
-        assert_eq!(due(false), date(4, 8));
+        let orchard =
+            |trap: &Trap| Orchard::new(Vec::new(), vec![trap.clone()], vec![product.clone()]);
+        let look = |trap: &Trap, visits: &[Visit], as_of| {
+            let (orchard, visits) = (orchard(trap), Visits::new(visits.to_vec()));
+            let due = service_due(&orchard, orchard.traps().iter(), &visits, as_of);
+            let lapses = lapses(&orchard, orchard.traps().iter(), &visits, as_of);
+            (due.first().map(|due| due.due), lapses.len())
+        };
+        // In since 1 April for 42 days, to 13 May; the trap is taken down on 10 May.
+        trap.pulls = vec![down(None)];
+        assert_eq!(look(&trap, &[], date(5, 20)), (None, 0));
+        // Back on 25 May with the old lure, it is past its life from the first night on.
+        trap.pulls = vec![down(Some(date(5, 25)))];
+        assert_eq!(look(&trap, &[], date(5, 25)), (Some(date(5, 13)), 0));
+        assert_eq!(look(&trap, &[], date(5, 26)), (Some(date(5, 13)), 1));
+        // Back with a new one, that lasts 42 days from the 25th, to 6 July.
+        let replaced = [serviced(5, 25, Part::Lure)];
+        assert_eq!(look(&trap, &replaced, date(5, 26)), (Some(date(7, 6)), 0));
+    }
+
+    #[test]
+    fn a_lapse_ends_when_the_trap_is_taken_down() {
+        let (mut trap, product) = hung();
+        trap.pulls = vec![Pull {
+            down: date(5, 18),
+            back: None,
+        }];
+        let orchard = Orchard::new(Vec::new(), vec![trap], vec![product]);
+        let found = lapses(
+            &orchard,
+            orchard.traps().iter(),
+            &Visits::default(),
+            date(6, 1),
+        );
+        assert_eq!(found[0].ended, Some(date(5, 18)));
+    }
+
+    #[test]
+    fn a_part_without_a_product_has_no_clock() {
+        let (trap, _) = hung();
+        assert_eq!(without_clock(&trap), [Part::Liner]);
     }
 }

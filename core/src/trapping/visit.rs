@@ -66,13 +66,23 @@ pub(super) fn new_eggs(visits: &[Visit]) -> impl Iterator<Item = Option<u32>> {
     let mut left = 0;
     visits.iter().map(move |visit| {
         let new = visit.eggs.map(|eggs| eggs.saturating_sub(left));
-        left = match visit.eggs {
-            Some(eggs) if visit.eggs_left => eggs,
-            None if visit.readable => left,
-            Some(_) | None => 0,
-        };
+        left = left_after(left, visit);
         new
     })
+}
+
+/// Eggs on a trap after its last visit, which the next count includes.
+pub(super) fn eggs_left_on(visits: &[Visit]) -> u32 {
+    visits.iter().fold(0, left_after)
+}
+
+/// Eggs on a trap after a visit that found so many of the visit before.
+fn left_after(left: u32, visit: &Visit) -> u32 {
+    match visit.eggs {
+        Some(eggs) if visit.eggs_left => eggs,
+        None if visit.readable => left,
+        Some(_) | None => 0,
+    }
 }
 
 /// Visits sorted by trap and day, so that one trap's are a slice.

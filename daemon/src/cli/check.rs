@@ -1,11 +1,13 @@
 //! `duskflight check`: whether the configuration can be used, before it is.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::sync::Arc;
 
 use chrono::NaiveDate;
 use clap::Args;
-use duskflight_core::orchard::{Block, Orchard, StartRule};
+use duskflight_core::orchard::{Block, Orchard, Part, StartRule};
+use duskflight_core::trapping::without_clock;
 
 use super::Failure;
 use super::common::{AsOf, ConfigDir, feed_client, plain_table, print};
@@ -121,8 +123,29 @@ fn warnings(config: &Config, orchard: &Orchard, day: NaiveDate) -> Vec<String> {
         if orchard.traps_of(&block.id).next().is_none() {
             warnings.push(format!("block {}: it has no trap of its own", block.id));
         }
+        warnings.extend(without_clocks(orchard, block, day));
     }
     warnings
+}
+
+/// Parts that nobody will be reminded of, because no product is declared for them.
+fn without_clocks(orchard: &Orchard, block: &Block, day: NaiveDate) -> Vec<String> {
+    let mut traps: BTreeMap<Part, Vec<&str>> = BTreeMap::new();
+    let in_use = orchard.traps_of(&block.id).filter(|t| t.in_use_on(day));
+    for trap in in_use {
+        for part in without_clock(trap) {
+            traps.entry(part).or_default().push(trap.id.as_str());
+        }
+    }
+    let lines = traps.into_iter().map(|(part, traps)| {
+        format!(
+            "block {}: no {} is declared for traps {}; nobody is reminded to change it",
+            block.id,
+            part.words(),
+            traps.join(", ")
+        )
+    });
+    lines.collect()
 }
 
 async fn online(config: &Arc<Config>, day: NaiveDate) -> Result<(), Failure> {

@@ -13,6 +13,7 @@ mod nightly;
 mod outbox;
 mod preview;
 mod records;
+mod round;
 mod run;
 mod screen;
 mod season;
@@ -54,6 +55,7 @@ enum Command {
     Season(season::Season),
     Explain(explain::Explain),
     Service(service::Service),
+    Round(round::Round),
     Preview(preview::Preview),
     Told(told::Told),
     TestMail(test_mail::TestMail),
@@ -91,6 +93,7 @@ pub fn main() -> ExitCode {
         Command::Season(command) => common::block_on(command.run()),
         Command::Explain(command) => common::block_on(command.run()),
         Command::Service(command) => common::block_on(command.run()),
+        Command::Round(command) => common::block_on(command.run()),
         Command::Preview(command) => common::block_on(command.run()),
         Command::Told(command) => common::block_on(command.run()),
         Command::TestMail(command) => common::block_on(command.run()),

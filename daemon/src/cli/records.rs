@@ -18,7 +18,8 @@ pub(super) enum Visits {
     /// Import a CSV file with the columns date,trap,eggs,moths,males,females,readable,serviced,note
     ///
     /// Empty means not given; readable is yes or no, yes when empty; serviced names parts replaced:
-    /// lure ppo bait liner, separated by blanks. A file with a wrong row is not stored at all.
+    /// lure ppo bait liner, separated by blanks. A file with a wrong row is not stored at all. Rows of
+    /// a round sheet that were left blank are passed over and counted.
     Import(Import),
     /// List visits
     List(List),
@@ -98,8 +99,12 @@ impl Import {
             0 => String::new(),
             rows => format!(", {rows} not applied: a later entry has replaced them"),
         };
+        let blank = match imported.blank {
+            0 => String::new(),
+            rows => format!(", {rows} left blank"),
+        };
         print(&format!(
-            "{}: {} added, {} changed, {} there already{superseded}\n",
+            "{}: {} added, {} changed, {} there already{superseded}{blank}\n",
             origin.file, imported.added, imported.changed, imported.unchanged
         ))
     }

@@ -15,6 +15,9 @@ use crate::store::StoreError;
 use crate::telling::night;
 
 /// List readings and service of every trap: overdue, due today, soon
+///
+/// What is due in a block with a note "no entry until" waits for that day. Egg traps may go unread once
+/// sound nuts have split. Traps that are down for shaking are not listed.
 #[derive(Debug, Args)]
 pub(super) struct Service {
     #[command(flatten)]
@@ -35,6 +38,8 @@ struct Task {
     place: String,
     what: String,
     since: String,
+    /// The service life of a part, and where it comes from.
+    life: String,
 }
 
 impl Service {
@@ -50,67 +55,80 @@ impl Service {
         let mut tasks: Vec<Task> = night
             .seasons
             .iter()
-            .flat_map(|season| tasks(season, &night.orchard, day))
+            .flat_map(|season| tasks(season, &night.orchard))
             .filter(|task| self.all || task.state != DueState::Later)
             .collect();
         tasks.sort_by(|a, b| (a.state, a.due, &a.trap).cmp(&(b.state, b.due, &b.trap)));
-        let mut table = plain_table(["", "due", "block", "trap", "place", "what", "since"]);
+        let mut table = plain_table([
+            "",
+            "due",
+            "block",
+            "trap",
+            "place",
+            "what",
+            "since",
+            "service life",
+        ]);
         for task in &tasks {
             table.add_row([
-                task.state.words().to_owned(),
+                task.state.to_string(),
                 task.due.to_string(),
                 task.block.clone(),
                 task.trap.clone(),
                 task.place.clone(),
                 task.what.clone(),
                 task.since.clone(),
+                task.life.clone(),
             ]);
         }
         print(&format!("{table}\n{}, as of {day}\n", summary(&tasks)))
     }
 }
 
-fn tasks(season: &BlockSeason, orchard: &Orchard, day: NaiveDate) -> Vec<Task> {
+fn tasks(season: &BlockSeason, orchard: &Orchard) -> Vec<Task> {
     let places: BTreeMap<&str, String> = orchard
         .traps_of(&season.block.id)
         .map(|trap| (trap.id.as_str(), trap.place.to_string()))
         .collect();
-    let task = |trap: &str, due: NaiveDate, what: String, since: String| Task {
-        state: DueState::on(due, day),
+    let task = |state: DueState, trap: &str, due: NaiveDate, what: String, since: String| Task {
+        state,
         due,
         block: season.block.name.clone(),
         trap: trap.to_owned(),
         place: places.get(trap).cloned().unwrap_or_default(),
         what,
         since,
+        life: String::new(),
     };
     let readings = season.readings.iter().map(|reading| {
         let last = reading
             .last
             .map_or_else(|| "not read yet".to_owned(), |d| format!("read {d}"));
         let what = format!("read the {} trap", reading.kind.name());
-        task(reading.trap.as_str(), reading.due, what, last)
+        let state = season.reading_state(reading);
+        task(state, reading.trap.as_str(), reading.due, what, last)
     });
     let service = season.service.iter().map(|due| {
-        let what = format!(
-            "{}: {} days of service life",
-            due.part.words(),
-            due.life_days
-        );
-        task(
-            due.trap.as_str(),
-            due.due,
-            what,
-            format!("in since {}", due.since),
-        )
+        let state = season.due_state(due.due);
+        let what = format!("{} {}", due.part.words(), due.product);
+        let since = format!("in since {}", due.since);
+        Task {
+            life: format!("{} days: {}", due.life_days, due.source),
+            ..task(state, due.trap.as_str(), due.due, what, since)
+        }
     });
     readings.chain(service).collect()
 }
 
 fn summary(tasks: &[Task]) -> String {
     let count = |state| tasks.iter().filter(|task| task.state == state).count();
+    let closed = |task: &&Task| matches!(task.state, DueState::Closed(_));
+    let waiting = match tasks.iter().filter(closed).count() {
+        0 => String::new(),
+        waiting => format!(", {waiting} waiting in closed blocks"),
+    };
     format!(
-        "{} overdue, {} due today, {} soon",
+        "{} overdue, {} due today, {} soon{waiting}",
         count(DueState::Overdue),
         count(DueState::Today),
         count(DueState::Soon)

@@ -5,7 +5,7 @@ pub mod compose;
 pub mod delivery;
 mod folder;
 pub mod message;
-mod one_line;
+pub(crate) mod one_line;
 mod patience;
 mod shown;
 mod smtp;

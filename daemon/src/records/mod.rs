@@ -4,7 +4,10 @@
 //! everything that is wrong is said at once, with row, column and value.
 
 mod notes;
+mod round;
 mod visits;
+
+pub use round::round_csv;
 
 use chrono::{DateTime, Utc};
 use duskflight_core::orchard::Orchard;
@@ -35,6 +38,8 @@ pub struct Imported {
     pub unchanged: usize,
     /// Rows entered before that a later entry has replaced since; that one stands.
     pub superseded: usize,
+    /// Rows of a round sheet that were left blank.
+    pub blank: usize,
 }
 
 /// Where a file comes from.
@@ -94,6 +99,10 @@ pub async fn import(
                     via: format!("import {}", origin.file),
                     id: format!("{file_hash}:{}", place + 1),
                 };
+                let Some(record) = record else {
+                    imported.blank += 1;
+                    continue;
+                };
                 let applied = match record {
                     Record::Visit(visit) => store::visits::apply(transaction, visit, &entry)?,
                     Record::Note(note) => store::notes::apply(transaction, note, &entry)?,
@@ -117,12 +126,16 @@ fn parse(
     orchard: &Orchard,
     today: chrono::NaiveDate,
     origin: &Origin,
-) -> Result<Vec<Record>, ImportError> {
+) -> Result<Vec<Option<Record>>, ImportError> {
     let parsed = match kind {
-        Kind::Visits => visits::parse(text, orchard, today)
-            .map(|visits| visits.into_iter().map(Record::Visit).collect()),
+        Kind::Visits => visits::parse(text, orchard, today).map(|visits| {
+            visits
+                .into_iter()
+                .map(|visit| visit.map(Record::Visit))
+                .collect()
+        }),
         Kind::Notes => notes::parse(text, orchard, today, &origin.by)
-            .map(|notes| notes.into_iter().map(Record::Note).collect()),
+            .map(|notes| notes.into_iter().map(Record::Note).map(Some).collect()),
     };
     parsed.map_err(|problems| ImportError::Rows {
         file: origin.file.clone(),

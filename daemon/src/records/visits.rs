@@ -9,32 +9,59 @@ use duskflight_core::trapping::Visit;
 
 use crate::sheet::{self, Columns, Fault, Row};
 
-const COLUMNS: Columns = Columns {
+pub(super) const COLUMNS: Columns = Columns {
     all: &[
         "date", "trap", "eggs", "moths", "males", "females", "readable", "serviced", "note",
     ],
     needed: &["date", "trap"],
 };
 
-/// Checks every row against the traps that are declared.
+/// What a round sheet carries beside [`COLUMNS`] for whoever makes the round; not looked at here.
+pub(super) const FOR_THE_ROUND: [&str; 7] =
+    ["route", "block", "gate", "row", "tree", "place", "todo"];
+
+/// The columns of a file: those of a visit, and those of a round sheet.
+const OF_FILE: Columns = Columns {
+    all: &with_those_of_the_round(),
+    needed: COLUMNS.needed,
+};
+
+const fn with_those_of_the_round() -> [&'static str; COLUMNS.all.len() + FOR_THE_ROUND.len()] {
+    let mut all = [""; COLUMNS.all.len() + FOR_THE_ROUND.len()];
+    let mut place = 0;
+    while place < all.len() {
+        all[place] = match place < COLUMNS.all.len() {
+            true => COLUMNS.all[place],
+            false => FOR_THE_ROUND[place - COLUMNS.all.len()],
+        };
+        place += 1;
+    }
+    all
+}
+
+/// Checks every row against the traps that are declared. A row with nothing but its date and trap is
+/// of a round sheet and was left blank: it is no visit.
 pub(super) fn parse(
     text: &str,
     orchard: &Orchard,
     today: NaiveDate,
-) -> Result<Vec<Visit>, Vec<Fault>> {
+) -> Result<Vec<Option<Visit>>, Vec<Fault>> {
     let traps: BTreeMap<&str, &Trap> = orchard
         .traps()
         .iter()
         .map(|trap| (trap.id.as_str(), trap))
         .collect();
     let mut seen: BTreeSet<(TrapId, NaiveDate)> = BTreeSet::new();
-    sheet::read(text, &COLUMNS, |row| {
+    sheet::read(text, &OF_FILE, |row| {
+        if is_blank(row) {
+            return Ok(None);
+        }
         let trap = traps
             .get(row.text("trap"))
             .ok_or_else(|| vec![row.wrong("trap", "no such trap in traps.csv")])?;
         let visit = visit(row, trap, today)?;
         if seen.insert((visit.trap.clone(), visit.date)) {
-            Ok(visit)
+            Ok(Some(visit))
         } else {
             Err(vec![
                 row.wrong("trap", format!("stands twice on {}", visit.date)),
@@ -42,6 +69,12 @@ pub(super) fn parse(
         }
     })
     .whole()
+}
+
+/// Whether nothing was filled in beside what a round sheet comes with.
+fn is_blank(row: &Row<'_>) -> bool {
+    let mut columns = COLUMNS.all.iter().filter(|c| !COLUMNS.needed.contains(c));
+    columns.all(|column| row.text(column).is_empty())
 }
 
 fn visit(row: &Row<'_>, trap: &Trap, today: NaiveDate) -> Result<Visit, Vec<Fault>> {
@@ -173,6 +206,7 @@ mod tests {
 
     fn import(text: &str) -> Result<Vec<Visit>, Vec<String>> {
         parse(text, &orchard(), day(6, 1))
+            .map(|visits| visits.into_iter().flatten().collect())
             .map_err(|errors| errors.iter().map(ToString::to_string).collect())
     }
 
@@ -187,6 +221,19 @@ mod tests {
     }
 
     #[test]
+    fn a_row_of_a_round_sheet_that_was_left_blank_is_no_visit() {
+        let text = "date,trap,eggs,note,route,row,todo\n\
+            2022-04-05,E1,3,,north,6,reading due\n\
+            2022-04-05,P1,,,north,9,reading due\n";
+        let rows = parse(text, &orchard(), day(6, 1)).unwrap();
+        let eggs = rows.iter().map(|row| row.as_ref().map(|visit| visit.eggs));
+        assert_eq!(eggs.collect::<Vec<_>>(), [Some(Some(3)), None]);
+        // A remark alone is a slip rather than a trap that was passed by.
+        let remark = text.replace("P1,,,", "P1,,gate locked,");
+        assert!(import(&remark).unwrap_err()[0].contains("nothing was counted"));
+    }
+
+    #[test]
     fn every_fault_of_every_row_is_named() {
         let text = "date,trap,eggs,moths,males,females,readable,serviced,note\n\
             2022-04-05,E9,1,,,,,,\n\
@@ -197,7 +244,7 @@ mod tests {
             2022-04-09,E1,1,,,,,,\n\
             2022-04-09,E1,2,,,,,,\n\
             2022-04-12,E1,,4,,,,,\n\
-            2022-04-12,P1,,,,,,,\n";
+            2022-04-12,P1,,,,,yes,,\n";
         let faults = import(text).unwrap_err();
         let expected = [
             "row 2, column trap, \"E9\": no such trap in traps.csv",

@@ -50,7 +50,10 @@ pub(super) fn season(season: &BlockSeason) -> Value {
             "kind": reading.kind,
             "last": reading.last,
             "due": reading.due,
+            "every_days": reading.every_days,
+            "optional": reading.optional,
         })).collect::<Vec<_>>(),
+        "closed_until": season.closed_until,
         "catches": season.latest.iter().map(|catch| json!({
             "kind": catch.kind,
             "counted": catch.counted.words(2),
