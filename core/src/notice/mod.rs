@@ -6,6 +6,7 @@ mod digest;
 mod event;
 mod evidence;
 mod gather;
+mod not_known;
 mod sheet;
 mod stations;
 mod why;

@@ -20,8 +20,8 @@ use crate::insect::Insect;
 use crate::orchard::{Block, Orchard};
 use crate::temperature::Unit;
 use crate::trapping::{
-    Catch, EggLayingStart, Lapse, Note, ReadingDue, ServiceDue, StartStatus, Visits, catches,
-    egg_laying_start, lapses, readings_due, service_due,
+    Catch, EggLayingStart, Lapse, Note, ReadingDue, ServiceDue, StartStatus, Unknown, Visits,
+    catches, egg_laying_start, lapses, readings_due, service_due, unknown,
 };
 
 /// Days of readings that the latest catches are made of.
@@ -60,6 +60,8 @@ pub struct BlockSeason {
     pub readings: Vec<ReadingDue>,
     /// Catches of the last seven days, by kind of trap.
     pub latest: Vec<Catch>,
+    /// What was not entered.
+    pub unknown: Unknown,
 }
 
 impl BlockSeason {
@@ -105,6 +107,7 @@ pub fn assess(
         lapses: lapses(orchard, traps.iter().copied(), visits, as_of),
         readings: readings_due(traps.iter().copied(), visits, awaited, as_of),
         latest: catches(&traps, visits, week_ago.unwrap_or(as_of), as_of),
+        unknown: unknown(orchard, block, visits, notes, as_of),
         block: block.clone(),
         start,
     }

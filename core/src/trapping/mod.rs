@@ -5,6 +5,7 @@ mod check;
 mod note;
 mod service;
 mod start;
+mod unknown;
 mod visit;
 
 pub use catch::{Catch, Counted, catches};
@@ -15,4 +16,5 @@ pub use start::{
     CheckEvidence, EggLayingStart, RuleResult, SecondCandidate, StartEvidence, StartStatus,
     egg_laying_start,
 };
+pub use unknown::{Missing, Unknown, Unread, unknown};
 pub use visit::{Visit, Visits};

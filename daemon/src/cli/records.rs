@@ -19,7 +19,9 @@ use crate::store::{notes, visits};
 /// Trap visits: bring them in, change them, take them back, look at them, bring them out
 #[derive(Debug, Subcommand)]
 pub(super) enum Visits {
-    /// Import a CSV file with any of the columns
+    /// Import a CSV file of visits
+    ///
+    /// Columns, of which date and trap are needed:
     /// date,trap,eggs,eggs_left,moths,males,females,readable,serviced,note,by
     ///
     /// Empty means not given. eggs_left is yes when the eggs counted stay on the trap; readable is yes or
@@ -42,8 +44,11 @@ pub(super) enum Visits {
 /// Field notes: bring them in, change them, take them back, look at them, bring them out
 #[derive(Debug, Subcommand)]
 pub(super) enum Notes {
-    /// Import a CSV file with any of the columns date,block,variety,kind,value,earliest,latest,trees,
-    /// top,middle,low,scale,stage,in_tree,on_ground,nuts,orangeworm,twig_borer,ants,other,percent,note,by
+    /// Import a CSV file of notes
+    ///
+    /// Columns, of which date, block and kind are needed: date,block,variety,kind,value,earliest,latest,
+    /// trees,top,middle,low,scale,stage,in_tree,on_ground,nuts,orangeworm,twig_borer,ants,other,percent,
+    /// note,by
     ///
     /// Kinds and their columns: egg-laying-start (value: the day set by hand; note: why), bloom,
     /// hull-split (seen on date), hull-split-expected (value), hull-split-check (trees; top, middle, low
