@@ -7,6 +7,7 @@ mod event;
 mod evidence;
 mod gather;
 mod harvest;
+mod not_known;
 mod round_sheet;
 mod sheet;
 mod stations;

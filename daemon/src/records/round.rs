@@ -2,6 +2,7 @@
 
 use duskflight_core::notice::{RoundSheet, Stop};
 
+use super::cells::guarded;
 use super::visits::{COLUMNS, FOR_THE_ROUND};
 
 /// One row a stop, with its date and trap filled in and everything of the visit empty.
@@ -12,7 +13,8 @@ pub fn round_csv(sheets: &[RoundSheet]) -> String {
     let stops = sheets
         .iter()
         .flat_map(|sheet| sheet.stops.iter().map(move |stop| (sheet, stop)));
-    let rows = stops.map(|(sheet, stop)| columns().map(|c| cell(c, sheet, stop)).collect());
+    let filled = |c, sheet, stop| guarded(&cell(c, sheet, stop)).into_owned();
+    let rows = stops.map(|(sheet, stop)| columns().map(|c| filled(c, sheet, stop)).collect());
     let header = columns().map(str::to_owned).collect();
     for row in std::iter::once(header).chain(rows) {
         let row: Vec<String> = row;
