@@ -5,6 +5,7 @@
 //! catch is placed on a degree-day mark, so that the demo shows projections being right and wrong.
 //! People, places and products are invented.
 
+mod crop;
 mod feed_script;
 mod nature;
 mod notes;
@@ -28,12 +29,15 @@ pub use places::Person;
 pub use record::station_record;
 pub use supplies::Product;
 
+use crop::Crop;
 use nature::{Population, Warmth, dice};
 use rounds::Calendar;
 
 /// A month and a day of it, both counted from 1.
 pub type MonthDay = (u32, u32);
 
+/// Seasons before the one played whose catches are on record.
+const EARLIER_SEASONS: i32 = 3;
 /// The season played unless another is asked for.
 pub const DEFAULT_YEAR: i32 = 2022;
 
@@ -65,7 +69,7 @@ pub struct Entry {
     /// Visits: `date,trap,eggs,moths,males,females,readable,serviced,note`, where an empty
     /// `readable` means yes and `serviced` lists parts with spaces between; moths that were sexed
     /// are in `males` and `females`, others in `moths`. Notes:
-    /// `date,block,variety,kind,value,note`. Any other empty field was not given.
+    /// the columns of `notes.rs`. Any other empty field was not given.
     pub csv: String,
 }
 
@@ -82,22 +86,55 @@ pub enum Kind {
 /// record does not cover has no warmth, hence no moths.
 #[must_use]
 pub fn invent(record: &[ReceivedDay], year: i32) -> InventedFarm {
-    let warmth = Warmth::of(record, year);
-    let populations = Population::draw_all(&warmth, year);
-    let mut all_traps = Vec::new();
-    for (block, population) in places::BLOCKS.iter().zip(&populations) {
-        let calendar = Calendar::of(block, population, &warmth, year);
-        all_traps.extend(traps::hang(block, &calendar, population, &warmth));
+    let crops = Crop::draw_all(year);
+    let (mut all_traps, readings) = season(record, &crops, year);
+    let field_notes = notes::write_all(&readings, &crops, year);
+    let mut entries = Vec::new();
+    for earlier in year - EARLIER_SEASONS..year {
+        let (old_traps, old_readings) = earlier_season(record, earlier);
+        all_traps.extend(old_traps);
+        entries.push(paperwork::history(&old_readings, year, earlier));
     }
-    let readings = visits::read_all(&all_traps, &populations, &warmth, year);
-    let field_notes = notes::write_all(&readings, year);
+    let mut rng = dice(year, nature::PAPERWORK);
+    entries.extend(paperwork::entries(&readings, &field_notes, &mut rng));
+    entries.sort_by_key(|entry| (entry.entered_on, entry.kind));
     InventedFarm {
         blocks_csv: places::blocks_csv(year),
         traps_csv: traps::csv(&all_traps),
         people: places::PEOPLE.to_vec(),
         products: supplies::PRODUCTS.to_vec(),
-        entries: paperwork::entries(&readings, &field_notes, &mut dice(year, nature::PAPERWORK)),
+        entries,
     }
+}
+
+/// The traps of a season and what was read at them.
+fn season(
+    record: &[ReceivedDay],
+    crops: &[Crop],
+    year: i32,
+) -> (Vec<traps::Trap>, Vec<visits::Visit>) {
+    let warmth = Warmth::of(record, year);
+    let populations = Population::draw_all(&warmth, year);
+    let mut all_traps = Vec::new();
+    for (crop, population) in crops.iter().zip(&populations) {
+        let calendar = Calendar::of(crop.block, population, &warmth, year);
+        all_traps.extend(traps::hang(crop, &calendar, population, &warmth));
+    }
+    let readings = visits::read_all(&all_traps, &populations, &warmth, year);
+    (all_traps, readings)
+}
+
+/// The moth traps of a season before, under ids of their own.
+fn earlier_season(record: &[ReceivedDay], year: i32) -> (Vec<traps::Trap>, Vec<visits::Visit>) {
+    let (mut traps, mut readings) = season(record, &Crop::draw_all(year), year);
+    traps.retain(|trap| trap.kind != traps::TrapKind::Egg);
+    readings.retain(|visit| !matches!(visit.catch, visits::Catch::Eggs(_)) && !visit.of_egg_trap());
+    let that_years = |id: &mut String| id.push_str(&format!(".{}", year % 100));
+    traps.iter_mut().for_each(|trap| that_years(&mut trap.id));
+    readings
+        .iter_mut()
+        .for_each(|visit| that_years(&mut visit.trap));
+    (traps, readings)
 }
 
 /// A CSV text; every row has one field per column of `header`.

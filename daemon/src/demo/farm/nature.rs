@@ -19,6 +19,7 @@ use crate::config::navel_orangeworm;
 const POPULATIONS: u64 = 1;
 pub(super) const PAPERWORK: u64 = 2;
 pub(super) const HULL_SPLIT: u64 = 3;
+pub(super) const FIELD_NOTES: u64 = 4;
 pub(super) const FIRST_CALENDAR: u64 = 100;
 pub(super) const FIRST_PLACE: u64 = 200;
 pub(super) const FIRST_TRAP: u64 = 1000;

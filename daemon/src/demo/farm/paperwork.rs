@@ -16,9 +16,9 @@ const LOST_IN_THE_TRUCK_DAYS: u64 = 10;
 /// From here on, when nobody waits for a start, sheets are late now and then.
 const LATE_FROM: MonthDay = (6, 1);
 
-/// The files of a season in the order in which they were entered.
+/// The files of a season.
 pub(super) fn entries(visits: &[Visit], notes: &[Note], rng: &mut ChaCha8Rng) -> Vec<Entry> {
-    let mut entries: Vec<Entry> = sheets(visits, rng)
+    sheets(visits, rng)
         .into_iter()
         .map(|(sheet, lines)| Entry {
             entered_on: sheet.entered_on,
@@ -27,9 +27,17 @@ pub(super) fn entries(visits: &[Visit], notes: &[Note], rng: &mut ChaCha8Rng) ->
             csv: visits::csv(lines),
         })
         .chain(note_files(notes))
-        .collect();
-    entries.sort_by_key(|entry| (entry.entered_on, entry.kind));
-    entries
+        .collect()
+}
+
+/// A whole season before, typed in during the winter after the farm began with its records.
+pub(super) fn history(visits: &[Visit], year: i32, earlier: i32) -> Entry {
+    Entry {
+        entered_on: day_of(year, (1, 5)),
+        via_file: format!("visits-{earlier}.csv"),
+        kind: Kind::Visits,
+        csv: visits::csv(visits),
+    }
 }
 
 /// One file of visits: those of a day, or of one block of that day when it was late.

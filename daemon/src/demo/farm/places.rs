@@ -2,7 +2,7 @@
 
 use duskflight_core::notice::Role;
 
-use super::{MonthDay, csv_text, day_of};
+use super::{EARLIER_SEASONS, MonthDay, csv_text, day_of};
 
 /// A person who gets mail. Addresses and telephone numbers are of the kinds reserved for fiction.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -46,6 +46,7 @@ pub(super) struct Block {
     acres: u32,
     pub(super) disrupted: bool,
     pub(super) varieties: &'static [&'static str],
+    near: &'static str,
     start_group: &'static str,
     start_rule: &'static str,
     pub(super) round: Round,
@@ -54,6 +55,16 @@ pub(super) struct Block {
 }
 
 impl Block {
+    /// The round on which its traps are read: those of one grower.
+    pub(super) const fn route(&self) -> &'static str {
+        match self.id.as_bytes()[0] {
+            b'N' => "slough",
+            b'C' => "canal",
+            b'H' => "home",
+            _ => "river",
+        }
+    }
+
     /// Its place in [`BLOCKS`].
     pub(super) fn index(&self) -> u64 {
         (0..)
@@ -151,6 +162,7 @@ const PLAIN: Block = Block {
     acres: 0,
     disrupted: false,
     varieties: &[],
+    near: "",
     start_group: "",
     start_rule: "",
     round: Round::MondayThursday,
@@ -174,6 +186,7 @@ pub(super) static BLOCKS: [Block; 12] = [
         grower: "delmar",
         acres: 38,
         varieties: &["Nonpareil", "Monterey"],
+        near: "disruption",
         start_rule: "eggs-twice",
         laying: Laying::Patchy,
         traps: numbers(5, 2, 0, 0),
@@ -197,6 +210,7 @@ pub(super) static BLOCKS: [Block; 12] = [
         grower: "ivette",
         acres: 45,
         varieties: &["Nonpareil", "Butte", "Padre"],
+        near: "disruption",
         round: Round::TuesdayFriday,
         traps: numbers(5, 2, 0, 0),
         ..PLAIN
@@ -283,6 +297,7 @@ pub(super) static BLOCKS: [Block; 12] = [
         grower: "suneeta",
         acres: 35,
         varieties: &["Nonpareil", "Monterey"],
+        near: "disruption pistachio",
         round: Round::TuesdayFriday,
         laying: Laying::Scarce,
         traps: numbers(4, 2, 0, 0),
@@ -291,7 +306,7 @@ pub(super) static BLOCKS: [Block; 12] = [
 ];
 
 pub(super) fn blocks_csv(year: i32) -> String {
-    const HEADER: [&str; 14] = [
+    const HEADER: [&str; 15] = [
         "id",
         "from",
         "name",
@@ -302,6 +317,7 @@ pub(super) fn blocks_csv(year: i32) -> String {
         "regime",
         "dispensers_on",
         "dispensers_until",
+        "near",
         "station",
         "varieties",
         "start_group",
@@ -310,7 +326,7 @@ pub(super) fn blocks_csv(year: i32) -> String {
     csv_text(HEADER, BLOCKS.iter().map(|block| block_row(block, year)))
 }
 
-fn block_row(block: &Block, year: i32) -> [String; 14] {
+fn block_row(block: &Block, year: i32) -> [String; 15] {
     let under_disruption = |text: String| if block.disrupted { text } else { String::new() };
     let regime = if block.disrupted {
         "mating-disruption"
@@ -319,7 +335,7 @@ fn block_row(block: &Block, year: i32) -> [String; 14] {
     };
     [
         block.id.to_owned(),
-        day_of(year, (1, 1)).to_string(),
+        day_of(year - EARLIER_SEASONS, (1, 1)).to_string(),
         block.name.to_owned(),
         block.grower.to_owned(),
         ADVISER.to_owned(),
@@ -328,6 +344,7 @@ fn block_row(block: &Block, year: i32) -> [String; 14] {
         regime.to_owned(),
         under_disruption(day_of(year, DISPENSERS_ON).to_string()),
         under_disruption(day_of(year, DISPENSERS_UNTIL).to_string()),
+        block.near.to_owned(),
         STATION.to_owned(),
         block.varieties.join("; "),
         block.start_group.to_owned(),

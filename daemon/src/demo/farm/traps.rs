@@ -4,6 +4,7 @@ use chrono::{Datelike, NaiveDate};
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 
+use super::crop::Crop;
 use super::nature::{FIRST_PLACE, Population, Warmth, dice};
 use super::places::{Block, TrapNumbers};
 use super::rounds::Calendar;
@@ -69,13 +70,16 @@ pub(super) struct Trap {
     pub(super) replaced_by: Option<String>,
     /// Days on which its bait is found wet from sprinklers.
     pub(super) sprinkled: Vec<NaiveDate>,
-    place: String,
+    /// The stretch in which it is down for shaking.
+    pull: (NaiveDate, NaiveDate),
+    row: u32,
+    tree: u32,
 }
 
 impl Trap {
     /// The products in it.
     pub(super) fn products(&self) -> Vec<Product> {
-        let lure = if self.block.id.starts_with('R') {
+        let lure = if self.block.route() == "river" {
             LONG_LURE
         } else {
             LURE
@@ -86,6 +90,17 @@ impl Trap {
             TrapKind::PheromonePpo => vec![lure, PPO, LINER],
             TrapKind::BaitBag => vec![BAG_BAIT, LINER],
         }
+    }
+
+    /// Whether it hangs in the night after a day.
+    pub(super) fn hangs_at_night(&self, day: NaiveDate) -> bool {
+        !(self.pull.0..self.pull.1).contains(&day)
+    }
+
+    /// The stretch in which it is down, if that is while it is in use at all.
+    fn pulled(&self) -> Option<(NaiveDate, NaiveDate)> {
+        let (down, back) = self.pull;
+        (self.hung < down && back < self.removed()).then_some((down, back))
     }
 
     fn removed(&self) -> NaiveDate {
@@ -113,18 +128,19 @@ const SPRINKLED_CHECKS: usize = 3;
 
 /// All traps of a block, lost ones with their replacements.
 pub(super) fn hang(
-    block: &'static Block,
+    crop: &Crop,
     calendar: &Calendar,
     population: &Population,
     warmth: &Warmth,
 ) -> Vec<Trap> {
+    let block = crop.block;
     let year = calendar.hanging.year();
     let mut rng = dice(year, FIRST_PLACE + block.index());
     let laying = warmth.day_after(population.first_laying());
     let mut traps = Vec::new();
     for kind in KINDS {
         for number in 1..=kind.of(&block.traps) {
-            let mut trap = new_trap(block, calendar, kind, number, &mut rng);
+            let mut trap = new_trap(crop, calendar, kind, number, &mut rng);
             if SPRINKLED_TRAPS.contains(&trap.id.as_str()) {
                 let days = trap.reading_days.iter().filter(|&&day| day > laying);
                 trap.sprinkled = days.take(SPRINKLED_CHECKS).copied().collect();
@@ -136,22 +152,24 @@ pub(super) fn hang(
 }
 
 fn new_trap(
-    block: &'static Block,
+    crop: &Crop,
     calendar: &Calendar,
     kind: TrapKind,
     number: u32,
     rng: &mut ChaCha8Rng,
 ) -> Trap {
+    let (block, pull) = (crop.block, crop.pull());
     let first_ones = matches!(kind, TrapKind::Egg) || !block.disrupted;
     let hung = match kind {
         TrapKind::BaitBag => calendar.second_hanging(),
         _ if first_ones => calendar.hanging,
         _ => calendar.second_hanging(),
     };
-    let reading_days = match kind {
+    let mut reading_days = match kind {
         TrapKind::Egg => calendar.egg_checks(number + 1 >= block.traps.egg),
         _ => calendar.weekly_after(hung),
     };
+    reading_days.retain(|day| *day <= pull.0 || *day > pull.1);
     Trap {
         id: trap_id(block, kind, number),
         block,
@@ -160,11 +178,9 @@ fn new_trap(
         reading_days,
         replaced_by: None,
         sprinkled: Vec::new(),
-        place: format!(
-            "row {} tree {}",
-            rng.random_range(6..=60),
-            rng.random_range(6..=40)
-        ),
+        pull,
+        row: rng.random_range(6..=60),
+        tree: rng.random_range(6..=40),
     }
 }
 
@@ -194,21 +210,29 @@ fn with_replacement(mut trap: Trap) -> Vec<Trap> {
 }
 
 pub(super) fn csv(traps: &[Trap]) -> String {
-    const HEADER: [&str; 11] = [
-        "id", "block", "kind", "hung", "removed", "group", "place", "lure", "ppo", "bait", "liner",
+    const HEADER: [&str; 16] = [
+        "id", "block", "kind", "hung", "pulled", "back", "removed", "group", "route", "gate",
+        "row", "tree", "lure", "ppo", "bait", "liner",
     ];
     csv_text(HEADER, traps.iter().map(row))
 }
 
-fn row(trap: &Trap) -> [String; 11] {
+fn row(trap: &Trap) -> [String; 16] {
+    let day = |day: Option<NaiveDate>| day.map_or_else(String::new, |day| day.to_string());
+    let pulled = trap.pulled();
     [
         trap.id.clone(),
         trap.block.id.to_owned(),
         trap.kind.code().to_owned(),
         trap.hung.to_string(),
+        day(pulled.map(|(down, _)| down)),
+        day(pulled.map(|(_, back)| back)),
         trap.removed().to_string(),
         String::new(),
-        trap.place.clone(),
+        trap.block.route().to_owned(),
+        trap.block.id.to_owned(),
+        trap.row.to_string(),
+        trap.tree.to_string(),
         trap.product_id(Part::Lure),
         trap.product_id(Part::Ppo),
         trap.product_id(Part::Bait),

@@ -24,6 +24,13 @@ pub(super) struct Visit {
     note: String,
 }
 
+impl Visit {
+    /// Whether its trap is an egg trap, also when it could not be read.
+    pub(super) fn of_egg_trap(&self) -> bool {
+        self.trap[self.block.id.len()..].starts_with("-E")
+    }
+}
+
 /// What a reading gave.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Catch {
@@ -94,6 +101,7 @@ fn read_season(
         let nights: Vec<Night> = last
             .iter_days()
             .take_while(|&night| night < date)
+            .filter(|&night| trap.hangs_at_night(night))
             .map(|night| (night, warmth.by(night)))
             .collect();
         let share = attraction * inside.strength(date);
