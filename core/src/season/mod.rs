@@ -5,12 +5,14 @@ mod marks;
 mod projection;
 mod station_heat;
 mod tally;
+mod years;
 
 pub use hindcast::{ProjectedCrossing, TrueCrossing, projected_crossing, true_crossing};
 pub use marks::{Basis, HullSplit, MarkReading, Outcome};
 pub use projection::{FEW_PAST_YEARS, Projection, Shift};
 pub use station_heat::StationHeat;
 pub use tally::{TallyDay, tally};
+pub use years::{Aligned, ByHeat, Comparison, Difference, FEWEST_SEASONS, SeasonCatch};
 
 use chrono::{Datelike, Days, NaiveDate};
 
@@ -20,8 +22,8 @@ use crate::insect::Insect;
 use crate::orchard::{Block, Orchard};
 use crate::temperature::Unit;
 use crate::trapping::{
-    Catch, EggLayingStart, Lapse, Note, ReadingDue, ServiceDue, StartStatus, Visits, catches,
-    egg_laying_start, lapses, readings_due, service_due,
+    Catch, Disruption, EggLayingStart, Lapse, Note, ReadingDue, ServiceDue, StartStatus, Visits,
+    catches, disruption, egg_laying_start, lapses, readings_due, service_due,
 };
 
 /// Days of readings that the latest catches are made of.
@@ -60,6 +62,10 @@ pub struct BlockSeason {
     pub readings: Vec<ReadingDue>,
     /// Catches of the last seven days, by kind of trap.
     pub latest: Vec<Catch>,
+    /// What the traps show of mating disruption; `None` in a conventional block.
+    pub disruption: Option<Disruption>,
+    /// Catches beside those of earlier years, by kind of trap.
+    pub years: Vec<Comparison>,
 }
 
 impl BlockSeason {
@@ -105,6 +111,8 @@ pub fn assess(
         lapses: lapses(orchard, traps.iter().copied(), visits, as_of),
         readings: readings_due(traps.iter().copied(), visits, awaited, as_of),
         latest: catches(&traps, visits, week_ago.unwrap_or(as_of), as_of),
+        disruption: disruption(orchard, block, visits, notes, as_of),
+        years: years::years(orchard, block, heat, visits),
         block: block.clone(),
         start,
     }

@@ -34,7 +34,7 @@ fn warm(date: NaiveDate, degree_days: f64) -> ReceivedDay {
     }
 }
 
-fn year_of(year: i32, degree_days: f64) -> impl Iterator<Item = ReceivedDay> {
+pub(super) fn year_of(year: i32, degree_days: f64) -> impl Iterator<Item = ReceivedDay> {
     let days = date(year, 1, 1).iter_days();
     days.take_while(move |day| day.year() == year)
         .map(move |day| warm(day, degree_days))
@@ -49,7 +49,7 @@ fn received(as_of: NaiveDate) -> Vec<ReceivedDay> {
         .collect()
 }
 
-fn heat(received: &[ReceivedDay], as_of: NaiveDate) -> StationHeat {
+pub(super) fn heat(received: &[ReceivedDay], as_of: NaiveDate) -> StationHeat {
     let weather = StationWeather::alone(StationId::new("S").unwrap(), received, as_of);
     StationHeat::new(&weather, insect().heat)
 }
