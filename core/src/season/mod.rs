@@ -1,5 +1,7 @@
 //! One block, one insect, one year, as seen on one day.
 
+mod beside;
+mod context;
 mod hindcast;
 mod marks;
 mod projection;
@@ -7,6 +9,8 @@ mod station_heat;
 mod tally;
 mod years;
 
+pub use beside::StartBeside;
+pub use context::{Context, SampleShare};
 pub use hindcast::{ProjectedCrossing, TrueCrossing, projected_crossing, true_crossing};
 pub use marks::{Basis, HullSplit, MarkReading, Outcome};
 pub use projection::{FEW_PAST_YEARS, Projection, Shift};
@@ -66,6 +70,10 @@ pub struct BlockSeason {
     pub disruption: Option<Disruption>,
     /// Catches beside those of earlier years, by kind of trap.
     pub years: Vec<Comparison>,
+    /// What decides risk beside catches.
+    pub context: Context,
+    /// A conventional block's start, where this one may be late.
+    pub start_beside: Option<StartBeside>,
 }
 
 impl BlockSeason {
@@ -113,6 +121,8 @@ pub fn assess(
         latest: catches(&traps, visits, week_ago.unwrap_or(as_of), as_of),
         disruption: disruption(orchard, block, visits, notes, as_of),
         years: years::years(orchard, block, heat, visits),
+        context: context::context(block, notes, as_of),
+        start_beside: beside::start_beside(orchard, block, &start, insect, heat, visits, notes),
         block: block.clone(),
         start,
     }
