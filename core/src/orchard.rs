@@ -576,4 +576,21 @@ mod tests {
         };
         assert_eq!(place.to_string(), "gate 2, row 18, north side");
     }
+
+    #[test]
+    fn a_block_is_known_as_it_was_declared_for_an_earlier_day() {
+        let disrupted = || Block {
+            regime: Regime::MatingDisruption,
+            ..crate::sample::block()
+        };
+        let now = crate::sample::block();
+        let id = now.id.clone();
+        let orchard = Orchard::new(vec![now.clone()], Vec::new(), Vec::new());
+        let regime = |orchard: &Orchard, d| orchard.block_on(&id, day(d)).map(|block| block.regime);
+        assert_eq!(regime(&orchard, 1), Some(Regime::Conventional));
+        let orchard = orchard.with_declared([(day(20), now), (day(10), disrupted())]);
+        assert_eq!(regime(&orchard, 9), None);
+        assert_eq!(regime(&orchard, 19), Some(Regime::MatingDisruption));
+        assert_eq!(regime(&orchard, 20), Some(Regime::Conventional));
+    }
 }

@@ -4,9 +4,14 @@ use std::collections::BTreeSet;
 
 use chrono::NaiveDate;
 
-use crate::id::{BlockId, PersonId, StationId, TrapId};
-use crate::orchard::{Block, Crop, Dispensers, Regime, Trap, TrapKind, own_group};
-use crate::trapping::{Note, NoteKind, Visit};
+use crate::id::{BlockId, PersonId, ProductId, StationId, TrapId};
+use crate::insect::{Insect, InsectFile};
+use crate::orchard::{
+    Block, Crop, Dispensers, Orchard, Part, Product, Regime, Trap, TrapKind, own_group,
+};
+use crate::season::{BlockSeason, StationHeat, assess};
+use crate::trapping::{Note, NoteKind, Visit, Visits};
+use crate::weather::StationWeather;
 
 /// The conventional almond block `B` at station `S`, with its own egg traps' start.
 pub(crate) fn block() -> Block {
@@ -48,4 +53,49 @@ pub(crate) fn note(date: NaiveDate, variety: Option<&str>, kind: NoteKind) -> No
         text: String::new(),
         by: "adviser".into(),
     }
+}
+
+/// The insect model that ships with the program.
+pub(crate) fn insect() -> Insect {
+    let text = include_str!("../../config/insects/navel-orangeworm.toml");
+    toml::from_str::<InsectFile>(text).unwrap().check().unwrap()
+}
+
+/// A product for each part, of so many days.
+pub(crate) fn products(life_days: u16) -> Vec<Product> {
+    let product = |part: Part| Product {
+        id: ProductId::new(part.name()).unwrap(),
+        part,
+        life_days,
+        source: "test".into(),
+        area_cm2: None,
+    };
+    Part::ALL.map(product).into()
+}
+
+/// A trap of any block with a product of [`products`] in each part.
+pub(crate) fn served_trap(id: &str, block: &str, kind: TrapKind, hung: NaiveDate) -> Trap {
+    let parts = kind.parts().iter();
+    Trap {
+        block: BlockId::new(block).unwrap(),
+        group: own_group(&BlockId::new(block).unwrap()),
+        products: parts
+            .map(|part| (*part, ProductId::new(part.name()).unwrap()))
+            .collect(),
+        ..trap(id, kind, hung)
+    }
+}
+
+/// The season of the first block of an orchard, without any temperatures.
+pub(crate) fn season(
+    orchard: &Orchard,
+    visits: Vec<Visit>,
+    notes: &[Note],
+    as_of: NaiveDate,
+) -> BlockSeason {
+    let block = &orchard.blocks()[0];
+    let weather = StationWeather::alone(block.station.clone(), &[], as_of);
+    let insect = insect();
+    let heat = StationHeat::new(&weather, insect.heat);
+    assess(orchard, block, &insect, &heat, &Visits::new(visits), notes)
 }

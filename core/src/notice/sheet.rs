@@ -16,6 +16,12 @@ pub struct Sheet {
     pub work: Vec<String>,
     /// What the answers rest on.
     pub evidence: Vec<String>,
+    /// What the traps show of mating disruption.
+    pub disruption: Vec<String>,
+    /// Catches beside those of earlier years.
+    pub years: Vec<String>,
+    /// What decides risk beside catches.
+    pub context: Vec<String>,
 }
 
 impl Words {
@@ -44,7 +50,7 @@ impl Words {
         }));
         answers.extend(season.latest.iter().map(|catch| {
             let label = format!("{} traps, last 7 days", catch.kind.name());
-            (label, self.catch(catch))
+            (label, self.catch_in(season, catch))
         }));
         let mut evidence = self.start_evidence(season);
         evidence.push(self.heat_evidence(season));
@@ -69,6 +75,9 @@ impl Words {
             answers,
             work: work_today(self, season),
             evidence,
+            disruption: self.disruption_lines(season),
+            years: self.years_lines(season),
+            context: self.context_lines(season),
         }
     }
 

@@ -44,7 +44,10 @@ impl Words {
             causes.extend(self.decided(season, since));
             causes.extend(hull_split(season, notice, since));
         }
-        if !matches!(notice.event, Event::PastServiceLife(..)) {
+        if !matches!(
+            notice.event,
+            Event::PastServiceLife(..) | Event::SentinelCatch(..)
+        ) {
             causes.extend(self.late_readings(orchard, season, since));
             causes.extend(by_hand(season, since));
         }

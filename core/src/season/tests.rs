@@ -4,8 +4,8 @@ mod projected;
 
 use super::*;
 use crate::id::StationId;
-use crate::insect::InsectFile;
 use crate::orchard::TrapKind;
+pub(super) use crate::sample::insect;
 use crate::sample::{block, note, trap, visit};
 use crate::temperature::Unit;
 use crate::trapping::{NoteKind, Visit};
@@ -13,11 +13,6 @@ use crate::weather::{ReceivedDay, StationWeather};
 
 pub(super) fn date(year: i32, month: u32, day: u32) -> NaiveDate {
     NaiveDate::from_ymd_opt(year, month, day).unwrap()
-}
-
-pub(super) fn insect() -> Insect {
-    let text = include_str!("../../../config/insects/navel-orangeworm.toml");
-    toml::from_str::<InsectFile>(text).unwrap().check().unwrap()
 }
 
 /// A day whose extremes lie between the thresholds gives its mean less 55, by any curve. They change

@@ -87,6 +87,9 @@ fn sheets(words: Words, seasons: &[&BlockSeason]) -> String {
         for (heading, lines) in [
             ("trap work today", &sheet.work),
             ("rests on", &sheet.evidence),
+            ("mating disruption", &sheet.disruption),
+            ("beside earlier years", &sheet.years),
+            ("what else bears on risk", &sheet.context),
         ] {
             if !lines.is_empty() {
                 text.push_str(&format!("  {heading}\n    {}\n", lines.join("\n    ")));

@@ -147,10 +147,8 @@ fn what_differs_is_named_and_keeps_a_season_from_being_compared() {
         (
             "another product",
             earlier(|trap| {
-                drop(
-                    trap.products
-                        .insert(Part::Lure, ProductId::new("other").unwrap()),
-                )
+                let other = ProductId::new("other").unwrap();
+                trap.products.insert(Part::Lure, other);
             }),
             vec![Difference::Lure],
         ),

@@ -2,8 +2,7 @@
 //! where no source is named there they are common practice.
 
 use super::*;
-use crate::id::{ProductId, StationId};
-use crate::orchard::{Part, Product};
+use crate::id::StationId;
 use crate::sample;
 use crate::trapping::{Counted, Visit};
 
@@ -50,13 +49,7 @@ fn case() -> Case {
 }
 
 fn trap(id: &str, block: &str, kind: TrapKind) -> Trap {
-    let parts = kind.parts().iter().filter(|part| **part != Part::Liner);
-    let products = parts.map(|part| (*part, ProductId::new(part.name()).unwrap()));
-    Trap {
-        block: BlockId::new(block).unwrap(),
-        products: products.collect(),
-        ..sample::trap(id, kind, date(5, 1))
-    }
+    sample::served_trap(id, block, kind, date(5, 1))
 }
 
 impl Case {
@@ -69,18 +62,11 @@ impl Case {
     }
 
     fn as_of(&self, month: u32, day: u32) -> Disruption {
-        let products = [Part::Lure, Part::Ppo, Part::Bait].map(|part| Product {
-            id: ProductId::new(part.name()).unwrap(),
-            part,
-            life_days: 42,
-            source: "test".into(),
-            area_cm2: None,
-        });
         let blocks = std::iter::once(&self.block).chain(&self.others);
         let orchard = Orchard::new(
             blocks.cloned().collect(),
             self.traps.clone(),
-            products.into(),
+            sample::products(42),
         );
         let visits = Visits::new(self.visits.clone());
         let checked = disruption(
@@ -261,24 +247,19 @@ fn the_newest_note_of_the_year_says_until_when_dispensers_serve() {
 
 #[test]
 fn two_moths_or_a_catch_on_two_readings_running_are_told_at_once() {
-    let cases: [(&str, &[u32], &[(u32, bool)]); 5] = [
-        ("none", &[0, 0, 0], &[]),
-        ("one, once", &[0, 1, 0], &[]),
-        ("two at once", &[0, 2, 0], &[(2, false)]),
-        ("one on two readings running", &[1, 1, 0], &[(1, true)]),
-        ("both", &[1, 3, 1], &[(3, true), (1, true)]),
-    ];
-    for (name, counts, expected) in cases {
+    let check = |counts: [u32; 3], expected: &[(u32, bool)]| {
         let weeks = counts.iter().zip([8, 15, 22]);
         let read = weeks.fold(case(), |case, (count, day)| case.read("P", 5, day, *count));
-        let told: Vec<(u32, bool)> = read
-            .as_of(5, 23)
-            .catches
-            .iter()
-            .map(|caught| (caught.count, caught.running))
-            .collect();
-        assert_eq!(told, expected, "{name}");
-    }
+        let catches = read.as_of(5, 23).catches;
+        let told = catches.iter().map(|caught| (caught.count, caught.running));
+        assert_eq!(told.collect::<Vec<_>>(), expected, "{counts:?}");
+    };
+    check([0, 0, 0], &[]);
+    check([0, 1, 0], &[]);
+    check([1, 0, 1], &[]);
+    check([0, 2, 0], &[(2, false)]);
+    check([1, 1, 0], &[(1, true)]);
+    check([1, 3, 1], &[(3, true), (1, true)]);
 }
 
 #[test]
