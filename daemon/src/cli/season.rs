@@ -1,5 +1,6 @@
 //! `duskflight season`: every block's season with its evidence.
 
+mod beside;
 mod json;
 
 use anyhow::Context;

@@ -4,6 +4,8 @@ use duskflight_core::season::{Basis, BlockSeason, HullSplit, MarkReading, Outcom
 use duskflight_core::trapping::{CheckEvidence, EggLayingStart, RuleResult};
 use serde_json::{Value, json};
 
+use super::beside;
+
 pub(super) fn season(season: &BlockSeason) -> Value {
     let model = season.heat_model;
     let thresholds = model.thresholds();
@@ -54,6 +56,10 @@ pub(super) fn season(season: &BlockSeason) -> Value {
             "traps_hung": catch.traps_hung,
             "trap_nights": catch.trap_nights,
         })).collect::<Vec<_>>(),
+        "start_beside": beside::start(season.start_beside.as_ref()),
+        "disruption": beside::disruption(season.disruption.as_ref()),
+        "years": beside::years(season),
+        "context": beside::context(&season.context),
     })
 }
 
