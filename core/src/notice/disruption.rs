@@ -6,6 +6,8 @@ use crate::trapping::{Catch, Counted, Disruption, Doubt, Haul, Reference, Window
 
 use super::words::{Words, rate_words};
 
+/// So much a quotient may lie below its whole number, in percent.
+const ROUNDING: f64 = 1e-9;
 /// What no catch can show.
 const DOES_NOT_SHOW: &str = "this does not show that females are unmated or nuts safe";
 
@@ -102,17 +104,24 @@ impl Words {
         };
         let haul = &reference.haul;
         let mut line = format!(
-            "{title}, beside it {} (conventional, {station}): {}, {} a trap and night, {}",
+            "{title}, beside it {} (conventional, {station}): {} in {} trap-nights, {} a trap and night",
             reference.name,
-            counts(haul),
-            rate_words(haul.per_trap_night()),
-            life(haul)
+            caught(haul),
+            haul.trap_nights,
+            rate_words(haul.per_trap_night())
         );
+        if haul.nights_in_life() != Some(haul.trap_nights) {
+            line.push_str(&format!(", {}", life(haul)));
+        }
         let sentinel = window.sentinel.as_ref();
         let share = sentinel.and_then(|own| Some((own, reference.shutdown_percent(own)?)));
         if let Some((own, percent)) = share {
-            let own = rate_words(own.per_trap_night());
-            line.push_str(&format!("; the sentinel's {own} is {percent:.0} % less"));
+            // Rounded down, so that only an empty sentinel has all of them fewer.
+            line.push_str(&format!(
+                "; the sentinel {:.0} % fewer, {} a trap and night",
+                (percent + ROUNDING).floor(),
+                rate_words(own.per_trap_night())
+            ));
         }
         if reference.near_disruption {
             line.push_str("; may be suppressed, disruption is near it");
@@ -127,8 +136,8 @@ impl Words {
             .map(|caught| {
                 format!(
                     "{} {} on {}",
-                    caught.count,
                     caught.trap,
+                    caught.count,
                     self.day(caught.date)
                 )
             })
@@ -248,9 +257,9 @@ mod tests {
         ];
         let lines = Words::default().disruption_lines(&season(&visits, 16));
         // By hand: nights 1 to 8 and 8 to 15 May, 1 to 15 May of R: 70 in 14 is 5 a night.
-        let beside = "beside it Knoll (conventional, same station): 70 in 14 trap-nights, 5.0 a trap \
-                      and night, lure in life; the sentinel's 0.0 is 100 % less; may be suppressed, \
-                      disruption is near it";
+        let beside = "beside it Knoll (conventional, same station): 70 males in 14 trap-nights, 5.0 a \
+                      trap and night; the sentinel 100 % fewer, 0.0 a trap and night; may be \
+                      suppressed, disruption is near it";
         let expected = [
             "dispensers on: Apr 1; last day: Sep 30".to_owned(),
             format!(
