@@ -5,7 +5,7 @@ use chrono::Datelike;
 use crate::id::BlockId;
 use crate::insect::Insect;
 use crate::orchard::{Block, Orchard};
-use crate::trapping::{EggLayingStart, Note, Visits, egg_laying_start};
+use crate::trapping::{EggLayingStart, Notes, Visits, egg_laying_start};
 
 use super::StationHeat;
 
@@ -29,7 +29,7 @@ pub(super) fn start_beside(
     insect: &Insect,
     heat: &StationHeat,
     visits: &Visits,
-    notes: &[Note],
+    notes: &Notes,
 ) -> Option<StartBeside> {
     if !start.evidence.may_be_late {
         return None;
@@ -57,7 +57,7 @@ mod tests {
     use crate::orchard::{Regime, TrapKind};
     use crate::sample;
     use crate::season::tests::date;
-    use crate::trapping::{NoteKind, StartStatus};
+    use crate::trapping::{Note, NoteKind, StartStatus};
 
     fn block(id: &str, regime: Regime, station: &str) -> Block {
         let id = BlockId::new(id).unwrap();

@@ -4,7 +4,6 @@
 
 use chrono::{Datelike, NaiveDate};
 
-use crate::orchard::Block;
 use crate::trapping::{HarvestSample, Note, NoteKind};
 
 /// Mummies counted from this month of the year before on are last harvest's: almonds are in by then.
@@ -62,10 +61,9 @@ impl SampleShare {
     }
 }
 
-/// Picks a block's notes up to a day.
-pub(super) fn context(block: &Block, notes: &[Note], as_of: NaiveDate) -> Context {
-    let own = |note: &&Note| note.block == block.id && note.date <= as_of;
-    let mut own: Vec<&Note> = notes.iter().filter(own).collect();
+/// Picks from the notes of one block up to a day.
+pub(super) fn context(notes: &[Note], as_of: NaiveDate) -> Context {
+    let mut own: Vec<&Note> = notes.iter().filter(|note| note.date <= as_of).collect();
     own.sort_by_key(|note| note.date);
     let this_year = |note: &Note| note.date.year() == as_of.year();
     let since_harvest = |note: &Note| {
@@ -103,7 +101,7 @@ const fn is_of_crop(kind: &NoteKind) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sample::{block, note};
+    use crate::sample::note;
     use crate::season::tests::date;
     use crate::trapping::Mummies;
 
@@ -153,13 +151,10 @@ mod tests {
             note(day, None, NoteKind::Mummies(counted))
         };
         let damage = |day, percent| note(day, None, NoteKind::FieldDamage(percent));
-        let mut elsewhere = damage(date(2020, 9, 1), 9.0);
-        elsewhere.block = crate::id::BlockId::new("K").unwrap();
         let notes = [
             damage(date(2020, 9, 1), 2.5),
             damage(date(2019, 9, 1), 4.0),
             damage(date(2021, 9, 1), 1.0),
-            elsewhere,
             mummies(date(2021, 1, 12)),
             mummies(date(2020, 12, 1)),
             mummies(date(2020, 1, 12)),
@@ -168,7 +163,7 @@ mod tests {
             note(date(2021, 7, 1), None, NoteKind::Insecticide),
             note(date(2021, 5, 1), None, NoteKind::Insecticide),
         ];
-        let context = context(&block(), &notes, date(2021, 6, 1));
+        let context = context(&notes, date(2021, 6, 1));
         let days = |notes: &[Note]| notes.iter().map(|note| note.date).collect::<Vec<_>>();
         assert_eq!(
             days(&context.mummies),

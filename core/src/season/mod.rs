@@ -26,7 +26,7 @@ use crate::insect::Insect;
 use crate::orchard::{Block, Orchard};
 use crate::temperature::Unit;
 use crate::trapping::{
-    Catch, Disruption, EggLayingStart, Lapse, Note, ReadingDue, ServiceDue, StartStatus, Visits,
+    Catch, Disruption, EggLayingStart, Lapse, Notes, ReadingDue, ServiceDue, StartStatus, Visits,
     catches, disruption, egg_laying_start, lapses, readings_due, service_due,
 };
 
@@ -95,9 +95,10 @@ pub fn assess(
     insect: &Insect,
     heat: &StationHeat,
     visits: &Visits,
-    notes: &[Note],
+    notes: &Notes,
 ) -> BlockSeason {
     let as_of = heat.as_of();
+    let own_notes = notes.of(block.id.as_str());
     let mut start = egg_laying_start(orchard, block, insect.start_rule, visits, notes, as_of);
     let candidate = &mut start.evidence.second_candidate;
     *candidate =
@@ -114,14 +115,14 @@ pub fn assess(
         as_of,
         degree_days: heat.since(start.date),
         newest_day: heat.newest(),
-        marks: marks::readings(insect, block, &start, heat, notes),
+        marks: marks::readings(insect, block, &start, heat, own_notes),
         service: service_due(orchard, traps.iter().copied(), visits, as_of),
         lapses: lapses(orchard, traps.iter().copied(), visits, as_of),
         readings: readings_due(traps.iter().copied(), visits, awaited, as_of),
         latest: catches(&traps, visits, week_ago.unwrap_or(as_of), as_of),
-        disruption: disruption(orchard, block, visits, notes, as_of),
+        disruption: disruption(orchard, block, visits, own_notes, as_of),
         years: years::years(orchard, block, heat, visits),
-        context: context::context(block, notes, as_of),
+        context: context::context(own_notes, as_of),
         start_beside: beside::start_beside(orchard, block, &start, insect, heat, visits, notes),
         block: block.clone(),
         start,

@@ -8,7 +8,7 @@ use crate::orchard::TrapKind;
 pub(super) use crate::sample::insect;
 use crate::sample::{block, note, trap, visit};
 use crate::temperature::Unit;
-use crate::trapping::{NoteKind, Visit};
+use crate::trapping::{Note, NoteKind, Visit};
 use crate::weather::{ReceivedDay, StationWeather};
 
 pub(super) fn date(year: i32, month: u32, day: u32) -> NaiveDate {
@@ -67,7 +67,7 @@ fn season_of(received: &[ReceivedDay], notes: &[Note], as_of: NaiveDate) -> Bloc
         &insect(),
         &heat(received, as_of),
         &visits,
-        notes,
+        &Notes::new(notes.to_vec()),
     )
 }
 
@@ -363,7 +363,14 @@ fn trapped(rounds: Rounds<'_>, as_of: NaiveDate) -> BlockSeason {
     let visits = Visits::new(visits.collect());
     let orchard = Orchard::new(vec![block()], (1..=4).map(trap).collect(), Vec::new());
     let heat = heat(&received(as_of), as_of);
-    assess(&orchard, &block(), &insect(), &heat, &visits, &[])
+    assess(
+        &orchard,
+        &block(),
+        &insect(),
+        &heat,
+        &visits,
+        &Notes::default(),
+    )
 }
 
 #[test]

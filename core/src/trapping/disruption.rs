@@ -108,7 +108,7 @@ pub struct SentinelCatch {
     pub running: bool,
 }
 
-/// Checks a block under mating disruption; `None` for any other.
+/// Checks a block under mating disruption, with its notes; `None` for any other.
 #[must_use]
 pub fn disruption(
     orchard: &Orchard,
@@ -121,20 +121,29 @@ pub fn disruption(
         return None;
     }
     let dispensers = dispensers(block, notes, as_of);
+    let readings = |block: &Block| readings(orchard, block, visits, dispensers, as_of);
+    let own = readings(block);
+    let beside = orchard
+        .conventional_beside(block)
+        .map(|other| (other, readings(other)))
+        .filter(|(_, of_other)| of_kind(of_other, TrapKind::Pheromone).next().is_some())
+        .take(MOST_REFERENCES);
+    let mut sentinels = orchard.traps_of(&block.id);
     let look = Look {
-        orchard,
         block,
-        visits,
         dispensers,
         as_of,
+        sentinel_hangs: sentinels
+            .any(|trap| trap.kind == TrapKind::Pheromone && trap.in_use_on(as_of)),
+        beside: beside.collect(),
+        own,
     };
-    let new_year = NaiveDate::from_ymd_opt(as_of.year(), 1, 1).unwrap_or(as_of);
     let week_ago = as_of.checked_sub_days(Days::new(WEEK_DAYS - 1));
     Some(Disruption {
         dispensers,
         week: look.window(week_ago.unwrap_or(as_of)),
-        season: look.window(new_year),
-        catches: look.sentinel_catches(new_year),
+        season: look.window(NaiveDate::MIN),
+        catches: sentinel_catches(&look.own),
     })
 }
 
@@ -143,7 +152,6 @@ pub fn disruption(
 fn dispensers(block: &Block, notes: &[Note], as_of: NaiveDate) -> Dispensers {
     let mut seen: Vec<&Note> = notes
         .iter()
-        .filter(|note| note.block == block.id)
         .filter(|note| note.date.year() == as_of.year() && note.date <= as_of)
         .collect();
     seen.sort_by_key(|note| note.date);
@@ -161,27 +169,69 @@ fn dispensers(block: &Block, notes: &[Note], as_of: NaiveDate) -> Dispensers {
     }
 }
 
-/// One look at a block.
-struct Look<'a> {
+/// The readings of one trap.
+type Readings<'a> = (&'a Trap, Vec<Interval>);
+
+/// This year's readings of a block's traps over nights of disruption alone, as far as that is known.
+fn readings<'a>(
     orchard: &'a Orchard,
-    block: &'a Block,
-    visits: &'a Visits,
+    block: &Block,
+    visits: &Visits,
     dispensers: Dispensers,
     as_of: NaiveDate,
+) -> Vec<Readings<'a>> {
+    let Dispensers { on, until } = dispensers;
+    let counts = |reading: &Interval| {
+        reading.is_of_one_year()
+            && reading.to.year() == as_of.year()
+            && on.is_none_or(|on| reading.from >= on)
+            && until.is_none_or(|until| reading.to <= until)
+    };
+    let traps = orchard.traps_of(&block.id);
+    let readings = traps.filter(|trap| trap.kind != TrapKind::Egg).map(|trap| {
+        let mut of_trap = intervals(orchard, trap, visits, as_of);
+        of_trap.retain(counts);
+        (trap, of_trap)
+    });
+    readings.collect()
+}
+
+/// The readings of one kind of trap, one by one.
+fn of_kind<'a>(
+    readings: &'a [Readings<'a>],
+    kind: TrapKind,
+) -> impl Iterator<Item = (&'a Trap, Interval)> {
+    let traps = readings.iter().filter(move |(trap, _)| trap.kind == kind);
+    traps.flat_map(|(trap, of_trap)| of_trap.iter().map(move |reading| (*trap, *reading)))
+}
+
+/// One look at a block.
+struct Look<'a> {
+    block: &'a Block,
+    dispensers: Dispensers,
+    as_of: NaiveDate,
+    sentinel_hangs: bool,
+    own: Vec<Readings<'a>>,
+    beside: Vec<(&'a Block, Vec<Readings<'a>>)>,
 }
 
 impl Look<'_> {
     fn window(&self, from: NaiveDate) -> Window {
-        let of_kind = |kind| self.haul_of(&self.block.id, kind, from);
-        let sentinel = of_kind(TrapKind::Pheromone);
+        let caught = |readings, kind| {
+            haul(of_kind(readings, kind).filter(|(_, reading)| reading.to >= from))
+        };
+        let sentinel = caught(&self.own, TrapKind::Pheromone);
         let others: Vec<Haul> = [TrapKind::PheromonePpo, TrapKind::BaitBag]
             .into_iter()
-            .filter_map(of_kind)
+            .filter_map(|kind| caught(&self.own, kind))
             .collect();
+        let references = self.beside.iter().filter_map(|(other, readings)| {
+            Some(self.reference(other, caught(readings, TrapKind::Pheromone)?))
+        });
         Window {
             doubts: self.doubts(sentinel.as_ref(), &others),
-            references: match &sentinel {
-                Some(_) => self.references(from),
+            references: match sentinel {
+                Some(_) => references.collect(),
                 None => Vec::new(),
             },
             sentinel,
@@ -189,25 +239,14 @@ impl Look<'_> {
         }
     }
 
-    /// The readings from a day on over nights of disruption alone, as far as that is known.
-    fn haul_of(&self, block: &BlockId, kind: TrapKind, from: NaiveDate) -> Option<Haul> {
-        let traps = self.orchard.traps_of(block);
-        let readings = traps.filter(|trap| trap.kind == kind).flat_map(|trap| {
-            let readings = self.readings(trap).into_iter();
-            readings.map(move |reading| (trap, reading))
-        });
-        haul(readings.filter(|(_, reading)| reading.to >= from))
-    }
-
-    fn readings(&self, trap: &Trap) -> Vec<Interval> {
-        let Dispensers { on, until } = self.dispensers;
-        let mut readings = intervals(self.orchard, trap, self.visits, self.as_of);
-        readings.retain(|reading| {
-            reading.is_of_one_year()
-                && on.is_none_or(|on| reading.from >= on)
-                && until.is_none_or(|until| reading.to <= until)
-        });
-        readings
+    fn reference(&self, other: &Block, haul: Haul) -> Reference {
+        Reference {
+            block: other.id.clone(),
+            name: other.name.clone(),
+            same_station: other.station == self.block.station,
+            near_disruption: other.near.contains(&Near::Disruption),
+            haul,
+        }
     }
 
     fn doubts(&self, sentinel: Option<&Haul>, others: &[Haul]) -> Vec<Doubt> {
@@ -222,41 +261,23 @@ impl Look<'_> {
         match sentinel {
             Some(haul) if haul.count > 0 => {}
             Some(haul) => doubts.extend(doubts_of_none(haul, others)),
-            None if !self.sentinel_hangs() => doubts.push(Doubt::NoSentinel),
+            None if !self.sentinel_hangs => doubts.push(Doubt::NoSentinel),
             None => doubts.push(Doubt::NotRead),
         }
         doubts
     }
+}
 
-    fn sentinel_hangs(&self) -> bool {
-        let mut traps = self.orchard.traps_of(&self.block.id);
-        traps.any(|trap| trap.kind == TrapKind::Pheromone && trap.in_use_on(self.as_of))
-    }
-
-    fn references(&self, from: NaiveDate) -> Vec<Reference> {
-        let beside = self.orchard.conventional_beside(self.block);
-        let references = beside.filter_map(|other| {
-            Some(Reference {
-                haul: self.haul_of(&other.id, TrapKind::Pheromone, from)?,
-                block: other.id.clone(),
-                name: other.name.clone(),
-                same_station: other.station == self.block.station,
-                near_disruption: other.near.contains(&Near::Disruption),
-            })
-        });
-        references.take(MOST_REFERENCES).collect()
-    }
-
-    fn sentinel_catches(&self, from: NaiveDate) -> Vec<SentinelCatch> {
-        let traps = self.orchard.traps_of(&self.block.id);
-        let sentinels = traps.filter(|trap| trap.kind == TrapKind::Pheromone);
-        let mut catches: Vec<SentinelCatch> = sentinels
-            .flat_map(|trap| told_at_once(trap, &self.readings(trap)))
-            .filter(|caught| caught.date >= from)
-            .collect();
-        catches.sort_by(|a, b| (a.date, &a.trap).cmp(&(b.date, &b.trap)));
-        catches
-    }
+/// Sentinel readings that are told at once, oldest first.
+fn sentinel_catches(own: &[Readings]) -> Vec<SentinelCatch> {
+    let sentinels = own
+        .iter()
+        .filter(|(trap, _)| trap.kind == TrapKind::Pheromone);
+    let mut catches: Vec<SentinelCatch> = sentinels
+        .flat_map(|(trap, of_trap)| told_at_once(trap, of_trap))
+        .collect();
+    catches.sort_by(|a, b| (a.date, &a.trap).cmp(&(b.date, &b.trap)));
+    catches
 }
 
 /// Why an empty sentinel says nothing.

@@ -14,7 +14,7 @@ pub use check::{Check, Reading, checks};
 pub use disruption::{Disruption, Doubt, Reference, SentinelCatch, Window, disruption};
 pub use haul::Haul;
 pub(crate) use haul::{Interval, attractants, haul, intervals};
-pub use note::{Expected, HarvestSample, Mummies, Note, NoteKind, Scale, SplitCheck, Stage};
+pub use note::{Expected, HarvestSample, Mummies, Note, NoteKind, Notes, Scale, SplitCheck, Stage};
 pub use service::{DueState, Lapse, ReadingDue, ServiceDue, lapses, readings_due, service_due};
 pub use start::{
     CheckEvidence, EggLayingStart, RuleResult, SecondCandidate, StartEvidence, StartStatus,
