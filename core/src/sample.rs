@@ -10,7 +10,7 @@ use crate::orchard::{
     Block, Crop, Dispensers, Orchard, Part, Product, Regime, Trap, TrapKind, own_group,
 };
 use crate::season::{BlockSeason, StationHeat, assess};
-use crate::trapping::{Note, NoteKind, Visit, Visits};
+use crate::trapping::{Note, NoteKind, Notes, Visit, Visits};
 use crate::weather::StationWeather;
 
 /// The conventional almond block `B` at station `S`, with its own egg traps' start.
@@ -97,5 +97,12 @@ pub(crate) fn season(
     let weather = StationWeather::alone(block.station.clone(), &[], as_of);
     let insect = insect();
     let heat = StationHeat::new(&weather, insect.heat);
-    assess(orchard, block, &insect, &heat, &Visits::new(visits), notes)
+    assess(
+        orchard,
+        block,
+        &insect,
+        &heat,
+        &Visits::new(visits),
+        &Notes::new(notes.to_vec()),
+    )
 }

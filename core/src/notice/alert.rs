@@ -115,5 +115,6 @@ fn evidence_of(words: Words, event: &Event, season: &BlockSeason) -> Vec<String>
             .filter(|due| &due.trap == trap && due.part == *part)
             .map(|due| format!("service life {} days ({})", due.life_days, due.source))
             .collect(),
+        Event::SentinelCatch(..) => words.disruption_lines(season),
     }
 }

@@ -163,7 +163,9 @@ fn change(
     let last = last.and_then(|told| Some((told.value?, told.on)));
     match (state, last) {
         (State::Now { value, ripe: true }, None) => Some(match value {
-            Value::Day(day) if first_telling && *day < today => Change::History(*value),
+            Value::Day(day) | Value::Caught { date: day, .. } if first_telling && *day < today => {
+                Change::History(*value)
+            }
             _ => Change::New(*value),
         }),
         (State::Now { value, .. }, Some((was, told_on))) => {

@@ -177,9 +177,10 @@ pub(super) fn rank(notice: &Notice) -> u8 {
         (Change::Withdrawn { .. }, _) => 0,
         (Change::Corrected { .. }, _) => 1,
         (Change::New(_), Event::Start) => 2,
-        (Change::New(_), Event::MarkPassed(..)) => 3,
-        (Change::New(_), Event::MarkNear(..)) => 4,
-        (Change::New(_), Event::StartProvisional) => 5,
+        (Change::New(_), Event::SentinelCatch(..)) => 3,
+        (Change::New(_), Event::MarkPassed(..)) => 4,
+        (Change::New(_), Event::MarkNear(..)) => 5,
+        (Change::New(_), Event::StartProvisional) => 6,
     }
 }
 
@@ -343,7 +344,7 @@ fn table_row(words: Words, season: &BlockSeason) -> TableRow {
         catches: season
             .latest
             .iter()
-            .map(|catch| words.catch(catch))
+            .map(|catch| words.catch_in(season, catch))
             .collect(),
     }
 }

@@ -9,7 +9,7 @@ use chrono::{Days, NaiveDate};
 use crate::id::{BlockId, InsectId, MarkId, TrapId};
 use crate::orchard::Part;
 use crate::season::{BlockSeason, HullSplit, MarkReading, Outcome, Projection};
-use crate::trapping::{Lapse, StartStatus};
+use crate::trapping::{Lapse, SentinelCatch, StartStatus};
 
 use super::Role;
 
@@ -30,6 +30,8 @@ pub enum Event {
     MarkPassed(MarkId, Option<String>),
     /// A part of a trap, put in on a day, is past its service life.
     PastServiceLife(TrapId, Part, NaiveDate),
+    /// A sentinel caught moths, read on a day, under disruption.
+    SentinelCatch(TrapId, NaiveDate),
 }
 
 impl fmt::Display for Event {
@@ -47,6 +49,7 @@ impl fmt::Display for Event {
             Self::PastServiceLife(trap, part, since) => {
                 write!(f, "past-service-life:{trap}:{}:{since}", part.name())
             }
+            Self::SentinelCatch(trap, date) => write!(f, "sentinel-catch:{trap}:{date}"),
         }
     }
 }
@@ -77,6 +80,7 @@ impl FromStr for Event {
                     let part = Part::from_name(part)?;
                     Self::PastServiceLife(first.parse().ok()?, part, since.parse().ok()?)
                 }
+                "sentinel-catch" => Self::SentinelCatch(first.parse().ok()?, second?.parse().ok()?),
                 _ => return None,
             })
         };
@@ -93,7 +97,7 @@ impl Event {
             Role::Grower => match self {
                 Self::Start | Self::MarkNear(..) | Self::MarkPassed(..) => true,
                 Self::PastServiceLife(_, part, _) => matches!(part, Part::Lure | Part::Ppo),
-                Self::StartProvisional => false,
+                Self::StartProvisional | Self::SentinelCatch(..) => false,
             },
         }
     }
@@ -113,11 +117,19 @@ pub enum Value {
         /// Last day.
         late: NaiveDate,
     },
+    /// Moths caught by a reading.
+    Caught {
+        /// The day of the reading.
+        date: NaiveDate,
+        /// How many.
+        count: u32,
+    },
 }
 
 impl Value {
     /// Whether a new value differs so much that people who were told this one must hear of it: a
-    /// projection when its new middle leaves the told range, a fact when it moves two days.
+    /// projection when its new middle leaves the told range, a fact when it moves two days, a catch
+    /// when its count changes.
     #[must_use]
     pub fn is_left_by(self, new: Self) -> bool {
         match (self, new) {
@@ -125,6 +137,7 @@ impl Value {
                 !(early..=late).contains(&middle)
             }
             (Self::Day(told), Self::Day(now)) => (now - told).num_days().abs() >= 2,
+            (Self::Caught { count: told, .. }, Self::Caught { count: now, .. }) => told != now,
             _ => true,
         }
     }
@@ -139,13 +152,14 @@ impl fmt::Display for Value {
                 middle,
                 late,
             } => write!(f, "{early}/{middle}/{late}"),
+            Self::Caught { date, count } => write!(f, "{date}={count}"),
         }
     }
 }
 
 /// A ledger value that cannot be read.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("{0:?} is neither a day nor early/middle/late days")]
+#[error("{0:?} is neither a day, nor early/middle/late days, nor a day=count")]
 pub struct BadValue(String);
 
 impl FromStr for Value {
@@ -153,6 +167,12 @@ impl FromStr for Value {
 
     fn from_str(text: &str) -> Result<Self, BadValue> {
         let bad = || BadValue(text.to_owned());
+        if let Some((date, count)) = text.split_once('=') {
+            return match (date.parse(), count.parse()) {
+                (Ok(date), Ok(count)) => Ok(Self::Caught { date, count }),
+                _ => Err(bad()),
+            };
+        }
         let days: Result<Vec<NaiveDate>, _> = text.split('/').map(str::parse).collect();
         match days.map_err(|_| bad())?[..] {
             [day] => Ok(Self::Day(day)),
@@ -233,6 +253,8 @@ pub fn facts(season: &BlockSeason, near_days: u16) -> Vec<Fact> {
         events.push((Event::MarkPassed(mark.clone(), None), gone()));
     }
     events.extend(season.lapses.iter().map(past_life));
+    let checked = season.disruption.iter();
+    events.extend(checked.flat_map(|checked| checked.catches.iter().map(sentinel_catch)));
     events
         .into_iter()
         .map(|(event, state)| Fact {
@@ -341,6 +363,19 @@ fn past_life(lapse: &Lapse) -> (Event, State) {
     (event, state)
 }
 
+/// Said at once, whatever day it was read: an old reading that comes in late is news too.
+fn sentinel_catch(caught: &SentinelCatch) -> (Event, State) {
+    let event = Event::SentinelCatch(caught.trap.clone(), caught.date);
+    let state = State::Now {
+        value: Value::Caught {
+            date: caught.date,
+            count: caught.count,
+        },
+        ripe: true,
+    };
+    (event, state)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -358,6 +393,7 @@ mod tests {
             Event::MarkNear(mark(), None),
             Event::MarkPassed(mark(), Some("Wood Colony: late".into())),
             Event::PastServiceLife(TrapId::new("N1-P2").unwrap(), Part::Ppo, day(1)),
+            Event::SentinelCatch(TrapId::new("N1-P2").unwrap(), day(1)),
         ];
         for event in events {
             assert_eq!(event.to_string().parse(), Ok(event));
@@ -376,11 +412,16 @@ mod tests {
             middle: day(24),
             late: day(29),
         };
-        for value in [Value::Day(day(1)), range] {
+        let caught = Value::Caught {
+            date: day(1),
+            count: 12,
+        };
+        for value in [Value::Day(day(1)), range, caught] {
             assert_eq!(value.to_string().parse(), Ok(value));
         }
         assert!("2022-06-01/2022-06-02".parse::<Value>().is_err());
         assert!("soon".parse::<Value>().is_err());
+        assert!("2022-06-01=few".parse::<Value>().is_err());
     }
 
     #[test]

@@ -68,6 +68,14 @@ impl Words {
             lines.push(
                 "under mating disruption egg traps catch less: the start may be late".to_owned(),
             );
+            lines.push(match &season.start_beside {
+                Some(beside) => format!(
+                    "beside it {}, a conventional block of the same station: egg-laying start {}",
+                    beside.name,
+                    self.start_of(&beside.start)
+                ),
+                None => "no conventional block of the same station has egg traps".to_owned(),
+            });
         }
         lines
     }

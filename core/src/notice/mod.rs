@@ -1,8 +1,10 @@
 //! What is worth telling, to whom, and what was told before.
 
 mod alert;
+mod context;
 mod decide;
 mod digest;
+mod disruption;
 mod event;
 mod evidence;
 mod gather;
@@ -17,6 +19,7 @@ mod why;
 mod without_start;
 mod words;
 mod work;
+mod years;
 
 pub use alert::{Alert, AlertItem, alert};
 pub use decide::{Change, Notice, Told, decide};

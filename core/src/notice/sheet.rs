@@ -19,6 +19,12 @@ pub struct Sheet {
     pub harvest: Vec<String>,
     /// What the answers rest on.
     pub evidence: Vec<String>,
+    /// What the traps show of mating disruption.
+    pub disruption: Vec<String>,
+    /// Catches beside those of earlier years.
+    pub years: Vec<String>,
+    /// What decides risk beside catches.
+    pub context: Vec<String>,
 }
 
 impl Words {
@@ -38,7 +44,7 @@ impl Words {
         }));
         answers.extend(season.latest.iter().map(|catch| {
             let label = format!("{} traps, last 7 days", catch.kind.name());
-            (label, self.catch(catch))
+            (label, self.catch_in(season, catch))
         }));
         let mut evidence = self.start_evidence(season);
         if season.without_marks.is_none() {
@@ -67,6 +73,9 @@ impl Words {
             work: work_today(self, season),
             harvest: self.harvest_lines(season),
             evidence,
+            disruption: self.disruption_lines(season),
+            years: self.years_lines(season),
+            context: self.context_lines(season),
         }
     }
 

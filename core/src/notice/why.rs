@@ -49,7 +49,11 @@ impl Words {
             causes.extend(hull_split(season, notice, since));
         }
         let of_start = season.start.status != StartStatus::NotAsked;
-        if of_start && !matches!(notice.event, Event::PastServiceLife(..)) {
+        let of_trap = matches!(
+            notice.event,
+            Event::PastServiceLife(..) | Event::SentinelCatch(..)
+        );
+        if of_start && !of_trap {
             causes.extend(self.late_readings(orchard, season, since));
             causes.extend(by_hand(season, since));
         }

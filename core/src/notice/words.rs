@@ -7,7 +7,7 @@ use crate::id::{MarkId, TrapId};
 use crate::orchard::Part;
 use crate::season::{BlockSeason, HullSplit, MarkReading, Outcome};
 use crate::temperature::{DegreeDays, Unit};
-use crate::trapping::{Catch, StartStatus};
+use crate::trapping::{Catch, EggLayingStart, StartStatus};
 
 use super::decide::{Change, Notice};
 use super::event::{Event, Value};
@@ -115,6 +115,10 @@ impl Words {
                 let range = self.range(early, late);
                 format!("{range} (middle {})", self.day(middle))
             }
+            Value::Caught { date, count } => {
+                let moths = if count == 1 { "moth" } else { "moths" };
+                format!("{count} {moths}, read {}", self.day(date))
+            }
         }
     }
 
@@ -183,6 +187,18 @@ impl Words {
                     "{what}: service life ended {when} (in since {since})"
                 ))
             }
+            Event::SentinelCatch(trap, date) => {
+                let checked = season.disruption.iter();
+                let mut catches = checked.flat_map(|checked| &checked.catches);
+                let caught = catches.find(|c| &c.trap == trap && c.date == *date);
+                let running = match caught.is_some_and(|caught| caught.running) {
+                    true => ", and some in the reading before",
+                    false => "",
+                };
+                Sentence::new(format!("{what}: {when}{running}"))
+                    .and("; under mating disruption it should catch none")
+                    .and(&late(season, Value::Day(*date)))
+            }
         }
     }
 
@@ -215,14 +231,20 @@ impl Words {
         match value {
             Value::Day(day) => self.day(day),
             Value::Range { early, late, .. } => self.range(early, late),
+            Value::Caught { .. } => self.value(value),
         }
     }
 
     /// The start in one phrase.
     #[must_use]
     pub fn start(self, season: &BlockSeason) -> String {
-        let status = season.start.status.words();
-        match season.start.date {
+        self.start_of(&season.start)
+    }
+
+    /// The same of any start.
+    pub(super) fn start_of(self, start: &EggLayingStart) -> String {
+        let status = start.status.words();
+        match start.date {
             Some(date) => format!("{status} {}", self.day(date)),
             None => status.to_owned(),
         }
@@ -312,6 +334,7 @@ fn subject_of(event: &Event, season: &BlockSeason) -> String {
             }
         }
         Event::PastServiceLife(trap, part, _) => format!("{} of trap {trap}", part.words()),
+        Event::SentinelCatch(trap, _) => format!("catch of sentinel {trap}"),
     }
 }
 
@@ -367,7 +390,8 @@ pub(super) fn mark_name(season: &BlockSeason, mark: &MarkId) -> String {
     named.map_or_else(|| mark.to_string(), |reading| reading.name.clone())
 }
 
-fn rate_words(rate: f64) -> String {
+/// A catch per trap and night.
+pub(super) fn rate_words(rate: f64) -> String {
     if rate < 0.1 && rate > 0.0 {
         format!("{rate:.2}")
     } else {

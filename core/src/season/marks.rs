@@ -219,7 +219,7 @@ fn varieties_by_split(
 ) -> Vec<(HullSplit, Vec<String>)> {
     let mut groups: Vec<(HullSplit, Vec<String>)> = Vec::new();
     for variety in &block.varieties {
-        let split = split_of(block, variety, notes, as_of);
+        let split = split_of(variety, notes, as_of);
         match groups.iter_mut().find(|(other, _)| *other == split) {
             Some((_, varieties)) => varieties.push(variety.clone()),
             None => groups.push((split, vec![variety.clone()])),
@@ -229,10 +229,10 @@ fn varieties_by_split(
 }
 
 /// A variety's first hull split this year: seen, else the newest expectation.
-fn split_of(block: &Block, variety: &str, notes: &[Note], as_of: NaiveDate) -> HullSplit {
+fn split_of(variety: &str, notes: &[Note], as_of: NaiveDate) -> HullSplit {
     let mut about: Vec<&Note> = notes
         .iter()
-        .filter(|note| note.block == block.id && note.variety.as_deref() == Some(variety))
+        .filter(|note| note.variety.as_deref() == Some(variety))
         .filter(|note| note.date <= as_of && note.date.year() == as_of.year())
         .collect();
     about.sort_by_key(|note| note.date);

@@ -1,18 +1,24 @@
 //! One block, one insect, one year, as seen on one day.
 
+mod beside;
+mod context;
 mod harvest;
 mod hindcast;
 mod marks;
 mod projection;
 mod station_heat;
 mod tally;
+mod years;
 
+pub use beside::StartBeside;
+pub use context::{Context, SampleShare};
 pub use harvest::{Between, Chance, Likelihood, Margin, Shake, VarietyHarvest};
 pub use hindcast::{ProjectedCrossing, TrueCrossing, projected_crossing, true_crossing};
 pub use marks::{Basis, HullSplit, MarkReading, Outcome};
 pub use projection::{FEW_PAST_YEARS, Projection, Shift};
 pub use station_heat::StationHeat;
 pub use tally::{TallyDay, tally};
+pub use years::{Aligned, ByHeat, Comparison, Difference, FEWEST_SEASONS, SeasonCatch};
 
 use chrono::{Datelike, Days, NaiveDate};
 
@@ -22,9 +28,9 @@ use crate::insect::Insect;
 use crate::orchard::{Block, Orchard};
 use crate::temperature::Unit;
 use crate::trapping::{
-    Catch, DueState, EggLayingStart, EggRoutine, Lapse, Note, ReadingDue, ServiceDue, StartStatus,
-    Unknown, Visits, catches, closed_until, egg_laying_start, first_split, lapses, readings_due,
-    service_due, unknown,
+    Catch, Disruption, DueState, EggLayingStart, EggRoutine, Lapse, Notes, ReadingDue, ServiceDue,
+    StartStatus, Unknown, Visits, catches, closed_until, disruption, egg_laying_start, first_split,
+    lapses, readings_due, service_due, unknown,
 };
 
 /// Days of readings that the latest catches are made of.
@@ -76,6 +82,14 @@ pub struct BlockSeason {
     pub latest: Vec<Catch>,
     /// What was not entered.
     pub unknown: Unknown,
+    /// What the traps show of mating disruption; `None` in a conventional block.
+    pub disruption: Option<Disruption>,
+    /// Catches beside those of earlier years, by kind of trap.
+    pub years: Vec<Comparison>,
+    /// What decides risk beside catches.
+    pub context: Context,
+    /// A conventional block's start, where this one may be late.
+    pub start_beside: Option<StartBeside>,
 }
 
 impl BlockSeason {
@@ -114,9 +128,10 @@ pub fn assess(
     insect: &Insect,
     heat: &StationHeat,
     visits: &Visits,
-    notes: &[Note],
+    notes: &Notes,
 ) -> BlockSeason {
     let as_of = heat.as_of();
+    let own_notes = notes.of(block.id.as_str());
     let mut start = match &insect.start {
         Some(model) => egg_laying_start(orchard, block, model.rule, visits, notes, as_of),
         None => EggLayingStart::not_asked(block),
@@ -125,11 +140,11 @@ pub fn assess(
     *candidate =
         candidate.filter(|later| marks::is_of_first_brood(insect, heat, start.date, later.date));
     let awaited = matches!(start.status, StartStatus::None | StartStatus::Provisional);
-    let egg_traps = EggRoutine::of(awaited, first_split(notes, &block.id, as_of));
+    let egg_traps = EggRoutine::of(awaited, first_split(own_notes, &block.id, as_of));
     let traps: Vec<_> = orchard.traps_of(&block.id).collect();
     let week_ago = as_of.checked_sub_days(Days::new(LATEST_CATCH_DAYS - 1));
     let heat_from = heat_from(insect, &start, as_of.year());
-    let marks = marks::readings(insect, block, &start, heat, notes);
+    let marks = marks::readings(insect, block, &start, heat, own_notes);
     BlockSeason {
         insect: insect.id.clone(),
         insect_name: insect.name.clone(),
@@ -140,15 +155,19 @@ pub fn assess(
         heat_from: heat_from.as_ref().ok().copied(),
         degree_days: heat_from.and_then(|from| heat.since(from)),
         newest_day: heat.newest(),
-        harvest: harvest::of_block(insect, block, &start, heat, notes, &marks),
+        harvest: harvest::of_block(insect, block, &start, heat, own_notes, &marks),
         marks,
         without_marks: insect.without_marks.clone(),
         service: service_due(orchard, traps.iter().copied(), visits, as_of),
         lapses: lapses(orchard, traps.iter().copied(), visits, as_of),
         readings: readings_due(traps.iter().copied(), visits, egg_traps, as_of),
-        closed_until: closed_until(notes, &block.id, as_of),
+        closed_until: closed_until(own_notes, &block.id, as_of),
         latest: catches(&traps, visits, week_ago.unwrap_or(as_of), as_of),
-        unknown: unknown(orchard, block, visits, notes, as_of),
+        unknown: unknown(orchard, block, visits, own_notes, as_of),
+        disruption: disruption(orchard, block, visits, own_notes, as_of),
+        years: years::years(orchard, block, heat, visits),
+        context: context::context(own_notes, as_of),
+        start_beside: beside::start_beside(orchard, block, &start, insect, heat, visits, notes),
         block: block.clone(),
         start,
     }

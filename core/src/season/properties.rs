@@ -7,7 +7,7 @@ use super::*;
 use crate::id::{BlockId, StationId};
 use crate::orchard::TrapKind;
 use crate::sample::{block, trap, visit};
-use crate::trapping::{NoteKind, Visit};
+use crate::trapping::{Note, NoteKind, Visit};
 use crate::weather::{ReceivedDay, StationWeather};
 
 fn after(day: NaiveDate, days: u64) -> NaiveDate {
@@ -99,7 +99,7 @@ fn told(received: &[ReceivedDay], visits: Vec<Visit>, notes: &[Note]) -> BlockSe
         &insect,
         &heat,
         &Visits::new(visits),
-        notes,
+        &Notes::new(notes.to_vec()),
     )
 }
 

@@ -5,20 +5,15 @@ mod projected;
 
 use super::*;
 use crate::id::StationId;
-use crate::insect::InsectFile;
 use crate::orchard::TrapKind;
+pub(super) use crate::sample::insect;
 use crate::sample::{block, note, trap, visit};
 use crate::temperature::Unit;
-use crate::trapping::{NoteKind, Visit};
+use crate::trapping::{Note, NoteKind, Visit};
 use crate::weather::{ReceivedDay, StationWeather};
 
 pub(crate) fn date(year: i32, month: u32, day: u32) -> NaiveDate {
     NaiveDate::from_ymd_opt(year, month, day).unwrap()
-}
-
-pub(super) fn insect() -> Insect {
-    let text = include_str!("../../../config/insects/navel-orangeworm.toml");
-    toml::from_str::<InsectFile>(text).unwrap().check().unwrap()
 }
 
 /// A day whose extremes lie between the thresholds gives its mean less 55, by any curve. They change
@@ -35,7 +30,7 @@ fn warm(date: NaiveDate, degree_days: f64) -> ReceivedDay {
     }
 }
 
-fn year_of(year: i32, degree_days: f64) -> impl Iterator<Item = ReceivedDay> {
+pub(super) fn year_of(year: i32, degree_days: f64) -> impl Iterator<Item = ReceivedDay> {
     let days = date(year, 1, 1).iter_days();
     days.take_while(move |day| day.year() == year)
         .map(move |day| warm(day, degree_days))
@@ -73,7 +68,7 @@ fn season_of(received: &[ReceivedDay], notes: &[Note], as_of: NaiveDate) -> Bloc
         &insect(),
         &heat(received, as_of),
         &visits,
-        notes,
+        &Notes::new(notes.to_vec()),
     )
 }
 
@@ -369,7 +364,14 @@ fn trapped(rounds: Rounds<'_>, as_of: NaiveDate) -> BlockSeason {
     let visits = Visits::new(visits.collect());
     let orchard = Orchard::new(vec![block()], (1..=4).map(trap).collect(), Vec::new());
     let heat = heat(&received(as_of), as_of);
-    assess(&orchard, &block(), &insect(), &heat, &visits, &[])
+    assess(
+        &orchard,
+        &block(),
+        &insect(),
+        &heat,
+        &visits,
+        &Notes::default(),
+    )
 }
 
 #[test]

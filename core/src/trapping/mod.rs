@@ -1,8 +1,10 @@
-//! What the traps tell: visits, catches per trap and night, service due, the egg-laying start.
+//! What the traps tell: visits, catches per trap and night, service due, the egg-laying start, disruption.
 
 mod catch;
 mod check;
+mod disruption;
 mod due;
+mod haul;
 mod note;
 mod posting;
 mod routine;
@@ -13,8 +15,11 @@ mod visit;
 
 pub use catch::{Catch, Counted, catches};
 pub use check::{Check, Reading, checks};
+pub use disruption::{Disruption, Doubt, Reference, SentinelCatch, Window, disruption};
 pub use due::DueState;
-pub use note::{Expected, HarvestSample, Mummies, Note, NoteKind, Scale, SplitCheck, Stage};
+pub use haul::Haul;
+pub(crate) use haul::{Interval, attractants, haul, intervals};
+pub use note::{Expected, HarvestSample, Mummies, Note, NoteKind, Notes, Scale, SplitCheck, Stage};
 pub use posting::closed_until;
 pub use routine::{EggRoutine, ReadingDue, first_split, readings_due};
 pub use service::{Lapse, ServiceDue, lapses, service_due, without_clock};

@@ -22,6 +22,27 @@ pub struct Note {
     pub by: String,
 }
 
+/// Notes sorted by block, so that one block's are a slice.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Notes(Vec<Note>);
+
+impl Notes {
+    /// Sorts the notes by block; those of one block keep their order.
+    #[must_use]
+    pub fn new(mut notes: Vec<Note>) -> Self {
+        notes.sort_by(|a, b| a.block.cmp(&b.block));
+        Self(notes)
+    }
+
+    /// The notes of the block with an id, or of the group named after it.
+    #[must_use]
+    pub fn of(&self, block: &str) -> &[Note] {
+        let from = self.0.partition_point(|note| note.block.as_str() < block);
+        let rest = &self.0[from..];
+        &rest[..rest.partition_point(|note| note.block.as_str() == block)]
+    }
+}
+
 /// What a field note says.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "kind", content = "value", rename_all = "kebab-case")]
@@ -290,6 +311,28 @@ mod tests {
         assert_eq!(["2B", "2c", "3"].map(is_split), [false, true, true]);
         assert_eq!(Stage::new(Scale::Ucce, "deep-v"), None);
         assert_eq!(Stage::new(Scale::UcIpm, "Deep-V").unwrap().name(), "deep-v");
+    }
+
+    #[test]
+    fn one_blocks_notes_are_a_slice_in_their_order() {
+        let day = |day| NaiveDate::from_ymd_opt(2022, 6, day).unwrap();
+        let of = |block: &str, on| Note {
+            block: BlockId::new(block).unwrap(),
+            ..crate::sample::note(day(on), None, NoteKind::Bloom)
+        };
+        let notes = Notes::new(vec![of("C", 3), of("B", 9), of("A", 1), of("B", 2)]);
+        let days = |block| {
+            notes
+                .of(block)
+                .iter()
+                .map(|note| note.date)
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(days("B"), [day(9), day(2)]);
+        assert_eq!(
+            (days("C").len(), days("D").len(), days("").len()),
+            (1, 0, 0)
+        );
     }
 
     #[test]

@@ -13,7 +13,7 @@ use crate::id::{GroupId, TrapId};
 use crate::orchard::{Block, Orchard, Regime, StartRule, Trap};
 
 use super::check::CONSECUTIVE_DAYS;
-use super::{Check, Note, NoteKind, Reading, Visits, checks};
+use super::{Check, Note, NoteKind, Notes, Reading, Visits, checks};
 
 /// Readable traps that a check needs, and so traps that a group needs.
 const FEWEST_TRAPS: usize = 3;
@@ -182,7 +182,7 @@ pub fn egg_laying_start(
     block: &Block,
     default_rule: StartRule,
     visits: &Visits,
-    notes: &[Note],
+    notes: &Notes,
     as_of: NaiveDate,
 ) -> EggLayingStart {
     let lender = orchard.block_of_group(&block.start_group).unwrap_or(block);
@@ -209,13 +209,13 @@ pub fn egg_laying_start(
 }
 
 fn set_by_hand<'a>(
-    notes: &'a [Note],
+    notes: &'a Notes,
     block: &str,
     as_of: NaiveDate,
 ) -> Option<(NaiveDate, &'a Note)> {
     notes
+        .of(block)
         .iter()
-        .filter(|note| note.block.as_str() == block)
         .filter(|note| note.date <= as_of && note.date.year() == as_of.year())
         .filter_map(|note| match note.kind {
             NoteKind::EggLayingStart(date) if date <= as_of && date.year() == as_of.year() => {

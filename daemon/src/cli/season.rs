@@ -1,5 +1,6 @@
 //! `duskflight season`: every block's season with its evidence.
 
+mod beside;
 mod json;
 
 use anyhow::Context;
@@ -88,6 +89,9 @@ fn sheets(words: Words, seasons: &[&BlockSeason]) -> String {
             ("trap work today", &sheet.work),
             ("harvest", &sheet.harvest),
             ("rests on", &sheet.evidence),
+            ("mating disruption", &sheet.disruption),
+            ("beside earlier years", &sheet.years),
+            ("what else bears on risk", &sheet.context),
         ] {
             if !lines.is_empty() {
                 text.push_str(&format!("  {heading}\n    {}\n", lines.join("\n    ")));

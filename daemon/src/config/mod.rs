@@ -203,7 +203,7 @@ impl Config {
         }
     }
 
-    /// What is declared for one day: blocks by the newest row in force, and all traps.
+    /// What is declared for one day: blocks by the newest row in force and by those before, all traps.
     #[must_use]
     pub fn orchard_on(&self, day: NaiveDate) -> Orchard {
         let mut in_force: BTreeMap<&BlockId, &BlockRow> = BTreeMap::new();
@@ -216,7 +216,9 @@ impl Config {
         let mut rows: Vec<&BlockRow> = in_force.into_values().collect();
         rows.sort_by_key(|row| row.line);
         let blocks = rows.into_iter().map(|row| row.block.clone()).collect();
+        let earlier = self.blocks.iter().filter(|row| row.from <= day);
         Orchard::new(blocks, self.traps.clone(), self.products.clone())
+            .with_declared(earlier.map(|row| (row.from, row.block.clone())))
     }
 
     /// What records may be about up to a day: as [`Config::orchard_on`], each block with the varieties of

@@ -5,7 +5,7 @@ use duskflight_core::notice::StationView;
 use duskflight_core::orchard::Orchard;
 use duskflight_core::season::{BlockSeason, StationHeat, assess};
 use duskflight_core::temperature::Unit;
-use duskflight_core::trapping::Visits;
+use duskflight_core::trapping::{Notes, Visits};
 use duskflight_core::weather::StationWeather;
 use rusqlite::Connection;
 
@@ -42,7 +42,7 @@ pub fn night(
 ) -> Result<Night, StoreError> {
     let orchard = config.orchard_on(as_of);
     let visits = Visits::new(visits::up_to(connection, as_of)?);
-    let notes = notes::up_to(connection, as_of)?;
+    let notes = Notes::new(notes::up_to(connection, as_of)?);
     let mut placed: Vec<(usize, BlockSeason)> = Vec::new();
     let mut stations = Vec::new();
     let all = Stations::read(connection, config, as_of)?;

@@ -8,7 +8,7 @@ use crate::insect::InsectFile;
 use crate::orchard::Orchard;
 use crate::sample::{block, note};
 use crate::season::{BlockSeason, assess};
-use crate::trapping::Visits;
+use crate::trapping::{Notes, Visits};
 use crate::weather::ReceivedDay;
 
 fn check(got: f64, expected: f64) {
@@ -90,7 +90,7 @@ fn season_on(as_of: NaiveDate, received: &[ReceivedDay], notes: &[Note]) -> Bloc
         &insect(),
         &heat,
         &Visits::default(),
-        notes,
+        &Notes::new(notes.to_vec()),
     )
 }
 
@@ -252,7 +252,8 @@ fn no_chance_is_given_while_one_of_the_three_is_unknown() {
     let orchard = Orchard::new(vec![block()], Vec::new(), Vec::new());
     let heat = heat(&ten_years(0, AS_OF), AS_OF);
     let visits = Visits::default();
-    let season = assess(&orchard, &block(), &unspread, &heat, &visits, &with(&shake));
+    let notes = Notes::new(with(&shake));
+    let season = assess(&orchard, &block(), &unspread, &heat, &visits, &notes);
     assert_eq!(why(&season), "the insect's own spread is unknown");
 }
 

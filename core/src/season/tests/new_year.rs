@@ -1,6 +1,7 @@
 //! Marks that count from the first of January, and crops that have none.
 
 use super::*;
+use crate::insect::InsectFile;
 use crate::orchard::Crop;
 
 fn insect_of(crop: Crop) -> Insect {
@@ -23,7 +24,7 @@ pub(crate) fn season_of_crop(
     let block = Block { crop, ..block() };
     let orchard = Orchard::new(vec![block.clone()], Vec::new(), Vec::new());
     let heat = heat(received, as_of);
-    let notes = started();
+    let notes = Notes::new(started());
     let insect = insect_of(crop);
     assess(&orchard, &block, &insect, &heat, &Visits::default(), &notes)
 }
@@ -120,7 +121,14 @@ fn egg_traps_are_read_weekly_where_no_start_is_awaited() {
         let orchard = Orchard::new(vec![block.clone()], traps.to_vec(), Vec::new());
         let heat = heat(&received(as_of), as_of);
         let insect = insect_of(crop);
-        let season = assess(&orchard, &block, &insect, &heat, &Visits::default(), &[]);
+        let season = assess(
+            &orchard,
+            &block,
+            &insect,
+            &heat,
+            &Visits::default(),
+            &Notes::default(),
+        );
         season.readings[0].due
     };
     // Weekly, and twice a week while a start is awaited.

@@ -118,7 +118,7 @@ fn a_forecast_day_passes_no_mark() {
         &insect(),
         &heat,
         &Visits::default(),
-        &started(),
+        &Notes::new(started()),
     );
     let second = projection(&season, "second-generation");
     assert_eq!(second.middle, date(2021, 6, 22));

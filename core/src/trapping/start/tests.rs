@@ -58,7 +58,8 @@ impl Case {
         let visits = Visits::new(self.visits.clone());
         let orchard = Orchard::new(self.blocks.clone(), self.traps.clone(), Vec::new());
         let block = self.blocks.last().unwrap();
-        egg_laying_start(&orchard, block, self.rule, &visits, &self.notes, day(n))
+        let notes = Notes::new(self.notes.clone());
+        egg_laying_start(&orchard, block, self.rule, &visits, &notes, day(n))
     }
 }
 

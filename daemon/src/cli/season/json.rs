@@ -6,6 +6,8 @@ use duskflight_core::season::{
 use duskflight_core::trapping::{CheckEvidence, EggLayingStart, RuleResult, StartStatus};
 use serde_json::{Value, json};
 
+use super::beside;
+
 pub(super) fn season(season: &BlockSeason) -> Value {
     let model = season.heat_model;
     let thresholds = model.thresholds();
@@ -62,6 +64,10 @@ pub(super) fn season(season: &BlockSeason) -> Value {
             "traps_hung": catch.traps_hung,
             "trap_nights": catch.trap_nights,
         })).collect::<Vec<_>>(),
+        "start_beside": beside::start(season.start_beside.as_ref()),
+        "disruption": beside::disruption(season.disruption.as_ref()),
+        "years": beside::years(season),
+        "context": beside::context(&season.context),
     })
 }
 

@@ -17,7 +17,7 @@ use duskflight_core::orchard::{
 };
 use duskflight_core::season::{BlockSeason, StationHeat, assess};
 use duskflight_core::temperature::Unit;
-use duskflight_core::trapping::{Note, NoteKind, Visit, Visits};
+use duskflight_core::trapping::{Note, NoteKind, Notes, Visit, Visits};
 use duskflight_core::weather::{ReceivedDay, StationWeather};
 
 /// The morning of the sample mails.
@@ -160,12 +160,13 @@ impl Sample {
                 )
             })
             .collect();
+        let notes = Notes::new(notes());
         let seasons: Vec<BlockSeason> = orchard
             .blocks()
             .iter()
             .map(|block| {
                 let heat = &heats[&block.station];
-                assess(&orchard, block, &insect, heat, &visits, &notes())
+                assess(&orchard, block, &insect, heat, &visits, &notes)
             })
             .collect();
         Self {

@@ -1,0 +1,119 @@
+//! A conventional block's egg-laying start beside one that mating disruption may make late.
+
+use chrono::Datelike;
+
+use crate::id::BlockId;
+use crate::insect::Insect;
+use crate::orchard::{Block, Orchard};
+use crate::trapping::{EggLayingStart, Notes, Visits, egg_laying_start};
+
+use super::StationHeat;
+
+/// The start of another block.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StartBeside {
+    /// That block.
+    pub block: BlockId,
+    /// Its name.
+    pub name: String,
+    /// Its start, as known on the same day.
+    pub start: EggLayingStart,
+}
+
+/// The start of a conventional block of the same station that has egg traps of its own, where one of
+/// this block may be late. Which is the nearest nobody can say, without coordinates.
+pub(super) fn start_beside(
+    orchard: &Orchard,
+    block: &Block,
+    start: &EggLayingStart,
+    insect: &Insect,
+    heat: &StationHeat,
+    visits: &Visits,
+    notes: &Notes,
+) -> Option<StartBeside> {
+    if !start.evidence.may_be_late {
+        return None;
+    }
+    let mut beside = orchard.conventional_beside(block);
+    let other = beside.find(|other| {
+        let year = heat.as_of().year();
+        let mut traps = orchard.egg_traps(&other.start_group);
+        let hung = traps.any(|trap| trap.removed.is_none_or(|day| day.year() >= year));
+        other.station == block.station && !other.borrows_start() && hung
+    })?;
+    let rule = insect.start.as_ref()?.rule;
+    Some(StartBeside {
+        block: other.id.clone(),
+        name: other.name.clone(),
+        start: egg_laying_start(orchard, other, rule, visits, notes, heat.as_of()),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::id::StationId;
+    use crate::notice::Words;
+    use crate::orchard::{Regime, TrapKind};
+    use crate::sample;
+    use crate::season::tests::date;
+    use crate::trapping::{Note, NoteKind, StartStatus};
+
+    fn block(id: &str, regime: Regime, station: &str) -> Block {
+        let id = BlockId::new(id).unwrap();
+        Block {
+            name: format!("Block {id}"),
+            start_group: crate::orchard::own_group(&id),
+            station: StationId::new(station).unwrap(),
+            regime,
+            id,
+            ..sample::block()
+        }
+    }
+
+    /// The season of the disrupted block `D` on 1 June, among others that each have one egg trap.
+    fn season(others: Vec<Block>) -> crate::season::BlockSeason {
+        let disrupted = block("D", Regime::MatingDisruption, "S");
+        let blocks: Vec<Block> = std::iter::once(disrupted).chain(others).collect();
+        let traps = blocks.iter().map(|block| {
+            let id = format!("E-{}", block.id);
+            sample::served_trap(&id, block.id.as_str(), TrapKind::Egg, date(2021, 3, 10))
+        });
+        let traps = traps.collect();
+        let start = Note {
+            block: BlockId::new("K").unwrap(),
+            ..sample::note(
+                date(2021, 5, 1),
+                None,
+                NoteKind::EggLayingStart(date(2021, 4, 18)),
+            )
+        };
+        let orchard = Orchard::new(blocks, traps, Vec::new());
+        sample::season(&orchard, Vec::new(), &[start], date(2021, 6, 1))
+    }
+
+    #[test]
+    fn a_start_that_may_be_late_stands_beside_that_of_a_conventional_block() {
+        let season = season(vec![
+            block("M", Regime::MatingDisruption, "S"),
+            block("F", Regime::Conventional, "far"),
+            block("K", Regime::Conventional, "S"),
+        ]);
+        let beside = season.start_beside.as_ref().unwrap();
+        assert_eq!(beside.block.as_str(), "K");
+        assert_eq!(beside.start.status, StartStatus::ByHand);
+        let line = "beside it Block K, a conventional block of the same station: egg-laying start set by \
+                    hand Apr 18";
+        let lines = Words::default().start_evidence(&season);
+        assert!(lines.iter().any(|other| other == line), "{lines:?}");
+    }
+
+    #[test]
+    fn where_none_stands_beside_it_that_is_said() {
+        let season = season(vec![block("F", Regime::Conventional, "far")]);
+        assert_eq!(season.start_beside, None);
+        let line = "no conventional block of the same station has egg traps";
+        let lines = Words::default().start_evidence(&season);
+        assert!(lines.iter().any(|other| other == line), "{lines:?}");
+    }
+}
