@@ -54,6 +54,11 @@ fn a_later_row_of_a_block_supersedes_the_earlier_one_from_its_day_on() {
     };
     assert_eq!(regime_on("2026-03-31"), ("conventional".to_owned(), 5));
     assert_eq!(regime_on("2026-04-01"), ("mating disruption".to_owned(), 5));
+    // What superseded it does not make the earlier row forgotten.
+    let orchard = config.orchard_on("2026-06-01".parse().unwrap());
+    let ridge = "ridge".parse().unwrap();
+    let before = orchard.block_on(&ridge, "2025-06-01".parse().unwrap());
+    assert_eq!(before.unwrap().regime.to_string(), "conventional");
 }
 
 #[test]

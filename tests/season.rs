@@ -260,3 +260,51 @@ pub(crate) fn ledger(database: &Connection) -> Vec<Vec<String>> {
          ORDER BY season, block, insect, event, t.person, revision",
     )
 }
+
+#[test]
+fn disrupted_blocks_are_checked_and_what_sentinels_catch_is_told_once_to_the_adviser() {
+    let config = played_demo().to_str().unwrap();
+    let all = ["season", "--config", config, "--as-of", "2022-11-01"];
+    let text = printed(&[&all[..], &["--format", "json"]].concat());
+    let seasons: serde_json::Value = serde_json::from_str(&text).unwrap();
+    let (disrupted, others): (Vec<_>, Vec<_>) = seasons
+        .as_array()
+        .unwrap()
+        .iter()
+        .partition(|season| season["regime"] == "mating-disruption");
+    assert!(others.iter().all(|season| season["disruption"].is_null()));
+    let mut caught: BTreeSet<String> = BTreeSet::new();
+    for season in &disrupted {
+        let checked = &season["disruption"];
+        assert_eq!(
+            checked["last_7_days"]["cannot_tell"][0],
+            "dispensers-run-out"
+        );
+        let sentinel = &checked["season"]["sentinel"];
+        assert!(sentinel["trap_nights"].as_u64().unwrap() > 100, "{checked}");
+        assert!(
+            !checked["season"]["references"]
+                .as_array()
+                .unwrap()
+                .is_empty()
+        );
+        let catches = checked["sentinel_catches"].as_array().unwrap().iter();
+        caught.extend(catches.map(|catch| {
+            let (trap, date) = (&catch["trap"], &catch["date"]);
+            format!(
+                "sentinel-catch:{}:{}",
+                trap.as_str().unwrap(),
+                date.as_str().unwrap()
+            )
+        }));
+    }
+    assert!(caught.len() > 3, "{caught:?}");
+    // Each once, and to no grower.
+    let told = rows(
+        &database(),
+        "SELECT event, person FROM told WHERE event LIKE 'sentinel-catch:%'",
+    );
+    let events: BTreeSet<String> = told.iter().map(|row| row[0].clone()).collect();
+    assert_eq!((told.len(), events), (caught.len(), caught));
+    assert!(told.iter().all(|row| row[1] == "orsa"), "{told:?}");
+}
