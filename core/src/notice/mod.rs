@@ -5,6 +5,7 @@ mod decide;
 mod digest;
 mod event;
 mod evidence;
+mod flights;
 mod gather;
 mod sheet;
 mod stations;

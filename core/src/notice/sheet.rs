@@ -46,8 +46,14 @@ impl Words {
             let label = format!("{} traps, last 7 days", catch.kind.name());
             (label, self.catch(catch))
         }));
+        let flights = self.flight_lines(season).into_iter();
+        answers.extend(flights.map(|line| match line.split_once(": ") {
+            Some((label, answer)) => (label.to_owned(), answer.to_owned()),
+            None => ("flights".to_owned(), line),
+        }));
         let mut evidence = self.start_evidence(season);
         evidence.push(self.heat_evidence(season));
+        evidence.extend(self.flight_evidence(season));
         evidence.extend(self.hull_split_evidence(season));
         evidence.extend(self.shift_evidence(season));
         if season.start.date.is_some() {

@@ -366,7 +366,7 @@ pub(super) fn mark_name(season: &BlockSeason, mark: &MarkId) -> String {
     named.map_or_else(|| mark.to_string(), |reading| reading.name.clone())
 }
 
-fn rate_words(rate: f64) -> String {
+pub(super) fn rate_words(rate: f64) -> String {
     if rate < 0.1 && rate > 0.0 {
         format!("{rate:.2}")
     } else {

@@ -188,7 +188,12 @@ fn varieties_by_split(
 }
 
 /// A variety's first hull split this year: seen, else the newest expectation.
-fn split_of(block: &Block, variety: &str, notes: &[Note], as_of: NaiveDate) -> HullSplit {
+pub(super) fn split_of(
+    block: &Block,
+    variety: &str,
+    notes: &[Note],
+    as_of: NaiveDate,
+) -> HullSplit {
     let mut about: Vec<&Note> = notes
         .iter()
         .filter(|note| note.block == block.id && note.variety.as_deref() == Some(variety))

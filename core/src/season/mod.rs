@@ -1,5 +1,6 @@
 //! One block, one insect, one year, as seen on one day.
 
+mod flights;
 mod hindcast;
 mod marks;
 mod projection;
@@ -20,8 +21,8 @@ use crate::insect::Insect;
 use crate::orchard::{Block, Orchard};
 use crate::temperature::Unit;
 use crate::trapping::{
-    Catch, EggLayingStart, Lapse, Note, ReadingDue, ServiceDue, StartStatus, Visits, catches,
-    egg_laying_start, lapses, readings_due, service_due,
+    Catch, EggLayingStart, Flights, Lapse, Note, ReadingDue, ServiceDue, StartStatus, Visits,
+    catches, egg_laying_start, lapses, readings_due, service_due,
 };
 
 /// Days of readings that the latest catches are made of.
@@ -60,6 +61,8 @@ pub struct BlockSeason {
     pub readings: Vec<ReadingDue>,
     /// Catches of the last seven days, by kind of trap.
     pub latest: Vec<Catch>,
+    /// The flights of the year, or why there are none to read.
+    pub flights: Result<Flights, String>,
 }
 
 impl BlockSeason {
@@ -90,6 +93,7 @@ pub fn assess(
         candidate.filter(|later| marks::is_of_first_brood(insect, heat, start.date, later.date));
     let awaited = matches!(start.status, StartStatus::None | StartStatus::Provisional);
     let traps: Vec<_> = orchard.traps_of(&block.id).collect();
+    let lapses = lapses(orchard, traps.iter().copied(), visits, as_of);
     let week_ago = as_of.checked_sub_days(Days::new(LATEST_CATCH_DAYS - 1));
     BlockSeason {
         insect: insect.id.clone(),
@@ -102,7 +106,8 @@ pub fn assess(
         newest_day: heat.newest(),
         marks: marks::readings(insect, block, &start, heat, notes),
         service: service_due(orchard, traps.iter().copied(), visits, as_of),
-        lapses: lapses(orchard, traps.iter().copied(), visits, as_of),
+        flights: flights::read((orchard, block), insect, heat, (visits, &lapses), notes),
+        lapses,
         readings: readings_due(traps.iter().copied(), visits, awaited, as_of),
         latest: catches(&traps, visits, week_ago.unwrap_or(as_of), as_of),
         block: block.clone(),

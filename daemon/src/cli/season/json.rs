@@ -1,5 +1,7 @@
 //! A season as JSON: stable keys, ISO days, null where nothing is known.
 
+mod flights;
+
 use duskflight_core::season::{Basis, BlockSeason, HullSplit, MarkReading, Outcome};
 use duskflight_core::trapping::{CheckEvidence, EggLayingStart, RuleResult};
 use serde_json::{Value, json};
@@ -54,6 +56,7 @@ pub(super) fn season(season: &BlockSeason) -> Value {
             "traps_hung": catch.traps_hung,
             "trap_nights": catch.trap_nights,
         })).collect::<Vec<_>>(),
+        "flights": flights::of(season),
     })
 }
 
