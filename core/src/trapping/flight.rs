@@ -16,11 +16,10 @@ use crate::temperature::DegreeDays;
 
 use super::{Counted, Lapse, Round, Visits, rounds};
 
-/// A catch is noticeably higher than another with twice its rate and so many moths more.
-const TIMES_MORE: f64 = 2.0;
+/// A catch is noticeably higher than another with half as much again a trap and night, and so many
+/// moths more.
+const TIMES_MORE: f64 = 1.5;
 const MOTHS_MORE: f64 = 3.0;
-/// The low is what the last so many readings before the rise caught.
-const LOW_READINGS: usize = 4;
 /// Catches are back at the low with no more than this share of the rise left.
 const LEFT_AT_END: f64 = 1.0 / 3.0;
 /// A start that falls into a longer time without readings has no day.
@@ -177,7 +176,7 @@ pub fn flights(block: &Block, view: &FlightView<'_>) -> Result<Flights, String> 
 
 /// The generation between a flight and the one before it; the last one published goes on.
 fn published(first: &Wave, at: usize, generations: &[Generation]) -> Option<Generation> {
-    let seen_from_the_low = first.low.rounds > 0;
+    let seen_from_the_low = first.low.is_some();
     let generation = generations.get(at - 1).or(generations.last());
     generation.copied().filter(|_| seen_from_the_low)
 }
@@ -223,44 +222,22 @@ fn all_sexed(traps: &[&Trap], view: &FlightView<'_>, new_year: NaiveDate) -> boo
 /// A rise and what came of it, by places among the usable rounds.
 #[derive(Debug, Clone)]
 struct Wave {
-    /// What the low before it caught.
-    low: Pooled,
+    /// The lowest catch per trap and night before it; `None` where it was high from the first.
+    low: Option<f64>,
     /// The first of the two rounds that rose.
     rise: usize,
     /// The highest smoothed catch.
     top: usize,
     /// Tops of other humps.
     humps: Vec<usize>,
-    /// Whether catches have noticeably fallen since.
+    /// Whether catches were noticeably lower on two readings since.
     fallen: bool,
 }
 
-/// Catches of several rounds together.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-struct Pooled {
-    count: f64,
-    nights: f64,
-    rounds: usize,
-}
-
-impl Pooled {
-    fn rate(self) -> f64 {
-        self.count / self.nights.max(1.0)
-    }
-
-    /// Whether this catch is noticeably higher than a rate.
-    fn exceeds(self, rate: f64) -> bool {
-        self.count >= TIMES_MORE * rate * self.nights + MOTHS_MORE
-    }
-}
-
-impl<'a> FromIterator<&'a Round> for Pooled {
-    fn from_iter<I: IntoIterator<Item = &'a Round>>(rounds: I) -> Self {
-        rounds.into_iter().fold(Self::default(), |sum, round| Self {
-            count: sum.count + f64::from(round.count),
-            nights: sum.nights + f64::from(round.trap_nights),
-            rounds: sum.rounds + 1,
-        })
+impl Round {
+    /// Whether this catch is noticeably higher than one per trap and night.
+    fn exceeds(&self, rate: f64) -> bool {
+        f64::from(self.count) >= TIMES_MORE * rate * f64::from(self.trap_nights) + MOTHS_MORE
     }
 }
 
@@ -277,14 +254,24 @@ impl Catches<'_> {
         &self.rounds[self.usable[place]]
     }
 
-    fn pooled(&self, places: Range<usize>) -> Pooled {
-        let places = places.start..places.end.min(self.usable.len());
-        places.map(|place| self.round(place)).collect()
+    fn rate(&self, place: usize) -> f64 {
+        self.round(place).per_trap_night()
     }
 
-    /// The catch of a round and its neighbours on both sides.
-    fn smoothed(&self, place: usize) -> Pooled {
-        self.pooled(place.saturating_sub(1)..place + 2)
+    /// Catch per trap and night of a round with half of each neighbour's.
+    fn smoothed(&self, place: usize) -> f64 {
+        let beside = [place.checked_sub(1), Some(place + 1)];
+        let beside = beside.into_iter().flatten();
+        let beside = beside.filter(|&beside| beside < self.usable.len());
+        let weighed = beside.map(|beside| (0.5, beside)).chain([(1.0, place)]);
+        let (moths, nights) = weighed.fold((0.0, 0.0), |(moths, nights), (weight, place)| {
+            let round = self.round(place);
+            (
+                moths + weight * f64::from(round.count),
+                nights + weight * f64::from(round.trap_nights),
+            )
+        });
+        moths / nights
     }
 
     /// Whether a low count of a round says that few flew.
@@ -296,69 +283,75 @@ impl Catches<'_> {
     /// The rises of the year, those of one flight joined, and whether the newest round may begin
     /// another.
     fn waves(&self, view: &FlightView<'_>) -> (Vec<Wave>, bool) {
-        let (mut waves, mut from): (Vec<Wave>, usize) = (Vec::new(), 0);
-        while let Some((rise, low)) = self.next_rise(from) {
+        let (mut waves, mut low_from): (Vec<Wave>, usize) = (Vec::new(), 0);
+        while let Some((rise, low)) = self.next_rise(low_from, !waves.is_empty()) {
             if rise + 1 == self.usable.len() {
                 return (waves, true);
             }
             let (wave, fall) = self.wave(rise, low);
             match waves.last_mut() {
                 Some(flight) if self.one_flight(flight, &wave, view) => self.join(flight, wave),
-                _ => waves.push(wave),
+                Some(flight) => {
+                    // Catches that rise again have fallen before.
+                    flight.fallen = true;
+                    waves.push(wave);
+                }
+                None => waves.push(wave),
             }
             match fall {
-                Some(fall) => from = fall,
+                Some(fall) => low_from = fall,
                 None => break,
             }
         }
         (waves, false)
     }
 
-    /// The next round that rises, with the low before it: the newest round, or one whose next is up too.
-    fn next_rise(&self, from: usize) -> Option<(usize, Pooled)> {
-        let rises = |place: usize, low: Pooled| self.pooled(place..place + 1).exceeds(low.rate());
+    /// The first round that rises above the lowest one from a place on: the newest round, or one
+    /// whose next is up too. After a flight the low has at least one round.
+    fn next_rise(&self, low_from: usize, after_flight: bool) -> Option<(usize, Option<f64>)> {
+        let from = low_from + usize::from(after_flight);
         (from..self.usable.len()).find_map(|place| {
-            let low = self.low_before(from, place);
+            let lows = (low_from..place).filter(|&place| self.shows_a_low(place));
+            let low = lows.map(|place| self.rate(place)).reduce(f64::min);
+            let rises = |place: usize| self.round(place).exceeds(low.unwrap_or(0.0));
             let last = place + 1 == self.usable.len();
-            (rises(place, low) && (last || rises(place + 1, low))).then_some((place, low))
+            (rises(place) && (last || rises(place + 1))).then_some((place, low))
         })
     }
 
-    fn low_before(&self, from: usize, place: usize) -> Pooled {
-        let lows = (from..place).rev().filter(|&place| self.shows_a_low(place));
-        lows.take(LOW_READINGS)
-            .map(|place| self.round(place))
-            .collect()
-    }
-
     /// Follows a rise to its top and to the round at which it has fallen.
-    fn wave(&self, rise: usize, low: Pooled) -> (Wave, Option<usize>) {
-        let mut top = rise;
-        let mut fall = None;
-        for place in rise..self.usable.len() {
-            if self.smoothed(place).rate() > self.smoothed(top).rate() {
-                top = place;
-            } else if self.has_fallen(top, place) && self.has_fallen(top, place + 1) {
-                fall = Some(place);
-                break;
+    fn wave(&self, rise: usize, low: Option<f64>) -> (Wave, Option<usize>) {
+        let mut highest = rise;
+        let lower = |highest: usize, place: usize| {
+            self.shows_a_low(place) && self.round(highest).exceeds(self.rate(place))
+        };
+        let fall = (rise + 1..self.usable.len()).find(|&place| {
+            if self.rate(place) > self.rate(highest) {
+                highest = place;
             }
-        }
+            lower(highest, place)
+        });
+        let next = fall.map(|fall| fall + 1);
+        let next = next.filter(|&next| next < self.usable.len());
         let wave = Wave {
             low,
             rise,
-            top,
+            top: self.top(rise..fall.unwrap_or(self.usable.len())),
             humps: Vec::new(),
-            fallen: fall.is_some(),
+            fallen: next.is_some_and(|next| lower(highest, next)),
         };
         (wave, fall)
     }
 
-    fn has_fallen(&self, top: usize, place: usize) -> bool {
-        let lower = || {
-            self.smoothed(top)
-                .exceeds(self.round(place).per_trap_night())
-        };
-        place < self.usable.len() && self.shows_a_low(place) && lower()
+    /// The first place of the highest smoothed catch.
+    fn top(&self, places: Range<usize>) -> usize {
+        places.clone().fold(places.start, |top, place| {
+            if self.smoothed(place) > self.smoothed(top) {
+                place
+            } else {
+                top
+            }
+        })
     }
 
     /// Whether a rise is another hump of a flight: no generation is so short.
@@ -376,7 +369,7 @@ impl Catches<'_> {
     }
 
     fn join(&self, flight: &mut Wave, mut wave: Wave) {
-        if self.smoothed(wave.top).rate() > self.smoothed(flight.top).rate() {
+        if self.smoothed(wave.top) > self.smoothed(flight.top) {
             std::mem::swap(&mut flight.top, &mut wave.top);
         }
         flight.humps.push(wave.top);
@@ -405,7 +398,7 @@ impl Catches<'_> {
         let before = self.usable[wave.rise].checked_sub(1);
         let before = before.map(|at| &self.rounds[at]);
         let gap = (round.by - round.after).num_days();
-        if wave.low.rounds == 0 {
+        if wave.low.is_none() {
             FlightDay::cannot_tell("moths were caught from the first readings on")
         } else if round.may_have_jumped() || before.is_some_and(|before| before.only_past_life) {
             let traps = before.map_or(&[][..], |before| &before.past_life);
@@ -457,13 +450,10 @@ impl Catches<'_> {
     }
 
     fn end(&self, wave: &Wave, until: usize) -> FlightDay {
-        let (low, top) = (wave.low.rate(), self.smoothed(wave.top).rate());
+        let (low, top) = (wave.low.unwrap_or(0.0), self.smoothed(wave.top));
         let back_at = low + (top - low) * LEFT_AT_END;
-        let is_back = |place: usize| {
-            place < until
-                && self.shows_a_low(place)
-                && self.round(place).per_trap_night() <= back_at
-        };
+        let is_back =
+            |place: usize| place < until && self.shows_a_low(place) && self.rate(place) <= back_at;
         let last_hump = wave
             .humps
             .iter()
