@@ -148,7 +148,7 @@ def test_what_is_never_said(farm, told):
                 fresh = len(start["after_overdue_change"])
                 assert fresh == 0 or 2 * fresh < start["traps_read"]
             assert not peak or peak["undercounts"] == []
-            assert not end or not end["only_past_life"]
+            assert not end or not end["mostly_past_life"]
             if end and season.kind == "bags":
                 assert day_of_year(end["by"]) <= season.hull_split
 

@@ -92,7 +92,7 @@ impl Words {
     fn newest_line(self, flights: &Flights) -> Option<String> {
         let counted = flights.counted.words(2);
         let newest = self.round(&flights.newest);
-        if flights.newest.only_past_life && flights.newest.count == 0 {
+        if flights.newest.mostly_past_life && flights.newest.count == 0 {
             let kind = flights.kind.name();
             Some(format!(
                 "newest reading {newest}: no information, {kind} traps were past a service life"

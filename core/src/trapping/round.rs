@@ -35,7 +35,7 @@ struct MothReading {
 /// service life, as long as others were not.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Round {
-    /// The day of the reading before: the catch came after it.
+    /// The day of the reading before, of the trap in the middle: the catch came after it.
     pub after: NaiveDate,
     /// The day of the last reading.
     pub by: NaiveDate,
@@ -49,8 +49,8 @@ pub struct Round {
     pub traps_hung: usize,
     /// Traps past a service life. Their zeros say nothing.
     pub past_life: Vec<TrapId>,
-    /// Whether nothing but counts of traps past a service life was to be had.
-    pub only_past_life: bool,
+    /// Whether more than half of the traps read were past a service life.
+    pub mostly_past_life: bool,
     /// Traps with an overdue lure changed in the week before.
     pub after_overdue_change: Vec<TrapId>,
     /// Traps whose liner was so full that the count is likely too low.
@@ -123,16 +123,12 @@ fn joins(group: &[MothReading], reading: &MothReading) -> bool {
         .is_some_and(|last| reading.date <= last)
 }
 
-/// Readings past a service life are used only where there are no others, and then without zeros.
+/// Readings past a service life are used only where they are most, and then without zeros.
 fn round_of(group: &[MothReading], hung: impl Fn(NaiveDate) -> usize) -> Round {
-    let only_past_life = group.iter().all(|reading| reading.past_life);
-    let used = |reading: &&MothReading| {
-        if only_past_life {
-            reading.count > 0
-        } else {
-            !reading.past_life
-        }
-    };
+    let past_life = group.iter().filter(|reading| reading.past_life).count();
+    let mostly_past_life = past_life * 2 > group.len();
+    let used =
+        |reading: &&MothReading| !reading.past_life || (mostly_past_life && reading.count > 0);
     let traps = |pick: fn(&MothReading) -> bool| {
         let picked = group.iter().filter(|reading| pick(reading));
         let mut traps: Vec<TrapId> = picked.map(|reading| reading.trap.clone()).collect();
@@ -142,12 +138,10 @@ fn round_of(group: &[MothReading], hung: impl Fn(NaiveDate) -> usize) -> Round {
     };
     let by = group.iter().map(|reading| reading.date).max();
     let by = by.unwrap_or(NaiveDate::MIN);
+    let mut after: Vec<NaiveDate> = group.iter().map(|reading| reading.after).collect();
+    after.sort();
     Round {
-        after: group
-            .iter()
-            .map(|reading| reading.after)
-            .min()
-            .unwrap_or(by),
+        after: after.get(after.len() / 2).copied().unwrap_or(by),
         by,
         count: group.iter().filter(used).map(|reading| reading.count).sum(),
         trap_nights: group
@@ -158,7 +152,7 @@ fn round_of(group: &[MothReading], hung: impl Fn(NaiveDate) -> usize) -> Round {
         traps_read: traps(|_| true).len(),
         traps_hung: hung(by).max(traps(|_| true).len()),
         past_life: traps(|reading| reading.past_life),
-        only_past_life,
+        mostly_past_life,
         after_overdue_change: traps(|reading| reading.after_overdue_change),
         undercounts: traps(|reading| reading.undercounts),
     }

@@ -56,7 +56,7 @@ fn round(round: &Round) -> Value {
         "traps_read": round.traps_read,
         "traps_hung": round.traps_hung,
         "past_life": round.past_life,
-        "only_past_life": round.only_past_life,
+        "mostly_past_life": round.mostly_past_life,
         "after_overdue_change": round.after_overdue_change,
         "undercounts": round.undercounts,
     })
