@@ -68,20 +68,23 @@ class Flown:
 
     def add(self, season, told):
         """`told` is a list of flights: highest day, and days or None with a status by name."""
-        true = [truth for truth in season.truth
-                if truth.start is not None and truth.start <= LAST_START and truth.peak is not None]
+        true = [truth for truth in season.truth if truth.start is not None and truth.peak is not None]
+        counted = [truth for truth in true if truth.start <= LAST_START]
         self.seasons += 1
-        self.true += len(true)
+        self.true += len(counted)
         for flight, truth in matched(told, true):
             if truth is None:
                 self.false += 1
-                continue
-            self.found += 1
-            for name in self.off:
-                day, status = flight[name]
-                self.answers[name][status] += 1
-                if day is not None and getattr(truth, name) is not None:
-                    self.off[name].append(day - getattr(truth, name))
+            elif truth in counted:
+                self.found += 1
+                self.compare(flight, truth)
+
+    def compare(self, flight, truth):
+        for name in self.off:
+            day, status = flight[name]
+            self.answers[name][status] += 1
+            if day is not None and getattr(truth, name) is not None:
+                self.off[name].append(day - getattr(truth, name))
 
     @property
     def missed(self):

@@ -10,14 +10,14 @@ import numpy as np
 import pytest
 import seasons_best as best
 import seasons_table as table
-from seasons import plan, traps
+from seasons import parameters, plan, traps
 from seasons_farm import Farm, day_of_year
 
 INSECTS = Path(__file__).parents[2] / "config" / "insects"
 TRAPS = ((3, 1), (4, 2), (6, 3), (8, 4))  # egg traps and moth traps of a block
 OTHER_TRAPS = ((4, 2), (8, 4))
 LEVELS = ("low", "middle", "high")
-PLAIN_SEASONS, OTHER_SEASONS, BEST_SEASONS = 20, 8, 8  # a cell
+PLAIN_SEASONS, OTHER_SEASONS, BEST_SEASONS = 40, 12, 12  # a cell
 RULES = ("share-rising", "eggs-twice")
 VERDICTS = ("early", "right", "late", "never", "false", "none")
 LAST_DAY = traps.day_of((10, 20))
@@ -110,7 +110,9 @@ HEADING = ("                 seasons true missed% false/season  start: told% day
 
 
 def test_flights(farm, told, capsys):
-    by_program = lambda season: table.told_flights(told[season.name])
+    def by_program(season):
+        return table.told_flights(told[season.name])
+
     by_kind, at_best = {}, table.Flown()
     with capsys.disabled():
         print(f"\nFlights by moth traps and level of catches:\n{HEADING}")
@@ -132,7 +134,7 @@ def test_flights(farm, told, capsys):
     # Two humps are nearer to each other than any generation published, so they add no flight.
     assert by_kind["two-humps"].false <= plain.false / plain.seasons * by_kind["two-humps"].seasons + 3
     # A moth flies some ten nights and readings are a week apart: a peak is not read nearer than that.
-    assert np.mean(np.abs(plain.off["peak"])) < traps.p.NIGHTS_ON_THE_WING + 7
+    assert np.mean(np.abs(plain.off["peak"])) < parameters.NIGHTS_ON_THE_WING + 7
     assert plain.found > plain.missed
 
 
@@ -154,7 +156,7 @@ def test_what_is_never_said(farm, told):
 
 
 def test_as_the_season_goes(farm, capsys):
-    """How long after its true day a flight's start is first told, and how much of it is taken back."""
+    """How long after its reading a day is first told, and how much is taken back later."""
     plain = [season for season in farm.seasons if season.kind == "plain"]
     first, said = {}, defaultdict(dict)
     for day in range(traps.day_of((3, 17)), LAST_DAY, 7):
