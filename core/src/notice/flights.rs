@@ -42,7 +42,8 @@ impl Words {
         );
         let peak = match &flight.peak {
             FlightDay::In(_) => format!("peak {highest}"),
-            other => format!("{}, highest so far {highest}", self.no_day(other)),
+            FlightDay::NotYet { reason } => format!("{reason}, highest so far {highest}"),
+            other => format!("peak: {}; highest counted {highest}", self.no_day(other)),
         };
         let end = match &flight.end {
             FlightDay::In(round) => Some(format!("back at the low {}", self.round(round))),

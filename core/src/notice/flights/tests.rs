@@ -76,6 +76,17 @@ fn a_single_rise_and_an_empty_season_are_said_as_such() {
 }
 
 #[test]
+fn what_cannot_be_told_is_said_of_which_day_and_why() {
+    // A liner whose area is not declared is full at 50: 5 + 20 + 30 are 55 on the 5th of April. Smoothed,
+    // 44.5 moths on 14 nights; a third of that is 7.4 a week, and 9 is more.
+    let expected = "1st flight seen (males): started between Mar 15 and Mar 22 (10 caught, 2 of 2 traps \
+                    read); peak: can't tell: liners so full that they undercount on Apr 5 (P1, P2); \
+                    highest counted 4.3 a trap and night in the nights to Apr 5; back at the low between \
+                    Apr 12 and Apr 19 (8 caught, 2 of 2 traps read)";
+    assert_eq!(lines(&[0, 0, 5, 20, 30, 9, 4, 1])[0], expected);
+}
+
+#[test]
 fn words_about_flights_hold_no_verdict() {
     for line in lines(&[0, 0, 0, 5, 9, 1, 0, 0, 0, 0, 0, 6, 12]) {
         for word in ["safe", "pressure", "spray", "treat", "threshold", "working"] {
