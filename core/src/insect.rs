@@ -139,6 +139,39 @@ impl Harvested {
     }
 }
 
+/// How long a generation takes, as published.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Generation {
+    /// Its degree-days.
+    pub at: DegreeDays,
+    /// The published range around them; `None` where none is published.
+    pub range: Option<(DegreeDays, DegreeDays)>,
+}
+
+impl Insect {
+    /// The generations of a year one after the other: the marks that others count from, or that count
+    /// from another mark. A mark such as first egg hatch is neither, and what counts from the first of
+    /// January is no generation.
+    #[must_use]
+    pub fn generations(&self) -> Vec<Generation> {
+        let counted_from = |place: usize| {
+            let from = CountsFrom::Mark(place);
+            self.marks.iter().any(|mark| mark.from == from)
+        };
+        let marks = self.marks.iter().enumerate();
+        let generations = marks.filter(|(place, mark)| match mark.from {
+            CountsFrom::Mark(_) => mark.told,
+            CountsFrom::EggLayingStart => counted_from(*place),
+            CountsFrom::NewYear => false,
+        });
+        let generation = |(_, mark): (usize, &Mark)| Generation {
+            at: mark.at,
+            range: mark.range,
+        };
+        generations.map(generation).collect()
+    }
+}
+
 /// What a mark counts from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum CountsFrom {

@@ -2,9 +2,13 @@
 
 import gzip
 import os
+import sys
 from pathlib import Path
 
 import pytest
+
+# The simulated seasons live beside the independent references.
+sys.path.append(str(Path(__file__).parent.parent / "oracle"))
 
 RECORDS = Path(__file__).parent.parent / "data" / "stations" / "daily"
 

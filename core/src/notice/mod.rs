@@ -7,6 +7,7 @@ mod digest;
 mod disruption;
 mod event;
 mod evidence;
+mod flights;
 mod gather;
 mod harvest;
 mod not_known;

@@ -46,10 +46,16 @@ impl Words {
             let label = format!("{} traps, last 7 days", catch.kind.name());
             (label, self.catch_in(season, catch))
         }));
+        let flights = self.flight_lines(season).into_iter();
+        answers.extend(flights.map(|line| match line.split_once(": ") {
+            Some((label, answer)) => (label.to_owned(), answer.to_owned()),
+            None => ("flights".to_owned(), line),
+        }));
         let mut evidence = self.start_evidence(season);
         if season.without_marks.is_none() {
             evidence.push(self.heat_evidence(season));
         }
+        evidence.extend(self.flight_evidence(season));
         evidence.extend(self.hull_split_evidence(season));
         evidence.extend(self.shift_evidence(season));
         if season.heat_from.is_some() {

@@ -229,7 +229,7 @@ fn varieties_by_split(
 }
 
 /// A variety's first hull split this year: seen, else the newest expectation.
-fn split_of(variety: &str, notes: &[Note], as_of: NaiveDate) -> HullSplit {
+pub(super) fn split_of(variety: &str, notes: &[Note], as_of: NaiveDate) -> HullSplit {
     let mut about: Vec<&Note> = notes
         .iter()
         .filter(|note| note.variety.as_deref() == Some(variety))

@@ -2,6 +2,7 @@
 
 mod beside;
 mod context;
+mod flights;
 mod harvest;
 mod hindcast;
 mod marks;
@@ -28,9 +29,9 @@ use crate::insect::Insect;
 use crate::orchard::{Block, Orchard};
 use crate::temperature::Unit;
 use crate::trapping::{
-    Catch, Disruption, DueState, EggLayingStart, EggRoutine, Lapse, Notes, ReadingDue, ServiceDue,
-    StartStatus, Unknown, Visits, catches, closed_until, disruption, egg_laying_start, first_split,
-    lapses, readings_due, service_due, unknown,
+    Catch, Disruption, DueState, EggLayingStart, EggRoutine, Flights, Lapse, Notes, ReadingDue,
+    ServiceDue, StartStatus, Unknown, Visits, catches, closed_until, disruption, egg_laying_start,
+    first_split, lapses, readings_due, service_due, unknown,
 };
 
 /// Days of readings that the latest catches are made of.
@@ -80,6 +81,8 @@ pub struct BlockSeason {
     pub closed_until: Option<NaiveDate>,
     /// Catches of the last seven days, by kind of trap.
     pub latest: Vec<Catch>,
+    /// The flights of the year, or why there are none to read.
+    pub flights: Result<Flights, String>,
     /// What was not entered.
     pub unknown: Unknown,
     /// What the traps show of mating disruption; `None` in a conventional block.
@@ -142,6 +145,7 @@ pub fn assess(
     let awaited = matches!(start.status, StartStatus::None | StartStatus::Provisional);
     let egg_traps = EggRoutine::of(awaited, first_split(own_notes, &block.id, as_of));
     let traps: Vec<_> = orchard.traps_of(&block.id).collect();
+    let lapses = lapses(orchard, traps.iter().copied(), visits, as_of);
     let week_ago = as_of.checked_sub_days(Days::new(LATEST_CATCH_DAYS - 1));
     let heat_from = heat_from(insect, &start, as_of.year());
     let marks = marks::readings(insect, block, &start, heat, own_notes);
@@ -159,7 +163,8 @@ pub fn assess(
         marks,
         without_marks: insect.without_marks.clone(),
         service: service_due(orchard, traps.iter().copied(), visits, as_of),
-        lapses: lapses(orchard, traps.iter().copied(), visits, as_of),
+        flights: flights::read((orchard, block), insect, heat, (visits, &lapses), own_notes),
+        lapses,
         readings: readings_due(traps.iter().copied(), visits, egg_traps, as_of),
         closed_until: closed_until(own_notes, &block.id, as_of),
         latest: catches(&traps, visits, week_ago.unwrap_or(as_of), as_of),

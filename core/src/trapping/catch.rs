@@ -143,7 +143,7 @@ fn readings_of<'a>(
     })
 }
 
-fn count_of(visit: &Visit, counted: Counted) -> Option<u32> {
+pub(super) fn count_of(visit: &Visit, counted: Counted) -> Option<u32> {
     match counted {
         Counted::Eggs => visit.eggs,
         Counted::Males => visit.males.or(visit.moths),

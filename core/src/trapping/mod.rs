@@ -1,12 +1,16 @@
-//! What the traps tell: visits, catches per trap and night, service due, the egg-laying start, disruption.
+//! What the traps tell: visits, catches per trap and night, service due, the egg-laying start, flights,
+//! disruption.
 
 mod catch;
 mod check;
 mod disruption;
 mod due;
+mod flight;
 mod haul;
+mod liner;
 mod note;
 mod posting;
+mod round;
 mod routine;
 mod service;
 mod start;
@@ -17,10 +21,13 @@ pub use catch::{Catch, Counted, catches};
 pub use check::{Check, Reading, checks};
 pub use disruption::{Disruption, Doubt, Reference, SentinelCatch, Window, disruption};
 pub use due::DueState;
+pub use flight::{Flight, FlightDay, FlightView, Flights, flights};
 pub use haul::Haul;
 pub(crate) use haul::{Interval, attractants, haul, intervals};
+pub use liner::{OnLiner, on_liner};
 pub use note::{Expected, HarvestSample, Mummies, Note, NoteKind, Notes, Scale, SplitCheck, Stage};
 pub use posting::closed_until;
+pub use round::{Round, rounds};
 pub use routine::{EggRoutine, ReadingDue, first_split, readings_due};
 pub use service::{Lapse, ServiceDue, lapses, service_due, without_clock};
 pub use start::{

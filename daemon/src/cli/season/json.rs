@@ -1,5 +1,7 @@
 //! A season as JSON: stable keys, ISO days, null where nothing is known.
 
+mod flights;
+
 use duskflight_core::season::{
     Basis, BlockSeason, HullSplit, MarkReading, Outcome, Shake, VarietyHarvest,
 };
@@ -64,6 +66,7 @@ pub(super) fn season(season: &BlockSeason) -> Value {
             "traps_hung": catch.traps_hung,
             "trap_nights": catch.trap_nights,
         })).collect::<Vec<_>>(),
+        "flights": flights::of(season),
         "start_beside": beside::start(season.start_beside.as_ref()),
         "disruption": beside::disruption(season.disruption.as_ref()),
         "years": beside::years(season),

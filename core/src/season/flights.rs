@@ -1,0 +1,62 @@
+//! Flights of a block, with what the insect and the field notes say of them.
+
+use chrono::{Datelike, Days, NaiveDate};
+
+use crate::insect::Insect;
+use crate::orchard::{Block, Orchard};
+use crate::temperature::DegreeDays;
+use crate::trapping::{FlightView, Flights, Lapse, Note, Visits, flights};
+
+use super::marks::split_of;
+use super::{HullSplit, StationHeat};
+
+/// Bait bags faded after about 21 July as new nuts split (CABI Agriculture and Bioscience 2024, 5:30):
+/// the day taken where no hull split of the block is known.
+const BAGS_FADE: (u32, u32) = (7, 21);
+
+/// Reads a block's flights of the year.
+pub(super) fn read(
+    (orchard, block): (&Orchard, &Block),
+    insect: &Insect,
+    heat: &StationHeat,
+    (visits, lapses): (&Visits, &[Lapse]),
+    notes: &[Note],
+) -> Result<Flights, String> {
+    let as_of = heat.as_of();
+    let sum = |from: NaiveDate, to: NaiveDate| between(heat, from, to);
+    let view = FlightView {
+        orchard,
+        visits,
+        lapses,
+        as_of,
+        nuts_split: nuts_split(block, notes, as_of),
+        generations: &insect.generations(),
+        heat: &sum,
+    };
+    flights(block, &view)
+}
+
+/// Degree-days after one day up to another, where all of them are known.
+fn between(heat: &StationHeat, from: NaiveDate, to: NaiveDate) -> Option<DegreeDays> {
+    let series = heat.heat()?;
+    let after = from.checked_add_days(Days::new(1))?;
+    let known = series.newest().is_some_and(|newest| to <= newest) && after <= to;
+    let sum = known.then(|| series.sum(after, to))?.ok()?;
+    Some(sum.degree_days)
+}
+
+/// The day from which the block's first variety splits: seen, else expected, else the study's.
+fn nuts_split(block: &Block, notes: &[Note], as_of: NaiveDate) -> NaiveDate {
+    let splits: Vec<HullSplit> = (block.varieties.iter())
+        .map(|variety| split_of(variety, notes, as_of))
+        .collect();
+    let seen = splits.iter().filter_map(|split| match split {
+        HullSplit::Seen(day) => Some(*day),
+        _ => None,
+    });
+    let (month, day) = BAGS_FADE;
+    seen.min()
+        .or_else(|| splits.iter().filter_map(|split| split.date()).min())
+        .or_else(|| NaiveDate::from_ymd_opt(as_of.year(), month, day))
+        .unwrap_or(as_of)
+}
