@@ -392,8 +392,8 @@ fn a_day_that_has_not_come_is_not_told() {
 #[test]
 fn every_command_explains_itself() {
     let help: Vec<String> = [
-        "", "demo", "init", "check", "run", "nightly", "status", "season", "preview", "visits",
-        "notes", "outbox", "heat",
+        "", "demo", "init", "check", "run", "nightly", "status", "season", "service", "round",
+        "plan", "preview", "visits", "notes", "outbox", "heat",
     ]
     .iter()
     .map(|command| {

@@ -11,6 +11,7 @@ mod flights;
 mod gather;
 mod harvest;
 mod not_known;
+mod plan;
 mod round_sheet;
 mod sheet;
 mod stations;

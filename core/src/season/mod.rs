@@ -1,21 +1,25 @@
 //! One block, one insect, one year, as seen on one day.
 
 mod beside;
+mod calendar;
 mod context;
 mod flights;
 mod harvest;
 mod hindcast;
 mod marks;
+mod plan;
 mod projection;
 mod station_heat;
 mod tally;
 mod years;
 
 pub use beside::StartBeside;
+pub use calendar::{OpenTask, Whose, YEAR, YearEntry};
 pub use context::{Context, SampleShare};
 pub use harvest::{Between, Chance, Likelihood, Margin, Shake, VarietyHarvest};
 pub use hindcast::{ProjectedCrossing, TrueCrossing, projected_crossing, true_crossing};
 pub use marks::{Basis, HullSplit, MarkReading, Outcome};
+pub use plan::{Density, Purpose, TrapPlan, Wanted, trap_plan};
 pub use projection::{FEW_PAST_YEARS, Projection, Shift};
 pub use station_heat::StationHeat;
 pub use tally::{TallyDay, tally};
@@ -77,6 +81,8 @@ pub struct BlockSeason {
     pub lapses: Vec<Lapse>,
     /// Next readings of the block's traps.
     pub readings: Vec<ReadingDue>,
+    /// Work of the year that the records do not show as done.
+    pub open_tasks: Vec<OpenTask>,
     /// The day before which nobody may enter, as noted from a posting, while it has not come.
     pub closed_until: Option<NaiveDate>,
     /// Catches of the last seven days, by kind of trap.
@@ -166,6 +172,7 @@ pub fn assess(
         flights: flights::read((orchard, block), insect, heat, (visits, &lapses), own_notes),
         lapses,
         readings: readings_due(traps.iter().copied(), visits, egg_traps, as_of),
+        open_tasks: calendar::open_tasks(orchard, block, own_notes, as_of),
         closed_until: closed_until(own_notes, &block.id, as_of),
         latest: catches(&traps, visits, week_ago.unwrap_or(as_of), as_of),
         unknown: unknown(orchard, block, visits, own_notes, as_of),

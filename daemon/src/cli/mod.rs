@@ -11,6 +11,7 @@ mod hindcast;
 mod init;
 mod nightly;
 mod outbox;
+mod plan;
 mod preview;
 mod records;
 mod round;
@@ -56,6 +57,7 @@ enum Command {
     Explain(explain::Explain),
     Service(service::Service),
     Round(round::Round),
+    Plan(plan::Plan),
     Preview(preview::Preview),
     Told(told::Told),
     TestMail(test_mail::TestMail),
@@ -94,6 +96,7 @@ pub fn main() -> ExitCode {
         Command::Explain(command) => common::block_on(command.run()),
         Command::Service(command) => common::block_on(command.run()),
         Command::Round(command) => common::block_on(command.run()),
+        Command::Plan(command) => common::block_on(command.run()),
         Command::Preview(command) => common::block_on(command.run()),
         Command::Told(command) => common::block_on(command.run()),
         Command::TestMail(command) => common::block_on(command.run()),
