@@ -10,6 +10,7 @@ mod harness;
 mod mailserver;
 mod outbox;
 mod postfix;
+mod records;
 mod samples;
 mod scripted;
 mod season;
