@@ -6,6 +6,7 @@
 mod commands;
 mod crashes;
 mod daemon;
+mod entries;
 mod harness;
 mod mailserver;
 mod outbox;
