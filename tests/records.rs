@@ -3,6 +3,8 @@
 use std::fs;
 use std::path::PathBuf;
 
+use duskflight::records::Kind;
+
 use crate::daemon::{signal, start, wait_for};
 use crate::harness::{Farm, VISITS, printed, refused, rows, told_farm};
 
@@ -437,4 +439,79 @@ fn a_start_by_hand_that_is_withdrawn_is_the_traps_start_again() {
         &[&key[..], &["--why", "another block's book"]].concat(),
     );
     assert!(season().contains("confirmed Apr 12"), "{}", season());
+}
+
+/// The sheet in the guide's fence of this name.
+fn of_guide(name: &str) -> String {
+    let guide = include_str!("../deploy/guide/records.md");
+    let fence = format!("```csv {name}\n");
+    let (_, rest) = guide.split_once(&fence).expect("the fence");
+    rest.split_once("```").expect("its end").0.to_owned()
+}
+
+#[test]
+fn the_rows_of_the_guide_import_and_show_every_column_and_kind() {
+    let farm = Farm::new("2022-12-31");
+    farm.write(
+        "blocks.csv",
+        "id,name,grower,adviser,crop,regime,station,varieties\n\
+         home,Home block,gil,ada,almond,mating-disruption,yard,Nonpareil; Monterey\n",
+    );
+    farm.write(
+        "traps.csv",
+        "id,block,kind,hung\nhome-e1,home,egg,2022-03-15\nhome-e2,home,egg,2022-03-15\n\
+         home-p1,home,pheromone,2022-03-15\nhome-c1,home,pheromone-ppo,2022-03-15\n\
+         home-b1,home,bait-bag,2022-03-15\n",
+    );
+    let (visits, notes) = (of_guide("visits"), of_guide("notes"));
+    assert!(farm.import("visits.csv", &visits).contains("7 added"));
+    farm.write("notes.csv", &notes);
+    let file = farm.path("notes.csv");
+    let said = note(&farm, "import", &[file.to_str().unwrap()]);
+    assert!(said.contains("15 added"), "{said}");
+    for kind in duskflight_core::trapping::NoteKind::NAMES {
+        assert!(notes.contains(&format!(",{kind},")), "{kind} has no row");
+    }
+    // Each column, but who entered a row, is filled somewhere.
+    for (sheet, kind) in [(&visits, Kind::Visits), (&notes, Kind::Notes)] {
+        let header: Vec<&str> = sheet.lines().next().unwrap().split(',').collect();
+        for column in kind.columns().iter().filter(|column| **column != "by") {
+            let place = header.iter().position(|name| name == column);
+            let place = place.unwrap_or_else(|| panic!("{column} is missing"));
+            let mut rows = sheet.lines().skip(1);
+            let filled = rows.any(|row| !row.split(',').nth(place).unwrap().is_empty());
+            assert!(filled, "{column} is empty in every row");
+        }
+    }
+}
+
+#[test]
+fn the_sheets_of_init_have_all_columns_and_import_as_they_are() {
+    let dir = tempfile::tempdir().unwrap();
+    let farm = dir.path().join("farm");
+    let config = farm.to_str().unwrap();
+    printed(&["init", config]);
+    for (command, name, kind) in [
+        ("visits", "visits.csv", Kind::Visits),
+        ("visits", "last-year.csv", Kind::Visits),
+        ("notes", "notes.csv", Kind::Notes),
+    ] {
+        let file = farm.join(name);
+        let header = fs::read_to_string(&file).unwrap();
+        let columns: Vec<&str> = header.trim().split(',').collect();
+        let own = kind
+            .columns()
+            .iter()
+            .copied()
+            .filter(|column| *column != "by");
+        assert_eq!(columns, own.collect::<Vec<_>>(), "{name}");
+        let said = printed(&[
+            command,
+            "import",
+            file.to_str().unwrap(),
+            "--config",
+            config,
+        ]);
+        assert!(said.contains("0 added"), "{said}");
+    }
 }
