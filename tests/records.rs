@@ -1,9 +1,13 @@
 //! What people write down: typed, changed, taken back, dropped into a folder, and given back as CSV.
 
-use std::fs;
-use std::path::PathBuf;
+use std::fs::{self, OpenOptions};
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
 
-use duskflight::records::Kind;
+use duskflight::config::Config;
+use duskflight::records::{Kind, Outcome, take_in};
+use duskflight::store::Store;
 
 use crate::daemon::{signal, start, wait_for};
 use crate::harness::{Farm, VISITS, printed, refused, rows, told_farm};
@@ -393,6 +397,45 @@ fn a_folder_that_is_not_there_is_found_by_check_and_holds_no_night_up() {
     let said = farm.nightly("2022-04-16");
     assert!(said.contains("dropped files are not taken in"), "{said}");
     assert_eq!(farm.mails(), ["2022-04-16-digest-ada.eml"]);
+}
+
+#[test]
+fn a_sheet_that_is_still_being_written_waits() {
+    let farm = watching("2022-04-30");
+    let config = Config::read(Path::new(farm.config())).unwrap();
+    let store = Store::open(&config.database).unwrap();
+    let (first, rest) = VISITS.split_at(VISITS.find("2022-04-12").unwrap());
+    farm.write("drop/round.csv", first);
+    let now = "2022-04-20T15:00:00Z".parse().unwrap();
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build();
+    let runtime = runtime.unwrap();
+    let pause = Duration::from_millis(300);
+    let look = || take_in(&store, &config, pause, now);
+    let taken = runtime.block_on(async {
+        let write = async {
+            tokio::time::sleep(pause / 6).await;
+            let mut file = OpenOptions::new()
+                .append(true)
+                .open(farm.path("drop/round.csv"));
+            file.as_mut().unwrap().write_all(rest.as_bytes()).unwrap();
+        };
+        tokio::join!(look(), write).0
+    });
+    assert_eq!(taken.unwrap(), []);
+    assert_eq!(names(farm.path("drop")), ["round.csv"]);
+    assert_eq!(
+        rows(&farm.database(), "SELECT count(*) FROM visit"),
+        [["0"]]
+    );
+
+    let taken = runtime.block_on(look()).unwrap();
+    let outcome = taken.first().map(|taken| &taken.outcome);
+    assert!(
+        matches!(outcome, Some(Outcome::Imported(imported)) if imported.added == 20),
+        "{taken:?}"
+    );
 }
 
 #[test]
