@@ -374,6 +374,12 @@ fn a_refused_sheet_lies_beside_its_reasons_and_stands_in_the_digest_until_it_is_
         digest("2022-04-16")
     );
 
+    let status = told(&farm, &["status"]);
+    assert!(
+        status.contains("drop folder: dropped files were refused"),
+        "{status}"
+    );
+
     // Dropped again under the same name it is refused beside the first one.
     farm.write("drop/bad.csv", "date,trap,eggs\n2022-04-05,e9,0\n");
     farm.nightly("2022-04-17");

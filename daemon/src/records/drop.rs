@@ -244,11 +244,25 @@ fn name_of(file: &Path) -> String {
     name.escape_debug().to_string()
 }
 
+/// Dropped files that were refused and lie there still, or that the folder cannot be read, in one line.
+#[must_use]
+pub fn dropped_trouble(folder: &DropFolder) -> Option<String> {
+    match refused(folder) {
+        Err(error) => {
+            let path = folder.path.display();
+            Some(format!("dropped files are not read: {path}: {error}"))
+        }
+        Ok(names) if names.is_empty() => None,
+        Ok(names) => Some(format!(
+            "dropped files were refused, nothing of them is stored: {}; why stands beside each in the \
+             folder refused",
+            names.join(", ")
+        )),
+    }
+}
+
 /// Names of the refused files that nobody has taken away yet, sorted.
-///
-/// # Errors
-/// When the watched folder cannot be read.
-pub fn refused(folder: &DropFolder) -> io::Result<Vec<String>> {
+fn refused(folder: &DropFolder) -> io::Result<Vec<String>> {
     fs::read_dir(&folder.path)?;
     let entries = match fs::read_dir(folder.path.join(REFUSED)) {
         Ok(entries) => entries,

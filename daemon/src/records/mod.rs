@@ -10,7 +10,7 @@ mod export;
 mod notes;
 mod visits;
 
-pub use drop::{DropError, Outcome, Taken, refused, take_in, try_out};
+pub use drop::{DropError, Outcome, Taken, dropped_trouble, take_in, try_out};
 pub use export::{notes_csv, visits_csv};
 
 pub(crate) use export::{Cells, carried};
