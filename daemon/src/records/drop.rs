@@ -88,9 +88,7 @@ pub async fn take_in(
         if before.get(&file) != Some(&look) {
             continue;
         }
-        let bytes = fs::read(&file).map_err(failed)?;
-        let outcome = outcome(store, config, folder, &file, &bytes, now).await?;
-        if is_still(&file, &bytes) {
+        if let Some(outcome) = outcome(store, config, folder, (&file, look.0), now).await? {
             put_away(folder, &file, &outcome).map_err(failed)?;
             let name = name_of(&file);
             taken.push(Taken { name, outcome });
@@ -125,38 +123,45 @@ fn is_still(file: &Path, bytes: &[u8]) -> bool {
     fs::read(file).is_ok_and(|now| now == bytes)
 }
 
+/// Stores a file of so many bytes or finds out why not; `None` for one that is gone or is written on
+/// meanwhile, which is looked at again.
 async fn outcome(
     store: &Store,
     config: &Config,
     folder: &DropFolder,
-    file: &Path,
-    bytes: &[u8],
+    (file, bytes): (&Path, u64),
     now: DateTime<Utc>,
-) -> Result<Outcome, StoreError> {
+) -> Result<Option<Outcome>, StoreError> {
     let name = name_of(file);
-    let refused =
-        |why: &str| Outcome::Refused(format!("import {name}; nothing of it was stored: {why}"));
-    if bytes.len() as u64 > MOST_BYTES {
-        return Ok(refused("it is too large for a sheet of visits or notes"));
+    let refused = |why: &str| {
+        let why = format!("import {name}; nothing of it was stored: {why}");
+        Ok(Some(Outcome::Refused(why)))
+    };
+    if bytes > MOST_BYTES {
+        return refused("it is too large for a sheet of visits or notes");
     }
-    let Ok(text) = std::str::from_utf8(bytes) else {
-        return Ok(refused("save it as CSV in UTF-8"));
+    let bytes = match fs::read(file) {
+        Ok(bytes) => bytes,
+        Err(error) if error.kind() == ErrorKind::NotFound => return Ok(None),
+        Err(error) => return refused(&format!("it cannot be read: {error}")),
+    };
+    let Ok(text) = std::str::from_utf8(&bytes) else {
+        return refused("save it as CSV in UTF-8");
     };
     let Some(kind) = kind_of(text) else {
-        return Ok(refused(
-            "the first row names the columns of neither visits nor notes",
-        ));
+        return refused("the first row names the columns of neither visits nor notes");
     };
     let origin = Origin {
         file: name.clone(),
         by: folder.by.clone(),
         at: now,
     };
-    match import(store, config, kind, text, &origin).await {
-        Ok(imported) => Ok(Outcome::Imported(imported)),
-        Err(ImportError::Store(error)) => Err(error),
-        Err(error @ ImportError::Rows { .. }) => Ok(Outcome::Refused(error.to_string())),
-    }
+    let outcome = match import(store, config, kind, text, &origin).await {
+        Ok(imported) => Outcome::Imported(imported),
+        Err(ImportError::Store(error)) => return Err(error),
+        Err(error @ ImportError::Rows { .. }) => Outcome::Refused(error.to_string()),
+    };
+    Ok(is_still(file, &bytes).then_some(outcome))
 }
 
 /// Visits or notes, by the columns that the first row names and only one of them has.
@@ -239,11 +244,25 @@ fn name_of(file: &Path) -> String {
     name.escape_debug().to_string()
 }
 
+/// Dropped files that were refused and lie there still, or that the folder cannot be read, in one line.
+#[must_use]
+pub fn dropped_trouble(folder: &DropFolder) -> Option<String> {
+    match refused(folder) {
+        Err(error) => {
+            let path = folder.path.display();
+            Some(format!("dropped files are not read: {path}: {error}"))
+        }
+        Ok(names) if names.is_empty() => None,
+        Ok(names) => Some(format!(
+            "dropped files were refused, nothing of them is stored: {}; why stands beside each in the \
+             folder refused",
+            names.join(", ")
+        )),
+    }
+}
+
 /// Names of the refused files that nobody has taken away yet, sorted.
-///
-/// # Errors
-/// When the watched folder cannot be read.
-pub fn refused(folder: &DropFolder) -> io::Result<Vec<String>> {
+fn refused(folder: &DropFolder) -> io::Result<Vec<String>> {
     fs::read_dir(&folder.path)?;
     let entries = match fs::read_dir(folder.path.join(REFUSED)) {
         Ok(entries) => entries,

@@ -11,7 +11,7 @@ mod notes;
 mod round;
 mod visits;
 
-pub use drop::{DropError, Outcome, Taken, refused, take_in, try_out};
+pub use drop::{DropError, Outcome, Taken, dropped_trouble, take_in, try_out};
 pub use export::{notes_csv, visits_csv};
 pub use round::round_csv;
 

@@ -4,8 +4,8 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use rusqlite::Connection;
 
 use crate::clock::day_before;
-use crate::config::{Config, DropFolder, Person};
-use crate::records::refused;
+use crate::config::{Config, Person};
+use crate::records::dropped_trouble;
 use crate::store::jobs::{self, Job};
 use crate::store::post::{self, GivenUp, Late};
 use crate::store::{StoreError, days};
@@ -23,24 +23,8 @@ pub(super) fn standing(
     let waiting = standing.trouble.map(|trouble| trouble.error);
     let waiting = waiting.into_iter().chain(standing.errors);
     lines.extend(waiting.map(|error| format!("mail waits: {error}")));
-    lines.extend(config.drop_folder.as_ref().and_then(dropped));
+    lines.extend(config.drop_folder.as_ref().and_then(dropped_trouble));
     Ok(lines)
-}
-
-/// Dropped files that were refused and lie there still, or that the folder cannot be read.
-fn dropped(folder: &DropFolder) -> Option<String> {
-    match refused(folder) {
-        Err(error) => {
-            let path = folder.path.display();
-            Some(format!("dropped files are not read: {path}: {error}"))
-        }
-        Ok(names) if names.is_empty() => None,
-        Ok(names) => Some(format!(
-            "dropped files were refused, nothing of them is stored: {}; why stands beside each in the \
-             folder refused",
-            names.join(", ")
-        )),
-    }
 }
 
 /// Lines for an adviser's digest of a civil day: how the mails about their blocks have fared since the
