@@ -10,7 +10,7 @@ use super::visits::{Catch, Visit};
 use super::{csv_text, day_of};
 
 /// The columns of a sheet of notes that this farm fills in.
-const COLUMNS: [&str; 18] = [
+const COLUMNS: [&str; 21] = [
     "date",
     "block",
     "variety",
@@ -28,6 +28,9 @@ const COLUMNS: [&str; 18] = [
     "on_ground",
     "nuts",
     "orangeworm",
+    "twig_borer",
+    "ants",
+    "other",
     "note",
 ];
 
@@ -171,6 +174,9 @@ fn sample(on: NaiveDate, block: &'static Block, variety: &Variety, rng: &mut Cha
         .of(variety)
         .with("nuts", 500)
         .with("orangeworm", count(rng, 7.0, 2.0))
+        .with("twig_borer", count(rng, 1.5, 1.0))
+        .with("ants", count(rng, 2.0, 0.5))
+        .with("other", count(rng, 1.0, 1.0))
 }
 
 fn insecticide(block: &'static Block, year: i32) -> Vec<Note> {
