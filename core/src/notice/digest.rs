@@ -14,6 +14,7 @@ use super::decide::{Change, Notice};
 use super::event::Event;
 use super::gather::gathered;
 use super::stations::{FRESH_DAYS, StationView, station_trouble};
+use super::trap_side::{at_harvest, not_known, traps_show};
 use super::words::{Words, degree_days, mark_title};
 use super::work::{service_lines, work_today};
 
@@ -67,12 +68,20 @@ pub struct Digest {
     pub ahead: Vec<BlockLines>,
     /// What is new, corrected or withdrawn since the last telling.
     pub changed: Vec<BlockLines>,
+    /// What moth traps show that were read the day before.
+    pub traps: Vec<BlockLines>,
+    /// Shakes beside the egg laying that matters at harvest.
+    pub harvest: Vec<BlockLines>,
+    /// Dates of the year's work that are near, the same for all blocks.
+    pub calendar: Vec<String>,
     /// Trouble with data or mail.
     pub trouble: Vec<String>,
     /// All blocks.
     pub table: Vec<TableRow>,
     /// Stations and methods behind the heat of the blocks.
     pub heat: Vec<String>,
+    /// What is not known because it was not entered.
+    pub not_known: Vec<String>,
     /// What each block's answers rest on.
     pub evidence: Vec<BlockLines>,
 }
@@ -108,12 +117,16 @@ pub fn digest(
         work,
         ahead: per_block(seasons, |season| ahead(words, season)),
         changed,
+        traps: per_block(seasons, |season| traps_show(words, season)),
+        harvest: per_block(seasons, |season| at_harvest(words, season)),
+        calendar: words.year_lines(day),
         trouble: all_trouble,
         table: seasons
             .iter()
             .map(|season| table_row(words, season))
             .collect(),
         heat: heat(words, seasons, stations),
+        not_known: not_known(words, seasons),
         evidence: per_block(seasons, |season| evidence(words, season)),
     }
 }
@@ -164,8 +177,15 @@ fn headline(
         }
         None if work.is_empty() => ("nothing due, nothing new".to_owned(), 0),
         None => {
-            let (due, all) = (work.len(), seasons.len());
-            (format!("trap work today in {due} of {all} blocks"), 0)
+            let open = |block: &&BlockLines| {
+                let mut of_block = seasons.iter().filter(|s| s.block.id == block.block);
+                of_block.any(|season| season.closed_until.is_none())
+            };
+            let (due, all) = (work.iter().filter(open).count(), seasons.len());
+            match due {
+                0 => ("trap work waits in closed blocks".to_owned(), 0),
+                _ => (format!("trap work today in {due} of {all} blocks"), 0),
+            }
         }
     }
 }
@@ -253,6 +273,7 @@ fn ahead(words: Words, season: &BlockSeason) -> Vec<String> {
         |due| due.due > day && due.due <= soon,
         |due| format!("{} lasts until {}", due.part.words(), words.day(due.due)),
     ));
+    lines.extend(words.calendar_lines(season));
     lines
 }
 
@@ -384,6 +405,12 @@ fn heat(words: Words, seasons: &[&BlockSeason], stations: &[StationView]) -> Vec
 /// be told.
 fn evidence(words: Words, season: &BlockSeason) -> Vec<String> {
     let mut lines = words.start_evidence(season);
+    lines.extend(heat_and_marks(words, season));
+    lines
+}
+
+fn heat_and_marks(words: Words, season: &BlockSeason) -> Vec<String> {
+    let mut lines = Vec::new();
     if season.heat_from.is_none() {
         return lines;
     }

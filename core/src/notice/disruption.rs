@@ -32,6 +32,12 @@ impl Words {
         lines
     }
 
+    /// What the traps of a disrupted block showed in the last week.
+    pub(super) fn disruption_week(self, season: &BlockSeason) -> Option<String> {
+        let checked = season.disruption.as_ref()?;
+        Some(format!("last 7 days: {}", self.window(&checked.week)))
+    }
+
     fn dispensers(self, dispensers: Dispensers) -> String {
         let on = match dispensers.on {
             Some(day) => self.day(day),

@@ -11,14 +11,17 @@ impl Words {
     /// of the block is entered.
     #[must_use]
     pub fn harvest_lines(self, season: &BlockSeason) -> Vec<String> {
-        let lines = season
-            .harvest
-            .iter()
-            .flat_map(|harvest| match harvest.shake {
-                None => vec![format!("{}: shake date not entered", harvest.variety)],
-                Some(shake) => self.margin_lines(harvest, shake),
-            });
-        lines.collect()
+        let varieties = season.harvest.iter();
+        varieties
+            .flat_map(|harvest| self.variety_lines(harvest))
+            .collect()
+    }
+
+    pub(super) fn variety_lines(self, harvest: &VarietyHarvest) -> Vec<String> {
+        match harvest.shake {
+            None => vec![format!("{}: shake date not entered", harvest.variety)],
+            Some(shake) => self.margin_lines(harvest, shake),
+        }
     }
 
     /// The numbers behind the chances in those lines, and what they are made of.

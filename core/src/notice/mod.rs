@@ -15,6 +15,7 @@ mod plan;
 mod round_sheet;
 mod sheet;
 mod stations;
+mod trap_side;
 mod walking;
 mod why;
 #[cfg(test)]

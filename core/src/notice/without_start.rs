@@ -115,8 +115,9 @@ fn walnut_is_told_that_it_has_no_dates_and_nothing_is_withdrawn() {
     // The table of the digest.
     assert!(texts.iter().any(|line| line == why), "{texts:#?}");
     for never in ["egg", "station S,", "can't tell"] {
+        let mut of_dates = texts.iter().filter(|line| !line.starts_with("flights:"));
         assert!(
-            !texts.iter().any(|line| line.contains(never)),
+            !of_dates.any(|line| line.contains(never)),
             "{never}: {texts:#?}"
         );
     }

@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 
 use crate::id::TrapId;
-use crate::orchard::{Part, TrapKind};
+use crate::orchard::TrapKind;
 use crate::season::BlockSeason;
-use crate::trapping::{ReadingDue, ServiceDue};
+use crate::trapping::{OnLiner, ReadingDue, ServiceDue};
 
 use super::gather::trap_list;
 use super::words::Words;
@@ -88,6 +88,12 @@ fn reading_line(
 
 fn service_phrase(words: Words, due: &ServiceDue, day: NaiveDate) -> String {
     let (part, life) = (due.part.words(), due.life_days);
+    if let Some(full) = due.full {
+        let OnLiner { moths, full_at, .. } = full;
+        return format!(
+            "{part} full, {moths} moths on it; one of its size undercounts from about {full_at} on"
+        );
+    }
     if due.due < day {
         format!("{part}, {life}-day life ended {}", words.day(due.due))
     } else {
@@ -102,9 +108,14 @@ pub(super) fn service_lines(
     pick: impl Fn(&ServiceDue) -> bool,
     phrase: impl Fn(&ServiceDue) -> String,
 ) -> Vec<String> {
-    let mut alike: BTreeMap<(Part, NaiveDate, u16), Vec<&ServiceDue>> = BTreeMap::new();
+    let mut alike: BTreeMap<_, Vec<&ServiceDue>> = BTreeMap::new();
     for due in season.service.iter().filter(|due| pick(due)) {
-        let key = (due.part, due.due, due.life_days);
+        let key = (
+            due.part,
+            due.due,
+            due.life_days,
+            due.full.map(|full| full.moths),
+        );
         alike.entry(key).or_default().push(due);
     }
     alike

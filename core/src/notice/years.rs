@@ -30,6 +30,17 @@ impl Words {
         lines.collect()
     }
 
+    /// The same to this day of the year alone, of kinds of trap that have an earlier season.
+    pub(super) fn years_by_date(self, season: &BlockSeason) -> Vec<String> {
+        let with_earlier = |compared: &&Comparison| !compared.by_date.earlier.is_empty();
+        let compared = season.years.iter().filter(with_earlier);
+        let lines = compared.flat_map(|compared| {
+            let title = format!("{}, to {}", title(season, compared), self.day(season.as_of));
+            self.aligned(&title, &compared.by_date, compared.kind, false)
+        });
+        lines.collect()
+    }
+
     fn by_heat(
         self,
         title: &str,

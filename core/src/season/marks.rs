@@ -151,8 +151,9 @@ pub(super) fn readings(
     readings
 }
 
-/// Whether eggs of a day can still be those of the overwintered brood: the heat since the start has
-/// not reached the insect's last mark that counts from it, when the next generation lays.
+/// Whether eggs of a day can still be those of the overwintered brood: the heat since the start is short
+/// of the insect's last mark that counts from it, when the next generation lays, even if that comes as
+/// early as the earliest published for any generation of the insect.
 pub(super) fn is_of_first_brood(
     insect: &Insect,
     heat: &StationHeat,
@@ -169,8 +170,14 @@ pub(super) fn is_of_first_brood(
         let (series, newest) = heat.known().ok()?;
         series.sum(start?, day.min(newest)).ok()
     };
+    let ranges = insect
+        .marks
+        .iter()
+        .filter_map(|mark| Some((mark.range?.0, mark.at)));
+    let shares = ranges.map(|(low, at)| low.fahrenheit_days() / at.fahrenheit_days());
+    let earliest = shares.fold(1.0, f64::min);
     match (next.reduce(f64::max), between()) {
-        (Some(next), Some(sum)) => sum.degree_days.fahrenheit_days() < next,
+        (Some(next), Some(sum)) => sum.degree_days.fahrenheit_days() < next * earliest,
         _ => true,
     }
 }

@@ -54,6 +54,28 @@ pub fn on_liner(orchard: &Orchard, trap: &Trap, visits: &Visits, as_of: NaiveDat
     .collect()
 }
 
+/// The liner that hangs in a trap, where it is so full that it undercounts: by the first visit that
+/// found it so. `None` also for a trap without one, or whose liner was changed at its last visit.
+#[must_use]
+pub fn full_liner(
+    orchard: &Orchard,
+    trap: &Trap,
+    visits: &Visits,
+    as_of: NaiveDate,
+) -> Option<OnLiner> {
+    let last = visits.of(&trap.id, as_of).last()?;
+    if last.serviced.contains(&Part::Liner) || !trap.kind.parts().contains(&Part::Liner) {
+        return None;
+    }
+    let held = on_liner(orchard, trap, visits, as_of);
+    let now = *held.last()?;
+    let full = held.iter().rev().take_while(|held| held.undercounts());
+    full.last().map(|first| OnLiner {
+        date: first.date,
+        ..now
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use std::collections::{BTreeMap, BTreeSet};
@@ -62,13 +84,13 @@ mod tests {
     use crate::id::ProductId;
     use crate::orchard::{Product, TrapKind};
     use crate::sample;
-    use crate::trapping::Visit;
+    use crate::trapping::{Visit, service_due};
 
     fn date(day: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(2022, 7, day).unwrap()
     }
 
-    fn held(area_cm2: Option<u16>, visits: Vec<Visit>) -> Vec<(u32, bool)> {
+    fn hung(area_cm2: Option<u16>) -> (Orchard, Trap) {
         let liner = Product {
             id: ProductId::new("liner").unwrap(),
             part: Part::Liner,
@@ -81,6 +103,11 @@ mod tests {
             ..sample::trap("P1", TrapKind::Pheromone, date(1))
         };
         let orchard = Orchard::new(Vec::new(), vec![trap.clone()], vec![liner]);
+        (orchard, trap)
+    }
+
+    fn held(area_cm2: Option<u16>, visits: Vec<Visit>) -> Vec<(u32, bool)> {
+        let (orchard, trap) = hung(area_cm2);
         let found = on_liner(&orchard, &trap, &Visits::new(visits), date(31));
         let pairs = found
             .into_iter()
@@ -126,5 +153,29 @@ mod tests {
         assert_eq!(held(Some(930), visits), [(99, false), (100, true)]);
         let visits = vec![visit(4, Some(23), false), visit(8, Some(1), false)];
         assert_eq!(held(Some(232), visits), [(23, false), (24, true)]);
+    }
+
+    #[test]
+    fn a_full_liner_is_due_on_the_day_it_was_found_full_until_it_is_changed() {
+        let (orchard, trap) = hung(None);
+        let full = |visits: Vec<Visit>| {
+            let due = service_due(
+                &orchard,
+                std::iter::once(&trap),
+                &Visits::new(visits),
+                date(20),
+            );
+            (due[0].due, due[0].full.map(|full| full.moths))
+        };
+        // 30, then 52 on the 8th, 60 on the 15th; in since 1 July for 42 days, to 12 August.
+        let mut visits = vec![visit(4, Some(30), false), visit(8, Some(22), false)];
+        visits.push(visit(15, Some(8), false));
+        assert_eq!(
+            full(visits[..1].to_vec()),
+            (date(1) + chrono::TimeDelta::days(42), None)
+        );
+        assert_eq!(full(visits.clone()), (date(8), Some(60)));
+        visits.push(visit(18, Some(1), true));
+        assert_eq!(full(visits), (date(18) + chrono::TimeDelta::days(42), None));
     }
 }

@@ -24,7 +24,7 @@ pub use due::DueState;
 pub use flight::{Flight, FlightDay, FlightView, Flights, flights};
 pub use haul::Haul;
 pub(crate) use haul::{Interval, attractants, haul, intervals};
-pub use liner::{OnLiner, on_liner};
+pub use liner::{OnLiner, full_liner, on_liner};
 pub use note::{Expected, HarvestSample, Mummies, Note, NoteKind, Notes, Scale, SplitCheck, Stage};
 pub use posting::closed_until;
 pub use round::{Round, rounds};

@@ -9,8 +9,8 @@ use chrono::{Datelike, NaiveDate};
 use crate::id::{ProductId, TrapId};
 use crate::orchard::{Orchard, Part, Product, Trap};
 
-use super::Visits;
 use super::routine::after;
+use super::{OnLiner, Visits, full_liner};
 
 /// When one part of one trap reaches the end of its service life.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -23,8 +23,10 @@ pub struct ServiceDue {
     pub product: ProductId,
     /// When it was put in.
     pub since: NaiveDate,
-    /// The last day of its service life.
+    /// The last day of its service life, or the earlier day on which a liner was found full.
     pub due: NaiveDate,
+    /// What a full liner holds.
+    pub full: Option<OnLiner>,
     /// The life in force, in days.
     pub life_days: u16,
     /// Where that number comes from.
@@ -67,12 +69,18 @@ pub fn service_due<'a>(
         .flat_map(|trap| {
             products_of(orchard, trap).filter_map(move |(part, product)| {
                 let since = put_in(trap, part, visits, as_of).last()?;
+                let end = life_end(since, product);
+                let full = match part {
+                    Part::Liner => full_liner(orchard, trap, visits, as_of),
+                    _ => None,
+                };
                 Some(ServiceDue {
                     trap: trap.id.clone(),
                     part,
                     product: product.id.clone(),
                     since,
-                    due: life_end(since, product),
+                    due: full.map_or(end, |full| full.date.min(end)),
+                    full,
                     life_days: product.life_days,
                     source: product.source.clone(),
                 })

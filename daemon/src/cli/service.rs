@@ -111,7 +111,10 @@ fn tasks(season: &BlockSeason, orchard: &Orchard) -> Vec<Task> {
     let service = season.service.iter().map(|due| {
         let state = season.due_state(due.due);
         let what = format!("{} {}", due.part.words(), due.product);
-        let since = format!("in since {}", due.since);
+        let since = match due.full {
+            Some(full) => format!("in since {}, {} moths on it", due.since, full.moths),
+            None => format!("in since {}", due.since),
+        };
         Task {
             life: format!("{} days: {}", due.life_days, due.source),
             ..task(state, due.trap.as_str(), due.due, what, since)

@@ -46,6 +46,7 @@ pub(super) fn season(season: &BlockSeason) -> Value {
             "since": due.since,
             "due": due.due,
             "days_past": due.days_past(season.as_of).max(0),
+            "moths_on_full_liner": due.full.map(|full| full.moths),
             "life_days": due.life_days,
             "source": due.source,
         })).collect::<Vec<_>>(),

@@ -134,8 +134,8 @@ pub(super) fn hang(
     warmth: &Warmth,
 ) -> Vec<Trap> {
     let block = crop.block;
-    let year = calendar.hanging.year();
-    let mut rng = dice(year, FIRST_PLACE + block.index());
+    // Traps hang in the same places every year.
+    let mut rng = dice(0, FIRST_PLACE + block.index());
     let laying = warmth.day_after(population.first_laying());
     let mut traps = Vec::new();
     for kind in KINDS {

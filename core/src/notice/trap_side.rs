@@ -1,0 +1,137 @@
+//! What the trap side adds to a digest: flights and disruption, harvest, earlier years.
+
+use std::collections::BTreeMap;
+
+use crate::orchard::TrapKind;
+use crate::season::{BlockSeason, Shake};
+
+use super::words::Words;
+
+/// A variety's margins are listed so long after it was shaken.
+const AFTER_SHAKE_DAYS: i64 = 7;
+
+/// What moth traps show on the morning after they were read: the newest flight, the check of mating
+/// disruption, and the catches beside those of earlier years.
+pub(super) fn traps_show(words: Words, season: &BlockSeason) -> Vec<String> {
+    if !was_just_read(season) {
+        return Vec::new();
+    }
+    let flight = match &season.flights {
+        Ok(_) => words.flight_lines(season).pop(),
+        Err(_) => None,
+    };
+    let mut lines: Vec<String> = flight.into_iter().collect();
+    lines.extend(words.disruption_week(season));
+    lines.extend(words.years_by_date(season));
+    lines
+}
+
+fn was_just_read(season: &BlockSeason) -> bool {
+    let moths = season.readings.iter().filter(|r| r.kind != TrapKind::Egg);
+    let mut last = moths.filter_map(|reading| reading.last);
+    last.any(|day| (season.as_of - day).num_days() <= 1)
+}
+
+/// The margins of varieties that are going to be shaken or were shaken in the last days.
+pub(super) fn at_harvest(words: Words, season: &BlockSeason) -> Vec<String> {
+    let near = season.harvest.iter().filter(|harvest| match harvest.shake {
+        None => false,
+        Some(Shake::Expected(_)) => true,
+        Some(Shake::Done(day)) => (season.as_of - day).num_days() <= AFTER_SHAKE_DAYS,
+    });
+    near.flat_map(|harvest| words.variety_lines(harvest))
+        .collect()
+}
+
+/// What is not known because it was not entered, blocks with the same line in one.
+pub(super) fn not_known(words: Words, seasons: &[&BlockSeason]) -> Vec<String> {
+    let mut blocks: BTreeMap<String, Vec<&str>> = BTreeMap::new();
+    for season in seasons {
+        for line in words.not_known_lines(season) {
+            blocks.entry(line).or_default().push(&season.block.name);
+        }
+    }
+    let whose = |names: Vec<&str>| match names.len() {
+        all if all == seasons.len() => "all blocks".to_owned(),
+        _ => names.join(", "),
+    };
+    let lines = blocks.into_iter();
+    lines
+        .map(|(line, names)| format!("{}: {line}", whose(names)))
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use chrono::NaiveDate;
+
+    use super::*;
+    use crate::orchard::{Orchard, Trap};
+    use crate::sample;
+    use crate::trapping::{Expected, Note, NoteKind, Visit};
+
+    fn date(month: u32, day: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2022, month, day).unwrap()
+    }
+
+    /// The block `B` with one pheromone trap hung on 1 July.
+    fn season(visits: Vec<Visit>, notes: &[Note], as_of: NaiveDate) -> BlockSeason {
+        let trap: Trap = sample::trap("P", TrapKind::Pheromone, date(7, 1));
+        let orchard = Orchard::new(vec![sample::block()], vec![trap], Vec::new());
+        sample::season(&orchard, visits, notes, as_of)
+    }
+
+    #[test]
+    fn moth_traps_are_shown_on_the_morning_after_they_were_read() {
+        let read = Visit {
+            males: Some(3),
+            ..sample::visit("P", date(7, 8))
+        };
+        let shown = |day| {
+            traps_show(
+                Words::default(),
+                &season(vec![read.clone()], &[], date(7, day)),
+            )
+        };
+        assert_eq!(shown(9).len(), 1);
+        assert_eq!(shown(10), [""; 0]);
+    }
+
+    #[test]
+    fn a_margin_is_shown_once_a_shake_is_expected_and_for_a_week_after_it() {
+        let shake = Expected {
+            earliest: date(8, 5),
+            likely: date(8, 9),
+            latest: date(8, 15),
+        };
+        let expected = NoteKind::ShakeExpected(shake);
+        let note = |on, kind| sample::note(on, Some("Nonpareil"), kind);
+        let mut notes = vec![note(date(7, 20), expected)];
+        let shown = |notes: &[Note], month, day| {
+            let season = season(Vec::new(), notes, date(month, day));
+            at_harvest(Words::default(), &season).len()
+        };
+        assert_eq!((shown(&notes, 7, 19), shown(&notes, 7, 20)), (0, 1));
+        notes.push(note(date(8, 9), NoteKind::Shaken));
+        assert_eq!((shown(&notes, 8, 16), shown(&notes, 8, 17)), (1, 0));
+    }
+
+    #[test]
+    fn blocks_that_lack_the_same_share_a_line() {
+        let one = season(Vec::new(), &[], date(7, 30));
+        let mut other = one.clone();
+        other.block.name = "Knoll".into();
+        let shared = not_known(Words::default(), &[&one, &other]);
+        assert!(
+            shared.iter().all(|line| line.starts_with("all blocks: ")),
+            "{shared:?}"
+        );
+        other.unknown.missing.clear();
+        let own = not_known(Words::default(), &[&one, &other]);
+        assert!(
+            own.iter()
+                .any(|line| line.starts_with("Bench: not entered")),
+            "{own:?}"
+        );
+    }
+}
