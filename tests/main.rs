@@ -6,10 +6,12 @@
 mod commands;
 mod crashes;
 mod daemon;
+mod entries;
 mod harness;
 mod mailserver;
 mod outbox;
 mod postfix;
+mod records;
 mod rounds;
 mod samples;
 mod scripted;

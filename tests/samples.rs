@@ -33,6 +33,9 @@ fn the_full_sample_writes_out_the_defaults_of_the_minimal_one() {
     assert_eq!(minimal.near_days, full.near_days);
     assert_eq!(minimal.words, full.words);
     assert_eq!(minimal.mail_from.name, full.mail_from.name);
+    assert!(minimal.drop_folder.is_none());
+    let by = |config: &Config| config.drop_folder.as_ref().map(|folder| folder.by.clone());
+    assert_eq!(by(&full), by(&without_line("drop_by")));
     let [minimal, full] = [&minimal.stations[0], &full.stations[0]];
     assert_eq!(minimal.source, full.source);
     assert_eq!(minimal.history_years, full.history_years);
@@ -75,6 +78,19 @@ fn copied() -> tempfile::TempDir {
     )
     .unwrap();
     dir
+}
+
+/// The full sample without the line of a key.
+fn without_line(key: &str) -> Config {
+    let dir = copied();
+    let folder = dir.path().join("full");
+    let file = folder.join("duskflight.toml");
+    let text = fs::read_to_string(&file).unwrap();
+    let lines = text.lines().filter(|line| !line.starts_with(key));
+    let lines: Vec<&str> = lines.collect();
+    assert!(lines.len() < text.lines().count());
+    fs::write(&file, lines.join("\n")).unwrap();
+    Config::read(&folder).unwrap()
 }
 
 /// The place of each key and table name in a TOML text.

@@ -227,6 +227,14 @@ pub struct Pull {
     pub back: Option<NaiveDate>,
 }
 
+impl Pull {
+    /// Whether the trap is down all day: not on the day it was taken down, when it may be read first.
+    #[must_use]
+    pub fn holds_down(&self, day: NaiveDate) -> bool {
+        self.down < day && self.back.is_none_or(|back| day < back)
+    }
+}
+
 /// Where a trap hangs, each part in people's words and empty where it was not given.
 #[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Place {

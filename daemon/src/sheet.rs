@@ -1,7 +1,6 @@
 //! CSV sheets that people fill in: named columns in any order, every fault of every row told at
 //! once with row, column and value.
 
-use std::collections::BTreeMap;
 use std::fmt;
 
 use chrono::NaiveDate;
@@ -24,6 +23,16 @@ pub struct Fault {
 }
 
 impl Fault {
+    /// A fault of a whole row.
+    pub(crate) fn of_row(row: usize, reason: String) -> Self {
+        Self {
+            row,
+            column: None,
+            value: String::new(),
+            reason,
+        }
+    }
+
     /// The fault without its row.
     #[must_use]
     pub fn what(&self) -> String {
@@ -71,7 +80,8 @@ impl<T> Sheet<T> {
 /// One row, its fields by column name.
 pub(crate) struct Row<'a> {
     number: usize,
-    fields: &'a BTreeMap<&'static str, String>,
+    header: &'a [&'static str],
+    record: &'a csv::StringRecord,
 }
 
 impl Row<'_> {
@@ -82,7 +92,10 @@ impl Row<'_> {
 
     /// A field's text; empty when it was not given.
     pub(crate) fn text(&self, column: &'static str) -> &str {
-        self.fields.get(column).map_or("", String::as_str)
+        let place = self.header.iter().position(|name| *name == column);
+        place
+            .and_then(|place| self.record.get(place))
+            .unwrap_or_default()
     }
 
     /// A fault of a field.
@@ -114,6 +127,31 @@ impl Row<'_> {
         self.given(column, |text| {
             text.parse()
                 .map_err(|_| self.wrong(column, "write a whole number, or leave it empty"))
+        })
+    }
+
+    /// A number from zero up to a limit; `None` when it was not given.
+    pub(crate) fn number_up_to(
+        &self,
+        column: &'static str,
+        most: f64,
+        wanted: &str,
+    ) -> Result<Option<f64>, Fault> {
+        self.given(column, |text| {
+            let number = text.parse().ok().filter(|n| (0.0..=most).contains(n));
+            // A sum with zero has no sign where it is zero.
+            number
+                .map(|number: f64| number + 0.0)
+                .ok_or_else(|| self.wrong(column, wanted))
+        })
+    }
+
+    /// `yes` or `no`; `None` when it was not given.
+    pub(crate) fn yes_or_no(&self, column: &'static str) -> Result<Option<bool>, Fault> {
+        self.given(column, |text| match text {
+            "yes" => Ok(true),
+            "no" => Ok(false),
+            _ => Err(self.wrong(column, "write yes or no, or leave it empty")),
         })
     }
 
@@ -168,7 +206,7 @@ pub(crate) fn read<T>(
         .from_reader(text.as_bytes());
     let (header, faults) = match reader.headers() {
         Ok(found) => columns.check(found),
-        Err(error) => (None, vec![of_row(1, error.to_string())]),
+        Err(error) => (None, vec![Fault::of_row(1, error.to_string())]),
     };
     let mut sheet = Sheet {
         rows: Vec::new(),
@@ -177,19 +215,20 @@ pub(crate) fn read<T>(
     let Some(header) = header else {
         return sheet;
     };
-    for (place, record) in reader.records().enumerate() {
-        let number = place + 2;
-        let built = record
-            .map_err(|error| vec![unequal(number, &error)])
-            .and_then(|record| {
-                let texts = record.iter().map(str::to_owned);
-                let fields: BTreeMap<&'static str, String> =
-                    header.iter().copied().zip(texts).collect();
-                build(&Row {
-                    number,
-                    fields: &fields,
-                })
-            });
+    // One record for all rows: a sheet may have many thousands.
+    let mut record = csv::StringRecord::new();
+    for number in 2.. {
+        let built = match reader.read_record(&mut record) {
+            Ok(false) => break,
+            // A spreadsheet writes rows that were cleared as commas alone.
+            Ok(true) if record.iter().all(str::is_empty) => continue,
+            Ok(true) => build(&Row {
+                number,
+                header: &header,
+                record: &record,
+            }),
+            Err(error) => Err(vec![unequal(number, &error)]),
+        };
         match built {
             Ok(row) => sheet.rows.push(row),
             Err(wrong) => sheet.faults.extend(wrong),
@@ -204,7 +243,7 @@ impl Columns {
     fn check(&self, found: &csv::StringRecord) -> (Option<Vec<&'static str>>, Vec<Fault>) {
         if found.len() == 1 && found.iter().any(|name| name.contains([';', '\t'])) {
             let what = "the columns are not separated by commas; save the sheet as CSV with commas";
-            return (None, vec![of_row(1, what.to_owned())]);
+            return (None, vec![Fault::of_row(1, what.to_owned())]);
         }
         let column = |name: &str| {
             self.all
@@ -226,7 +265,7 @@ impl Columns {
                         || format!("the columns are {}", self.all.join(", ")),
                         |near| format!("did you mean {near:?}?"),
                     );
-                    faults.push(of_row(1, format!("unknown column {name:?}; {did}")));
+                    faults.push(Fault::of_row(1, format!("unknown column {name:?}; {did}")));
                     self.all.iter().copied().find(|c| Some(*c) == near)
                 }
             };
@@ -234,25 +273,19 @@ impl Columns {
                 Some(column) if !header.contains(&column) => header.push(column),
                 Some(column) => {
                     readable = false;
-                    faults.push(of_row(1, format!("the column {column} stands twice")));
+                    faults.push(Fault::of_row(
+                        1,
+                        format!("the column {column} stands twice"),
+                    ));
                 }
                 None => readable = false,
             }
         }
         for column in self.needed.iter().filter(|column| !header.contains(column)) {
             readable = false;
-            faults.push(of_row(1, format!("the column {column} is missing")));
+            faults.push(Fault::of_row(1, format!("the column {column} is missing")));
         }
         (readable.then_some(header), faults)
-    }
-}
-
-fn of_row(row: usize, reason: String) -> Fault {
-    Fault {
-        row,
-        column: None,
-        value: String::new(),
-        reason,
     }
 }
 
@@ -263,7 +296,7 @@ fn unequal(row: usize, error: &csv::Error) -> Fault {
         } => format!("it has {len} fields, the header has {expected_len}"),
         _ => error.to_string(),
     };
-    of_row(row, reason)
+    Fault::of_row(row, reason)
 }
 
 #[cfg(test)]
@@ -300,6 +333,13 @@ mod tests {
                 "row 3: it has 2 fields, the header has 3",
             ]
         );
+    }
+
+    #[test]
+    fn a_row_that_was_cleared_counts_and_says_nothing() {
+        let told = faults("date,trap,eggs\n2022-04-01,E1,1\n,,\n2022-13-01,E1,\n");
+        assert_eq!(told.len(), 1, "{told:?}");
+        assert!(told[0].starts_with("row 4, column date"), "{told:?}");
     }
 
     #[test]

@@ -6,6 +6,7 @@ mod digest;
 mod event;
 mod evidence;
 mod gather;
+mod not_known;
 mod plan;
 mod round_sheet;
 mod sheet;

@@ -22,6 +22,10 @@ pub struct Since {
     pub readings: Vec<(TrapId, NaiveDate)>,
     /// Field notes.
     pub notes: Vec<Note>,
+    /// Readings known then and withdrawn since.
+    pub withdrawn_readings: Vec<(TrapId, NaiveDate)>,
+    /// Field notes known then and withdrawn since.
+    pub withdrawn_notes: Vec<Note>,
 }
 
 impl Words {
@@ -72,25 +76,31 @@ impl Words {
     }
 
     /// Readings of the egg traps that decide the block's start.
-    fn late_readings(
+    fn late_readings(self, orchard: &Orchard, season: &BlockSeason, since: &Since) -> Vec<String> {
+        let of = |readings: &[(TrapId, NaiveDate)], became: &str| {
+            let days = self.days_of_start(orchard, season, readings)?;
+            Some(format!("egg-trap readings of {days} were {became}"))
+        };
+        let late = of(&since.readings, "entered late");
+        let withdrawn = of(&since.withdrawn_readings, "withdrawn");
+        late.into_iter().chain(withdrawn).collect()
+    }
+
+    /// The days of those readings that are of traps that decide the block's start.
+    fn days_of_start(
         self,
         orchard: &Orchard,
         season: &BlockSeason,
-        since: &Since,
+        readings: &[(TrapId, NaiveDate)],
     ) -> Option<String> {
         let group = &season.block.start_group;
         let decides = |trap: &TrapId| orchard.egg_traps(group).any(|t| &t.id == trap);
-        let readings = since.readings.iter().filter(|(trap, _)| decides(trap));
+        let readings = readings.iter().filter(|(trap, _)| decides(trap));
         let mut days: Vec<NaiveDate> = readings.map(|(_, day)| *day).collect();
         days.sort_unstable();
         days.dedup();
         let days: Vec<String> = days.into_iter().map(|day| self.day(day)).collect();
-        (!days.is_empty()).then(|| {
-            format!(
-                "egg-trap readings of {} were entered late",
-                Self::listed(&days)
-            )
-        })
+        (!days.is_empty()).then(|| Self::listed(&days))
     }
 }
 
@@ -116,8 +126,11 @@ fn hull_split(season: &BlockSeason, notice: &Notice, since: &Since) -> Option<St
             && note.variety.as_ref() == Some(variety)
             && (note.kind.shows_hull_split() || matches!(note.kind, NoteKind::HullSplitExpected(_)))
     };
-    let entered = since.notes.iter().any(about);
-    entered.then(|| format!("hull split of {variety} was entered"))
+    if since.notes.iter().any(about) {
+        return Some(format!("hull split of {variety} was entered"));
+    }
+    let withdrawn = since.withdrawn_notes.iter().any(about);
+    withdrawn.then(|| format!("what was entered of hull split of {variety} was withdrawn"))
 }
 
 fn by_hand(season: &BlockSeason, since: &Since) -> Option<String> {
@@ -127,9 +140,9 @@ fn by_hand(season: &BlockSeason, since: &Since) -> Option<String> {
         (block == season.block.id.as_str() || block == group)
             && matches!(note.kind, NoteKind::EggLayingStart(_))
     };
-    since
-        .notes
-        .iter()
-        .any(about)
-        .then(|| "the start was set by hand".to_owned())
+    if since.notes.iter().any(about) {
+        return Some("the start was set by hand".to_owned());
+    }
+    let withdrawn = since.withdrawn_notes.iter().any(about);
+    withdrawn.then(|| "the start set by hand was withdrawn".to_owned())
 }

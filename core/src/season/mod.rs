@@ -25,8 +25,8 @@ use crate::orchard::{Block, Orchard};
 use crate::temperature::Unit;
 use crate::trapping::{
     Catch, DueState, EggLayingStart, EggRoutine, Lapse, Note, ReadingDue, ServiceDue, StartStatus,
-    Visits, catches, closed_until, egg_laying_start, first_split, lapses, readings_due,
-    service_due,
+    Unknown, Visits, catches, closed_until, egg_laying_start, first_split, lapses, readings_due,
+    service_due, unknown,
 };
 
 /// Days of readings that the latest catches are made of.
@@ -69,6 +69,8 @@ pub struct BlockSeason {
     pub closed_until: Option<NaiveDate>,
     /// Catches of the last seven days, by kind of trap.
     pub latest: Vec<Catch>,
+    /// What was not entered.
+    pub unknown: Unknown,
 }
 
 impl BlockSeason {
@@ -134,6 +136,7 @@ pub fn assess(
         open_tasks: calendar::open_tasks(orchard, block, notes, as_of),
         closed_until: closed_until(notes, &block.id, as_of),
         latest: catches(&traps, visits, week_ago.unwrap_or(as_of), as_of),
+        unknown: unknown(orchard, block, visits, notes, as_of),
         block: block.clone(),
         start,
     }

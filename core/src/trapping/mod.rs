@@ -8,6 +8,7 @@ mod posting;
 mod routine;
 mod service;
 mod start;
+mod unknown;
 mod visit;
 
 pub use catch::{Catch, Counted, catches};
@@ -21,4 +22,5 @@ pub use start::{
     CheckEvidence, EggLayingStart, RuleResult, SecondCandidate, StartEvidence, StartStatus,
     egg_laying_start,
 };
+pub use unknown::{Missing, Unknown, Unread, unknown};
 pub use visit::{Visit, Visits};

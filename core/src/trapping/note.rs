@@ -132,6 +132,12 @@ impl Scale {
         }
     }
 
+    /// Reads what [`Scale::name`] writes.
+    #[must_use]
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|scale| scale.name() == name)
+    }
+
     /// The stages as written, from closed to dry.
     #[must_use]
     pub const fn stages(self) -> &'static [&'static str] {
@@ -207,6 +213,16 @@ pub struct HarvestSample {
     pub ants: u32,
     /// By anything else.
     pub other: u32,
+}
+
+impl HarvestSample {
+    /// Nuts with any damage; each is counted under one cause.
+    #[must_use]
+    pub fn damaged(&self) -> u32 {
+        [self.orangeworm, self.twig_borer, self.ants, self.other]
+            .into_iter()
+            .fold(0, u32::saturating_add)
+    }
 }
 
 impl NoteKind {

@@ -11,8 +11,9 @@ use duskflight_core::trapping::without_clock;
 
 use super::Failure;
 use super::common::{AsOf, ConfigDir, feed_client, plain_table, print};
-use crate::config::Config;
+use crate::config::{Config, ConfigError, Problem};
 use crate::mail::transport::Transport;
+use crate::records::try_out;
 use crate::runner::fetching::try_station;
 
 /// Check the whole configuration: every error at once, with file, line and what to do
@@ -35,6 +36,7 @@ impl Check {
         let config = self.config.read()?;
         let (day, _) = self.as_of.moment(&config);
         let orchard = config.orchard_on(day);
+        drop_folder(&config)?;
         print(&report(&config, &orchard))?;
         for warning in warnings(&config, &orchard, day) {
             print(&format!("look at: {warning}\n"))?;
@@ -44,6 +46,22 @@ impl Check {
         }
         Ok(())
     }
+}
+
+/// Whether the folder that is watched for sheets is there and can be written.
+fn drop_folder(config: &Config) -> Result<(), Failure> {
+    let Some(folder) = &config.drop_folder else {
+        return Ok(());
+    };
+    try_out(folder).map_err(|error| {
+        let problem = Problem {
+            file: folder.path.clone(),
+            line: None,
+            what: format!("the folder that records.drop names cannot be used: {error}"),
+        };
+        let problems = vec![problem];
+        Failure::from(ConfigError { problems })
+    })
 }
 
 /// What is declared and in force.

@@ -118,7 +118,7 @@ pub(super) fn print(text: &str) -> Result<(), Failure> {
 }
 
 /// A table without lines between its rows.
-pub(super) fn plain_table<const N: usize>(header: [&str; N]) -> Table {
+pub(super) fn plain_table<'a>(header: impl IntoIterator<Item = &'a str>) -> Table {
     let mut table = Table::new();
     table.load_style(presets::UTF8_HORIZONTAL_ONLY.row_separator(LineStyle::none()));
     table.set_header(header);

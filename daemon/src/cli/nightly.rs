@@ -5,13 +5,17 @@ use clap::Args;
 
 use super::Failure;
 use super::common::{AsOf, ConfigDir, print, workshop};
+use super::records::imported_words;
+use crate::clock::{Clock, SystemClock};
 use crate::mail::delivery::Delivered;
+use crate::records::{Outcome, Taken};
 use crate::runner::Lock;
+use crate::runner::jobs::Workshop;
 use crate::store::jobs::Job;
 use crate::store::post;
 use crate::telling::{TellError, Told};
 
-/// Do one night's work: fetch, recompute, tell and deliver
+/// Do one night's work: take in dropped files, fetch, recompute, tell and deliver
 ///
 /// A day that was told before is not told again. Growers' alerts wait for the adviser's digest and
 /// the hold time: the next call, or `run`, delivers them.
@@ -32,6 +36,7 @@ impl Nightly {
         let _lock = Lock::take(&config.database)?;
         let workshop = workshop(&config)?;
         let (day, now) = self.as_of.past_moment(&config)?;
+        take_in(&workshop).await?;
         let fetched = workshop
             .fetch(Job::Fetch, day, now)
             .await
@@ -79,6 +84,25 @@ impl Nightly {
         }
         Ok(())
     }
+}
+
+/// Takes in what was dropped. It is entered now, whichever day is told; a folder that cannot be read stands
+/// in the digest and does not hold it up.
+async fn take_in(workshop: &Workshop) -> Result<(), Failure> {
+    let taken = match workshop.take_in(SystemClock.now()).await {
+        Ok(taken) => taken,
+        Err(error) => {
+            let error = anyhow::Error::from(error);
+            return print(&format!("dropped files are not taken in: {error:#}\n"));
+        }
+    };
+    for Taken { name, outcome } in taken {
+        print(&match outcome {
+            Outcome::Imported(imported) => format!("{name}: {}\n", imported_words(&imported)),
+            Outcome::Refused(why) => format!("refused: {why}\n"),
+        })?;
+    }
+    Ok(())
 }
 
 fn delivered_words(delivered: &Delivered) -> String {

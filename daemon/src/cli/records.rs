@@ -1,5 +1,9 @@
 //! `duskflight visits` and `duskflight notes`: what people wrote down.
 
+mod add;
+mod export;
+mod take_back;
+
 use std::path::{Path, PathBuf};
 
 use anyhow::Context;
@@ -9,32 +13,62 @@ use duskflight_core::trapping::{NoteKind, Visit};
 use super::Failure;
 use super::common::{AsOf, ConfigDir, open_store, plain_table, print};
 use crate::clock::{Clock, SystemClock};
-use crate::records::{self, ImportError, Kind, Origin};
+use crate::records::{self, ImportError, Imported, Kind, Origin};
 use crate::store::{notes, visits};
 
-/// Trap visits: import them from CSV, list them
+/// Trap visits: bring them in, change them, take them back, look at them, bring them out
 #[derive(Debug, Subcommand)]
 pub(super) enum Visits {
-    /// Import a CSV file with the columns date,trap,eggs,moths,males,females,readable,serviced,note
+    /// Import a CSV file of visits
     ///
-    /// Empty means not given; readable is yes or no, yes when empty; serviced names parts replaced:
-    /// lure ppo bait liner, separated by blanks. A file with a wrong row is not stored at all. Rows of
-    /// a round sheet that were left blank are passed over and counted.
+    /// Columns, of which date and trap are needed:
+    /// date,trap,eggs,eggs_left,moths,males,females,readable,serviced,note,by
+    ///
+    /// Empty means not given. eggs_left is yes when the eggs counted stay on the trap; readable is yes or
+    /// no, yes when empty; serviced names parts replaced: lure ppo bait liner, separated by blanks. A row
+    /// without counts that names what was serviced is a service. A file with a wrong row is not stored
+    /// at all. Rows of a round sheet that were left blank are passed over and counted.
     Import(Import),
+    /// Enter one visit; one of the same trap and day is changed and stays in the history
+    Add(add::AddVisit),
+    /// Take one visit back; it stays in the history, and its old file does not bring it in again
+    Withdraw(take_back::WithdrawVisit),
     /// List visits
     List(List),
+    /// List visits as they stood before they were changed or withdrawn
+    History(take_back::VisitHistory),
+    /// Write visits as CSV that imports to the same records
+    Export(export::Export),
 }
 
-/// Field notes: import them from CSV, list them
+/// Field notes: bring them in, change them, take them back, look at them, bring them out
 #[derive(Debug, Subcommand)]
 pub(super) enum Notes {
-    /// Import a CSV file with the columns date,block,variety,kind,value,note
+    /// Import a CSV file of notes
     ///
-    /// Kinds: egg-laying-start (value: the day set by hand; note: why), hull-split (seen on date),
-    /// hull-split-expected (value: the day). A file with a wrong row is not stored at all.
+    /// Columns, of which date, block and kind are needed: date,block,variety,kind,value,earliest,latest,
+    /// trees,top,middle,low,scale,stage,in_tree,on_ground,nuts,orangeworm,twig_borer,ants,other,percent,
+    /// note,by
+    ///
+    /// Kinds and their columns: egg-laying-start (value: the day set by hand; note: why), bloom,
+    /// hull-split (seen on date), hull-split-expected (value), hull-split-check (trees; top, middle, low
+    /// in percent; scale and stage), shake-expected (earliest, value: the likely day, latest), shaken,
+    /// mummies (trees; in_tree, on_ground), harvest-sample (nuts, orangeworm, twig_borer, ants, other),
+    /// field-damage and rejects (percent), insecticide, dispensers-on, dispensers-until (value),
+    /// no-entry-until (value). A file with a wrong row is not stored at all.
     Import(Import),
+    /// Enter one note; one of the same block, variety, kind and day is changed and stays in the history
+    ///
+    /// Kinds and their columns: see `duskflight notes import --help`.
+    Add(Box<add::AddNote>),
+    /// Take one note back; it stays in the history, and its old file does not bring it in again
+    Withdraw(take_back::WithdrawNote),
     /// List notes
     List(List),
+    /// List notes as they stood before they were changed or withdrawn
+    History(take_back::NoteHistory),
+    /// Write notes as CSV that imports to the same records
+    Export(export::Export),
 }
 
 #[derive(Debug, Args)]
@@ -60,7 +94,11 @@ impl Visits {
     pub(super) async fn run(self) -> Result<(), Failure> {
         match self {
             Self::Import(import) => import.run(Kind::Visits).await,
+            Self::Add(add) => add.run().await,
+            Self::Withdraw(withdraw) => withdraw.run().await,
             Self::List(list) => list.visits().await,
+            Self::History(history) => history.run().await,
+            Self::Export(export) => export.run(Kind::Visits).await,
         }
     }
 }
@@ -69,7 +107,11 @@ impl Notes {
     pub(super) async fn run(self) -> Result<(), Failure> {
         match self {
             Self::Import(import) => import.run(Kind::Notes).await,
+            Self::Add(add) => add.run().await,
+            Self::Withdraw(withdraw) => withdraw.run().await,
             Self::List(list) => list.notes().await,
+            Self::History(history) => history.run().await,
+            Self::Export(export) => export.run(Kind::Notes).await,
         }
     }
 }
@@ -91,23 +133,35 @@ impl Import {
         };
         let imported = records::import(&store, &config, kind, &text, &origin)
             .await
-            .map_err(|error| match error {
-                ImportError::Rows { .. } => Failure::usage(error),
-                ImportError::Store(_) => anyhow::Error::from(error).into(),
-            })?;
-        let superseded = match imported.superseded {
-            0 => String::new(),
-            rows => format!(", {rows} not applied: a later entry has replaced them"),
-        };
-        let blank = match imported.blank {
-            0 => String::new(),
-            rows => format!(", {rows} left blank"),
-        };
-        print(&format!(
-            "{}: {} added, {} changed, {} there already{superseded}{blank}\n",
-            origin.file, imported.added, imported.changed, imported.unchanged
-        ))
+            .map_err(stored)?;
+        print(&format!("{}: {}\n", origin.file, imported_words(&imported)))
     }
+}
+
+/// What was not stored, and whose fault it is.
+fn stored(error: ImportError) -> Failure {
+    match error {
+        ImportError::Rows { .. } => Failure::usage(error),
+        ImportError::Store(_) => anyhow::Error::from(error).into(),
+    }
+}
+
+/// What an import did.
+pub(super) fn imported_words(imported: &Imported) -> String {
+    let superseded = match imported.superseded {
+        0 => String::new(),
+        rows => {
+            format!(", {rows} not applied: a later entry has replaced them, or they were withdrawn")
+        }
+    };
+    let blank = match imported.blank {
+        0 => String::new(),
+        rows => format!(", {rows} left blank"),
+    };
+    format!(
+        "{} added, {} changed, {} there already{superseded}{blank}",
+        imported.added, imported.changed, imported.unchanged
+    )
 }
 
 fn name_of(file: &Path) -> String {
@@ -126,9 +180,7 @@ impl List {
             .read(move |c| visits::up_to(c, day))
             .await
             .context("read the visits")?;
-        let mut table = plain_table([
-            "date", "trap", "eggs", "moths", "males", "females", "readable", "serviced", "note",
-        ]);
+        let mut table = plain_table(VISIT_COLUMNS);
         for visit in &visits {
             table.add_row(visit_row(visit));
         }
@@ -143,21 +195,14 @@ impl List {
             .read(move |c| notes::up_to(c, day))
             .await
             .context("read the notes")?;
-        let mut table = plain_table(["date", "block", "variety", "kind", "value", "note", "by"]);
+        let mut table = plain_table(["date", "block", "variety", "kind", "says", "note", "by"]);
         for note in &notes {
-            let value = match note.kind {
-                NoteKind::EggLayingStart(day)
-                | NoteKind::HullSplitExpected(day)
-                | NoteKind::DispensersUntil(day)
-                | NoteKind::NoEntryUntil(day) => day.to_string(),
-                _ => String::new(),
-            };
             table.add_row([
                 note.date.to_string(),
                 note.block.to_string(),
                 note.variety.clone().unwrap_or_default(),
                 note.kind.name().to_owned(),
-                value,
+                carried_words(&note.kind),
                 note.text.clone(),
                 note.by.clone(),
             ]);
@@ -166,13 +211,28 @@ impl List {
     }
 }
 
+/// What a kind of note carries, as its columns say it.
+fn carried_words(kind: &NoteKind) -> String {
+    let carried = records::carried(kind).into_iter();
+    let phrases = carried.map(|(column, cell)| match column {
+        "value" => cell,
+        column => format!("{column} {cell}"),
+    });
+    phrases.collect::<Vec<_>>().join(", ")
+}
+
+const VISIT_COLUMNS: [&str; 9] = [
+    "date", "trap", "eggs", "moths", "males", "females", "readable", "serviced", "note",
+];
+
 fn visit_row(visit: &Visit) -> [String; 9] {
     let count = |count: Option<u32>| count.map_or_else(String::new, |n| n.to_string());
+    let left = if visit.eggs_left { " left on" } else { "" };
     let serviced: Vec<&str> = visit.serviced.iter().map(|part| part.name()).collect();
     [
         visit.date.to_string(),
         visit.trap.to_string(),
-        count(visit.eggs),
+        format!("{}{left}", count(visit.eggs)),
         count(visit.moths),
         count(visit.males),
         count(visit.females),

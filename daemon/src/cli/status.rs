@@ -11,6 +11,7 @@ use super::Failure;
 use super::common::{ConfigDir, open_store, print};
 use crate::clock::{Clock, SystemClock, day_before};
 use crate::config::Config;
+use crate::records::dropped_trouble;
 use crate::store::jobs::{Job, Run, RunState};
 use crate::store::{StoreError, days, jobs, post};
 
@@ -155,6 +156,9 @@ fn report(config: &Config, found: &Found, now: DateTime<Utc>) -> String {
     );
     for words in trouble_words(config.zone, &found.outbox) {
         line(&mut text, "outbox", &words);
+    }
+    if let Some(words) = config.drop_folder.as_ref().and_then(dropped_trouble) {
+        line(&mut text, "drop folder", &words);
     }
     let next: Vec<String> = next_digests(config, now)
         .map(|at| local(config.zone, at))

@@ -21,7 +21,7 @@ use super::place;
 use super::problem::{ConfigError, Problem};
 use super::smtp;
 use super::tables::{BlockRow, TrapRow, blocks, traps};
-use super::{Config, MAIN_FILE, MailRoute, MonthDay, Person, Sender, Station};
+use super::{Config, DropFolder, MAIN_FILE, MailRoute, MonthDay, Person, Sender, Station};
 use crate::feed::{FeedSource, ForecastSource};
 
 /// Past years that can be asked for.
@@ -95,6 +95,7 @@ impl Reader<'_> {
             self.address(&["farm", "operator"], operator);
         }
         self.address(&["mail", "from"], &main.mail.from);
+        self.named(&["records", "drop_by"], &main.records.drop_by);
         let calendar = self.calendar(&main);
         let mail_route = self.mail_route(main.mail.folder, main.mail.smtp);
         let insects = self.insects(&main.insects);
@@ -129,6 +130,10 @@ impl Reader<'_> {
             },
             mail_route,
             database: self.dir.join(main.store.file),
+            drop_folder: main.records.drop.map(|path| DropFolder {
+                path: self.dir.join(path),
+                by: main.records.drop_by,
+            }),
             operator: main.farm.operator,
             unit: main.farm.unit,
             people,

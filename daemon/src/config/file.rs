@@ -26,6 +26,8 @@ pub(super) struct MainFile {
     pub(super) mail: MailPart,
     #[serde(default)]
     pub(super) store: StorePart,
+    #[serde(default)]
+    pub(super) records: RecordsPart,
     #[serde(default, rename = "person")]
     pub(super) people: Vec<PersonPart>,
     #[serde(default, rename = "station")]
@@ -125,6 +127,22 @@ impl Default for StorePart {
     fn default() -> Self {
         Self {
             file: PathBuf::from("duskflight.sqlite"),
+        }
+    }
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct RecordsPart {
+    pub(super) drop: Option<PathBuf>,
+    pub(super) drop_by: String,
+}
+
+impl Default for RecordsPart {
+    fn default() -> Self {
+        Self {
+            drop: None,
+            drop_by: "drop folder".to_owned(),
         }
     }
 }

@@ -73,6 +73,8 @@ pub struct Config {
     pub mail_route: MailRoute,
     /// The database file.
     pub database: PathBuf,
+    /// The folder whose sheets are imported, where there is one.
+    pub drop_folder: Option<DropFolder>,
     /// The address of whoever looks after the box: sent to the feeds, and adviser's mails answer to it.
     pub operator: Option<String>,
     /// The unit of printed degree-days; the insect's own when `None`.
@@ -112,6 +114,15 @@ pub struct Sender {
     pub name: String,
     /// The address.
     pub address: String,
+}
+
+/// The folder that is watched for sheets of visits and notes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DropFolder {
+    /// The folder.
+    pub path: PathBuf,
+    /// Who enters what lies there, as the history keeps it.
+    pub by: String,
 }
 
 /// Where mails go.
@@ -199,6 +210,26 @@ impl Config {
         let mut rows: Vec<&BlockRow> = in_force.into_values().collect();
         rows.sort_by_key(|row| row.line);
         let blocks = rows.into_iter().map(|row| row.block.clone()).collect();
+        Orchard::new(blocks, self.traps.clone(), self.products.clone())
+    }
+
+    /// What records may be about up to a day: as [`Config::orchard_on`], each block with the varieties of
+    /// all its rows that have been in force, since a note may be older than the row that is now.
+    #[must_use]
+    pub fn orchard_up_to(&self, day: NaiveDate) -> Orchard {
+        let now = self.orchard_on(day);
+        let blocks = now.blocks().iter().cloned().map(|mut block| {
+            let rows = self.blocks.iter();
+            for row in rows.filter(|row| row.block.id == block.id && row.from <= day) {
+                for variety in &row.block.varieties {
+                    if !block.varieties.contains(variety) {
+                        block.varieties.push(variety.clone());
+                    }
+                }
+            }
+            block
+        });
+        let blocks = blocks.collect();
         Orchard::new(blocks, self.traps.clone(), self.products.clone())
     }
 

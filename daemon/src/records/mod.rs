@@ -1,30 +1,51 @@
-//! The one way in for what people write down: trap visits and field notes, from CSV.
+//! The one way in and out for what people write down: trap visits and field notes, as CSV.
 //!
 //! A file is taken whole or not at all. Every row is checked against what the farm declares, and
-//! everything that is wrong is said at once, with row, column and value.
+//! everything that is wrong is said at once, with row, column and value. A record typed on the command
+//! line is a file of one row.
 
+mod cells;
+mod drop;
+mod export;
 mod notes;
 mod round;
 mod visits;
 
+pub use drop::{DropError, Outcome, Taken, dropped_trouble, take_in, try_out};
+pub use export::{notes_csv, visits_csv};
 pub use round::round_csv;
 
-use chrono::{DateTime, Utc};
+pub(crate) use export::{Cells, carried};
+
+use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::orchard::Orchard;
+use duskflight_core::trapping::{Note, Visit};
+use rusqlite::Connection;
 use sha2::{Digest, Sha256};
 
 use crate::config::Config;
-use crate::sheet::Fault;
-use crate::store::visits::{Applied, Entry};
+use crate::sheet::{Fault, Row};
+use crate::store::entries::{Applied, Entry, importing};
 use crate::store::{self, Store, StoreError};
 
 /// What kind of record a file holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
-    /// Trap visits: `date,trap,eggs,moths,males,females,readable,serviced,note`.
+    /// Trap visits.
     Visits,
-    /// Field notes: `date,block,variety,kind,value,note`.
+    /// Field notes.
     Notes,
+}
+
+impl Kind {
+    /// The columns of its sheets.
+    #[must_use]
+    pub const fn columns(self) -> &'static [&'static str] {
+        match self {
+            Self::Visits => visits::COLUMNS.all,
+            Self::Notes => notes::COLUMNS.all,
+        }
+    }
 }
 
 /// How many rows of a file did what.
@@ -36,7 +57,8 @@ pub struct Imported {
     pub changed: usize,
     /// Rows that were there already.
     pub unchanged: usize,
-    /// Rows entered before that a later entry has replaced since; that one stands.
+    /// Rows of a file that was imported before, whose records were changed or withdrawn since; that
+    /// stands.
     pub superseded: usize,
     /// Rows of a round sheet that were left blank.
     pub blank: usize,
@@ -45,7 +67,7 @@ pub struct Imported {
 /// Where a file comes from.
 #[derive(Debug, Clone)]
 pub struct Origin {
-    /// Its name, without folders.
+    /// Its name, without folders; for a single record the way it came in.
     pub file: String,
     /// Who enters it.
     pub by: String,
@@ -84,30 +106,26 @@ pub async fn import(
     text: &str,
     origin: &Origin,
 ) -> Result<Imported, ImportError> {
-    let today = config.day_of(origin.at);
-    let orchard = config.orchard_on(today);
-    let rows = parse(kind, text, &orchard, today, origin)?;
+    let records = parse(config, kind, text, origin)?;
     let file_hash = hash(&[text.as_bytes()]);
     let origin = origin.clone();
     store
         .write(move |transaction| {
+            let again = importing(transaction, &file_hash, origin.at)?;
             let mut imported = Imported::default();
-            for (place, record) in rows.iter().enumerate() {
-                let entry = Entry {
-                    at: origin.at,
-                    by: origin.by.clone(),
-                    via: format!("import {}", origin.file),
-                    id: format!("{file_hash}:{}", place + 1),
-                };
+            for (place, record) in records.iter().enumerate() {
                 let Some(record) = record else {
                     imported.blank += 1;
                     continue;
                 };
-                let applied = match record {
-                    Record::Visit(visit) => store::visits::apply(transaction, visit, &entry)?,
-                    Record::Note(note) => store::notes::apply(transaction, note, &entry)?,
+                let entry = Entry {
+                    at: origin.at,
+                    by: record.by().to_owned(),
+                    via: format!("import {}", origin.file),
+                    id: format!("{file_hash}:{}", place + 1),
+                    again,
                 };
-                imported.count(applied);
+                imported.count(record.apply(transaction, &entry)?);
             }
             Ok::<_, StoreError>(imported)
         })
@@ -115,32 +133,95 @@ pub async fn import(
         .map_err(ImportError::Store)
 }
 
+/// Checks and stores one record given by its cells: the same checks as those of a file's rows. It is
+/// always entered anew, so what was withdrawn can come back this way.
+///
+/// # Errors
+/// [`ImportError::Rows`] with everything that is wrong.
+pub async fn add(
+    store: &Store,
+    config: &Config,
+    kind: Kind,
+    cells: Cells,
+    origin: &Origin,
+) -> Result<Applied, ImportError> {
+    let text = export::sheet(kind.columns(), std::iter::once(cells));
+    let records = parse(config, kind, &text, origin)?;
+    let record = records.into_iter().flatten().next();
+    let record = record.ok_or_else(|| ImportError::Rows {
+        file: origin.file.clone(),
+        problems: vec![Fault::of_row(2, visits::NOTHING_COUNTED.to_owned())],
+    })?;
+    let nanoseconds = origin.at.timestamp_nanos_opt().unwrap_or_default();
+    let id = hash(&[text.as_bytes(), &nanoseconds.to_be_bytes()]);
+    let origin = origin.clone();
+    store
+        .write(move |transaction| {
+            let entry = Entry {
+                at: origin.at,
+                by: record.by().to_owned(),
+                via: origin.file.clone(),
+                id: id.clone(),
+                again: false,
+            };
+            record.apply(transaction, &entry)
+        })
+        .await
+        .map_err(ImportError::Store)
+}
+
+/// A record with who entered it.
 enum Record {
-    Visit(duskflight_core::trapping::Visit),
-    Note(duskflight_core::trapping::Note),
+    Visit(Visit, String),
+    Note(Note),
+}
+
+impl Record {
+    fn by(&self) -> &str {
+        match self {
+            Self::Visit(_, by) => by,
+            Self::Note(note) => &note.by,
+        }
+    }
+
+    fn apply(&self, connection: &Connection, entry: &Entry) -> Result<Applied, StoreError> {
+        match self {
+            Self::Visit(visit, _) => store::visits::apply(connection, visit, entry),
+            Self::Note(note) => store::notes::apply(connection, note, entry),
+        }
+    }
 }
 
 fn parse(
+    config: &Config,
     kind: Kind,
     text: &str,
-    orchard: &Orchard,
-    today: chrono::NaiveDate,
     origin: &Origin,
 ) -> Result<Vec<Option<Record>>, ImportError> {
+    let today: NaiveDate = config.day_of(origin.at);
+    let orchard: Orchard = config.orchard_up_to(today);
+    let by = &origin.by;
     let parsed = match kind {
-        Kind::Visits => visits::parse(text, orchard, today).map(|visits| {
-            visits
-                .into_iter()
-                .map(|visit| visit.map(Record::Visit))
-                .collect()
+        Kind::Visits => visits::parse(text, &orchard, today, by).map(|visits| {
+            let visits = visits.into_iter();
+            let record = |(visit, by)| Record::Visit(visit, by);
+            visits.map(|visit| visit.map(record)).collect()
         }),
-        Kind::Notes => notes::parse(text, orchard, today, &origin.by)
+        Kind::Notes => notes::parse(text, &orchard, today, by)
             .map(|notes| notes.into_iter().map(Record::Note).map(Some).collect()),
     };
     parsed.map_err(|problems| ImportError::Rows {
         file: origin.file.clone(),
         problems,
     })
+}
+
+/// Who entered a row: whom it names, else who imports it.
+fn entered_by(row: &Row<'_>, by: &str) -> String {
+    match cells::unguarded(row.text("by")) {
+        "" => by.to_owned(),
+        named => named.to_owned(),
+    }
 }
 
 impl Imported {

@@ -1,18 +1,175 @@
-//! Field notes from CSV.
+//! Field notes as rows of a sheet.
 
 use std::collections::BTreeSet;
 
 use chrono::{Datelike, NaiveDate};
 use duskflight_core::id::BlockId;
 use duskflight_core::orchard::{Block, Orchard};
-use duskflight_core::trapping::{Note, NoteKind};
+use duskflight_core::trapping::{
+    Expected, HarvestSample, Mummies, Note, NoteKind, Scale, SplitCheck, Stage,
+};
 
-use crate::sheet::{self, Columns, Fault, Row};
+use super::cells::unguarded;
+use crate::config::nearest::suggestion;
+use crate::sheet::{self, Columns, Fault, Row, keep};
 
-const COLUMNS: Columns = Columns {
-    all: &["date", "block", "variety", "kind", "value", "note"],
+pub(super) const COLUMNS: Columns = Columns {
+    all: &[
+        "date",
+        "block",
+        "variety",
+        "kind",
+        "value",
+        "earliest",
+        "latest",
+        "trees",
+        "top",
+        "middle",
+        "low",
+        "scale",
+        "stage",
+        "in_tree",
+        "on_ground",
+        "nuts",
+        "orangeworm",
+        "twig_borer",
+        "ants",
+        "other",
+        "percent",
+        "note",
+        "by",
+    ],
     needed: &["date", "block", "kind"],
 };
+
+/// Columns that only some kinds of notes use.
+const OF_KINDS: [&str; 17] = [
+    "value",
+    "earliest",
+    "latest",
+    "trees",
+    "top",
+    "middle",
+    "low",
+    "scale",
+    "stage",
+    "in_tree",
+    "on_ground",
+    "nuts",
+    "orangeworm",
+    "twig_borer",
+    "ants",
+    "other",
+    "percent",
+];
+
+/// What a kind of note is about.
+#[derive(Clone, Copy)]
+enum About {
+    Block,
+    Either,
+    Variety,
+}
+
+/// What a kind of note needs, may have besides, is about, and how it is read once the columns that it
+/// needs are filled in and no others.
+struct Form {
+    name: &'static str,
+    about: About,
+    needs: &'static [&'static str],
+    may: &'static [&'static str],
+    read: Read,
+}
+
+/// Reads what a note of a date says.
+type Read = fn(&Row<'_>, NaiveDate) -> Result<NoteKind, Vec<Fault>>;
+
+const DAMAGE: [&str; 5] = ["nuts", "orangeworm", "twig_borer", "ants", "other"];
+
+/// The kinds' forms, in the order of [`NoteKind::NAMES`].
+const FORMS: [Form; NoteKind::NAMES.len()] = [
+    form("egg-laying-start", About::Block, &["value"], &[], start),
+    form("bloom", About::Either, &[], &[], |_, _| Ok(NoteKind::Bloom)),
+    form("hull-split", About::Variety, &[], &[], |_, _| {
+        Ok(NoteKind::HullSplit)
+    }),
+    form(
+        "hull-split-expected",
+        About::Variety,
+        &["value"],
+        &[],
+        split_expected,
+    ),
+    form(
+        "hull-split-check",
+        About::Variety,
+        &["trees"],
+        &["top", "middle", "low", "scale", "stage"],
+        split_check,
+    ),
+    form(
+        "shake-expected",
+        About::Variety,
+        &["earliest", "value", "latest"],
+        &[],
+        shake_expected,
+    ),
+    form("shaken", About::Variety, &[], &[], |_, _| {
+        Ok(NoteKind::Shaken)
+    }),
+    form(
+        "mummies",
+        About::Either,
+        &["trees"],
+        &["in_tree", "on_ground"],
+        mummies,
+    ),
+    form("harvest-sample", About::Either, &DAMAGE, &[], sample),
+    form(
+        "field-damage",
+        About::Either,
+        &["percent"],
+        &[],
+        |row, _| Ok(NoteKind::FieldDamage(whole_percent(row)?)),
+    ),
+    form("rejects", About::Either, &["percent"], &[], |row, _| {
+        Ok(NoteKind::Rejects(whole_percent(row)?))
+    }),
+    form("insecticide", About::Either, &[], &[], |_, _| {
+        Ok(NoteKind::Insecticide)
+    }),
+    form("dispensers-on", About::Block, &[], &[], |_, _| {
+        Ok(NoteKind::DispensersOn)
+    }),
+    form(
+        "dispensers-until",
+        About::Block,
+        &["value"],
+        &[],
+        |row, _| Ok(NoteKind::DispensersUntil(row.day("value").map_err(one)?)),
+    ),
+    form("no-entry-until", About::Block, &["value"], &[], no_entry),
+];
+
+const fn form(
+    name: &'static str,
+    about: About,
+    needs: &'static [&'static str],
+    may: &'static [&'static str],
+    read: Read,
+) -> Form {
+    Form {
+        name,
+        about,
+        needs,
+        may,
+        read,
+    }
+}
+
+fn one(fault: Fault) -> Vec<Fault> {
+    vec![fault]
+}
 
 /// Checks every row against the blocks and varieties that are declared.
 pub(super) fn parse(
@@ -23,9 +180,9 @@ pub(super) fn parse(
 ) -> Result<Vec<Note>, Vec<Fault>> {
     let mut seen = BTreeSet::new();
     sheet::read(text, &COLUMNS, |row| {
-        let note = note(row, orchard, today, by).map_err(|wrong| vec![wrong])?;
-        let kind = row.text("kind").to_owned();
-        if seen.insert((note.block.clone(), note.variety.clone(), kind, note.date)) {
+        let note = note(row, orchard, today, by)?;
+        let key = (note.block.clone(), note.variety.clone());
+        if seen.insert((key, note.kind.name(), note.date)) {
             Ok(note)
         } else {
             let what = "stands twice for that block, variety and day";
@@ -35,140 +192,281 @@ pub(super) fn parse(
     .whole()
 }
 
-fn note(row: &Row<'_>, orchard: &Orchard, today: NaiveDate, by: &str) -> Result<Note, Fault> {
+fn note(row: &Row<'_>, orchard: &Orchard, today: NaiveDate, by: &str) -> Result<Note, Vec<Fault>> {
+    let mut faults = Vec::new();
+    let date = keep(&mut faults, date(row, today));
+    let block = keep(&mut faults, block(row, orchard));
+    let form = keep(&mut faults, form_of(row));
+    let variety = match (block, form) {
+        (Some(block), Some(form)) => keep(&mut faults, variety(row, block, form)),
+        _ => None,
+    };
+    let kind = match (form, date) {
+        (Some(form), Some(date)) => form.kind(row, date).map_err(|wrong| faults.extend(wrong)),
+        _ => Err(()),
+    };
+    match (date, block, variety, kind) {
+        (Some(date), Some(block), Some(variety), Ok(kind)) => Ok(Note {
+            block: block.id.clone(),
+            variety,
+            date,
+            kind,
+            text: unguarded(row.text("note")).to_owned(),
+            by: super::entered_by(row, by),
+        }),
+        _ => Err(faults),
+    }
+}
+
+fn date(row: &Row<'_>, today: NaiveDate) -> Result<NaiveDate, Fault> {
     let date = row.day("date")?;
     if date > today {
         return Err(row.wrong("date", format!("lies after today, {today}")));
     }
-    let block = BlockId::new(row.text("block"))
-        .ok()
-        .and_then(|id| orchard.block(&id))
-        .ok_or_else(|| row.wrong("block", "no such block in blocks.csv"))?;
-    let value = match row.text("value") {
-        "" => None,
-        _ => Some(row.day("value")?),
-    };
-    if value.is_some_and(|value| value.year() != date.year()) {
-        return Err(row.wrong("value", "lies in another year than the note's date"));
-    }
-    let kind = match (row.text("kind"), value) {
-        ("egg-laying-start", Some(day)) => Some(NoteKind::EggLayingStart(day)),
-        ("hull-split", None) => Some(NoteKind::HullSplit),
-        ("hull-split-expected", Some(day)) => Some(NoteKind::HullSplitExpected(day)),
-        _ => None,
-    };
-    let kind = kind.ok_or_else(|| {
-        row.wrong(
-            "kind",
-            "write egg-laying-start or hull-split-expected with a day as value, or hull-split without",
-        )
-    })?;
-    if matches!(kind, NoteKind::EggLayingStart(start) if start > date) {
-        return Err(row.wrong("value", "lies after the day it was decided"));
-    }
-    Ok(Note {
-        block: block.id.clone(),
-        variety: variety(row, block, kind)?,
-        date,
-        kind,
-        text: row.text("note").to_owned(),
-        by: by.to_owned(),
+    Ok(date)
+}
+
+fn block<'a>(row: &Row<'_>, orchard: &'a Orchard) -> Result<&'a Block, Fault> {
+    let text = unguarded(row.text("block"));
+    let found = BlockId::new(text).ok().and_then(|id| orchard.block(&id));
+    found.ok_or_else(|| {
+        let ids = orchard.blocks().iter().map(|block| block.id.as_str());
+        let near = suggestion(text, ids);
+        row.wrong("block", format!("no such block in blocks.csv{near}"))
     })
 }
 
-/// Hull split is about one variety of the block, a start is about the whole block.
-fn variety(row: &Row<'_>, block: &Block, kind: NoteKind) -> Result<Option<String>, Fault> {
-    let text = row.text("variety");
-    match kind {
-        NoteKind::EggLayingStart(_) if text.is_empty() => Ok(None),
-        NoteKind::EggLayingStart(_) => Err(row.wrong(
-            "variety",
-            "leave it empty: a start is set for the whole block",
-        )),
-        _ if block.varieties.iter().any(|variety| variety == text) => Ok(Some(text.to_owned())),
-        _ => Err(row.wrong(
-            "variety",
-            format!("block {} has {}", block.id, block.varieties.join(", ")),
-        )),
+/// What the kind of a row has.
+fn form_of(row: &Row<'_>) -> Result<&'static Form, Fault> {
+    let text = row.text("kind");
+    FORMS.iter().find(|form| form.name == text).ok_or_else(|| {
+        let what = match suggestion(text, NoteKind::NAMES) {
+            near if near.is_empty() => format!("; the kinds are {}", NoteKind::NAMES.join(", ")),
+            near => near,
+        };
+        row.wrong("kind", format!("no such kind of note{what}"))
+    })
+}
+
+impl Form {
+    /// What the note says.
+    fn kind(&self, row: &Row<'_>, date: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
+        let misplaced = self.misplaced(row);
+        if misplaced.is_empty() {
+            (self.read)(row, date)
+        } else {
+            Err(misplaced)
+        }
+    }
+
+    /// Columns that are needed and empty, and columns that are not used and filled in.
+    fn misplaced(&self, row: &Row<'_>) -> Vec<Fault> {
+        let name = self.name;
+        let filled = |column: &&'static str| !row.text(column).is_empty();
+        let missing = self.needs.iter().filter(|column| !filled(column));
+        let missing = missing.map(|column| row.wrong(column, format!("{name} needs it")));
+        let used = |column: &&'static str| self.needs.contains(column) || self.may.contains(column);
+        let unused = OF_KINDS.iter().filter(|c| filled(c) && !used(c));
+        let unused = unused.map(|column| {
+            let uses: Vec<&str> = self.needs.iter().chain(self.may).copied().collect();
+            let uses = match uses.as_slice() {
+                [] => "none of its own".to_owned(),
+                uses => uses.join(", "),
+            };
+            let what = format!("{name} does not use it; its columns: {uses}");
+            row.wrong(column, what)
+        });
+        missing.chain(unused).collect()
     }
 }
 
-#[cfg(test)]
-mod tests {
-    use duskflight_core::id::{GroupId, PersonId, StationId};
-    use duskflight_core::orchard::{Crop, Dispensers, Regime};
-
-    use super::*;
-
-    fn orchard() -> Orchard {
-        let block = Block {
-            id: BlockId::new("B").unwrap(),
-            name: "Bench".into(),
-            grower: PersonId::new("grower").unwrap(),
-            adviser: PersonId::new("adviser").unwrap(),
-            crop: Crop::Almond,
-            acres: None,
-            regime: Regime::Conventional,
-            dispensers: Dispensers::default(),
-            near: BTreeSet::new(),
-            station: StationId::new("S").unwrap(),
-            varieties: vec!["Nonpareil".into()],
-            start_group: GroupId::new("B").unwrap(),
-            start_rule: None,
-        };
-        Orchard::new(vec![block], Vec::new(), Vec::new())
-    }
-
-    fn import(text: &str) -> Result<Vec<Note>, Vec<String>> {
-        let today = NaiveDate::from_ymd_opt(2022, 7, 10).unwrap();
-        parse(text, &orchard(), today, "ada")
-            .map_err(|errors| errors.iter().map(ToString::to_string).collect())
-    }
-
-    #[test]
-    fn each_kind_is_read() {
-        let text = "date,block,variety,kind,value,note\n\
-            2022-04-20,B,,egg-laying-start,2022-04-12,eggs on the border row\n\
-            2022-06-01,B,Nonpareil,hull-split-expected,2022-07-01,\n\
-            2022-07-04,B,Nonpareil,hull-split,,\n";
-        let kinds: Vec<NoteKind> = import(text).unwrap().iter().map(|note| note.kind).collect();
-        let day = |month, day| NaiveDate::from_ymd_opt(2022, month, day).unwrap();
-        assert_eq!(
-            kinds,
-            [
-                NoteKind::EggLayingStart(day(4, 12)),
-                NoteKind::HullSplitExpected(day(7, 1)),
-                NoteKind::HullSplit,
-            ]
-        );
-    }
-
-    #[test]
-    fn every_fault_is_named() {
-        let text = "date,block,variety,kind,value,note\n\
-            2022-07-11,B,Nonpareil,hull-split,,\n\
-            2022-07-01,C,Nonpareil,hull-split,,\n\
-            2022-07-01,B,Carmel,hull-split,,\n\
-            2022-07-01,B,Nonpareil,hull-split,2022-07-01,\n\
-            2022-06-01,B,Nonpareil,hull-split-expected,2021-07-01,\n\
-            2022-04-20,B,,egg-laying-start,2022-04-21,\n\
-            2022-04-20,B,Nonpareil,egg-laying-start,2022-04-12,\n\
-            2022-07-02,B,Nonpareil,hull-split,,\n\
-            2022-07-02,B,Nonpareil,hull-split,,\n";
-        let faults = import(text).unwrap_err();
-        let expected = [
-            "row 2, column date",
-            "row 3, column block",
-            "row 4, column variety",
-            "row 5, column kind",
-            "row 6, column value",
-            "row 7, column value",
-            "row 8, column variety",
-            "row 10, column kind",
-        ];
-        assert_eq!(faults.len(), expected.len(), "{faults:?}");
-        for (fault, place) in faults.iter().zip(expected) {
-            assert!(fault.starts_with(place), "{fault} is not about {place}");
+/// The variety, as far as the kind of note asks for one.
+fn variety(row: &Row<'_>, block: &Block, form: &Form) -> Result<Option<String>, Fault> {
+    let text = unguarded(row.text("variety"));
+    match (form.about, text) {
+        (About::Block | About::Either, "") => Ok(None),
+        (About::Block, _) => {
+            let what = format!("leave it empty: {} is about the whole block", form.name);
+            Err(row.wrong("variety", what))
+        }
+        _ if block.varieties.iter().any(|variety| variety == text) => Ok(Some(text.to_owned())),
+        _ => {
+            let near = suggestion(text, block.varieties.iter().map(String::as_str));
+            let has = block.varieties.join(", ");
+            Err(row.wrong("variety", format!("block {} has {has}{near}", block.id)))
         }
     }
 }
+
+/// A day of the note's own year.
+fn same_year(row: &Row<'_>, column: &'static str, date: NaiveDate) -> Result<NaiveDate, Fault> {
+    let day = row.day(column)?;
+    if day.year() == date.year() {
+        Ok(day)
+    } else {
+        Err(row.wrong(column, "lies in another year than the note's date"))
+    }
+}
+
+fn start(row: &Row<'_>, date: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
+    let start = same_year(row, "value", date).map_err(one)?;
+    if start > date {
+        return Err(one(row.wrong("value", "lies after the day it was decided")));
+    }
+    Ok(NoteKind::EggLayingStart(start))
+}
+
+fn split_expected(row: &Row<'_>, date: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
+    let expected = same_year(row, "value", date).map_err(one)?;
+    Ok(NoteKind::HullSplitExpected(expected))
+}
+
+fn no_entry(row: &Row<'_>, date: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
+    let until = row.day("value").map_err(one)?;
+    if until < date {
+        return Err(one(row.wrong("value", "lies before the day it was posted")));
+    }
+    Ok(NoteKind::NoEntryUntil(until))
+}
+
+fn shake_expected(row: &Row<'_>, date: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
+    let mut faults = Vec::new();
+    let mut day = |column| keep(&mut faults, same_year(row, column, date));
+    match (day("earliest"), day("value"), day("latest")) {
+        (Some(earliest), Some(likely), Some(latest)) => {
+            if likely < earliest {
+                faults.push(row.wrong("value", "the likely day lies before the earliest"));
+            }
+            if latest < likely {
+                faults.push(row.wrong("latest", "lies before value, the likely day"));
+            }
+            let expected = NoteKind::ShakeExpected(Expected {
+                earliest,
+                likely,
+                latest,
+            });
+            faults.is_empty().then_some(expected).ok_or(faults)
+        }
+        _ => Err(faults),
+    }
+}
+
+fn split_check(row: &Row<'_>, _: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
+    let mut faults = Vec::new();
+    let [top, middle, low] =
+        ["top", "middle", "low"].map(|column| keep(&mut faults, percent(row, column)).flatten());
+    let trees = keep(&mut faults, trees(row));
+    let stage = keep(&mut faults, stage(row)).flatten();
+    if faults.is_empty() && [top, middle, low].iter().all(Option::is_none) && stage.is_none() {
+        let what = "give a percentage by tree position, or a stage with its scale";
+        faults.push(row.wrong("top", what));
+    }
+    match trees {
+        Some(trees) if faults.is_empty() => Ok(NoteKind::HullSplitCheck(SplitCheck {
+            top,
+            middle,
+            low,
+            trees,
+            stage,
+        })),
+        _ => Err(faults),
+    }
+}
+
+fn stage(row: &Row<'_>) -> Result<Option<Stage>, Fault> {
+    let scales = || Scale::ALL.map(Scale::name).join(", ");
+    match (row.text("scale"), row.text("stage")) {
+        ("", "") => Ok(None),
+        ("", _) => Err(row.wrong("scale", format!("name the stage's scale: {}", scales()))),
+        (_, "") => Err(row.wrong("stage", "name the stage, or leave the scale empty")),
+        (scale, stage) => {
+            let scale = Scale::from_name(scale).ok_or_else(|| {
+                row.wrong("scale", format!("no such scale; there are {}", scales()))
+            })?;
+            let stage = Stage::new(scale, stage).ok_or_else(|| {
+                let stages = scale.stages().join(", ");
+                row.wrong(
+                    "stage",
+                    format!("the stages of {} are {stages}", scale.name()),
+                )
+            })?;
+            Ok(Some(stage))
+        }
+    }
+}
+
+fn mummies(row: &Row<'_>, _: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
+    let mut faults = Vec::new();
+    let wanted = "write how many a tree, from zero up";
+    let [in_tree, on_ground] = ["in_tree", "on_ground"].map(|column| {
+        keep(
+            &mut faults,
+            row.number_up_to(column, f64::from(u16::MAX), wanted),
+        )
+        .flatten()
+    });
+    let trees = keep(&mut faults, trees(row));
+    if faults.is_empty() && in_tree.is_none() && on_ground.is_none() {
+        faults.push(row.wrong("in_tree", "give in_tree, on_ground or both"));
+    }
+    match trees {
+        Some(trees) if faults.is_empty() => Ok(NoteKind::Mummies(Mummies {
+            in_tree,
+            on_ground,
+            trees,
+        })),
+        _ => Err(faults),
+    }
+}
+
+fn sample(row: &Row<'_>, _: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
+    let mut faults = Vec::new();
+    let counts = DAMAGE.map(|column| keep(&mut faults, row.count(column)).flatten());
+    let [
+        Some(nuts),
+        Some(orangeworm),
+        Some(twig_borer),
+        Some(ants),
+        Some(other),
+    ] = counts
+    else {
+        return Err(faults);
+    };
+    let sample = HarvestSample {
+        nuts,
+        orangeworm,
+        twig_borer,
+        ants,
+        other,
+    };
+    if nuts == 0 {
+        return Err(one(row.wrong("nuts", "write how many were cracked out")));
+    }
+    if sample.damaged() > nuts {
+        let what = format!(
+            "{} damaged nuts are more than were cracked out",
+            sample.damaged()
+        );
+        return Err(one(row.wrong("nuts", what)));
+    }
+    Ok(NoteKind::HarvestSample(sample))
+}
+
+fn trees(row: &Row<'_>) -> Result<u16, Fault> {
+    let count = row.count("trees")?.filter(|trees| *trees > 0);
+    let trees = count.and_then(|trees| u16::try_from(trees).ok());
+    trees.ok_or_else(|| row.wrong("trees", "write how many trees were looked at, at least 1"))
+}
+
+fn percent(row: &Row<'_>, column: &'static str) -> Result<Option<f64>, Fault> {
+    row.number_up_to(column, 100.0, "write a percentage from 0 to 100")
+}
+
+/// The percentage of a note that is nothing else.
+fn whole_percent(row: &Row<'_>) -> Result<f64, Vec<Fault>> {
+    let given = percent(row, "percent").map_err(one)?;
+    given.ok_or_else(|| one(row.wrong("percent", "write a percentage from 0 to 100")))
+}
+
+#[cfg(test)]
+mod tests;

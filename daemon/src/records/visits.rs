@@ -4,17 +4,33 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 use duskflight_core::id::TrapId;
-use duskflight_core::orchard::{Orchard, Part, Trap, TrapKind};
+use duskflight_core::orchard::{Orchard, Part, Pull, Trap, TrapKind};
 use duskflight_core::trapping::Visit;
 
+use super::cells::unguarded;
+use crate::config::nearest::suggestion;
 use crate::sheet::{self, Columns, Fault, Row};
 
 pub(super) const COLUMNS: Columns = Columns {
     all: &[
-        "date", "trap", "eggs", "moths", "males", "females", "readable", "serviced", "note",
+        "date",
+        "trap",
+        "eggs",
+        "eggs_left",
+        "moths",
+        "males",
+        "females",
+        "readable",
+        "serviced",
+        "note",
+        "by",
     ],
     needed: &["date", "trap"],
 };
+
+/// What is wrong with a visit that says nothing.
+pub(super) const NOTHING_COUNTED: &str =
+    "nothing was counted; give a count, readable no, or what was serviced";
 
 /// What a round sheet carries beside [`COLUMNS`] for whoever makes the round; not looked at here.
 pub(super) const FOR_THE_ROUND: [&str; 7] =
@@ -40,12 +56,13 @@ const fn with_those_of_the_round() -> [&'static str; COLUMNS.all.len() + FOR_THE
 }
 
 /// Checks every row against the traps that are declared. A row with nothing but its date and trap is
-/// of a round sheet and was left blank: it is no visit.
+/// of a round sheet and was left blank: it is no visit. Each visit comes with who entered it.
 pub(super) fn parse(
     text: &str,
     orchard: &Orchard,
     today: NaiveDate,
-) -> Result<Vec<Option<Visit>>, Vec<Fault>> {
+    by: &str,
+) -> Result<Vec<Option<(Visit, String)>>, Vec<Fault>> {
     let traps: BTreeMap<&str, &Trap> = orchard
         .traps()
         .iter()
@@ -56,12 +73,14 @@ pub(super) fn parse(
         if is_blank(row) {
             return Ok(None);
         }
-        let trap = traps
-            .get(row.text("trap"))
-            .ok_or_else(|| vec![row.wrong("trap", "no such trap in traps.csv")])?;
+        let id = unguarded(row.text("trap"));
+        let trap = traps.get(id).ok_or_else(|| {
+            let near = suggestion(id, traps.keys().copied());
+            vec![row.wrong("trap", format!("no such trap in traps.csv{near}"))]
+        })?;
         let visit = visit(row, trap, today)?;
         if seen.insert((visit.trap.clone(), visit.date)) {
-            Ok(Some(visit))
+            Ok(Some((visit, super::entered_by(row, by))))
         } else {
             Err(vec![
                 row.wrong("trap", format!("stands twice on {}", visit.date)),
@@ -71,9 +90,10 @@ pub(super) fn parse(
     .whole()
 }
 
-/// Whether nothing was filled in beside what a round sheet comes with.
+/// Whether nothing was filled in beside what a round sheet comes with, and who made the round.
 fn is_blank(row: &Row<'_>) -> bool {
-    let mut columns = COLUMNS.all.iter().filter(|c| !COLUMNS.needed.contains(c));
+    let of_visit = |column: &&&str| !COLUMNS.needed.contains(column) && **column != "by";
+    let mut columns = COLUMNS.all.iter().filter(of_visit);
     columns.all(|column| row.text(column).is_empty())
 }
 
@@ -94,27 +114,33 @@ fn visit(row: &Row<'_>, trap: &Trap, today: NaiveDate) -> Result<Visit, Vec<Faul
         .ok();
     let serviced = serviced(row, trap).map_err(|error| wrong.push(error)).ok();
     let readable = readable(row).map_err(|error| wrong.push(error)).ok();
+    let eggs_left = eggs_left(row, trap, eggs)
+        .map_err(|error| wrong.push(error))
+        .ok();
     let counted = [eggs, moths, males, females].iter().any(Option::is_some);
     if readable == Some(false) && counted {
         wrong.push(row.wrong("readable", "a trap that could not be read has no counts"));
     }
     let idle = serviced.as_ref().is_some_and(BTreeSet::is_empty) && readable == Some(true);
     if idle && !counted && wrong.is_empty() {
-        let what = "nothing was counted; give a count, readable no, or what was serviced";
-        wrong.push(row.wrong("trap", what));
+        wrong.push(row.wrong("trap", NOTHING_COUNTED));
     }
     wrong.extend(misplaced(row, trap));
-    match (date, serviced, readable) {
-        (Some(date), Some(serviced), Some(readable)) if wrong.is_empty() => Ok(Visit {
-            eggs,
-            moths,
-            males,
-            females,
-            readable,
-            serviced,
-            note: row.text("note").to_owned(),
-            ..Visit::new(trap.id.clone(), date)
-        }),
+    match (date, serviced, readable, eggs_left) {
+        (Some(date), Some(serviced), Some(readable), Some(eggs_left)) if wrong.is_empty() => {
+            Ok(Visit {
+                eggs,
+                eggs_left,
+                moths,
+                males,
+                females,
+                readable,
+                serviced,
+                note: unguarded(row.text("note")).to_owned(),
+                trap: trap.id.clone(),
+                date,
+            })
+        }
         _ => Err(wrong),
     }
 }
@@ -145,12 +171,35 @@ fn date(row: &Row<'_>, trap: &Trap, today: NaiveDate) -> Result<NaiveDate, Fault
             format!("trap {} was hung on {}", trap.id, trap.hung),
         ));
     }
-    match trap.removed {
-        Some(removed) if date > removed => {
-            Err(row.wrong("date", format!("trap {} was removed on {removed}", trap.id)))
-        }
-        _ => Ok(date),
+    if let Some(removed) = trap.removed.filter(|removed| date > *removed) {
+        return Err(row.wrong("date", format!("trap {} was removed on {removed}", trap.id)));
     }
+    match trap.pulls.iter().find(|pull| pull.holds_down(date)) {
+        Some(pull) => Err(row.wrong("date", down(trap, pull))),
+        None => Ok(date),
+    }
+}
+
+/// That a trap was down, and when.
+fn down(trap: &Trap, pull: &Pull) -> String {
+    let Pull { down, back } = pull;
+    match back {
+        Some(back) => format!("trap {} was down from {down} to {back}", trap.id),
+        None => format!("trap {} is down since {down}", trap.id),
+    }
+}
+
+/// Whether the eggs counted stay on the trap.
+fn eggs_left(row: &Row<'_>, trap: &Trap, eggs: Option<u32>) -> Result<bool, Fault> {
+    let left = row.yes_or_no("eggs_left")?;
+    if left.is_some() && trap.kind != TrapKind::Egg {
+        let kind = trap.kind.name();
+        return Err(row.wrong("eggs_left", format!("a trap of kind {kind} has no eggs")));
+    }
+    if left == Some(true) && eggs.is_none() {
+        return Err(row.wrong("eggs_left", "say in eggs how many were counted"));
+    }
+    Ok(left == Some(true))
 }
 
 fn serviced(row: &Row<'_>, trap: &Trap) -> Result<BTreeSet<Part>, Fault> {
@@ -172,11 +221,7 @@ fn serviced(row: &Row<'_>, trap: &Trap) -> Result<BTreeSet<Part>, Fault> {
 }
 
 fn readable(row: &Row<'_>) -> Result<bool, Fault> {
-    match row.text("readable") {
-        "" | "yes" => Ok(true),
-        "no" => Ok(false),
-        _ => Err(row.wrong("readable", "write yes or no; empty means yes")),
-    }
+    Ok(row.yes_or_no("readable")? != Some(false))
 }
 
 #[cfg(test)]
@@ -200,13 +245,36 @@ mod tests {
                 day(4, 1),
             )
         };
-        let traps = vec![trap("E1", TrapKind::Egg), trap("P1", TrapKind::Pheromone)];
+        let pulled = Trap {
+            pulls: vec![
+                Pull {
+                    down: day(5, 10),
+                    back: Some(day(5, 14)),
+                },
+                Pull {
+                    down: day(5, 28),
+                    back: None,
+                },
+            ],
+            ..trap("P2", TrapKind::Pheromone)
+        };
+        let traps = vec![
+            trap("E1", TrapKind::Egg),
+            trap("P1", TrapKind::Pheromone),
+            pulled,
+        ];
         Orchard::new(Vec::new(), traps, Vec::new())
     }
 
     fn import(text: &str) -> Result<Vec<Visit>, Vec<String>> {
-        parse(text, &orchard(), day(6, 1))
-            .map(|visits| visits.into_iter().flatten().collect())
+        parse(text, &orchard(), day(6, 1), "ada")
+            .map(|visits| {
+                visits
+                    .into_iter()
+                    .flatten()
+                    .map(|(visit, _)| visit)
+                    .collect()
+            })
             .map_err(|errors| errors.iter().map(ToString::to_string).collect())
     }
 
@@ -225,12 +293,48 @@ mod tests {
         let text = "date,trap,eggs,note,route,row,todo\n\
             2022-04-05,E1,3,,north,6,reading due\n\
             2022-04-05,P1,,,north,9,reading due\n";
-        let rows = parse(text, &orchard(), day(6, 1)).unwrap();
-        let eggs = rows.iter().map(|row| row.as_ref().map(|visit| visit.eggs));
+        let rows = parse(text, &orchard(), day(6, 1), "ada").unwrap();
+        let eggs = rows
+            .iter()
+            .map(|row| row.as_ref().map(|(visit, _)| visit.eggs));
         assert_eq!(eggs.collect::<Vec<_>>(), [Some(Some(3)), None]);
         // A remark alone is a slip rather than a trap that was passed by.
         let remark = text.replace("P1,,,", "P1,,gate locked,");
         assert!(import(&remark).unwrap_err()[0].contains("nothing was counted"));
+    }
+
+    #[test]
+    fn eggs_stay_on_where_they_were_counted() {
+        let text = "date,trap,eggs,eggs_left\n2022-04-05,E1,4,yes\n";
+        assert!(import(text).unwrap()[0].eggs_left);
+        let faults = import(
+            "date,trap,eggs,moths,eggs_left,readable\n\
+             2022-04-05,P1,,3,no,\n\
+             2022-04-05,E1,,,yes,no\n\
+             2022-04-06,E1,2,,maybe,\n",
+        );
+        assert_eq!(
+            faults.unwrap_err(),
+            [
+                "row 2, column eggs_left, \"no\": a trap of kind pheromone has no eggs",
+                "row 3, column eggs_left, \"yes\": say in eggs how many were counted",
+                "row 4, column eggs_left, \"maybe\": write yes or no, or leave it empty",
+            ]
+        );
+    }
+
+    #[test]
+    fn a_trap_that_is_down_is_not_visited_but_on_the_days_it_goes_and_comes() {
+        let visits = "date,trap,moths,serviced\n2022-05-10,P2,3,\n2022-05-14,P2,,lure\n";
+        assert_eq!(import(visits).unwrap().len(), 2);
+        let faults = import("date,trap,moths\n2022-05-11,P2,0\n2022-05-30,P2,0\n").unwrap_err();
+        assert_eq!(
+            faults,
+            [
+                "row 2, column date, \"2022-05-11\": trap P2 was down from 2022-05-10 to 2022-05-14",
+                "row 3, column date, \"2022-05-30\": trap P2 is down since 2022-05-28",
+            ]
+        );
     }
 
     #[test]
@@ -247,11 +351,11 @@ mod tests {
             2022-04-12,P1,,,,,yes,,\n";
         let faults = import(text).unwrap_err();
         let expected = [
-            "row 2, column trap, \"E9\": no such trap in traps.csv",
+            "row 2, column trap, \"E9\": no such trap in traps.csv; did you mean \"E1\"?",
             "row 3, column eggs, \"-1\": write a whole number, or leave it empty",
             "row 3, column date, \"2022-13-05\": write a day as YYYY-MM-DD",
             "row 3, column serviced, \"lure\": \"lure\": a trap of kind egg has bait",
-            "row 3, column readable, \"perhaps\": write yes or no; empty means yes",
+            "row 3, column readable, \"perhaps\": write yes or no, or leave it empty",
             "row 4, column date, \"2022-06-02\": lies after today, 2022-06-01",
             "row 5, column date, \"2022-03-05\": trap E1 was hung on 2022-04-01",
             "row 6, column readable, \"no\": a trap that could not be read has no counts",

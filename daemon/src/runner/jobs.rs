@@ -1,6 +1,7 @@
 //! The jobs: each is also a command, through the same function.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use chrono::{DateTime, NaiveDate, Utc};
 
@@ -10,9 +11,13 @@ use crate::config::{Config, Station};
 use crate::feed::Client;
 use crate::mail::delivery::{Delivered, deliver};
 use crate::mail::transport::Transport;
+use crate::records::{DropError, Outcome, Taken, take_in};
 use crate::store::jobs::{self, Job};
 use crate::store::{Store, StoreError, days};
 use crate::telling::{TellError, Told, tell};
+
+/// A dropped file that has not changed for so long is written whole.
+const SETTLED_AFTER: Duration = Duration::from_secs(3);
 
 /// What every job works with.
 #[derive(Debug, Clone)]
@@ -122,6 +127,26 @@ impl Workshop {
                 jobs::finish(t, job, day, now, Some(&error))
             })
             .await
+    }
+
+    /// Imports what was dropped into the watched folder.
+    ///
+    /// # Errors
+    /// When the folder or the records cannot be read or written.
+    pub async fn take_in(&self, now: DateTime<Utc>) -> Result<Vec<Taken>, DropError> {
+        let taken = take_in(&self.store, &self.config, SETTLED_AFTER, now).await?;
+        for Taken { name, outcome } in &taken {
+            match outcome {
+                Outcome::Imported(imported) => tracing::info!(
+                    file = name,
+                    added = imported.added,
+                    changed = imported.changed,
+                    "dropped file imported"
+                ),
+                Outcome::Refused(why) => tracing::warn!(file = name, why, "dropped file refused"),
+            }
+        }
+        Ok(taken)
     }
 
     /// Sends what may be sent.

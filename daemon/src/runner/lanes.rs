@@ -1,4 +1,4 @@
-//! The loop of `duskflight run`: ticks that only nudge, three lanes of work, a graceful stop.
+//! The loop of `duskflight run`: ticks that only nudge, four lanes of work, a graceful stop.
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -45,6 +45,7 @@ pub async fn run(
         fetch: None,
         tell: None,
         deliver: None,
+        take_in: None,
     };
     loop {
         tokio::select! {
@@ -75,19 +76,41 @@ struct Lanes {
     fetch: Option<Lane>,
     tell: Option<Lane>,
     deliver: Option<Lane>,
+    take_in: Option<Lane>,
 }
 
 /// Work under way. It hands back the error that it could not note itself.
 struct Lane {
+    name: &'static str,
+    /// What the store keeps account of.
     job: Option<Job>,
     work: JoinHandle<anyhow::Result<()>>,
+}
+
+impl Lane {
+    fn new(
+        name: &'static str,
+        work: impl Future<Output = anyhow::Result<()>> + Send + 'static,
+    ) -> Self {
+        Self {
+            name,
+            job: None,
+            work: tokio::spawn(work),
+        }
+    }
 }
 
 impl Lanes {
     /// Reaps what has ended and begins what is due in every lane that is free.
     async fn step(&mut self) -> anyhow::Result<()> {
         let now = self.clock.now();
-        for lane in [&mut self.fetch, &mut self.tell, &mut self.deliver] {
+        let lanes = [
+            &mut self.fetch,
+            &mut self.tell,
+            &mut self.deliver,
+            &mut self.take_in,
+        ];
+        for lane in lanes {
             if lane.as_ref().is_some_and(|lane| lane.work.is_finished())
                 && let Some(ended) = lane.take()
             {
@@ -110,15 +133,18 @@ impl Lanes {
         for job in due(&self.workshop.config, &standing, now) {
             self.begin(job, now);
         }
+        let (deliverer, taker) = (self.workshop.clone(), self.workshop.clone());
         if self.deliver.is_none() {
-            let workshop = self.workshop.clone();
-            self.deliver = Some(Lane {
-                job: None,
-                work: tokio::spawn(async move {
-                    workshop.deliver(now).await?;
-                    Ok(())
-                }),
-            });
+            self.deliver = Some(Lane::new("deliver", async move {
+                deliverer.deliver(now).await?;
+                Ok(())
+            }));
+        }
+        if self.take_in.is_none() && taker.config.drop_folder.is_some() {
+            self.take_in = Some(Lane::new("take in dropped files", async move {
+                taker.take_in(now).await?;
+                Ok(())
+            }));
         }
         Ok(())
     }
@@ -133,7 +159,7 @@ impl Lanes {
         }
         let workshop = self.workshop.clone();
         let day = workshop.config.day_of(now);
-        let work = tokio::spawn(async move {
+        let work = async move {
             match job {
                 Job::Fetch | Job::FetchLate => drop(workshop.fetch(job, day, now).await?),
                 Job::Tell => match workshop.tell(day, false, now).await {
@@ -145,19 +171,19 @@ impl Lanes {
                 },
             }
             Ok(())
-        });
+        };
         *lane = Some(Lane {
             job: Some(job),
-            work,
+            ..Lane::new(job.name(), work)
         });
     }
 
     /// Waits a bounded time for what has begun, then lets go of it: every job is safe to cut off.
     async fn finish(self) {
-        let lanes = [self.fetch, self.tell, self.deliver];
+        let lanes = [self.fetch, self.tell, self.deliver, self.take_in];
         let deadline = tokio::time::Instant::now() + STOP_WITHIN;
         for lane in lanes.into_iter().flatten() {
-            let name = lane.job.map_or("deliver", Job::name);
+            let name = lane.name;
             let abort = lane.work.abort_handle();
             match tokio::time::timeout_at(deadline, lane.work).await {
                 Ok(Ok(Ok(()))) => {}
@@ -173,7 +199,7 @@ impl Lanes {
 
 /// A job's own failure is noted by the job; a panic is noted here, so that the next tick goes on.
 async fn reap(workshop: &Workshop, lane: Lane, now: DateTime<Utc>) -> anyhow::Result<()> {
-    let name = lane.job.map_or("deliver", Job::name);
+    let name = lane.name;
     match (lane.work.await, lane.job) {
         (Ok(Ok(())), _) => {}
         (Ok(Err(error)), _) => {

@@ -151,7 +151,10 @@ fn migrate(connection: &mut Connection) -> Result<(), StoreError> {
 
 #[cfg(test)]
 mod tests {
+    use duskflight_core::trapping::NoteKind;
+
     use super::*;
+    use crate::store::{entries, notes, visits};
 
     #[test]
     fn a_connection_is_durable_and_checks_foreign_keys() {
@@ -236,6 +239,61 @@ mod tests {
             assert_eq!(tables(&old), tables(&new));
             std::fs::remove_file(&old).unwrap();
         }
+    }
+
+    #[test]
+    fn records_of_step_2_keep_their_meaning() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("records.sqlite");
+        let old = Connection::open(&path).unwrap();
+        for step in &MIGRATIONS[..2] {
+            old.execute_batch(step).unwrap();
+        }
+        old.pragma_update(None, "user_version", 2).unwrap();
+        old.execute_batch(
+            "INSERT INTO visit VALUES
+               ('e1', '2022-04-12', 7, NULL, NULL, NULL, 1, 'bait', 'edge row', 20, 'ada', 'import b.csv', 'bbbb:1'),
+               ('p1', '2022-04-12', NULL, NULL, 3, 0, 1, '', '', 10, 'ada', 'import a.csv', 'aaaa:2');
+             INSERT INTO visit_history VALUES
+               ('e1', '2022-04-12', 3, NULL, NULL, NULL, 1, '', '', 10, 'ada', 'import a.csv', 'aaaa:1', 20);
+             INSERT INTO note VALUES
+               ('b', '', 'egg-laying-start', '2022-04-20', '2022-04-12', 'own book', 10, 'ada', 'import n.csv', 'cccc:1'),
+               ('b', 'Nonpareil', 'hull-split', '2022-07-04', NULL, '', 11, 'ada', 'import n.csv', 'cccc:2'),
+               ('b', 'Nonpareil', 'hull-split-expected', '2022-06-01', '2022-07-02', '', 10, 'ben', 'import n.csv', 'cccc:3');
+             INSERT INTO note_history VALUES
+               ('b', '', 'egg-laying-start', '2022-04-20', '2022-04-13', 'guess', 5, 'ada', 'import m.csv', 'dddd:1', 10);",
+        )
+        .unwrap();
+        drop(old);
+
+        let new = open_connection(&path).unwrap();
+        let date = |month, day| chrono::NaiveDate::from_ymd_opt(2022, month, day).unwrap();
+        let read = visits::up_to(&new, date(12, 31)).unwrap();
+        assert_eq!((read[0].eggs, read[0].eggs_left), (Some(7), false));
+        assert_eq!((read[1].males, read[1].moths), (Some(3), None));
+        let past = visits::history(&new, None).unwrap();
+        assert_eq!(
+            (past[0].record.eggs, &past[0].replaced_by, &past[0].why),
+            (Some(3), &None, &None)
+        );
+        let written = notes::up_to(&new, date(12, 31)).unwrap();
+        let kinds: Vec<NoteKind> = written.iter().map(|note| note.kind).collect();
+        assert_eq!(
+            kinds,
+            [
+                NoteKind::EggLayingStart(date(4, 12)),
+                NoteKind::HullSplitExpected(date(7, 2)),
+                NoteKind::HullSplit,
+            ]
+        );
+        assert_eq!((&*written[0].text, &*written[1].by), ("own book", "ben"));
+        let past = notes::history(&new, None).unwrap();
+        assert_eq!(past[0].record.kind, NoteKind::EggLayingStart(date(4, 13)));
+        // Their files are known: imported again, they bring nothing back.
+        let at = chrono::DateTime::UNIX_EPOCH;
+        let known = ["aaaa", "bbbb", "cccc", "dddd", "eeee"]
+            .map(|file| entries::importing(&new, file, at).unwrap());
+        assert_eq!(known, [true, true, true, true, false]);
     }
 
     #[tokio::test]

@@ -7,6 +7,7 @@ pub mod by_hand;
 mod connection;
 pub mod days;
 pub mod decisions;
+pub mod entries;
 pub mod forecasts;
 pub mod jobs;
 pub mod notes;

@@ -1,13 +1,14 @@
 //! Field notes and their history.
 
-use std::ops::Range;
+use std::ops::{Range, RangeInclusive};
 
 use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::id::BlockId;
 use duskflight_core::trapping::{Note, NoteKind};
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
-use super::visits::{Applied, Entry, entered_before};
+use super::entries::{Applied, Entry, Past, Withdrawal};
+use super::visits::past;
 use super::{StoreError, day};
 
 /// What a kind of note carries, as JSON.
@@ -35,46 +36,31 @@ fn kind(word: &str, value: Option<&str>) -> Result<NoteKind, StoreError> {
 /// # Errors
 /// A failing statement.
 pub fn apply(connection: &Connection, note: &Note, entry: &Entry) -> Result<Applied, StoreError> {
-    let word = note.kind.name();
-    let variety = note.variety.as_deref().unwrap_or_default();
-    let key = params![note.block.as_str(), variety, word, note.date.to_string()];
+    let key = Key::of(note);
     let stored = connection
-        .prepare_cached(&format!(
-            "SELECT {COLUMNS} FROM note WHERE block = ?1 AND variety = ?2 AND kind = ?3 AND day = ?4"
-        ))?
-        .query_row(key, |row| Ok(read(row)))
+        .prepare_cached(&format!("SELECT {COLUMNS} FROM note WHERE {OF_KEY}"))?
+        .query_row(key.params(), |row| Ok(read(row)))
         .optional()?
         .transpose()?;
     let same = |stored: &Note| stored.kind == note.kind && stored.text == note.text;
     if stored.as_ref().is_some_and(same) {
         return Ok(Applied::Unchanged);
     }
-    if entered_before(connection, "note_history", &entry.id)? {
+    if entry.again {
         return Ok(Applied::Superseded);
     }
     if stored.is_some() {
-        connection
-            .prepare_cached(
-                "INSERT INTO note_history SELECT *, ?5 FROM note
-                 WHERE block = ?1 AND variety = ?2 AND kind = ?3 AND day = ?4",
-            )?
-            .execute(params![
-                note.block.as_str(),
-                variety,
-                word,
-                note.date.to_string(),
-                entry.at.timestamp(),
-            ])?;
+        retire(connection, &key, entry.at, &entry.by, None)?;
     }
     connection
         .prepare_cached(
             "INSERT OR REPLACE INTO note VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
         )?
         .execute(params![
-            note.block.as_str(),
-            variety,
-            word,
-            note.date.to_string(),
+            key.block,
+            key.variety,
+            key.kind,
+            key.day,
             carried(&note.kind),
             note.text,
             entry.at.timestamp(),
@@ -89,6 +75,87 @@ pub fn apply(connection: &Connection, note: &Note, entry: &Entry) -> Result<Appl
     })
 }
 
+/// What tells one note from all others.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Key {
+    block: String,
+    /// Empty where it is about the whole block.
+    variety: String,
+    kind: &'static str,
+    day: String,
+}
+
+impl Key {
+    /// The key of a note.
+    #[must_use]
+    pub fn of(note: &Note) -> Self {
+        Self::new(
+            &note.block,
+            note.variety.as_deref(),
+            note.kind.name(),
+            note.date,
+        )
+    }
+
+    /// The key of a note of a kind's name.
+    #[must_use]
+    pub fn new(
+        block: &BlockId,
+        variety: Option<&str>,
+        kind: &'static str,
+        date: NaiveDate,
+    ) -> Self {
+        Self {
+            block: block.to_string(),
+            variety: variety.unwrap_or_default().to_owned(),
+            kind,
+            day: date.to_string(),
+        }
+    }
+
+    fn params(&self) -> [&str; 4] {
+        [&self.block, &self.variety, self.kind, &self.day]
+    }
+}
+
+/// Takes one note back, keeping it in the history; gives whether there was one.
+///
+/// # Errors
+/// A failing statement.
+pub fn withdraw(
+    connection: &Connection,
+    key: &Key,
+    withdrawal: &Withdrawal,
+) -> Result<bool, StoreError> {
+    let Withdrawal { at, by, why } = withdrawal;
+    retire(connection, key, *at, by, Some(why))?;
+    let gone = connection
+        .prepare_cached(&format!("DELETE FROM note WHERE {OF_KEY}"))?
+        .execute(key.params())?;
+    Ok(gone > 0)
+}
+
+/// Copies the note that stands into the history.
+fn retire(
+    connection: &Connection,
+    key: &Key,
+    at: DateTime<Utc>,
+    by: &str,
+    why: Option<&str>,
+) -> Result<(), StoreError> {
+    let [block, variety, kind, day] = key.params();
+    connection
+        .prepare_cached(&format!(
+            "INSERT INTO note_history ({ALL}, replaced_at, replaced_by, why)
+             SELECT {ALL}, ?5, ?6, ?7 FROM note WHERE {OF_KEY}"
+        ))?
+        .execute(params![block, variety, kind, day, at.timestamp(), by, why])?;
+    Ok(())
+}
+
+/// The columns of a record with those of its entry.
+const ALL: &str = "block, variety, kind, day, value, note, entered_at, entered_by, via, entry_id";
+const OF_KEY: &str = "block = ?1 AND variety = ?2 AND kind = ?3 AND day = ?4";
 const COLUMNS: &str = "block, variety, kind, day, value, note, entered_by";
 
 fn read(row: &Row<'_>) -> Result<Note, StoreError> {
@@ -135,6 +202,66 @@ pub fn entered(
     );
     let mut statement = connection.prepare_cached(&sql)?;
     let when = params![when.start.timestamp(), when.end.timestamp()];
+    let rows = statement.query_map(when, |row| Ok(read(row)))?;
+    rows.map(|row| row?).collect()
+}
+
+/// All notes of a stretch of days, by day, block, variety and kind.
+///
+/// # Errors
+/// A failing statement.
+pub fn between(
+    connection: &Connection,
+    days: RangeInclusive<NaiveDate>,
+) -> Result<Vec<Note>, StoreError> {
+    let sql = format!(
+        "SELECT {COLUMNS} FROM note WHERE day BETWEEN ?1 AND ?2
+         ORDER BY day, block, variety, kind"
+    );
+    let mut statement = connection.prepare_cached(&sql)?;
+    let days = [days.start().to_string(), days.end().to_string()];
+    let rows = statement.query_map(days, |row| Ok(read(row)))?;
+    rows.map(|row| row?).collect()
+}
+
+/// Notes as they stood before they were changed or withdrawn, the first replaced first; of one block
+/// where it is given.
+///
+/// # Errors
+/// A failing statement.
+pub fn history(
+    connection: &Connection,
+    block: Option<&BlockId>,
+) -> Result<Vec<Past<Note>>, StoreError> {
+    let sql = format!(
+        "SELECT {COLUMNS}, entered_at, via, replaced_at, replaced_by, why FROM note_history
+         WHERE ?1 IS NULL OR block = ?1 ORDER BY replaced_at, rowid"
+    );
+    let mut statement = connection.prepare_cached(&sql)?;
+    let rows = statement.query_map([block.map(BlockId::as_str)], |row| {
+        Ok(read(row).and_then(|note| past(row, note)))
+    })?;
+    rows.map(|row| row?).collect()
+}
+
+/// Notes that were known at the start of a stretch of time and were withdrawn in it, oldest first, as
+/// they stood then.
+///
+/// # Errors
+/// A failing statement.
+pub fn withdrawn(
+    connection: &Connection,
+    when: Range<DateTime<Utc>>,
+) -> Result<Vec<Note>, StoreError> {
+    let sql = format!(
+        "SELECT {COLUMNS} FROM note_history AS known
+         WHERE entered_at < ?1 AND replaced_at >= ?1 AND replaced_at < ?2
+           AND NOT EXISTS (SELECT 1 FROM note WHERE block = known.block AND variety = known.variety
+                           AND kind = known.kind AND day = known.day)
+         ORDER BY day, block, variety, kind"
+    );
+    let mut statement = connection.prepare_cached(&sql)?;
+    let when = [when.start.timestamp(), when.end.timestamp()];
     let rows = statement.query_map(when, |row| Ok(read(row)))?;
     rows.map(|row| row?).collect()
 }

@@ -24,3 +24,20 @@ UPDATE note_history SET value = json_quote(value) WHERE value IS NOT NULL;
 
 ALTER TABLE visit ADD COLUMN eggs_left INTEGER NOT NULL DEFAULT 0 CHECK (eggs_left IN (0, 1)); -- 1 = the eggs stayed on the trap
 ALTER TABLE visit_history ADD COLUMN eggs_left INTEGER NOT NULL DEFAULT 0;
+
+ALTER TABLE visit_history ADD COLUMN replaced_by TEXT;         -- who changed or withdrew it; NULL = before this step
+ALTER TABLE visit_history ADD COLUMN why TEXT;                 -- why it was withdrawn; NULL = it was changed
+ALTER TABLE note_history ADD COLUMN replaced_by TEXT;
+ALTER TABLE note_history ADD COLUMN why TEXT;
+
+CREATE TABLE imported_file (
+  -- Files that were imported, each of them whole. Imported again, they bring nothing back that was
+  -- changed or withdrawn since.
+  hash        TEXT PRIMARY KEY,                                -- of its text; the entry ids of its rows begin with it
+  imported_at INTEGER NOT NULL                                 -- instant of the first import
+) STRICT, WITHOUT ROWID;
+INSERT INTO imported_file
+  SELECT substr(entry_id, 1, instr(entry_id, ':') - 1), min(entered_at) FROM (
+    SELECT entry_id, entered_at FROM visit UNION ALL SELECT entry_id, entered_at FROM visit_history
+    UNION ALL SELECT entry_id, entered_at FROM note UNION ALL SELECT entry_id, entered_at FROM note_history
+  ) WHERE instr(entry_id, ':') > 0 GROUP BY 1;

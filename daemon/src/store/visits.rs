@@ -1,7 +1,7 @@
 //! Trap visits and their history.
 
 use std::collections::BTreeSet;
-use std::ops::Range;
+use std::ops::{Range, RangeInclusive};
 
 use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::id::TrapId;
@@ -9,33 +9,8 @@ use duskflight_core::orchard::Part;
 use duskflight_core::trapping::Visit;
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
-use super::{StoreError, day};
-
-/// Who entered a record, when and how.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Entry {
-    /// The instant.
-    pub at: DateTime<Utc>,
-    /// The person, as typed.
-    pub by: String,
-    /// The way in.
-    pub via: String,
-    /// One entry; the same entry is never applied twice.
-    pub id: String,
-}
-
-/// What applying an entry did.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Applied {
-    /// It was new.
-    Added,
-    /// It replaced an older entry, which is in the history now.
-    Changed,
-    /// It was there already.
-    Unchanged,
-    /// It was applied once and a later entry has replaced it since; that one stands.
-    Superseded,
-}
+use super::entries::{Applied, Entry, Past, Withdrawal};
+use super::{StoreError, day, instant};
 
 /// Applies one visit.
 ///
@@ -46,20 +21,17 @@ pub fn apply(connection: &Connection, visit: &Visit, entry: &Entry) -> Result<Ap
     if stored.as_ref() == Some(visit) {
         return Ok(Applied::Unchanged);
     }
-    if entered_before(connection, "visit_history", &entry.id)? {
+    if entry.again {
         return Ok(Applied::Superseded);
     }
     if stored.is_some() {
-        connection
-            .prepare_cached(&format!(
-                "INSERT INTO visit_history ({ALL}, replaced_at) SELECT {ALL}, ?3 FROM visit
-                 WHERE trap = ?1 AND day = ?2"
-            ))?
-            .execute(params![
-                visit.trap.as_str(),
-                visit.date.to_string(),
-                entry.at.timestamp()
-            ])?;
+        retire(
+            connection,
+            (&visit.trap, visit.date),
+            entry.at,
+            &entry.by,
+            None,
+        )?;
     }
     let serviced: Vec<&str> = visit.serviced.iter().map(|part| part.name()).collect();
     connection
@@ -90,16 +62,45 @@ pub fn apply(connection: &Connection, visit: &Visit, entry: &Entry) -> Result<Ap
     })
 }
 
-/// Whether an entry was applied once and has been replaced since.
-pub(super) fn entered_before(
+/// Takes one visit back, keeping it in the history; gives whether there was one.
+///
+/// # Errors
+/// A failing statement.
+pub fn withdraw(
     connection: &Connection,
-    history: &str,
-    entry_id: &str,
+    trap: &TrapId,
+    date: NaiveDate,
+    withdrawal: &Withdrawal,
 ) -> Result<bool, StoreError> {
-    let sql = format!("SELECT EXISTS (SELECT 1 FROM {history} WHERE entry_id = ?1)");
-    Ok(connection
-        .prepare_cached(&sql)?
-        .query_row([entry_id], |row| row.get(0))?)
+    let Withdrawal { at, by, why } = withdrawal;
+    retire(connection, (trap, date), *at, by, Some(why))?;
+    let gone = connection
+        .prepare_cached("DELETE FROM visit WHERE trap = ?1 AND day = ?2")?
+        .execute(params![trap.as_str(), date.to_string()])?;
+    Ok(gone > 0)
+}
+
+/// Copies the visit that stands into the history.
+fn retire(
+    connection: &Connection,
+    (trap, date): (&TrapId, NaiveDate),
+    at: DateTime<Utc>,
+    by: &str,
+    why: Option<&str>,
+) -> Result<(), StoreError> {
+    connection
+        .prepare_cached(&format!(
+            "INSERT INTO visit_history ({ALL}, replaced_at, replaced_by, why)
+             SELECT {ALL}, ?3, ?4, ?5 FROM visit WHERE trap = ?1 AND day = ?2"
+        ))?
+        .execute(params![
+            trap.as_str(),
+            date.to_string(),
+            at.timestamp(),
+            by,
+            why
+        ])?;
+    Ok(())
 }
 
 const COLUMNS: &str = "trap, day, eggs, moths, males, females, readable, serviced, note, eggs_left";
@@ -146,6 +147,61 @@ fn read(row: &Row<'_>, before: Option<&Visit>) -> Result<Visit, StoreError> {
     })
 }
 
+/// A visit with who entered it.
+pub type Entered = (Visit, String);
+
+/// All visits of a stretch of days with who entered them, by day and trap.
+///
+/// # Errors
+/// A failing statement.
+pub fn entered_between(
+    connection: &Connection,
+    days: RangeInclusive<NaiveDate>,
+) -> Result<Vec<Entered>, StoreError> {
+    let sql = format!("SELECT {ALL} FROM visit WHERE day BETWEEN ?1 AND ?2 ORDER BY day, trap");
+    let mut statement = connection.prepare_cached(&sql)?;
+    let days = [days.start().to_string(), days.end().to_string()];
+    let rows = statement.query_map(days, |row| Ok((read(row, None), row.get("entered_by")?)))?;
+    rows.map(|row| {
+        let (visit, by) = row?;
+        Ok((visit?, by))
+    })
+    .collect()
+}
+
+/// Visits as they stood before they were changed or withdrawn, the first replaced first; of one trap
+/// where it is given.
+///
+/// # Errors
+/// A failing statement.
+pub fn history(
+    connection: &Connection,
+    trap: Option<&TrapId>,
+) -> Result<Vec<Past<Visit>>, StoreError> {
+    let sql = format!(
+        "SELECT {ALL}, replaced_at, replaced_by, why FROM visit_history
+         WHERE ?1 IS NULL OR trap = ?1 ORDER BY replaced_at, rowid"
+    );
+    let mut statement = connection.prepare_cached(&sql)?;
+    let rows = statement.query_map([trap.map(TrapId::as_str)], |row| {
+        Ok(read(row, None).and_then(|visit| past(row, visit)))
+    })?;
+    rows.map(|row| row?).collect()
+}
+
+/// The rest of a row of the history of a record.
+pub(super) fn past<T>(row: &Row<'_>, record: T) -> Result<Past<T>, StoreError> {
+    Ok(Past {
+        record,
+        entered: instant(row.get("entered_at")?)?,
+        by: row.get("entered_by")?,
+        via: row.get("via")?,
+        replaced: instant(row.get("replaced_at")?)?,
+        replaced_by: row.get("replaced_by")?,
+        why: row.get("why")?,
+    })
+}
+
 /// All visits up to and including a civil day, by trap and day.
 ///
 /// # Errors
@@ -179,6 +235,31 @@ pub fn entered_late(
         when.end.timestamp(),
         made_before.to_string()
     ];
+    let rows = statement.query_map(when, |row| {
+        Ok((row.get::<_, String>(0)?, row.get::<_, String>(1)?))
+    })?;
+    rows.map(|row| {
+        let (trap, date) = row?;
+        Ok((trap_id(&trap)?, day(&date)?))
+    })
+    .collect()
+}
+
+/// Visits that were known at the start of a stretch of time and were withdrawn in it: trap and day.
+///
+/// # Errors
+/// A failing statement.
+pub fn withdrawn(
+    connection: &Connection,
+    when: Range<DateTime<Utc>>,
+) -> Result<Vec<(TrapId, NaiveDate)>, StoreError> {
+    let mut statement = connection.prepare_cached(
+        "SELECT DISTINCT trap, day FROM visit_history AS known
+         WHERE entered_at < ?1 AND replaced_at >= ?1 AND replaced_at < ?2
+           AND NOT EXISTS (SELECT 1 FROM visit WHERE trap = known.trap AND day = known.day)
+         ORDER BY day, trap",
+    )?;
+    let when = [when.start.timestamp(), when.end.timestamp()];
     let rows = statement.query_map(when, |row| {
         Ok((row.get::<_, String>(0)?, row.get::<_, String>(1)?))
     })?;

@@ -26,6 +26,8 @@ pub(super) fn since(
         station_days: days::changed(connection, station, told_on, when.clone())?,
         decided_days: decisions::changed(connection, station, told_on, when.clone())?,
         readings: visits::entered_late(connection, when.clone(), told_on)?,
-        notes: notes::entered(connection, when)?,
+        notes: notes::entered(connection, when.clone())?,
+        withdrawn_readings: visits::withdrawn(connection, when.clone())?,
+        withdrawn_notes: notes::withdrawn(connection, when)?,
     })
 }

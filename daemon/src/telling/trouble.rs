@@ -5,6 +5,7 @@ use rusqlite::Connection;
 
 use crate::clock::day_before;
 use crate::config::{Config, Person};
+use crate::records::dropped_trouble;
 use crate::store::jobs::{self, Job};
 use crate::store::post::{self, GivenUp, Late};
 use crate::store::{StoreError, days};
@@ -22,6 +23,7 @@ pub(super) fn standing(
     let waiting = standing.trouble.map(|trouble| trouble.error);
     let waiting = waiting.into_iter().chain(standing.errors);
     lines.extend(waiting.map(|error| format!("mail waits: {error}")));
+    lines.extend(config.drop_folder.as_ref().and_then(dropped_trouble));
     Ok(lines)
 }
 

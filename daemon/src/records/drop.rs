@@ -1,0 +1,289 @@
+//! The watched folder: a sheet dropped there is imported and moved to `done`, or moved to `refused`
+//! beside a text that says why.
+//!
+//! Nothing is overwritten or lost: a file leaves the folder only once it is stored or refused, under a
+//! name that was free. A crash before the move imports the same file once more, which changes nothing.
+
+use std::collections::BTreeMap;
+use std::ffi::OsString;
+use std::fs::{self, OpenOptions};
+use std::io::{self, ErrorKind, Write};
+use std::path::{Path, PathBuf};
+use std::time::{Duration, SystemTime};
+
+use chrono::{DateTime, Utc};
+
+use super::{ImportError, Imported, Kind, Origin, import};
+use crate::config::{Config, DropFolder};
+use crate::store::{Store, StoreError};
+
+/// Folders inside the watched one.
+const DONE: &str = "done";
+const REFUSED: &str = "refused";
+/// What the name of the text that says why ends with.
+const WHY: &str = ".why.txt";
+/// A larger file is no sheet that people filled in: a hundred thousand visits take about 4 MB.
+const MOST_BYTES: u64 = 32 << 20;
+
+/// Why the folder could not be looked through.
+#[derive(Debug, thiserror::Error)]
+pub enum DropError {
+    /// A file or folder.
+    #[error("read or move files in {path}")]
+    Folder {
+        /// The watched folder.
+        path: PathBuf,
+        /// Why.
+        source: io::Error,
+    },
+    /// The records.
+    #[error("store a dropped file")]
+    Store(#[from] StoreError),
+}
+
+/// A file that was taken out of the folder.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Taken {
+    /// Its name in the folder.
+    pub name: String,
+    /// What became of it.
+    pub outcome: Outcome,
+}
+
+/// What became of a dropped file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Outcome {
+    /// It is stored.
+    Imported(Imported),
+    /// Nothing of it is stored, and why.
+    Refused(String),
+}
+
+/// Imports what was dropped and has not changed during `pause`; what is still being written waits for
+/// the next time.
+///
+/// # Errors
+/// [`DropError`]; what was not moved by then stays in the folder.
+pub async fn take_in(
+    store: &Store,
+    config: &Config,
+    pause: Duration,
+    now: DateTime<Utc>,
+) -> Result<Vec<Taken>, DropError> {
+    let Some(folder) = &config.drop_folder else {
+        return Ok(Vec::new());
+    };
+    let failed = |source| DropError::Folder {
+        path: folder.path.clone(),
+        source,
+    };
+    let before = sheets(&folder.path).map_err(failed)?;
+    if before.is_empty() {
+        return Ok(Vec::new());
+    }
+    tokio::time::sleep(pause).await;
+    let settled = sheets(&folder.path).map_err(failed)?;
+    let mut taken = Vec::new();
+    for (file, look) in settled {
+        if before.get(&file) != Some(&look) {
+            continue;
+        }
+        if let Some(outcome) = outcome(store, config, folder, (&file, look.0), now).await? {
+            put_away(folder, &file, &outcome).map_err(failed)?;
+            let name = name_of(&file);
+            taken.push(Taken { name, outcome });
+        }
+    }
+    Ok(taken)
+}
+
+/// What a file looks like from outside: bytes, and when it was changed.
+type Look = (u64, Option<SystemTime>);
+
+/// The sheets that lie in a folder: plain files whose name ends in `.csv`, not those that a leading dot
+/// hides while something writes them.
+fn sheets(folder: &Path) -> io::Result<BTreeMap<PathBuf, Look>> {
+    let mut sheets = BTreeMap::new();
+    for entry in fs::read_dir(folder)? {
+        let entry = entry?;
+        let name = entry.file_name().to_string_lossy().to_lowercase();
+        if !name.ends_with(".csv") || name.starts_with('.') || !entry.file_type()?.is_file() {
+            continue;
+        }
+        // It may have been taken away since.
+        if let Ok(data) = entry.metadata() {
+            sheets.insert(entry.path(), (data.len(), data.modified().ok()));
+        }
+    }
+    Ok(sheets)
+}
+
+/// Whether a file is what was read of it: somebody may have gone on writing meanwhile.
+fn is_still(file: &Path, bytes: &[u8]) -> bool {
+    fs::read(file).is_ok_and(|now| now == bytes)
+}
+
+/// Stores a file of so many bytes or finds out why not; `None` for one that is gone or is written on
+/// meanwhile, which is looked at again.
+async fn outcome(
+    store: &Store,
+    config: &Config,
+    folder: &DropFolder,
+    (file, bytes): (&Path, u64),
+    now: DateTime<Utc>,
+) -> Result<Option<Outcome>, StoreError> {
+    let name = name_of(file);
+    let refused = |why: &str| {
+        let why = format!("import {name}; nothing of it was stored: {why}");
+        Ok(Some(Outcome::Refused(why)))
+    };
+    if bytes > MOST_BYTES {
+        return refused("it is too large for a sheet of visits or notes");
+    }
+    let bytes = match fs::read(file) {
+        Ok(bytes) => bytes,
+        Err(error) if error.kind() == ErrorKind::NotFound => return Ok(None),
+        Err(error) => return refused(&format!("it cannot be read: {error}")),
+    };
+    let Ok(text) = std::str::from_utf8(&bytes) else {
+        return refused("save it as CSV in UTF-8");
+    };
+    let Some(kind) = kind_of(text) else {
+        return refused("the first row names the columns of neither visits nor notes");
+    };
+    let origin = Origin {
+        file: name.clone(),
+        by: folder.by.clone(),
+        at: now,
+    };
+    let outcome = match import(store, config, kind, text, &origin).await {
+        Ok(imported) => Outcome::Imported(imported),
+        Err(ImportError::Store(error)) => return Err(error),
+        Err(error @ ImportError::Rows { .. }) => Outcome::Refused(error.to_string()),
+    };
+    Ok(is_still(file, &bytes).then_some(outcome))
+}
+
+/// Visits or notes, by the columns that the first row names and only one of them has.
+fn kind_of(text: &str) -> Option<Kind> {
+    let header = text.trim_start_matches('\u{feff}').lines().next()?;
+    let names: Vec<String> = header
+        .split([',', ';', '\t'])
+        .map(|name| name.trim().trim_matches('"').to_lowercase())
+        .collect();
+    let of = |kind: Kind, other: Kind| {
+        let own = kind.columns().iter();
+        let own = own.filter(|column| !other.columns().contains(column));
+        own.filter(|column| names.iter().any(|name| name == *column))
+            .count()
+    };
+    let visits = of(Kind::Visits, Kind::Notes);
+    let notes = of(Kind::Notes, Kind::Visits);
+    match visits.cmp(&notes) {
+        std::cmp::Ordering::Greater => Some(Kind::Visits),
+        std::cmp::Ordering::Less => Some(Kind::Notes),
+        std::cmp::Ordering::Equal => None,
+    }
+}
+
+/// Moves a file to where its outcome belongs.
+fn put_away(folder: &DropFolder, file: &Path, outcome: &Outcome) -> io::Result<()> {
+    let (place, why) = match outcome {
+        Outcome::Imported(_) => (DONE, None),
+        Outcome::Refused(why) => (REFUSED, Some(why)),
+    };
+    let place = folder.path.join(place);
+    fs::create_dir_all(&place)?;
+    let mut number = 1;
+    let target = loop {
+        let name = numbered(file, number);
+        let target = place.join(&name);
+        if is_mine(&target, "")? {
+            let Some(why) = why else { break target };
+            if is_mine(&place.join(with_why(&name)), &format!("{why}\n"))? {
+                break target;
+            }
+            fs::remove_file(&target)?;
+        }
+        number += 1;
+    };
+    fs::rename(file, &target).inspect_err(|_| {
+        // The empty file that kept the name; what it was kept for stays where it is.
+        let _ = fs::remove_file(&target);
+    })
+}
+
+/// Makes a new file with a text; whether the name was free.
+fn is_mine(path: &Path, text: &str) -> io::Result<bool> {
+    match OpenOptions::new().write(true).create_new(true).open(path) {
+        Ok(mut file) => file.write_all(text.as_bytes()).map(|()| true),
+        Err(error) if error.kind() == ErrorKind::AlreadyExists => Ok(false),
+        Err(error) => Err(error),
+    }
+}
+
+/// `round.csv`, `round-2.csv`, `round-3.csv`, …
+fn numbered(file: &Path, number: usize) -> OsString {
+    let mut name = file.file_stem().unwrap_or_default().to_owned();
+    if number > 1 {
+        name.push(format!("-{number}"));
+    }
+    name.push(".csv");
+    name
+}
+
+fn with_why(name: &OsString) -> OsString {
+    let mut name = name.clone();
+    name.push(WHY);
+    name
+}
+
+/// A name for people: what would not print is written as its code.
+fn name_of(file: &Path) -> String {
+    let name = file.file_name().unwrap_or_default().to_string_lossy();
+    name.escape_debug().to_string()
+}
+
+/// Dropped files that were refused and lie there still, or that the folder cannot be read, in one line.
+#[must_use]
+pub fn dropped_trouble(folder: &DropFolder) -> Option<String> {
+    match refused(folder) {
+        Err(error) => {
+            let path = folder.path.display();
+            Some(format!("dropped files are not read: {path}: {error}"))
+        }
+        Ok(names) if names.is_empty() => None,
+        Ok(names) => Some(format!(
+            "dropped files were refused, nothing of them is stored: {}; why stands beside each in the \
+             folder refused",
+            names.join(", ")
+        )),
+    }
+}
+
+/// Names of the refused files that nobody has taken away yet, sorted.
+fn refused(folder: &DropFolder) -> io::Result<Vec<String>> {
+    fs::read_dir(&folder.path)?;
+    let entries = match fs::read_dir(folder.path.join(REFUSED)) {
+        Ok(entries) => entries,
+        Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Vec::new()),
+        Err(error) => return Err(error),
+    };
+    let mut names = Vec::new();
+    for entry in entries {
+        let name = name_of(&entry?.path());
+        names.extend((!name.ends_with(WHY)).then_some(name));
+    }
+    names.sort();
+    Ok(names)
+}
+
+/// Whether files can be made and moved in the folder, tried with a file that is taken away again.
+///
+/// # Errors
+/// Why they cannot.
+pub fn try_out(folder: &DropFolder) -> io::Result<()> {
+    let trial = folder.path.join(".duskflight-trial");
+    fs::write(&trial, "")?;
+    fs::remove_file(&trial)
+}

@@ -1,0 +1,566 @@
+//! What people write down: typed, changed, taken back, dropped into a folder, and given back as CSV.
+
+use std::fs::{self, OpenOptions};
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use duskflight::config::Config;
+use duskflight::records::{Kind, Outcome, take_in};
+use duskflight::store::Store;
+
+use crate::daemon::{signal, start, wait_for};
+use crate::harness::{Farm, VISITS, printed, refused, rows, told_farm};
+
+/// A command of `visits` or `notes` for a farm.
+fn told(farm: &Farm, arguments: &[&str]) -> String {
+    printed(&[arguments, &["--config", farm.config()]].concat())
+}
+
+fn visit(farm: &Farm, verb: &str, more: &[&str]) -> String {
+    told(farm, &[&["visits", verb], more].concat())
+}
+
+fn note(farm: &Farm, verb: &str, more: &[&str]) -> String {
+    told(farm, &[&["notes", verb], more].concat())
+}
+
+const E1_APRIL_12: [&str; 4] = ["--trap", "e1", "--date", "2022-04-12"];
+
+#[test]
+fn a_visit_typed_again_is_an_edit_with_its_history() {
+    let farm = Farm::new("2022-04-30");
+    let with = |eggs| [&E1_APRIL_12[..], &["--eggs", eggs, "--by", "Ada"]].concat();
+    let said = visit(&farm, "add", &with("3"));
+    assert_eq!(said, "visit of trap e1 on 2022-04-12: added\n");
+    assert!(visit(&farm, "add", &with("3")).ends_with(": there already\n"));
+    let said = visit(&farm, "add", &with("5"));
+    assert!(
+        said.contains("changed; what stood before is in the history"),
+        "{said}"
+    );
+    // Back to what it was: typing is always a new entry.
+    visit(&farm, "add", &with("3"));
+    let eggs = "SELECT eggs, entered_by, via FROM visit";
+    assert_eq!(rows(&farm.database(), eggs), [["3", "Ada", "command line"]]);
+    let history = "SELECT eggs, replaced_by, why FROM visit_history ORDER BY rowid";
+    assert_eq!(
+        rows(&farm.database(), history),
+        [["3", "Ada", ""], ["5", "Ada", ""]]
+    );
+    let listed = visit(&farm, "history", &["--trap", "e1"]);
+    assert_eq!(listed.matches("changed").count(), 2, "{listed}");
+}
+
+#[test]
+fn what_is_typed_is_checked_like_a_file_and_the_flag_is_named() {
+    let farm = Farm::new("2022-04-30");
+    let arguments = [
+        "--config",
+        farm.config(),
+        "--trap",
+        "p1",
+        "--date",
+        "2022-04-12",
+    ];
+    let said = refused(
+        2,
+        &[
+            &["visits", "add", "--eggs", "3", "--eggs-left", "yes"],
+            &arguments[..],
+        ]
+        .concat(),
+    );
+    assert!(
+        said.contains("add the visit of trap p1 on 2022-04-12; nothing was stored:"),
+        "{said}"
+    );
+    assert!(
+        said.contains("column eggs, \"3\": a trap of kind pheromone does not catch them"),
+        "{said}"
+    );
+    assert!(said.contains("column eggs_left, \"yes\""), "{said}");
+    assert!(!said.contains("row 2"), "{said}");
+    assert_eq!(
+        rows(&farm.database(), "SELECT count(*) FROM visit"),
+        [["0"]]
+    );
+}
+
+#[test]
+fn a_withdrawn_visit_stays_away_until_it_is_entered_anew() {
+    let farm = Farm::new("2022-04-30");
+    farm.import("round.csv", VISITS);
+    // The same rows by another file: they were there already, and that file is remembered too.
+    let copy = VISITS.replace("date,trap", "Date,Trap");
+    assert!(farm.import("copy.csv", &copy).contains("20 there already"));
+    let why = ["--why", "read at the wrong tree", "--by", "Ada"];
+    let said = visit(&farm, "withdraw", &[&E1_APRIL_12[..], &why].concat());
+    assert_eq!(
+        said,
+        "visit of trap e1 on 2022-04-12: withdrawn; it stays in the history\n"
+    );
+    let history = "SELECT trap, eggs, replaced_by, why FROM visit_history";
+    let expected = [["e1", "3", "Ada", "read at the wrong tree"]];
+    assert_eq!(rows(&farm.database(), history), expected);
+    let listed = visit(&farm, "history", &[]);
+    assert!(
+        listed.contains("withdrawn: read at the wrong tree"),
+        "{listed}"
+    );
+
+    for (name, text) in [("round.csv", VISITS), ("copy.csv", &copy)] {
+        let said = farm.import(name, text);
+        assert!(said.contains("19 there already, 1 not applied"), "{said}");
+    }
+    let count = "SELECT count(*) FROM visit";
+    assert_eq!(rows(&farm.database(), count), [["19"]]);
+    visit(&farm, "add", &[&E1_APRIL_12[..], &["--eggs", "4"]].concat());
+    assert_eq!(rows(&farm.database(), count), [["20"]]);
+
+    let again = [
+        &["visits", "withdraw", "--config", farm.config()],
+        &E1_APRIL_12[..],
+    ]
+    .concat();
+    let said = refused(2, &[&again[..], &["--why", " "]].concat());
+    assert!(said.contains("say who withdraws it, and why"), "{said}");
+    visit(&farm, "withdraw", &[&E1_APRIL_12[..], &why].concat());
+    let said = refused(2, &[&again[..], &why].concat());
+    assert!(
+        said.contains("visit of trap e1 on 2022-04-12: no such record stands"),
+        "{said}"
+    );
+}
+
+#[test]
+fn a_note_is_typed_listed_and_taken_back() {
+    let farm = Farm::new("2022-08-30");
+    let key = [
+        "--block",
+        "home",
+        "--kind",
+        "hull-split-check",
+        "--date",
+        "2022-07-05",
+    ];
+    let of = [&key[..], &["--variety", "Nonpareil"]].concat();
+    let says = [
+        "--trees", "6", "--top", "5", "--scale", "ucce", "--stage", "2c",
+    ];
+    let said = note(
+        &farm,
+        "add",
+        &[&of[..], &says, &["--note", "-south rows"]].concat(),
+    );
+    assert_eq!(
+        said,
+        "hull-split-check of block home on 2022-07-05: added\n"
+    );
+    let listed = note(&farm, "list", &[]);
+    assert!(
+        listed.contains("trees 6, top 5, scale ucce, stage 2C"),
+        "{listed}"
+    );
+    assert!(listed.contains("-south rows"), "{listed}");
+    note(
+        &farm,
+        "withdraw",
+        &[&of[..], &["--why", "another block"]].concat(),
+    );
+    assert_eq!(rows(&farm.database(), "SELECT count(*) FROM note"), [["0"]]);
+    let listed = note(&farm, "history", &["--block", "home"]);
+    assert!(listed.contains("withdrawn: another block"), "{listed}");
+    let config = ["--config", farm.config(), "--why", "x"];
+    let said = refused(2, &[&["notes", "withdraw"], &of[..], &config].concat());
+    assert!(said.contains("no such record stands"), "{said}");
+}
+
+#[test]
+fn what_is_brought_out_imports_to_the_same() {
+    let farm = Farm::new("2022-04-30");
+    farm.import("round.csv", VISITS);
+    visit(
+        &farm,
+        "add",
+        &[
+            &E1_APRIL_12[..],
+            &["--eggs", "4", "--eggs-left", "yes", "--note", "=2+2"],
+        ]
+        .concat(),
+    );
+    let out = visit(&farm, "export", &[]);
+    assert!(
+        out.contains("2022-04-12,e1,4,yes,,,,,,'=2+2,command line\n"),
+        "{out}"
+    );
+    let other = Farm::new("2022-04-30");
+    assert!(other.import("out.csv", &out).contains("20 added"));
+    assert_eq!(visit(&other, "export", &[]), out);
+    let text = "SELECT note FROM visit WHERE note != '' ORDER BY 1";
+    assert_eq!(rows(&other.database(), text), [["=2+2"], ["bait wet"]]);
+
+    let april = visit(
+        &farm,
+        "export",
+        &["--from", "2022-04-01", "--to", "2022-04-08"],
+    );
+    assert_eq!(april.lines().count(), 1 + 8, "{april}");
+}
+
+#[test]
+fn of_ten_thousand_rows_none_is_stored_when_the_last_one_is_wrong() {
+    let farm = Farm::new("2022-12-31");
+    let traps: String = (0..100)
+        .map(|n| format!("t{n},home,egg,2022-03-15,,meal,\n"))
+        .collect();
+    farm.write(
+        "traps.csv",
+        &format!("id,block,kind,hung,place,bait,lure\n{traps}"),
+    );
+    let first: chrono::NaiveDate = "2022-04-01".parse().unwrap();
+    let days: Vec<_> = first.iter_days().take(100).collect();
+    let good = days
+        .iter()
+        .flat_map(|day| (0..100).map(move |n| format!("{day},t{n},{n}\n")));
+    let mut text: String = std::iter::once("date,trap,eggs\n".to_owned())
+        .chain(good)
+        .collect();
+    let whole = text.len();
+    text.push_str("2022-04-01,t100,many\n");
+    farm.write("bad.csv", &text);
+    let file = farm.path("bad.csv");
+    let file = file.to_str().unwrap();
+    let said = refused(2, &["visits", "import", file, "--config", farm.config()]);
+    assert!(
+        said.contains("row 10002, column trap, \"t100\": no such trap in traps.csv"),
+        "{said}"
+    );
+    assert_eq!(said.matches("row ").count(), 1, "{said}");
+    for table in ["visit", "visit_history", "imported_file"] {
+        let count = format!("SELECT count(*) FROM {table}");
+        assert_eq!(rows(&farm.database(), &count), [["0"]], "{table}");
+    }
+    assert!(
+        farm.import("good.csv", &text[..whole])
+            .contains("10000 added")
+    );
+}
+
+/// A farm that watches the folder `drop`.
+fn watching(newest: &str) -> Farm {
+    let farm = Farm::new(newest);
+    farm.change(
+        "[mail]",
+        "[records]\ndrop = \"drop\"\ndrop_by = \"Field crew\"\n\n[mail]",
+    );
+    fs::create_dir(farm.path("drop")).unwrap();
+    farm
+}
+
+fn names(folder: PathBuf) -> Vec<String> {
+    let Ok(entries) = fs::read_dir(folder) else {
+        return Vec::new();
+    };
+    let entries = entries.map(|entry| entry.unwrap().file_name());
+    let mut names: Vec<String> = entries.map(|name| name.into_string().unwrap()).collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn dropped_sheets_are_told_apart_imported_and_put_away_and_none_overwrites_another() {
+    let farm = watching("2022-04-30");
+    farm.write("drop/round.csv", VISITS);
+    farm.write(
+        "drop/Split.CSV",
+        "\u{feff}Date,Block,Kind,Variety\n2022-04-10,home,hull-split,Nonpareil\n",
+    );
+    farm.write("drop/.round.csv", "still being copied");
+    farm.write("drop/readme.txt", "not a sheet");
+    let said = farm.nightly("2022-04-16");
+    assert!(
+        said.contains("round.csv: 20 added, 0 changed, 0 there already\n"),
+        "{said}"
+    );
+    assert!(said.contains("Split.CSV: 1 added"), "{said}");
+    let by = "SELECT DISTINCT entered_by, via FROM visit";
+    assert_eq!(
+        rows(&farm.database(), by),
+        [["Field crew", "import round.csv"]]
+    );
+    assert_eq!(
+        names(farm.path("drop")),
+        [".round.csv", "done", "readme.txt"]
+    );
+
+    // The same name once more, with other rows.
+    farm.write("drop/round.csv", "date,trap,eggs\n2022-04-19,e1,8\n");
+    farm.nightly("2022-04-20");
+    assert_eq!(
+        names(farm.path("drop/done")),
+        ["Split.csv", "round-2.csv", "round.csv"]
+    );
+    assert_eq!(
+        fs::read_to_string(farm.path("drop/done/round.csv")).unwrap(),
+        VISITS
+    );
+    // A crash between storing and moving leaves the file: it changes nothing.
+    farm.write("drop/round.csv", VISITS);
+    let said = farm.nightly("2022-04-21");
+    assert!(
+        said.contains("0 added, 0 changed, 20 there already"),
+        "{said}"
+    );
+}
+
+#[test]
+fn a_refused_sheet_lies_beside_its_reasons_and_stands_in_the_digest_until_it_is_taken_away() {
+    let farm = watching("2022-04-30");
+    farm.write(
+        "drop/bad.csv",
+        "date,trap,eggs\n2022-04-05,e1,0\n2022-04-05,e9,many\n2022-13-05,e2,1\n",
+    );
+    farm.write("drop/costs.csv", "date,item,amount\n2022-04-05,fuel,40\n");
+    fs::write(
+        farm.path("drop/latin.csv"),
+        b"date,trap,note\n2022-04-05,e1,\xe9\n",
+    )
+    .unwrap();
+    farm.write("drop/semi.csv", "date;trap;eggs\n2022-04-05;e1;0\n");
+    let said = farm.nightly("2022-04-16");
+    assert!(
+        said.contains("refused: import bad.csv; nothing of it was stored"),
+        "{said}"
+    );
+    assert_eq!(
+        rows(&farm.database(), "SELECT count(*) FROM visit"),
+        [["0"]]
+    );
+    assert_eq!(
+        names(farm.path("drop/refused")),
+        [
+            "bad.csv",
+            "bad.csv.why.txt",
+            "costs.csv",
+            "costs.csv.why.txt",
+            "latin.csv",
+            "latin.csv.why.txt",
+            "semi.csv",
+            "semi.csv.why.txt"
+        ]
+    );
+    let why = |name: &str| fs::read_to_string(farm.path("drop/refused").join(name)).unwrap();
+    assert_eq!(
+        why("bad.csv.why.txt"),
+        "import bad.csv; nothing of it was stored:\n  \
+         row 3, column trap, \"e9\": no such trap in traps.csv; did you mean \"e1\"?\n  \
+         row 4, column date, \"2022-13-05\": write a day as YYYY-MM-DD\n"
+    );
+    assert!(why("costs.csv.why.txt").contains("the columns of neither visits nor notes"));
+    assert!(why("latin.csv.why.txt").contains("save it as CSV in UTF-8"));
+    assert!(why("semi.csv.why.txt").contains("save the sheet as CSV with commas"));
+    let digest = |day: &str| {
+        let mail = farm.path("mail").join(format!("{day}-digest-ada.eml"));
+        fs::read_to_string(mail)
+            .unwrap()
+            .replace("=\r\n", "")
+            .replace("\r\n", " ")
+    };
+    let line = "dropped files were refused, nothing of them is stored: bad.csv, costs.csv, latin.csv, semi.csv";
+    assert!(
+        digest("2022-04-16").contains(line),
+        "{}",
+        digest("2022-04-16")
+    );
+
+    let status = told(&farm, &["status"]);
+    assert!(
+        status.contains("drop folder: dropped files were refused"),
+        "{status}"
+    );
+
+    // Dropped again under the same name it is refused beside the first one.
+    farm.write("drop/bad.csv", "date,trap,eggs\n2022-04-05,e9,0\n");
+    farm.nightly("2022-04-17");
+    assert!(digest("2022-04-17").contains("bad-2.csv, bad.csv"));
+    assert!(why("bad-2.csv.why.txt").contains("row 2, column trap"));
+    fs::remove_dir_all(farm.path("drop/refused")).unwrap();
+    farm.nightly("2022-04-18");
+    assert!(!digest("2022-04-18").contains("dropped files"));
+}
+
+#[test]
+fn a_folder_that_is_not_there_is_found_by_check_and_holds_no_night_up() {
+    let farm = watching("2022-04-30");
+    told(&farm, &["check"]);
+    fs::remove_dir(farm.path("drop")).unwrap();
+    let said = refused(78, &["check", "--config", farm.config()]);
+    assert!(
+        said.contains("the folder that records.drop names cannot be used"),
+        "{said}"
+    );
+    let said = farm.nightly("2022-04-16");
+    assert!(said.contains("dropped files are not taken in"), "{said}");
+    assert_eq!(farm.mails(), ["2022-04-16-digest-ada.eml"]);
+}
+
+#[test]
+fn a_sheet_that_is_still_being_written_waits() {
+    let farm = watching("2022-04-30");
+    let config = Config::read(Path::new(farm.config())).unwrap();
+    let store = Store::open(&config.database).unwrap();
+    let (first, rest) = VISITS.split_at(VISITS.find("2022-04-12").unwrap());
+    farm.write("drop/round.csv", first);
+    let now = "2022-04-20T15:00:00Z".parse().unwrap();
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build();
+    let runtime = runtime.unwrap();
+    let pause = Duration::from_millis(300);
+    let look = || take_in(&store, &config, pause, now);
+    let taken = runtime.block_on(async {
+        let write = async {
+            tokio::time::sleep(pause / 6).await;
+            let mut file = OpenOptions::new()
+                .append(true)
+                .open(farm.path("drop/round.csv"));
+            file.as_mut().unwrap().write_all(rest.as_bytes()).unwrap();
+        };
+        tokio::join!(look(), write).0
+    });
+    assert_eq!(taken.unwrap(), []);
+    assert_eq!(names(farm.path("drop")), ["round.csv"]);
+    assert_eq!(
+        rows(&farm.database(), "SELECT count(*) FROM visit"),
+        [["0"]]
+    );
+
+    let taken = runtime.block_on(look()).unwrap();
+    let outcome = taken.first().map(|taken| &taken.outcome);
+    assert!(
+        matches!(outcome, Some(Outcome::Imported(imported)) if imported.added == 20),
+        "{taken:?}"
+    );
+}
+
+#[test]
+fn the_daemon_takes_in_what_is_dropped_while_it_runs() {
+    let farm = watching("2022-12-31");
+    let mut child = start(&farm);
+    farm.write("drop/round.csv", VISITS);
+    wait_for("the dropped file is put away", || {
+        names(farm.path("drop/done")) == ["round.csv"]
+    });
+    signal(&child, "-TERM");
+    assert!(child.wait().unwrap().success());
+    assert_eq!(
+        rows(&farm.database(), "SELECT count(*) FROM visit"),
+        [["20"]]
+    );
+}
+
+#[test]
+fn a_start_by_hand_that_is_withdrawn_is_the_traps_start_again() {
+    let farm = told_farm();
+    let key = [
+        "--block",
+        "home",
+        "--kind",
+        "egg-laying-start",
+        "--date",
+        "2022-04-20",
+    ];
+    note(
+        &farm,
+        "add",
+        &[
+            &key[..],
+            &["--value", "2022-04-10", "--note", "the block's own book"],
+        ]
+        .concat(),
+    );
+    let season = || told(&farm, &["season", "--as-of", "2022-04-25"]);
+    assert!(season().contains("set by hand Apr 10"), "{}", season());
+    note(
+        &farm,
+        "withdraw",
+        &[&key[..], &["--why", "another block's book"]].concat(),
+    );
+    assert!(season().contains("confirmed Apr 12"), "{}", season());
+}
+
+/// The sheet in the guide's fence of this name.
+fn of_guide(name: &str) -> String {
+    let guide = include_str!("../deploy/guide/records.md");
+    let fence = format!("```csv {name}\n");
+    let (_, rest) = guide.split_once(&fence).expect("the fence");
+    rest.split_once("```").expect("its end").0.to_owned()
+}
+
+#[test]
+fn the_rows_of_the_guide_import_and_show_every_column_and_kind() {
+    let farm = Farm::new("2022-12-31");
+    farm.write(
+        "blocks.csv",
+        "id,name,grower,adviser,crop,regime,station,varieties\n\
+         home,Home block,gil,ada,almond,mating-disruption,yard,Nonpareil; Monterey\n",
+    );
+    farm.write(
+        "traps.csv",
+        "id,block,kind,hung\nhome-e1,home,egg,2022-03-15\nhome-e2,home,egg,2022-03-15\n\
+         home-p1,home,pheromone,2022-03-15\nhome-c1,home,pheromone-ppo,2022-03-15\n\
+         home-b1,home,bait-bag,2022-03-15\n",
+    );
+    let (visits, notes) = (of_guide("visits"), of_guide("notes"));
+    assert!(farm.import("visits.csv", &visits).contains("7 added"));
+    farm.write("notes.csv", &notes);
+    let file = farm.path("notes.csv");
+    let said = note(&farm, "import", &[file.to_str().unwrap()]);
+    assert!(said.contains("15 added"), "{said}");
+    for kind in duskflight_core::trapping::NoteKind::NAMES {
+        assert!(notes.contains(&format!(",{kind},")), "{kind} has no row");
+    }
+    // Each column, but who entered a row, is filled somewhere.
+    for (sheet, kind) in [(&visits, Kind::Visits), (&notes, Kind::Notes)] {
+        let header: Vec<&str> = sheet.lines().next().unwrap().split(',').collect();
+        for column in kind.columns().iter().filter(|column| **column != "by") {
+            let place = header.iter().position(|name| name == column);
+            let place = place.unwrap_or_else(|| panic!("{column} is missing"));
+            let mut rows = sheet.lines().skip(1);
+            let filled = rows.any(|row| !row.split(',').nth(place).unwrap().is_empty());
+            assert!(filled, "{column} is empty in every row");
+        }
+    }
+}
+
+#[test]
+fn the_sheets_of_init_have_all_columns_and_import_as_they_are() {
+    let dir = tempfile::tempdir().unwrap();
+    let farm = dir.path().join("farm");
+    let config = farm.to_str().unwrap();
+    printed(&["init", config]);
+    for (command, name, kind) in [
+        ("visits", "visits.csv", Kind::Visits),
+        ("visits", "last-year.csv", Kind::Visits),
+        ("notes", "notes.csv", Kind::Notes),
+    ] {
+        let file = farm.join(name);
+        let header = fs::read_to_string(&file).unwrap();
+        let columns: Vec<&str> = header.trim().split(',').collect();
+        let own = kind
+            .columns()
+            .iter()
+            .copied()
+            .filter(|column| *column != "by");
+        assert_eq!(columns, own.collect::<Vec<_>>(), "{name}");
+        let said = printed(&[
+            command,
+            "import",
+            file.to_str().unwrap(),
+            "--config",
+            config,
+        ]);
+        assert!(said.contains("0 added"), "{said}");
+    }
+}
