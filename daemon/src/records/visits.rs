@@ -9,7 +9,7 @@ use duskflight_core::trapping::Visit;
 
 use super::cells::unguarded;
 use crate::config::nearest::suggestion;
-use crate::sheet::{self, Columns, Fault, Row};
+use crate::sheet::{self, Columns, Fault, Row, keep};
 
 pub(super) const COLUMNS: Columns = Columns {
     all: &[
@@ -99,24 +99,12 @@ fn is_blank(row: &Row<'_>) -> bool {
 
 fn visit(row: &Row<'_>, trap: &Trap, today: NaiveDate) -> Result<Visit, Vec<Fault>> {
     let mut wrong = Vec::new();
-    let mut keep = |result: Result<Option<u32>, Fault>| {
-        result.unwrap_or_else(|error| {
-            wrong.push(error);
-            None
-        })
-    };
-    let eggs = keep(row.count("eggs"));
-    let moths = keep(row.count("moths"));
-    let males = keep(row.count("males"));
-    let females = keep(row.count("females"));
-    let date = date(row, trap, today)
-        .map_err(|error| wrong.push(error))
-        .ok();
-    let serviced = serviced(row, trap).map_err(|error| wrong.push(error)).ok();
-    let readable = readable(row).map_err(|error| wrong.push(error)).ok();
-    let eggs_left = eggs_left(row, trap, eggs)
-        .map_err(|error| wrong.push(error))
-        .ok();
+    let [eggs, moths, males, females] = ["eggs", "moths", "males", "females"]
+        .map(|column| keep(&mut wrong, row.count(column)).flatten());
+    let date = keep(&mut wrong, date(row, trap, today));
+    let serviced = keep(&mut wrong, serviced(row, trap));
+    let readable = keep(&mut wrong, readable(row));
+    let eggs_left = keep(&mut wrong, eggs_left(row, trap, eggs));
     let counted = [eggs, moths, males, females].iter().any(Option::is_some);
     if readable == Some(false) && counted {
         wrong.push(row.wrong("readable", "a trap that could not be read has no counts"));
@@ -126,23 +114,23 @@ fn visit(row: &Row<'_>, trap: &Trap, today: NaiveDate) -> Result<Visit, Vec<Faul
         wrong.push(row.wrong("trap", NOTHING_COUNTED));
     }
     wrong.extend(misplaced(row, trap));
-    match (date, serviced, readable, eggs_left) {
-        (Some(date), Some(serviced), Some(readable), Some(eggs_left)) if wrong.is_empty() => {
-            Ok(Visit {
-                eggs,
-                eggs_left,
-                moths,
-                males,
-                females,
-                readable,
-                serviced,
-                note: unguarded(row.text("note")).to_owned(),
-                trap: trap.id.clone(),
-                date,
-            })
-        }
-        _ => Err(wrong),
-    }
+    let (Some(date), Some(serviced), Some(readable), Some(eggs_left), true) =
+        (date, serviced, readable, eggs_left, wrong.is_empty())
+    else {
+        return Err(wrong);
+    };
+    Ok(Visit {
+        trap: trap.id.clone(),
+        date,
+        eggs,
+        eggs_left,
+        moths,
+        males,
+        females,
+        readable,
+        serviced,
+        note: unguarded(row.text("note")).to_owned(),
+    })
 }
 
 /// Counts that a trap of this kind cannot have.
