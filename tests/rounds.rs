@@ -145,3 +145,55 @@ fn a_plan_for_people_has_the_traps_and_the_year() {
     let text = printed(&["plan", "--config", farm.config(), "--as-of", "2022-03-10"]);
     insta::assert_snapshot!("plan", text);
 }
+
+#[test]
+fn a_closed_block_heads_the_sheet_and_its_traps_wait_everywhere() {
+    let farm = farm();
+    let note = [
+        "notes",
+        "add",
+        "--config",
+        farm.config(),
+        "--date",
+        "2022-04-21",
+        "--block",
+        "home",
+    ];
+    let posted = ["--kind", "no-entry-until", "--value", "2022-04-26"];
+    printed(&[&note[..], &posted[..]].concat());
+    let west = ["--as-of", "2022-04-22", "--route", "west"];
+    let sheet = round(&farm, &west);
+    let closed = "Home block: closed: no entry until Apr 26; waiting until then: e3, e2, e1";
+    assert!(sheet.contains(closed), "{sheet}");
+    assert!(sheet.contains("nothing is due"), "{sheet}");
+    let csv = round(&farm, &[&west[..], &["--format", "csv"]].concat());
+    assert_eq!(csv.lines().count(), 1, "{csv}");
+    let day = ["--config", farm.config(), "--as-of", "2022-04-22"];
+    let service = printed(&[&["service"], &day[..]].concat());
+    assert!(service.contains("closed until 2022-04-26"), "{service}");
+    assert!(service.contains("0 overdue, 0 due today"), "{service}");
+    let season = printed(&[&["season"], &day[..]].concat());
+    let waiting = "closed: no entry until Apr 26, as noted from the posting; 5 readings wait";
+    assert!(season.contains(waiting), "{season}");
+    // On the day it opens all of it is due, and late.
+    let opened = round(&farm, &["--as-of", "2022-04-26", "--route", "west"]);
+    assert!(opened.contains("Home block: check the posting"), "{opened}");
+    assert!(opened.contains("reading due since Apr 22"), "{opened}");
+}
+
+#[test]
+fn a_single_visit_that_says_nothing_is_refused_rather_than_passed_over() {
+    let farm = farm();
+    let visit = [
+        "visits",
+        "add",
+        "--config",
+        farm.config(),
+        "--date",
+        "2022-04-22",
+        "--trap",
+        "e1",
+    ];
+    let said = refused(2, &visit);
+    assert!(said.contains("nothing was counted"), "{said}");
+}

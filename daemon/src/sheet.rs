@@ -23,6 +23,16 @@ pub struct Fault {
 }
 
 impl Fault {
+    /// A fault of a whole row.
+    pub(crate) fn of_row(row: usize, reason: String) -> Self {
+        Self {
+            row,
+            column: None,
+            value: String::new(),
+            reason,
+        }
+    }
+
     /// The fault without its row.
     #[must_use]
     pub fn what(&self) -> String {
@@ -196,7 +206,7 @@ pub(crate) fn read<T>(
         .from_reader(text.as_bytes());
     let (header, faults) = match reader.headers() {
         Ok(found) => columns.check(found),
-        Err(error) => (None, vec![of_row(1, error.to_string())]),
+        Err(error) => (None, vec![Fault::of_row(1, error.to_string())]),
     };
     let mut sheet = Sheet {
         rows: Vec::new(),
@@ -233,7 +243,7 @@ impl Columns {
     fn check(&self, found: &csv::StringRecord) -> (Option<Vec<&'static str>>, Vec<Fault>) {
         if found.len() == 1 && found.iter().any(|name| name.contains([';', '\t'])) {
             let what = "the columns are not separated by commas; save the sheet as CSV with commas";
-            return (None, vec![of_row(1, what.to_owned())]);
+            return (None, vec![Fault::of_row(1, what.to_owned())]);
         }
         let column = |name: &str| {
             self.all
@@ -255,7 +265,7 @@ impl Columns {
                         || format!("the columns are {}", self.all.join(", ")),
                         |near| format!("did you mean {near:?}?"),
                     );
-                    faults.push(of_row(1, format!("unknown column {name:?}; {did}")));
+                    faults.push(Fault::of_row(1, format!("unknown column {name:?}; {did}")));
                     self.all.iter().copied().find(|c| Some(*c) == near)
                 }
             };
@@ -263,25 +273,19 @@ impl Columns {
                 Some(column) if !header.contains(&column) => header.push(column),
                 Some(column) => {
                     readable = false;
-                    faults.push(of_row(1, format!("the column {column} stands twice")));
+                    faults.push(Fault::of_row(
+                        1,
+                        format!("the column {column} stands twice"),
+                    ));
                 }
                 None => readable = false,
             }
         }
         for column in self.needed.iter().filter(|column| !header.contains(column)) {
             readable = false;
-            faults.push(of_row(1, format!("the column {column} is missing")));
+            faults.push(Fault::of_row(1, format!("the column {column} is missing")));
         }
         (readable.then_some(header), faults)
-    }
-}
-
-fn of_row(row: usize, reason: String) -> Fault {
-    Fault {
-        row,
-        column: None,
-        value: String::new(),
-        reason,
     }
 }
 
@@ -292,7 +296,7 @@ fn unequal(row: usize, error: &csv::Error) -> Fault {
         } => format!("it has {len} fields, the header has {expected_len}"),
         _ => error.to_string(),
     };
-    of_row(row, reason)
+    Fault::of_row(row, reason)
 }
 
 #[cfg(test)]

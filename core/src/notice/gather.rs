@@ -55,7 +55,7 @@ fn follows(one: &str, next: &str) -> bool {
 }
 
 /// An id parted before its last digits.
-fn numbered(id: &str) -> (&str, &str) {
+pub(super) fn numbered(id: &str) -> (&str, &str) {
     let stem = id.trim_end_matches(|c: char| c.is_ascii_digit());
     id.split_at(stem.len())
 }

@@ -20,7 +20,7 @@ pub struct RoundSheet {
     pub route: Option<String>,
     /// The day it is made.
     pub day: NaiveDate,
-    /// The blocks it comes through, closed ones first.
+    /// The blocks that are entered, after those that are closed.
     pub blocks: Vec<BlockOnRoute>,
     /// The stops in walking order; none is in a closed block.
     pub stops: Vec<Stop>,
@@ -269,11 +269,14 @@ fn sheet(words: Words, route: Option<&str>, mut traps: Vec<&OnRoute<'_>>, days: 
     }
 }
 
-/// The blocks on the way: closed ones stand at the head, the others in the order of the file.
+/// The blocks on the way: closed ones stand at the head, then those with a stop in the order of the file.
 fn blocks(words: Words, traps: &[&OnRoute<'_>], days: u64) -> Vec<BlockOnRoute> {
     let mut places: BTreeMap<(bool, usize), Vec<&OnRoute<'_>>> = BTreeMap::new();
     for trap in traps {
         let is_open = trap.season.closed_until.is_none();
+        if is_open && trap.stop(words, days).is_none() {
+            continue;
+        }
         let of_block = places.entry((is_open, trap.block_place));
         of_block.or_default().push(trap);
     }

@@ -2,8 +2,10 @@
 
 use crate::orchard::Trap;
 
+use super::gather::numbered;
+
 /// Gate, block in the order of the file, row, tree, trap.
-pub(super) type Key<'a> = (Step<'a>, usize, Step<'a>, Step<'a>, Step<'a>);
+pub(super) type Key<'a> = (Step<'a>, usize, Step<'a>, Step<'a>, &'a str, u64);
 
 /// One part of a place: numbers by their value with what follows them, then words, then nothing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -17,12 +19,14 @@ pub(super) enum Step<'a> {
 /// each may have its own row 6.
 pub(super) fn walking_key(trap: &Trap, block_place: usize) -> Key<'_> {
     let place = &trap.place;
+    let (stem, number) = numbered(trap.id.as_str());
     (
         step(&place.gate),
         block_place,
         step(&place.row),
         step(&place.tree),
-        name(trap.id.as_str()),
+        stem,
+        number.parse().unwrap_or(0),
     )
 }
 
@@ -38,15 +42,6 @@ fn step(text: &str) -> Step<'_> {
         Ok(number) => Step::Number(number, rest),
         Err(_) if text.is_empty() => Step::NotGiven,
         Err(_) => Step::Word(text),
-    }
-}
-
-/// Trap ids end in numbers: the last one decides where nothing else does.
-fn name(id: &str) -> Step<'_> {
-    let stem = id.trim_end_matches(|c: char| c.is_ascii_digit());
-    match id[stem.len()..].parse() {
-        Ok(number) => Step::Number(number, stem),
-        Err(_) => Step::Word(id),
     }
 }
 
@@ -79,6 +74,7 @@ mod tests {
             (trap("row-6a", "2", "6a", "9"), 0),
             (trap("row-6-tree-12", "2", "6", "12"), 0),
             (trap("row-6-tree-9", "2", "6", "9"), 0),
+            (trap("p1", "3", "1", "1"), 0),
             (trap("e10", "3", "1", "1"), 0),
             (trap("e9", "3", "1", "1"), 0),
         ];
@@ -94,6 +90,7 @@ mod tests {
             "other-block",
             "e9",
             "e10",
+            "p1",
             "far-gate",
             "lane",
             "none",

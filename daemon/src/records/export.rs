@@ -9,8 +9,10 @@ use super::{notes, visits};
 pub(crate) type Cells = Vec<(&'static str, String)>;
 
 /// Columns whose cells are numbers, days or words of a set, which stand as they are.
-const PLAIN: fn(&str) -> bool =
-    |column| !matches!(column, "trap" | "block" | "variety" | "note" | "by");
+const PLAIN: fn(&str) -> bool = |column| {
+    let free = ["trap", "block", "variety", "note", "by"];
+    !free.contains(&column) && !visits::FOR_THE_ROUND.contains(&column)
+};
 
 /// Visits with who entered them, as a sheet.
 #[must_use]

@@ -106,17 +106,18 @@ pub async fn import(
     text: &str,
     origin: &Origin,
 ) -> Result<Imported, ImportError> {
-    let Parsed { records, blank } = parse(config, kind, text, origin)?;
+    let records = parse(config, kind, text, origin)?;
     let file_hash = hash(&[text.as_bytes()]);
     let origin = origin.clone();
     store
         .write(move |transaction| {
             let again = importing(transaction, &file_hash, origin.at)?;
-            let mut imported = Imported {
-                blank,
-                ..Imported::default()
-            };
+            let mut imported = Imported::default();
             for (place, record) in records.iter().enumerate() {
+                let Some(record) = record else {
+                    imported.blank += 1;
+                    continue;
+                };
                 let entry = Entry {
                     at: origin.at,
                     by: record.by().to_owned(),
@@ -145,24 +146,25 @@ pub async fn add(
     origin: &Origin,
 ) -> Result<Applied, ImportError> {
     let text = export::sheet(kind.columns(), std::iter::once(cells));
-    let Parsed { records, .. } = parse(config, kind, &text, origin)?;
+    let records = parse(config, kind, &text, origin)?;
+    let record = records.into_iter().flatten().next();
+    let record = record.ok_or_else(|| ImportError::Rows {
+        file: origin.file.clone(),
+        problems: vec![Fault::of_row(2, visits::NOTHING_COUNTED.to_owned())],
+    })?;
     let nanoseconds = origin.at.timestamp_nanos_opt().unwrap_or_default();
     let id = hash(&[text.as_bytes(), &nanoseconds.to_be_bytes()]);
     let origin = origin.clone();
     store
         .write(move |transaction| {
-            let mut applied = Applied::Unchanged;
-            for record in &records {
-                let entry = Entry {
-                    at: origin.at,
-                    by: record.by().to_owned(),
-                    via: origin.file.clone(),
-                    id: id.clone(),
-                    again: false,
-                };
-                applied = record.apply(transaction, &entry)?;
-            }
-            Ok::<_, StoreError>(applied)
+            let entry = Entry {
+                at: origin.at,
+                by: record.by().to_owned(),
+                via: origin.file.clone(),
+                id: id.clone(),
+                again: false,
+            };
+            record.apply(transaction, &entry)
         })
         .await
         .map_err(ImportError::Store)
@@ -190,30 +192,23 @@ impl Record {
     }
 }
 
-/// The records of a file, and how many of its rows were left blank.
-struct Parsed {
-    records: Vec<Record>,
-    blank: usize,
-}
-
-fn parse(config: &Config, kind: Kind, text: &str, origin: &Origin) -> Result<Parsed, ImportError> {
+fn parse(
+    config: &Config,
+    kind: Kind,
+    text: &str,
+    origin: &Origin,
+) -> Result<Vec<Option<Record>>, ImportError> {
     let today: NaiveDate = config.day_of(origin.at);
     let orchard: Orchard = config.orchard_up_to(today);
     let by = &origin.by;
     let parsed = match kind {
-        Kind::Visits => visits::parse(text, &orchard, today, by).map(|rows| {
-            let all = rows.len();
-            let visits = rows.into_iter().flatten();
-            let records: Vec<Record> = visits.map(|(visit, by)| Record::Visit(visit, by)).collect();
-            Parsed {
-                blank: all - records.len(),
-                records,
-            }
+        Kind::Visits => visits::parse(text, &orchard, today, by).map(|visits| {
+            let visits = visits.into_iter();
+            let record = |(visit, by)| Record::Visit(visit, by);
+            visits.map(|visit| visit.map(record)).collect()
         }),
-        Kind::Notes => notes::parse(text, &orchard, today, by).map(|notes| Parsed {
-            records: notes.into_iter().map(Record::Note).collect(),
-            blank: 0,
-        }),
+        Kind::Notes => notes::parse(text, &orchard, today, by)
+            .map(|notes| notes.into_iter().map(Record::Note).map(Some).collect()),
     };
     parsed.map_err(|problems| ImportError::Rows {
         file: origin.file.clone(),

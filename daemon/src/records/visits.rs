@@ -9,7 +9,7 @@ use duskflight_core::trapping::Visit;
 
 use super::cells::unguarded;
 use crate::config::nearest::suggestion;
-use crate::sheet::{self, Columns, Fault, Row};
+use crate::sheet::{self, Columns, Fault, Row, keep};
 
 pub(super) const COLUMNS: Columns = Columns {
     all: &[
@@ -27,6 +27,10 @@ pub(super) const COLUMNS: Columns = Columns {
     ],
     needed: &["date", "trap"],
 };
+
+/// What is wrong with a visit that says nothing.
+pub(super) const NOTHING_COUNTED: &str =
+    "nothing was counted; give a count, readable no, or what was serviced";
 
 /// What a round sheet carries beside [`COLUMNS`] for whoever makes the round; not looked at here.
 pub(super) const FOR_THE_ROUND: [&str; 7] =
@@ -86,60 +90,47 @@ pub(super) fn parse(
     .whole()
 }
 
-/// Whether nothing was filled in beside what a round sheet comes with.
+/// Whether nothing was filled in beside what a round sheet comes with, and who made the round.
 fn is_blank(row: &Row<'_>) -> bool {
-    let comes_filled = |column: &&&str| COLUMNS.needed.contains(column) || **column == "by";
-    let mut columns = COLUMNS.all.iter().filter(|c| !comes_filled(c));
+    let of_visit = |column: &&&str| !COLUMNS.needed.contains(column) && **column != "by";
+    let mut columns = COLUMNS.all.iter().filter(of_visit);
     columns.all(|column| row.text(column).is_empty())
 }
 
 fn visit(row: &Row<'_>, trap: &Trap, today: NaiveDate) -> Result<Visit, Vec<Fault>> {
     let mut wrong = Vec::new();
-    let mut keep = |result: Result<Option<u32>, Fault>| {
-        result.unwrap_or_else(|error| {
-            wrong.push(error);
-            None
-        })
-    };
-    let eggs = keep(row.count("eggs"));
-    let moths = keep(row.count("moths"));
-    let males = keep(row.count("males"));
-    let females = keep(row.count("females"));
-    let date = date(row, trap, today)
-        .map_err(|error| wrong.push(error))
-        .ok();
-    let serviced = serviced(row, trap).map_err(|error| wrong.push(error)).ok();
-    let readable = readable(row).map_err(|error| wrong.push(error)).ok();
-    let eggs_left = eggs_left(row, trap, eggs)
-        .map_err(|error| wrong.push(error))
-        .ok();
+    let [eggs, moths, males, females] = ["eggs", "moths", "males", "females"]
+        .map(|column| keep(&mut wrong, row.count(column)).flatten());
+    let date = keep(&mut wrong, date(row, trap, today));
+    let serviced = keep(&mut wrong, serviced(row, trap));
+    let readable = keep(&mut wrong, readable(row));
+    let eggs_left = keep(&mut wrong, eggs_left(row, trap, eggs));
     let counted = [eggs, moths, males, females].iter().any(Option::is_some);
     if readable == Some(false) && counted {
         wrong.push(row.wrong("readable", "a trap that could not be read has no counts"));
     }
     let idle = serviced.as_ref().is_some_and(BTreeSet::is_empty) && readable == Some(true);
     if idle && !counted && wrong.is_empty() {
-        let what = "nothing was counted; give a count, readable no, or what was serviced";
-        wrong.push(row.wrong("trap", what));
+        wrong.push(row.wrong("trap", NOTHING_COUNTED));
     }
     wrong.extend(misplaced(row, trap));
-    match (date, serviced, readable, eggs_left) {
-        (Some(date), Some(serviced), Some(readable), Some(eggs_left)) if wrong.is_empty() => {
-            Ok(Visit {
-                eggs,
-                eggs_left,
-                moths,
-                males,
-                females,
-                readable,
-                serviced,
-                note: unguarded(row.text("note")).to_owned(),
-                trap: trap.id.clone(),
-                date,
-            })
-        }
-        _ => Err(wrong),
-    }
+    let (Some(date), Some(serviced), Some(readable), Some(eggs_left), true) =
+        (date, serviced, readable, eggs_left, wrong.is_empty())
+    else {
+        return Err(wrong);
+    };
+    Ok(Visit {
+        trap: trap.id.clone(),
+        date,
+        eggs,
+        eggs_left,
+        moths,
+        males,
+        females,
+        readable,
+        serviced,
+        note: unguarded(row.text("note")).to_owned(),
+    })
 }
 
 /// Counts that a trap of this kind cannot have.
@@ -265,7 +256,13 @@ mod tests {
 
     fn import(text: &str) -> Result<Vec<Visit>, Vec<String>> {
         parse(text, &orchard(), day(6, 1), "ada")
-            .map(|rows| rows.into_iter().flatten().map(|(visit, _)| visit).collect())
+            .map(|visits| {
+                visits
+                    .into_iter()
+                    .flatten()
+                    .map(|(visit, _)| visit)
+                    .collect()
+            })
             .map_err(|errors| errors.iter().map(ToString::to_string).collect())
     }
 

@@ -173,6 +173,8 @@ fn a_trap_that_is_down_is_no_stop_and_is_named() {
     }];
     let sheet = &sheets(traps, vec![], &[], date(4, 30), 0)[0];
     assert_eq!(ids(sheet), [""; 0]);
+    // Nobody goes there for it.
+    assert_eq!(sheet.blocks, []);
     assert_eq!(sheet.remarks, ["trap P1 is down since Apr 12"]);
 }
 

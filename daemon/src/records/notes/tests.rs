@@ -3,6 +3,11 @@ use std::collections::BTreeSet;
 use duskflight_core::id::{GroupId, PersonId, StationId};
 use duskflight_core::orchard::{Crop, Dispensers, Regime};
 
+use duskflight_core::trapping::{
+    Expected, HarvestSample, Mummies, NoteKind, Scale, SplitCheck, Stage,
+};
+
+use super::forms::{FORMS, OF_KINDS};
 use super::*;
 
 fn orchard() -> Orchard {
