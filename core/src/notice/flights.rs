@@ -6,6 +6,9 @@ use crate::trapping::{Flight, FlightDay, Flights, Round};
 
 use super::words::{Words, degree_days, rate_words};
 
+/// A digest still mentions a flight that ended so long ago.
+const ENDED_LATELY_DAYS: i64 = 14;
+
 impl Words {
     /// The flights of a block, one a line and the newest reading last.
     #[must_use]
@@ -27,6 +30,20 @@ impl Words {
             .collect();
         lines.extend(self.newest_line(flights));
         lines
+    }
+
+    /// The flight that goes on, or that ended in the last days, or what the newest reading adds.
+    pub(super) fn flight_now(self, season: &BlockSeason) -> Option<String> {
+        let flights = season.flights.as_ref().ok()?;
+        let over = |flight: &Flight| {
+            let end = flight.end.round();
+            end.is_some_and(|round| (season.as_of - round.by).num_days() > ENDED_LATELY_DAYS)
+        };
+        let newest = self.newest_line(flights);
+        newest.or_else(|| {
+            let last = flights.flights.last().filter(|flight| !over(flight));
+            last.and_then(|_| self.flight_lines(season).pop())
+        })
     }
 
     /// A flight in one phrase.

@@ -20,8 +20,15 @@ impl Words {
     pub(super) fn variety_lines(self, harvest: &VarietyHarvest) -> Vec<String> {
         match harvest.shake {
             None => vec![format!("{}: shake date not entered", harvest.variety)],
-            Some(shake) => self.margin_lines(harvest, shake),
+            Some(shake) => self.margin_lines(harvest, shake, days_between),
         }
+    }
+
+    /// The same with the days between the likely day and the middle alone; nothing without a shake.
+    pub(super) fn variety_briefly(self, harvest: &VarietyHarvest) -> Vec<String> {
+        let shake = harvest.shake.into_iter();
+        let lines = shake.flat_map(|shake| self.margin_lines(harvest, shake, middle_between));
+        lines.collect()
     }
 
     /// The numbers behind the chances in those lines, and what they are made of.
@@ -55,7 +62,12 @@ impl Words {
         lines
     }
 
-    fn margin_lines(self, harvest: &VarietyHarvest, shake: Shake) -> Vec<String> {
+    fn margin_lines(
+        self,
+        harvest: &VarietyHarvest,
+        shake: Shake,
+        days: fn(Shake, &Outcome, Between) -> String,
+    ) -> Vec<String> {
         let shaken = self.shake(shake);
         let line = |margin: &Margin| {
             let laying = match &margin.laying {
@@ -73,10 +85,7 @@ impl Words {
             };
             let beside = margin.between.map(|between| {
                 let chance = chance(&margin.chance);
-                format!(
-                    ": {}; {chance}",
-                    days_between(shake, &margin.laying, between)
-                )
+                format!(": {}; {chance}", days(shake, &margin.laying, between))
             });
             format!(
                 "{}: {shaken}; {laying}{}",
@@ -102,8 +111,8 @@ impl Words {
     }
 }
 
-/// The days between both dates, and between the ends of their ranges where either has one.
-fn days_between(shake: Shake, laying: &Outcome, between: Between) -> String {
+/// The days between both dates.
+fn middle_between(shake: Shake, laying: &Outcome, between: Between) -> String {
     let [earliest, _, latest] = shake.days();
     let from = match earliest == latest {
         true => "the shake",
@@ -113,7 +122,12 @@ fn days_between(shake: Shake, laying: &Outcome, between: Between) -> String {
         Outcome::Projected(_) => "the middle",
         Outcome::Passed { .. } | Outcome::CannotTell { .. } => "that day",
     };
-    let middle = format!("{} between {from} and {to}", who_first(between.likely));
+    format!("{} between {from} and {to}", who_first(between.likely))
+}
+
+/// The days between both dates, and between the ends of their ranges where either has one.
+fn days_between(shake: Shake, laying: &Outcome, between: Between) -> String {
+    let middle = middle_between(shake, laying, between);
     let ends = match (between.least, between.most) {
         (least, most) if least == most => return middle,
         (least @ 0.., most) => format!("{least} to {}", who_first(most)),

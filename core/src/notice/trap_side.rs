@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use chrono::{Datelike, Weekday};
+
 use crate::orchard::TrapKind;
 use crate::season::{BlockSeason, Shake};
 
@@ -9,6 +11,8 @@ use super::words::Words;
 
 /// A variety's margins are listed so long after it was shaken.
 const AFTER_SHAKE_DAYS: i64 = 7;
+/// The morning on which a digest lists margins.
+const MARGINS_ON: Weekday = Weekday::Mon;
 
 /// What moth traps show on the morning after they were read: the newest flight, the check of mating
 /// disruption, and the catches beside those of earlier years.
@@ -16,13 +20,9 @@ pub(super) fn traps_show(words: Words, season: &BlockSeason) -> Vec<String> {
     if !was_just_read(season) {
         return Vec::new();
     }
-    let flight = match &season.flights {
-        Ok(_) => words.flight_lines(season).pop(),
-        Err(_) => None,
-    };
-    let mut lines: Vec<String> = flight.into_iter().collect();
+    let mut lines: Vec<String> = words.flight_now(season).into_iter().collect();
     lines.extend(words.disruption_week(season));
-    lines.extend(words.years_by_date(season));
+    lines.extend(words.years_briefly(season));
     lines
 }
 
@@ -32,14 +32,17 @@ fn was_just_read(season: &BlockSeason) -> bool {
     last.any(|day| (season.as_of - day).num_days() <= 1)
 }
 
-/// The margins of varieties that are going to be shaken or were shaken in the last days.
+/// Once a week the margins of varieties that are going to be shaken or were shaken in the last days.
 pub(super) fn at_harvest(words: Words, season: &BlockSeason) -> Vec<String> {
+    if season.as_of.weekday() != MARGINS_ON {
+        return Vec::new();
+    }
     let near = season.harvest.iter().filter(|harvest| match harvest.shake {
         None => false,
         Some(Shake::Expected(_)) => true,
         Some(Shake::Done(day)) => (season.as_of - day).num_days() <= AFTER_SHAKE_DAYS,
     });
-    near.flat_map(|harvest| words.variety_lines(harvest))
+    near.flat_map(|harvest| words.variety_briefly(harvest))
         .collect()
 }
 
@@ -98,7 +101,7 @@ mod tests {
     }
 
     #[test]
-    fn a_margin_is_shown_once_a_shake_is_expected_and_for_a_week_after_it() {
+    fn margins_are_shown_on_mondays_from_the_first_expectation_to_a_week_after_the_shake() {
         let shake = Expected {
             earliest: date(8, 5),
             likely: date(8, 9),
@@ -111,9 +114,11 @@ mod tests {
             let season = season(Vec::new(), notes, date(month, day));
             at_harvest(Words::default(), &season).len()
         };
-        assert_eq!((shown(&notes, 7, 19), shown(&notes, 7, 20)), (0, 1));
+        // 18 and 25 July, 15 and 22 August are Mondays.
+        assert_eq!((shown(&notes, 7, 18), shown(&notes, 7, 25)), (0, 1));
+        assert_eq!(shown(&notes, 7, 26), 0);
         notes.push(note(date(8, 9), NoteKind::Shaken));
-        assert_eq!((shown(&notes, 8, 16), shown(&notes, 8, 17)), (1, 0));
+        assert_eq!((shown(&notes, 8, 15), shown(&notes, 8, 22)), (1, 0));
     }
 
     #[test]

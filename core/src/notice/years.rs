@@ -30,13 +30,27 @@ impl Words {
         lines.collect()
     }
 
-    /// The same to this day of the year alone, of kinds of trap that have an earlier season.
-    pub(super) fn years_by_date(self, season: &BlockSeason) -> Vec<String> {
-        let with_earlier = |compared: &&Comparison| !compared.by_date.earlier.is_empty();
-        let compared = season.years.iter().filter(with_earlier);
-        let lines = compared.flat_map(|compared| {
-            let title = format!("{}, to {}", title(season, compared), self.day(season.as_of));
-            self.aligned(&title, &compared.by_date, compared.kind, false)
+    /// This season's rates to this day of the year beside those of seasons alike, a line for each kind of
+    /// trap that has one.
+    pub(super) fn years_briefly(self, season: &BlockSeason) -> Vec<String> {
+        let rate = |season: &SeasonCatch| rate_words(season.haul.per_trap_night());
+        let lines = season.years.iter().filter_map(|compared| {
+            let this = compared.by_date.this.as_ref()?;
+            let alike = compared.by_date.comparable();
+            let alike: Vec<String> = alike.map(|s| format!("{} {}", s.year, rate(s))).collect();
+            let standing = match compared.by_date.standing() {
+                Some((lower, all)) => format!("; higher than in {lower} of {all}"),
+                None => String::new(),
+            };
+            (!alike.is_empty()).then(|| {
+                format!(
+                    "{} to {}: {}; {}{standing}",
+                    title(season, compared),
+                    self.day(season.as_of),
+                    rate(this),
+                    alike.join(", ")
+                )
+            })
         });
         lines.collect()
     }
