@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 
 use crate::orchard::{Trap, TrapKind};
 
-use super::visit::new_eggs;
+use super::span::spans;
 use super::{Visit, Visits};
 
 /// What was counted.
@@ -75,12 +75,7 @@ pub fn catches(traps: &[&Trap], visits: &Visits, from: NaiveDate, to: NaiveDate)
         .into_iter()
         .map(|kind| {
             let of_kind: Vec<&Trap> = traps.iter().copied().filter(|t| t.kind == kind).collect();
-            let counted = match kind {
-                TrapKind::Egg => Counted::Eggs,
-                TrapKind::Pheromone => Counted::Males,
-                TrapKind::BaitBag if all_females(&of_kind, visits, from, to) => Counted::Females,
-                TrapKind::BaitBag | TrapKind::PheromonePpo => Counted::Moths,
-            };
+            let counted = Counted::on(kind, all_females(&of_kind, visits, from, to));
             catch_of(kind, counted, &of_kind, visits, from, to)
         })
         .filter(|catch| catch.traps_hung > 0 || catch.traps_read > 0)
@@ -104,12 +99,17 @@ fn catch_of(
         trap_nights: 0,
     };
     for trap in traps {
-        let readings: Vec<(u32, u32)> = readings_of(trap, visits, counted, from, to).collect();
-        catch.traps_read += usize::from(!readings.is_empty());
-        for (count, nights) in readings {
+        let in_time = spans(trap, visits, to).filter(|span| span.visit.date >= from);
+        let mut was_read = false;
+        for span in in_time {
+            let Some(count) = span.count(counted) else {
+                continue;
+            };
+            was_read = true;
             catch.count += count;
-            catch.trap_nights += nights;
+            catch.trap_nights += span.nights;
         }
+        catch.traps_read += usize::from(was_read);
     }
     catch
 }
@@ -118,38 +118,7 @@ fn catch_of(
 fn all_females(traps: &[&Trap], visits: &Visits, from: NaiveDate, to: NaiveDate) -> bool {
     let seen = traps.iter().flat_map(|trap| visits.of(&trap.id, to));
     let mut counts = seen.filter(|visit| visit.date >= from && visit.all_moths().is_some());
-    counts.all(|visit| visit.females.is_some() && visit.females == visit.all_moths())
-}
-
-/// Count and nights of each readable reading of one trap.
-fn readings_of<'a>(
-    trap: &'a Trap,
-    visits: &'a Visits,
-    counted: Counted,
-    from: NaiveDate,
-    to: NaiveDate,
-) -> impl Iterator<Item = (u32, u32)> + 'a {
-    let seen = visits.of(&trap.id, to);
-    let before = std::iter::once(trap.hung).chain(seen.iter().map(|v| v.date));
-    let each = seen.iter().zip(before).zip(new_eggs(seen));
-    each.filter_map(move |((visit, before), new_eggs)| {
-        let nights = trap.nights(before, visit.date);
-        let count = match counted {
-            Counted::Eggs => new_eggs,
-            _ => count_of(visit, counted),
-        };
-        let count = count.filter(|_| visit.readable)?;
-        (visit.date >= from && nights > 0).then_some((count, nights))
-    })
-}
-
-pub(super) fn count_of(visit: &Visit, counted: Counted) -> Option<u32> {
-    match counted {
-        Counted::Eggs => visit.eggs,
-        Counted::Males => visit.males.or(visit.moths),
-        Counted::Moths => visit.all_moths(),
-        Counted::Females => visit.females,
-    }
+    counts.all(Visit::is_of_females_alone)
 }
 
 #[cfg(test)]

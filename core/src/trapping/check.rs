@@ -1,12 +1,12 @@
 //! Check dates of an egg-trap group: one reading a trap, over at most two days.
 
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::{Days, NaiveDate};
 
 use crate::id::TrapId;
 use crate::orchard::Trap;
 
-use super::Visits;
-use super::visit::new_eggs;
+use super::span::spans;
+use super::{Counted, Visits};
 
 /// One egg count of one trap.
 #[derive(Debug, Clone, PartialEq)]
@@ -91,25 +91,18 @@ fn continues(check: &Check, of_day: &[Reading]) -> bool {
     day_after == Some(of_day[0].date) && !of_day.iter().any(read_before)
 }
 
-/// A trap's readable counts. Every visit ends an interval, also one that could not be read, since
-/// the trap is cleaned or its bait replaced then.
+/// A trap's readable counts of the year.
 fn readings_of(trap: &Trap, visits: &Visits, as_of: NaiveDate) -> Vec<Reading> {
-    let mut before = trap.hung;
-    let mut readings: Vec<Reading> = Vec::new();
-    let visits = visits.of(&trap.id, as_of);
-    for (visit, new_eggs) in visits.iter().zip(new_eggs(visits)) {
-        let nights = trap.nights(before, visit.date);
-        before = visit.date;
-        match new_eggs.filter(|_| visit.readable && visit.date.year() == as_of.year()) {
-            Some(eggs) if nights > 0 => readings.push(Reading {
-                trap: trap.id.clone(),
-                date: visit.date,
-                eggs,
-                nights,
-                baseline: readings.is_empty(),
-            }),
-            _ => {}
-        }
-    }
-    readings
+    let of_year = spans(trap, visits, as_of).filter(|span| span.ends_in_year_of(as_of));
+    let counted = of_year.filter_map(|span| Some((span, span.count(Counted::Eggs)?)));
+    counted
+        .enumerate()
+        .map(|(place, (span, eggs))| Reading {
+            trap: trap.id.clone(),
+            date: span.visit.date,
+            eggs,
+            nights: span.nights,
+            baseline: place == 0,
+        })
+        .collect()
 }

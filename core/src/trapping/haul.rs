@@ -2,12 +2,13 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::{Datelike, NaiveDate};
 
 use crate::orchard::{Orchard, Part, Product, Trap, TrapKind};
 
-use super::visit::new_eggs;
-use super::{Counted, Visit, Visits};
+use super::service::life_end;
+use super::span::spans;
+use super::{Counted, Visits};
 
 /// The readings of traps of one kind, added up.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -57,7 +58,7 @@ pub(crate) struct Interval {
     pub(crate) nights: u32,
     pub(crate) past_life: Option<u32>,
     /// Whether only females were counted.
-    females: bool,
+    females_alone: bool,
 }
 
 impl Interval {
@@ -74,33 +75,28 @@ pub(crate) fn intervals(
     visits: &Visits,
     up_to: NaiveDate,
 ) -> Vec<Interval> {
-    let seen = visits.of(&trap.id, up_to);
     let attractants = attractants(orchard, trap);
     let mut put_in: BTreeMap<Part, NaiveDate> = BTreeMap::new();
-    let mut from = trap.hung;
     let mut intervals = Vec::new();
-    for (visit, new_eggs) in seen.iter().zip(new_eggs(seen)) {
-        let to = visit.date;
-        let nights = trap.nights(from, to);
-        let count = count_of(trap.kind, visit, new_eggs).filter(|_| visit.readable && nights > 0);
+    for span in spans(trap, visits, up_to) {
+        let (from, to) = (span.from, span.visit.date);
         let past_life = |attractants: &Vec<(Part, &Product)>| {
             let past = attractants.iter().map(|(part, product)| {
                 let since = put_in.get(part).copied().unwrap_or(trap.hung);
-                let due = since.checked_add_days(Days::new(product.life_days.into()));
-                trap.nights(from.max(due.unwrap_or(NaiveDate::MAX)), to)
+                trap.nights(from.max(life_end(since, product)), to)
             });
             past.max().unwrap_or(0)
         };
+        let count = span.count(Counted::on(trap.kind, false));
         intervals.extend(count.map(|count| Interval {
             from,
             to,
             count,
-            nights,
+            nights: span.nights,
             past_life: attractants.as_ref().map(past_life),
-            females: visit.females.is_some() && visit.females == visit.all_moths(),
+            females_alone: span.visit.is_of_females_alone(),
         }));
-        put_in.extend(visit.serviced.iter().map(|part| (*part, to)));
-        from = to;
+        put_in.extend(span.visit.serviced.iter().map(|part| (*part, to)));
     }
     intervals
 }
@@ -120,25 +116,17 @@ pub(crate) fn attractants<'a>(
         .collect()
 }
 
-fn count_of(kind: TrapKind, visit: &Visit, new_eggs: Option<u32>) -> Option<u32> {
-    match kind {
-        TrapKind::Egg => new_eggs,
-        TrapKind::Pheromone => visit.males.or(visit.moths),
-        TrapKind::PheromonePpo | TrapKind::BaitBag => visit.all_moths(),
-    }
-}
-
 /// Adds up readings of traps of one kind; `None` without one.
 pub(crate) fn haul<'a>(readings: impl Iterator<Item = (&'a Trap, Interval)>) -> Option<Haul> {
     let mut traps = BTreeSet::new();
-    let mut females = true;
+    let mut females_alone = true;
     let mut sum: Option<Haul> = None;
     for (trap, reading) in readings {
         traps.insert(&trap.id);
-        females &= reading.females;
+        females_alone &= reading.females_alone;
         let sum = sum.get_or_insert(Haul {
             kind: trap.kind,
-            counted: Counted::Moths,
+            counted: Counted::on(trap.kind, false),
             count: 0,
             traps_read: 0,
             trap_nights: 0,
@@ -154,12 +142,7 @@ pub(crate) fn haul<'a>(readings: impl Iterator<Item = (&'a Trap, Interval)>) -> 
         sum.last = sum.last.max(reading.to);
     }
     sum.map(|sum| Haul {
-        counted: match sum.kind {
-            TrapKind::Egg => Counted::Eggs,
-            TrapKind::Pheromone => Counted::Males,
-            TrapKind::BaitBag if females => Counted::Females,
-            TrapKind::PheromonePpo | TrapKind::BaitBag => Counted::Moths,
-        },
+        counted: Counted::on(sum.kind, females_alone),
         traps_read: traps.len(),
         ..sum
     })
@@ -170,6 +153,7 @@ mod tests {
     use super::*;
     use crate::id::ProductId;
     use crate::sample;
+    use crate::trapping::Visit;
 
     fn date(day: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(2022, 5, day).unwrap()

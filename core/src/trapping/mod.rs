@@ -13,6 +13,7 @@ mod posting;
 mod round;
 mod routine;
 mod service;
+mod span;
 mod start;
 mod unknown;
 mod visit;

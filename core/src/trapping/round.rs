@@ -1,11 +1,11 @@
 //! Rounds of moth traps: readings of about a week, as one catch per trap and night.
 
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::{Days, NaiveDate};
 
 use crate::id::TrapId;
 use crate::orchard::{Orchard, Part, Trap};
 
-use super::catch::count_of;
+use super::span::spans;
 use super::{Counted, Lapse, Visits, on_liner};
 
 /// A round is open for a trap not read in it yet for so many days after its first.
@@ -158,8 +158,7 @@ fn round_of(group: &[MothReading], hung: impl Fn(NaiveDate) -> usize) -> Round {
     }
 }
 
-/// One trap's readable counts of the year. Every visit ends an interval, also one that could not be
-/// read.
+/// One trap's readable counts of the year.
 fn readings_of(
     orchard: &Orchard,
     trap: &Trap,
@@ -168,23 +167,20 @@ fn readings_of(
     lapses: &[Lapse],
     as_of: NaiveDate,
 ) -> Vec<MothReading> {
-    let seen = visits.of(&trap.id, as_of);
-    let before = std::iter::once(trap.hung).chain(seen.iter().map(|visit| visit.date));
-    let liners = on_liner(orchard, trap, visits, as_of);
     let of_trap: Vec<&Lapse> = lapses.iter().filter(|l| l.trap == trap.id).collect();
-    let each = seen.iter().zip(before).zip(liners);
-    each.filter(|((visit, _), _)| visit.readable && visit.date.year() == as_of.year())
-        .filter_map(|((visit, after), liner)| {
-            let nights = trap.nights(after, visit.date);
-            let count = count_of(visit, counted).filter(|_| nights > 0)?;
+    let liners = on_liner(orchard, trap, visits, as_of);
+    let each = spans(trap, visits, as_of).zip(liners);
+    each.filter(|(span, _)| span.ends_in_year_of(as_of))
+        .filter_map(|(span, liner)| {
+            let (after, date) = (span.from, span.visit.date);
             Some(MothReading {
                 trap: trap.id.clone(),
                 after,
-                date: visit.date,
-                count,
-                nights,
-                past_life: of_trap.iter().any(|l| covers(l, after, visit.date)),
-                after_overdue_change: of_trap.iter().any(|l| freshens(l, visit.date)),
+                date,
+                count: span.count(counted)?,
+                nights: span.nights,
+                past_life: of_trap.iter().any(|l| covers(l, after, date)),
+                after_overdue_change: of_trap.iter().any(|l| freshens(l, date)),
                 undercounts: liner.undercounts(),
             })
         })

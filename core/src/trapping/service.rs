@@ -153,7 +153,8 @@ fn put_in<'a>(
     std::iter::once(trap.hung).chain(serviced.map(|visit| visit.date))
 }
 
-fn life_end(since: NaiveDate, product: &Product) -> NaiveDate {
+/// The last day of a product's service life.
+pub(super) fn life_end(since: NaiveDate, product: &Product) -> NaiveDate {
     after(since, u64::from(product.life_days))
 }
 

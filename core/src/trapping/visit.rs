@@ -58,6 +58,11 @@ impl Visit {
             .flatten()
             .reduce(u32::saturating_add)
     }
+
+    /// Whether its moths were counted and females are all of them that count.
+    pub(super) fn is_of_females_alone(&self) -> bool {
+        self.females.is_some() && self.females == self.all_moths()
+    }
 }
 
 /// Eggs laid since the visit before, for each visit of one trap, oldest first: a count less what had
