@@ -168,8 +168,6 @@ pub enum OpenTask {
 const MUMMIES_COUNTED: [(u32, u32); 2] = [(1, 1), (3, 15)];
 const TRAPS_HUNG: [(u32, u32); 2] = [(3, 1), (6, 30)];
 const SPLIT_LOOKED_FOR: [(u32, u32); 2] = [(7, 1), (9, 30)];
-/// Mummies of the winter are counted from this month of the year before; from memory.
-const WINTER_FROM_MONTH: u32 = 11;
 
 /// What is open in a block on a day, as far as the handbooks have a date for its crop.
 #[must_use]
@@ -179,14 +177,13 @@ pub(super) fn open_tasks(
     notes: &[Note],
     day: NaiveDate,
 ) -> Vec<OpenTask> {
-    let notes = notes.iter();
-    let notes = notes.filter(|note| note.block == block.id && note.date <= day);
-    let notes: Vec<&Note> = notes.collect();
+    let notes: Vec<&Note> = notes.iter().filter(|note| note.date <= day).collect();
     let almond = block.crop == Crop::Almond;
     let within =
         |[first, last]: [(u32, u32); 2]| (first..=last).contains(&(day.month(), day.day()));
     let mut open = Vec::new();
-    if almond && within(MUMMIES_COUNTED) && !mummies_counted(&notes, day) {
+    let counted = || notes.iter().any(|note| note.counts_mummies_to(day));
+    if almond && within(MUMMIES_COUNTED) && !counted() {
         open.push(OpenTask::CountMummies);
     }
     if block.crop != Crop::Walnut && within(TRAPS_HUNG) && !a_trap_hangs(orchard, block, day) {
@@ -200,13 +197,6 @@ pub(super) fn open_tasks(
     open
 }
 
-fn mummies_counted(notes: &[&Note], day: NaiveDate) -> bool {
-    let winter = NaiveDate::from_ymd_opt(day.year() - 1, WINTER_FROM_MONTH, 1);
-    notes.iter().any(|note| {
-        matches!(note.kind, NoteKind::Mummies(_)) && winter.is_none_or(|from| note.date >= from)
-    })
-}
-
 /// Whether a trap of the block or of the group whose start it uses hangs or is down for shaking.
 fn a_trap_hangs(orchard: &Orchard, block: &Block, day: NaiveDate) -> bool {
     let traps = orchard.traps_of(&block.id);
@@ -217,8 +207,7 @@ fn a_trap_hangs(orchard: &Orchard, block: &Block, day: NaiveDate) -> bool {
 /// Varieties whose split was not seen this year, and which were not shaken.
 fn unsplit(block: &Block, notes: &[&Note], day: NaiveDate) -> Vec<String> {
     let past = |note: &&&Note| {
-        note.date.year() == day.year()
-            && (note.kind.shows_hull_split() || note.kind == NoteKind::Shaken)
+        note.is_of_year_to(day) && (note.kind.shows_hull_split() || note.kind == NoteKind::Shaken)
     };
     let varieties = block.varieties.iter().filter(|variety| {
         let about = |note: &&Note| note.variety.as_ref().is_none_or(|v| v == *variety);
@@ -231,7 +220,7 @@ fn unsplit(block: &Block, notes: &[&Note], day: NaiveDate) -> Vec<String> {
 fn unsampled(notes: &[&Note], day: NaiveDate) -> Vec<OpenTask> {
     let shaken = notes
         .iter()
-        .filter(|note| note.kind == NoteKind::Shaken && note.date.year() == day.year());
+        .filter(|note| note.kind == NoteKind::Shaken && note.is_of_year_to(day));
     let sampled = |shaken: &Note| {
         notes.iter().any(|note| {
             let same = note.variety == shaken.variety || note.variety.is_none();

@@ -6,9 +6,6 @@ use chrono::{Datelike, NaiveDate};
 
 use crate::trapping::{HarvestSample, Note, NoteKind};
 
-/// Mummies counted from this month of the year before on are last harvest's: almonds are in by then.
-/// Common practice, no source.
-const COUNTED_FROM_MONTH: u32 = 10;
 /// Of a normal distribution 95 % lie within so many standard deviations.
 const DEVIATIONS_OF_95_PERCENT: f64 = 1.959_963_984_540_054;
 
@@ -66,9 +63,6 @@ pub(super) fn context(notes: &[Note], as_of: NaiveDate) -> Context {
     let mut own: Vec<&Note> = notes.iter().filter(|note| note.date <= as_of).collect();
     own.sort_by_key(|note| note.date);
     let this_year = |note: &Note| note.date.year() == as_of.year();
-    let since_harvest = |note: &Note| {
-        (note.date.year(), note.date.month()) >= (as_of.year() - 1, COUNTED_FROM_MONTH)
-    };
     let is_damage = |note: &Note| is_damage(&note.kind) && !this_year(note);
     let harvests = own.iter().filter(|note| is_damage(note));
     let newest = harvests.map(|note| note.date.year()).max();
@@ -77,7 +71,7 @@ pub(super) fn context(notes: &[Note], as_of: NaiveDate) -> Context {
         picked.map(|note| (*note).clone()).collect()
     };
     Context {
-        mummies: pick(&|note| matches!(note.kind, NoteKind::Mummies(_)) && since_harvest(note)),
+        mummies: pick(&|note| note.counts_mummies_to(as_of)),
         damage: pick(&|note| is_damage(note) && Some(note.date.year()) == newest),
         crop: pick(&|note| is_of_crop(&note.kind) && this_year(note)),
         insecticides: pick(&|note| note.kind == NoteKind::Insecticide && this_year(note)),

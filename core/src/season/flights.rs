@@ -5,10 +5,10 @@ use chrono::{Datelike, Days, NaiveDate};
 use crate::insect::Insect;
 use crate::orchard::{Block, Orchard};
 use crate::temperature::DegreeDays;
-use crate::trapping::{FlightView, Flights, Lapse, Note, Visits, flights};
+use crate::trapping::{FlightView, Flights, Lapse, Note, Visits, first_split, flights};
 
+use super::StationHeat;
 use super::marks::split_of;
-use super::{HullSplit, StationHeat};
 
 /// Bait bags faded after about 21 July as new nuts split (CABI Agriculture and Bioscience 2024, 5:30):
 /// the day taken where no hull split of the block is known.
@@ -47,16 +47,11 @@ fn between(heat: &StationHeat, from: NaiveDate, to: NaiveDate) -> Option<DegreeD
 
 /// The day from which the block's first variety splits: seen, else expected, else the study's.
 fn nuts_split(block: &Block, notes: &[Note], as_of: NaiveDate) -> NaiveDate {
-    let splits: Vec<HullSplit> = (block.varieties.iter())
-        .map(|variety| split_of(variety, notes, as_of))
-        .collect();
-    let seen = splits.iter().filter_map(|split| match split {
-        HullSplit::Seen(day) => Some(*day),
-        _ => None,
-    });
+    let varieties = block.varieties.iter();
+    let expected = varieties.filter_map(|variety| split_of(variety, notes, as_of).date());
     let (month, day) = BAGS_FADE;
-    seen.min()
-        .or_else(|| splits.iter().filter_map(|split| split.date()).min())
+    first_split(notes, as_of)
+        .or_else(|| expected.min())
         .or_else(|| NaiveDate::from_ymd_opt(as_of.year(), month, day))
         .unwrap_or(as_of)
 }

@@ -2,7 +2,7 @@
 //! that matters then, and how likely the shake comes first. On the ground nuts are harder for a female
 //! to find (UC Cooperative Extension, sacvalleyorchards.com, 2023).
 
-use chrono::{Datelike, NaiveDate};
+use chrono::NaiveDate;
 
 use crate::id::MarkId;
 use crate::insect::Insect;
@@ -115,7 +115,7 @@ pub(super) fn of_block(
     notes: &[Note],
     marks: &[MarkReading],
 ) -> Vec<VarietyHarvest> {
-    let shakes = shake_notes(block, notes, heat.as_of());
+    let shakes = shake_notes(notes, heat.as_of());
     if shakes.is_empty() || insect.marks.iter().all(|mark| mark.harvest.is_none()) {
         return Vec::new();
     }
@@ -137,7 +137,7 @@ pub(super) fn of_block(
 }
 
 /// This year's notes on shaking the block or a variety of it, oldest first.
-fn shake_notes<'a>(block: &Block, notes: &'a [Note], as_of: NaiveDate) -> Vec<(&'a Note, Shake)> {
+fn shake_notes(notes: &[Note], as_of: NaiveDate) -> Vec<(&Note, Shake)> {
     let mut shakes: Vec<(&Note, Shake)> = notes
         .iter()
         .filter_map(|note| match note.kind {
@@ -145,8 +145,7 @@ fn shake_notes<'a>(block: &Block, notes: &'a [Note], as_of: NaiveDate) -> Vec<(&
             NoteKind::Shaken => Some((note, Shake::Done(note.date))),
             _ => None,
         })
-        .filter(|(note, _)| note.block == block.id)
-        .filter(|(note, _)| note.date <= as_of && note.date.year() == as_of.year())
+        .filter(|(note, _)| note.is_of_year_to(as_of))
         .collect();
     // On one day what was done says more than what was expected.
     shakes.sort_by_key(|(note, shake)| (note.date, matches!(shake, Shake::Done(_))));

@@ -240,7 +240,7 @@ pub(super) fn split_of(variety: &str, notes: &[Note], as_of: NaiveDate) -> HullS
     let mut about: Vec<&Note> = notes
         .iter()
         .filter(|note| note.variety.as_deref() == Some(variety))
-        .filter(|note| note.date <= as_of && note.date.year() == as_of.year())
+        .filter(|note| note.is_of_year_to(as_of))
         .collect();
     about.sort_by_key(|note| note.date);
     let seen = about.iter().find(|note| note.kind.shows_hull_split());

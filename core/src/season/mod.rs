@@ -30,12 +30,12 @@ use chrono::{Datelike, Days, NaiveDate};
 use crate::heat::{Accumulated, HeatModel};
 use crate::id::InsectId;
 use crate::insect::Insect;
-use crate::orchard::{Block, Orchard};
+use crate::orchard::{Block, Orchard, Trap};
 use crate::temperature::Unit;
 use crate::trapping::{
     Catch, Disruption, DueState, EggLayingStart, EggRoutine, Flights, Lapse, Notes, ReadingDue,
-    ServiceDue, StartStatus, Unknown, Visits, catches, closed_until, disruption, egg_laying_start,
-    first_split, lapses, readings_due, service_due, unknown,
+    ServiceDue, Unknown, Visits, catches, closed_until, disruption, egg_laying_start, first_split,
+    lapses, readings_due, service_due, unknown,
 };
 
 /// Days of readings that the latest catches are made of.
@@ -141,20 +141,14 @@ pub fn assess(
 ) -> BlockSeason {
     let as_of = heat.as_of();
     let own_notes = notes.of(block.id.as_str());
-    let mut start = match &insect.start {
-        Some(model) => egg_laying_start(orchard, block, model.rule, visits, notes, as_of),
-        None => EggLayingStart::not_asked(block),
-    };
-    let candidate = &mut start.evidence.second_candidate;
-    *candidate =
-        candidate.filter(|later| marks::is_of_first_brood(insect, heat, start.date, later.date));
-    let awaited = matches!(start.status, StartStatus::None | StartStatus::Provisional);
-    let egg_traps = EggRoutine::of(awaited, first_split(own_notes, &block.id, as_of));
-    let traps: Vec<_> = orchard.traps_of(&block.id).collect();
-    let lapses = lapses(orchard, traps.iter().copied(), visits, as_of);
-    let week_ago = as_of.checked_sub_days(Days::new(LATEST_CATCH_DAYS - 1));
+    let start = start(orchard, block, insect, heat, visits, notes);
     let heat_from = heat_from(insect, &start, as_of.year());
     let marks = marks::readings(insect, block, &start, heat, own_notes);
+    let traps: Vec<&Trap> = orchard.traps_of(&block.id).collect();
+    let in_block = || traps.iter().copied();
+    let lapses = lapses(orchard, in_block(), visits, as_of);
+    let egg_traps = EggRoutine::of(start.is_awaited(), first_split(own_notes, as_of));
+    let week_ago = as_of.checked_sub_days(Days::new(LATEST_CATCH_DAYS - 1));
     BlockSeason {
         insect: insect.id.clone(),
         insect_name: insect.name.clone(),
@@ -168,12 +162,12 @@ pub fn assess(
         harvest: harvest::of_block(insect, block, &start, heat, own_notes, &marks),
         marks,
         without_marks: insect.without_marks.clone(),
-        service: service_due(orchard, traps.iter().copied(), visits, as_of),
+        service: service_due(orchard, in_block(), visits, as_of),
         flights: flights::read((orchard, block), insect, heat, (visits, &lapses), own_notes),
         lapses,
-        readings: readings_due(traps.iter().copied(), visits, egg_traps, as_of),
+        readings: readings_due(in_block(), visits, egg_traps, as_of),
         open_tasks: calendar::open_tasks(orchard, block, own_notes, as_of),
-        closed_until: closed_until(own_notes, &block.id, as_of),
+        closed_until: closed_until(own_notes, as_of),
         latest: catches(&traps, visits, week_ago.unwrap_or(as_of), as_of),
         unknown: unknown(orchard, block, visits, own_notes, as_of),
         disruption: disruption(orchard, block, visits, own_notes, as_of),
@@ -183,6 +177,26 @@ pub fn assess(
         block: block.clone(),
         start,
     }
+}
+
+/// The egg-laying start, where the insect's marks count from it. A second candidate is only one while
+/// its eggs can be those of the overwintered brood.
+fn start(
+    orchard: &Orchard,
+    block: &Block,
+    insect: &Insect,
+    heat: &StationHeat,
+    visits: &Visits,
+    notes: &Notes,
+) -> EggLayingStart {
+    let Some(model) = &insect.start else {
+        return EggLayingStart::not_asked(block);
+    };
+    let mut start = egg_laying_start(orchard, block, model.rule, visits, notes, heat.as_of());
+    let candidate = &mut start.evidence.second_candidate;
+    *candidate =
+        candidate.filter(|later| marks::is_of_first_brood(insect, heat, start.date, later.date));
+    start
 }
 
 /// The day from which an insect's heat counts in a block, or why there is none.

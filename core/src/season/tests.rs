@@ -9,7 +9,7 @@ use crate::orchard::TrapKind;
 pub(super) use crate::sample::insect;
 use crate::sample::{block, note, trap, visit};
 use crate::temperature::Unit;
-use crate::trapping::{Note, NoteKind, Visit};
+use crate::trapping::{Note, NoteKind, StartStatus, Visit};
 use crate::weather::{ReceivedDay, StationWeather};
 
 pub(crate) fn date(year: i32, month: u32, day: u32) -> NaiveDate {

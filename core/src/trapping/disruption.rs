@@ -152,7 +152,7 @@ pub fn disruption(
 fn dispensers(block: &Block, notes: &[Note], as_of: NaiveDate) -> Dispensers {
     let mut seen: Vec<&Note> = notes
         .iter()
-        .filter(|note| note.date.year() == as_of.year() && note.date <= as_of)
+        .filter(|note| note.is_of_year_to(as_of))
         .collect();
     seen.sort_by_key(|note| note.date);
     let mut newest = seen.iter().rev();

@@ -1,6 +1,6 @@
 //! Field notes about a block or one of its varieties, as entered.
 
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
 use serde::{Deserialize, Serialize};
 
 use crate::id::BlockId;
@@ -20,6 +20,27 @@ pub struct Note {
     pub text: String,
     /// Who entered it.
     pub by: String,
+}
+
+/// Mummies counted from this month on are those of the season to come: almonds are in by then. Common
+/// practice, no source.
+const MUMMIES_FROM_MONTH: u32 = 10;
+
+impl Note {
+    /// Whether it is of the year of a day, up to that day.
+    #[must_use]
+    pub fn is_of_year_to(&self, day: NaiveDate) -> bool {
+        self.date <= day && self.date.year() == day.year()
+    }
+
+    /// Whether it counts the mummies that the harvest before the year of a day left, up to that day.
+    #[must_use]
+    pub fn counts_mummies_to(&self, day: NaiveDate) -> bool {
+        let since = (day.year() - 1, MUMMIES_FROM_MONTH);
+        matches!(self.kind, NoteKind::Mummies(_))
+            && self.date <= day
+            && (self.date.year(), self.date.month()) >= since
+    }
 }
 
 /// Notes sorted by block, so that one block's are a slice.

@@ -1,8 +1,8 @@
 //! When each trap is read next.
 
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::{Days, NaiveDate};
 
-use crate::id::{BlockId, TrapId};
+use crate::id::TrapId;
 use crate::orchard::{Trap, TrapKind};
 
 use super::visit::eggs_left_on;
@@ -47,13 +47,11 @@ impl EggRoutine {
     }
 }
 
-/// The first hull split of sound nuts seen this year in any variety of a block.
+/// The first hull split of sound nuts seen this year, by the notes of one block.
 #[must_use]
-pub fn first_split(notes: &[Note], block: &BlockId, as_of: NaiveDate) -> Option<NaiveDate> {
-    let of_year = |date: NaiveDate| date <= as_of && date.year() == as_of.year();
-    let seen = notes
-        .iter()
-        .filter(|note| &note.block == block && of_year(note.date) && note.kind.shows_hull_split());
+pub fn first_split(notes: &[Note], as_of: NaiveDate) -> Option<NaiveDate> {
+    let of_year = notes.iter().filter(|note| note.is_of_year_to(as_of));
+    let seen = of_year.filter(|note| note.kind.shows_hull_split());
     seen.map(|note| note.date).min()
 }
 
@@ -124,6 +122,8 @@ pub(super) fn after(date: NaiveDate, days: u64) -> NaiveDate {
 
 #[cfg(test)]
 mod tests {
+    use chrono::Datelike;
+
     use super::*;
     use crate::orchard::Pull;
     use crate::sample;
@@ -159,9 +159,8 @@ mod tests {
             ..split.clone()
         };
         let notes = [last_year, split];
-        let block = sample::block().id;
-        assert_eq!(first_split(&notes, &block, date(7, 3)), None);
-        let seen = first_split(&notes, &block, date(7, 4));
+        assert_eq!(first_split(&notes, date(7, 3)), None);
+        let seen = first_split(&notes, date(7, 4));
         assert_eq!(seen, Some(date(7, 4)));
         let routine = EggRoutine::of(true, seen);
         let optional = |kind| {

@@ -75,6 +75,12 @@ pub struct EggLayingStart {
 }
 
 impl EggLayingStart {
+    /// Whether the egg traps may still show it.
+    #[must_use]
+    pub const fn is_awaited(&self) -> bool {
+        matches!(self.status, StartStatus::None | StartStatus::Provisional)
+    }
+
     /// Of a block whose crop has no date that counts from it.
     #[must_use]
     pub fn not_asked(block: &Block) -> Self {
@@ -216,7 +222,7 @@ fn set_by_hand<'a>(
     notes
         .of(block)
         .iter()
-        .filter(|note| note.date <= as_of && note.date.year() == as_of.year())
+        .filter(|note| note.is_of_year_to(as_of))
         .filter_map(|note| match note.kind {
             NoteKind::EggLayingStart(date) if date <= as_of && date.year() == as_of.year() => {
                 Some((date, note))

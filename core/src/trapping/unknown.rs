@@ -14,9 +14,6 @@ const USUAL_FIRST_NIGHTS: u32 = 10;
 /// Mummies are counted on or before 15 January (Bentley et al. by Western Farm Press); month and day from
 /// which a missing count is said.
 const MUMMIES_COUNTED_BY: (u32, u32) = (1, 16);
-/// From this month on mummies are those of the season to come: the harvest is over (common practice, no
-/// source).
-const MUMMIES_FROM_MONTH: u32 = 10;
 /// Almonds have bloomed (from memory).
 const BLOOM_OVER: (u32, u32) = (3, 16);
 /// Hull split of the early variety begins from the end of June to the first week of July (UC Cooperative
@@ -115,26 +112,19 @@ fn is_reading(visit: &Visit) -> bool {
 }
 
 fn missing(block: &Block, notes: &[Note], as_of: NaiveDate) -> Vec<Missing> {
-    let of_block = || {
-        notes
-            .iter()
-            .filter(|note| note.block == block.id && note.date <= as_of)
+    let in_year = |year| {
+        let known = notes.iter().filter(|note| note.date <= as_of);
+        known.filter(move |note| note.date.year() == year)
     };
-    let in_year = |year| of_block().filter(move |note| note.date.year() == year);
     let year = as_of.year();
     let due = |day: (u32, u32)| (as_of.month(), as_of.day()) >= day;
     let is_damage =
         |kind: &NoteKind| matches!(kind, NoteKind::FieldDamage(_) | NoteKind::HarvestSample(_));
-    let of_this_winter = |note: &&Note| {
-        let after_harvest = note.date.year() == year - 1 && note.date.month() >= MUMMIES_FROM_MONTH;
-        note.date.year() == year || after_harvest
-    };
     let mut missing = Vec::new();
     if !in_year(year - 1).any(|note| is_damage(&note.kind)) {
         missing.push(Missing::Damage);
     }
-    let mut winter = of_block().filter(of_this_winter);
-    if due(MUMMIES_COUNTED_BY) && !winter.any(|n| matches!(n.kind, NoteKind::Mummies(_))) {
+    if due(MUMMIES_COUNTED_BY) && !notes.iter().any(|note| note.counts_mummies_to(as_of)) {
         missing.push(Missing::Mummies);
     }
     if block.crop != Crop::Almond {

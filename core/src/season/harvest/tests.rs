@@ -3,6 +3,8 @@
 use proptest::prelude::*;
 
 use super::super::tests::{date, heat, insect, started, ten_years};
+use chrono::Datelike;
+
 use super::*;
 use crate::insect::InsectFile;
 use crate::orchard::Orchard;
