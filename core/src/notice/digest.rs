@@ -175,7 +175,8 @@ fn headline(
             let line = format!("{}: {sentence}", season.block.name);
             (line, ranked.len() - 1)
         }
-        None if work.is_empty() => ("nothing due, nothing new".to_owned(), 0),
+        None if work.is_empty() && notices.is_empty() => ("nothing due, nothing new".to_owned(), 0),
+        None if work.is_empty() => ("no trap work due; see what changed".to_owned(), 0),
         None => {
             let open = |block: &&BlockLines| {
                 let mut of_block = seasons.iter().filter(|s| s.block.id == block.block);
@@ -284,10 +285,11 @@ fn within(day: NaiveDate, days: u64) -> NaiveDate {
 /// Whether the told reading of a mark has begun its range or comes near the middle of it.
 fn is_near(season: &BlockSeason, reading: &MarkReading) -> bool {
     let told = reading.told && !season.lags(reading);
-    told && reading.outcome.projection().is_some_and(|projection| {
-        projection.middle <= within(season.as_of, MARKS_AHEAD_DAYS)
-            || projection.early <= within(season.as_of, NEXT_DAYS)
-    })
+    told && !season.is_shaken(reading)
+        && reading.outcome.projection().is_some_and(|projection| {
+            projection.middle <= within(season.as_of, MARKS_AHEAD_DAYS)
+                || projection.early <= within(season.as_of, NEXT_DAYS)
+        })
 }
 
 /// A mark ahead; where hull split is only expected, both of its readings stand in one line.
@@ -384,7 +386,7 @@ fn next_mark(season: &BlockSeason) -> Option<(&MarkReading, &Projection)> {
     season
         .marks
         .iter()
-        .filter(|reading| reading.told && !season.lags(reading))
+        .filter(|reading| reading.told && !season.lags(reading) && !season.is_shaken(reading))
         .filter_map(|reading| Some((reading, reading.outcome.projection()?)))
         .min_by_key(|(_, projection)| projection.middle)
 }

@@ -165,17 +165,11 @@ impl Words {
     }
 }
 
-/// What a zero of males is in a block under disruption or near it.
+/// What a zero of males is in a block under disruption or near it, where nothing speaks against it.
 fn suppressed(block: &Block, checked: Option<&Disruption>) -> Option<&'static str> {
-    let off = |doubt: &Doubt| {
-        matches!(
-            doubt,
-            Doubt::DispensersNotOn(_) | Doubt::DispensersRunOut(_)
-        )
-    };
-    let is_off = checked.is_some_and(|checked| checked.week.doubts.iter().any(off));
+    let doubtful = checked.is_none_or(|checked| !checked.week.doubts.is_empty());
     match block.regime {
-        Regime::MatingDisruption if !is_off => Some("suppressed"),
+        Regime::MatingDisruption if !doubtful => Some("suppressed"),
         Regime::Conventional if block.near.contains(&Near::Disruption) => {
             Some("may be suppressed, disruption is near")
         }
@@ -302,7 +296,8 @@ mod tests {
 
     #[test]
     fn a_zero_of_males_is_suppressed_under_disruption_and_may_be_near_it() {
-        let season = season(&[read("P", 15, 0), read("R", 15, 0)], 16);
+        let visits = [read("P", 15, 0), read("C", 15, 2), read("R", 15, 0)];
+        let season = season(&visits, 16);
         let words = Words::default();
         let shown = words.catch_in(&season, &season.latest[0]);
         let expected = "0 males (1 of 1 traps read, 0.0 a trap and night), suppressed";

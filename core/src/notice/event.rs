@@ -127,6 +127,15 @@ pub enum Value {
 }
 
 impl Value {
+    /// Its day, the middle one of a range.
+    const fn day(self) -> NaiveDate {
+        match self {
+            Self::Day(day) | Self::Range { middle: day, .. } | Self::Caught { date: day, .. } => {
+                day
+            }
+        }
+    }
+
     /// Whether a new value differs so much that people who were told this one must hear of it: a
     /// projection when its new middle leaves the told range, a fact when it moves two days, a catch
     /// when its count changes.
@@ -240,7 +249,11 @@ pub fn facts(season: &BlockSeason, near_days: u16) -> Vec<Fact> {
     ];
     for reading in season.marks.iter().filter(|reading| reading.told) {
         for variety in told_varieties(season, reading) {
+            let shaken = variety
+                .as_deref()
+                .and_then(|variety| season.shaken(variety));
             let (near, passed) = mark(season, reading, near_days);
+            let (near, passed) = (before(shaken, near), before(shaken, passed));
             events.push((Event::MarkNear(reading.mark.clone(), variety.clone()), near));
             events.push((Event::MarkPassed(reading.mark.clone(), variety), passed));
         }
@@ -353,6 +366,14 @@ fn mark(season: &BlockSeason, reading: &MarkReading, near_days: u16) -> (State, 
     }
 }
 
+/// How an event of a variety stands once that was shaken: what comes after says nothing of it.
+fn before(shaken: Option<NaiveDate>, state: State) -> State {
+    match (shaken, &state) {
+        (Some(shaken), State::Now { value, .. }) if shaken <= value.day() => State::Pending,
+        _ => state,
+    }
+}
+
 /// A lapse that is over need not be told any more, but what was told of it stays right.
 fn past_life(lapse: &Lapse) -> (Event, State) {
     let event = Event::PastServiceLife(lapse.trap.clone(), lapse.part, lapse.since);
@@ -447,5 +468,16 @@ mod tests {
         assert!(!Value::Day(day(10)).is_left_by(Value::Day(day(11))));
         assert!(Value::Day(day(10)).is_left_by(Value::Day(day(12))));
         assert!(Value::Day(day(10)).is_left_by(Value::Day(day(8))));
+    }
+
+    #[test]
+    fn a_mark_after_a_varietys_shake_is_nothing_to_tell() {
+        let told = |d| State::Now {
+            value: Value::Day(day(d)),
+            ripe: true,
+        };
+        assert_eq!(before(None, told(12)), told(12));
+        assert_eq!(before(Some(day(12)), told(11)), told(11));
+        assert_eq!(before(Some(day(12)), told(12)), State::Pending);
     }
 }

@@ -6,7 +6,7 @@ use crate::season::{
     Basis, BlockSeason, FEW_PAST_YEARS, HullSplit, MarkReading, Outcome, Projection,
 };
 use crate::temperature::{DegreeDays, Unit};
-use crate::trapping::{CheckEvidence, RuleResult, StartStatus};
+use crate::trapping::{CheckEvidence, Counted, RuleResult, StartStatus};
 
 use super::words::{Words, degree_days, mark_name, mark_title};
 
@@ -81,14 +81,27 @@ impl Words {
     }
 
     fn check(self, check: &CheckEvidence) -> String {
+        let day = self.day(check.date);
+        let firsts = match check.first_readings {
+            0 => String::new(),
+            firsts => format!("{firsts} read for the first time, which is not judged"),
+        };
+        if check.read == 0 && !firsts.is_empty() {
+            return format!("{day}: {firsts}");
+        }
+        let firsts = if firsts.is_empty() {
+            firsts
+        } else {
+            format!(", {firsts}")
+        };
         format!(
-            "{}: {} read of {} hung, {} rising, {} with eggs, {} eggs",
-            self.day(check.date),
+            "{day}: {} read of {} hung, {} rising, {} with eggs, {} {}{firsts}",
             check.read,
             check.hung,
             check.rising,
             check.with_eggs,
-            check.eggs
+            check.eggs,
+            Counted::Eggs.words(check.eggs)
         )
     }
 

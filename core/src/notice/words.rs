@@ -154,7 +154,7 @@ impl Words {
                 was,
                 told_on,
                 reason,
-            } => Sentence::new(format!("{what} withdrawn")).and(&format!(
+            } => Sentence::new(taken_back(event, &what)).and(&format!(
                 "; told on {} as {}; now: {}",
                 self.day(*told_on),
                 self.value(*was),
@@ -322,6 +322,14 @@ pub(super) fn degree_days(sum: DegreeDays, unit: Unit) -> String {
     format!("{:.0} {}-days", sum.in_unit(unit), unit.symbol())
 }
 
+/// That something told holds no more.
+fn taken_back(event: &Event, what: &str) -> String {
+    match event {
+        Event::PastServiceLife(..) => format!("{what}: not past its service life after all"),
+        _ => format!("{what} withdrawn"),
+    }
+}
+
 fn subject_of(event: &Event, season: &BlockSeason) -> String {
     match event {
         Event::StartProvisional => "egg-laying start provisional".to_owned(),
@@ -392,7 +400,7 @@ pub(super) fn mark_name(season: &BlockSeason, mark: &MarkId) -> String {
 
 /// A catch per trap and night.
 pub(super) fn rate_words(rate: f64) -> String {
-    if rate < 0.1 && rate > 0.0 {
+    if rate < 0.095 && rate > 0.0 {
         format!("{rate:.2}")
     } else {
         format!("{rate:.1}")

@@ -111,6 +111,23 @@ impl BlockSeason {
             && of_mark.any(|other| other.hull_split.date().is_some())
     }
 
+    /// The day on which a variety was shaken; egg laying after it is none on that variety's trees.
+    #[must_use]
+    pub fn shaken(&self, variety: &str) -> Option<NaiveDate> {
+        let of_variety = self.harvest.iter().find(|of| of.variety == variety)?;
+        match of_variety.shake? {
+            Shake::Done(day) => Some(day),
+            Shake::Expected(_) => None,
+        }
+    }
+
+    /// Whether a reading is for varieties that have all been shaken.
+    #[must_use]
+    pub fn is_shaken(&self, reading: &MarkReading) -> bool {
+        let mut varieties = reading.varieties.iter();
+        varieties.all(|variety| self.shaken(variety).is_some())
+    }
+
     /// How the next reading of a trap stands.
     #[must_use]
     pub fn reading_state(&self, reading: &ReadingDue) -> DueState {

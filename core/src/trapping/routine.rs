@@ -100,7 +100,8 @@ fn reading_due(
         _ => EggRoutine::Weekly,
     };
     let seen = visits.of(&trap.id, as_of);
-    let last = seen.last().map(|visit| visit.date);
+    let last = seen.iter().rfind(|visit| visit.is_reading());
+    let last = last.map(|visit| visit.date);
     let since = last.into_iter().chain(trap.hung_again(as_of));
     let every_days = routine.every_days();
     ReadingDue {
@@ -180,16 +181,17 @@ mod tests {
             }],
             ..sample::trap("P1", TrapKind::Pheromone, date(4, 1))
         };
-        let visits = || vec![sample::visit("P1", date(8, 10))];
+        let read = |on| Visit {
+            males: Some(0),
+            ..sample::visit("P1", on)
+        };
+        let visits = || vec![read(date(8, 10))];
         let back = pulled(Some(date(8, 24)));
         // Read when it was taken down, back on the 24th: a week on is the 31st, not the 17th.
         let found = due(&back, visits(), EggRoutine::Weekly, date(8, 25));
         assert_eq!((found.last, found.due), (Some(date(8, 10)), date(8, 31)));
         // Read once after that, its last reading counts again.
-        let read = vec![
-            sample::visit("P1", date(8, 10)),
-            sample::visit("P1", date(8, 29)),
-        ];
+        let read = vec![read(date(8, 10)), read(date(8, 29))];
         assert_eq!(
             due(&back, read, EggRoutine::Weekly, date(8, 30)).due,
             date(9, 5)

@@ -7,11 +7,12 @@ use crate::orchard::{Trap, TrapKind};
 use super::visit::new_eggs;
 use super::{Counted, Visit, Visits};
 
-/// The nights that one visit of a trap ends. Every visit does, also one at which nothing could be
-/// read, since the trap is cleaned or its bait replaced then.
+/// The nights that one visit of a trap looks back on, to the last one that cleared the trap: also one
+/// at which nothing could be read does, since the trap is cleaned or its bait replaced then. A lure or
+/// bait that was changed without a reading leaves the catch where it is.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Span<'a> {
-    /// The visit before, or the day of hanging.
+    /// The visit that cleared the trap before, or the day of hanging.
     pub(super) from: NaiveDate,
     /// The visit that ends it.
     pub(super) visit: &'a Visit,
@@ -27,7 +28,13 @@ pub(super) fn spans<'a>(
     up_to: NaiveDate,
 ) -> impl Iterator<Item = Span<'a>> {
     let seen = visits.of(&trap.id, up_to);
-    let before = std::iter::once(trap.hung).chain(seen.iter().map(|visit| visit.date));
+    let before = seen.iter().scan(trap.hung, |cleared, visit| {
+        let from = *cleared;
+        if visit.clears() {
+            *cleared = visit.date;
+        }
+        Some(from)
+    });
     let each = seen.iter().zip(before).zip(new_eggs(seen));
     each.map(|((visit, from), new_eggs)| Span {
         from,

@@ -13,7 +13,7 @@ use crate::id::{GroupId, TrapId};
 use crate::orchard::{Block, Orchard, Regime, StartRule, Trap};
 
 use super::check::CONSECUTIVE_DAYS;
-use super::{Check, Note, NoteKind, Notes, Reading, Visits, checks};
+use super::{Check, Counted, Note, NoteKind, Notes, Reading, Visits, checks};
 
 /// Readable traps that a check needs, and so traps that a group needs.
 const FEWEST_TRAPS: usize = 3;
@@ -172,6 +172,8 @@ pub struct CheckEvidence {
     pub hung: usize,
     /// Of those, readable and past their baseline.
     pub read: usize,
+    /// Of those, read for the first time: a baseline that is not judged.
+    pub first_readings: usize,
     /// Of those, showing a rise.
     pub rising: usize,
     /// Of those read, with eggs.
@@ -324,7 +326,10 @@ impl GroupChecks {
             return cannot_tell("no egg traps hang; set the start by hand or borrow one");
         }
         if let Some(eggs) = self.eggs_on_baseline() {
-            let words = format!("{eggs} eggs on the first reading: hung after egg laying began");
+            let words = format!(
+                "{eggs} {} on the first reading: egg laying had begun before it",
+                Counted::Eggs.words(eggs)
+            );
             return cannot_tell(&words);
         }
         match result {
@@ -489,6 +494,7 @@ impl GroupChecks {
             date: check.date,
             hung: check.hung,
             read: check.judged().count(),
+            first_readings: check.readings.len() - check.judged().count(),
             rising: self.rising(check, run),
             with_eggs: check.with_eggs(),
             eggs: check.judged().map(|reading| reading.eggs).sum(),

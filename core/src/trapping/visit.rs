@@ -59,6 +59,22 @@ impl Visit {
             .reduce(u32::saturating_add)
     }
 
+    /// Whether the trap was read, or was to be read and could not; else it was only serviced.
+    #[must_use]
+    pub const fn is_reading(&self) -> bool {
+        let counted = self.eggs.is_some()
+            || self.moths.is_some()
+            || self.males.is_some()
+            || self.females.is_some();
+        counted || !self.readable
+    }
+
+    /// Whether what was caught before it is in no later count: it was read, could not be read, or went
+    /// with the liner.
+    pub(super) fn clears(&self) -> bool {
+        self.is_reading() || self.serviced.contains(&Part::Liner)
+    }
+
     /// Whether its moths were counted and females are all of them that count.
     pub(super) fn is_of_females_alone(&self) -> bool {
         self.females.is_some() && self.females == self.all_moths()

@@ -302,7 +302,7 @@ fn eggs_on_the_first_reading_mean_cannot_tell() {
         start
             .evidence
             .reason
-            .contains("hung after egg laying began")
+            .contains("egg laying had begun before it")
     );
 }
 

@@ -124,6 +124,7 @@ fn check(check: &CheckEvidence) -> Value {
         "date": check.date,
         "hung": check.hung,
         "read": check.read,
+        "first_readings": check.first_readings,
         "rising": check.rising,
         "with_eggs": check.with_eggs,
         "eggs": check.eggs,
