@@ -145,7 +145,10 @@ fn sheet(about: About, value: u32, serial: usize) -> (Kind, String) {
         }
         About::Note(kind, date, variety) => {
             let (column, cell) = match kind {
-                "egg-laying-start" => ("value", day(date - TimeDelta::days(10)).to_string()),
+                "egg-laying-start" => {
+                    let start = day(date - TimeDelta::days(10));
+                    ("value,note", format!("{start},eggs seen"))
+                }
                 "hull-split-expected" => ("value", day(date + TimeDelta::days(28)).to_string()),
                 "rejects" => ("percent", format!("{value}.1")),
                 _ => ("note", format!("seen by {value}")),

@@ -59,13 +59,8 @@ fn starts_are_confirmed_over_weeks_one_borrowed_one_by_hand_and_one_never() {
 }
 
 #[test]
-fn marks_of_three_generations_are_projected_and_passed() {
-    for mark in [
-        "first-hatch",
-        "second-generation",
-        "third-generation",
-        "fourth-generation",
-    ] {
+fn marks_up_to_the_third_generation_are_projected_and_passed() {
+    for mark in ["first-hatch", "second-generation", "third-generation"] {
         for kind in ["mark-near", "mark-passed"] {
             let told = format!("SELECT DISTINCT block FROM told WHERE event GLOB '{kind}:{mark}*'");
             assert!(
@@ -75,6 +70,15 @@ fn marks_of_three_generations_are_projected_and_passed() {
             );
         }
     }
+}
+
+#[test]
+fn nothing_that_comes_after_a_varietys_shake_is_told_once_it_was_entered() {
+    let of_variety = "SELECT 1 FROM told t JOIN note n ON n.block = t.block AND n.kind = 'shaken'
+         AND t.event GLOB 'mark-*:*:' || n.variety";
+    assert!(count(of_variety) >= 20);
+    let after = format!("{of_variety} AND t.day > n.day AND t.value >= n.day");
+    assert_eq!(count(&after), 0);
 }
 
 #[test]

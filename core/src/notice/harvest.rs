@@ -85,7 +85,12 @@ impl Words {
             };
             let beside = margin.between.map(|between| {
                 let chance = chance(&margin.chance);
-                format!(": {}; {chance}", days(shake, &margin.laying, between))
+                let days = days(shake, &margin.laying, between);
+                // Two days that are past have no chance left.
+                match (shake, &margin.laying) {
+                    (Shake::Done(_), Outcome::Passed { .. }) => format!(": {days}"),
+                    _ => format!(": {days}; {chance}"),
+                }
             });
             format!(
                 "{}: {shaken}; {laying}{}",

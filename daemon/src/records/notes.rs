@@ -6,8 +6,8 @@ use std::collections::BTreeSet;
 
 use chrono::NaiveDate;
 use duskflight_core::id::BlockId;
-use duskflight_core::orchard::{Block, Orchard};
-use duskflight_core::trapping::Note;
+use duskflight_core::orchard::{Block, Orchard, Regime};
+use duskflight_core::trapping::{Note, NoteKind};
 
 use self::forms::{About, Form, form_of};
 use super::cells::unguarded;
@@ -77,8 +77,11 @@ fn note(row: &Row<'_>, orchard: &Orchard, today: NaiveDate, by: &str) -> Result<
         (Some(form), Some(date)) => form.kind(row, date).map_err(|wrong| faults.extend(wrong)),
         _ => Err(()),
     };
+    if let (Some(block), Ok(kind)) = (block, kind) {
+        keep(&mut faults, fits_regime(row, block, &kind));
+    }
     match (date, block, variety, kind) {
-        (Some(date), Some(block), Some(variety), Ok(kind)) => Ok(Note {
+        (Some(date), Some(block), Some(variety), Ok(kind)) if faults.is_empty() => Ok(Note {
             block: block.id.clone(),
             variety,
             date,
@@ -88,6 +91,19 @@ fn note(row: &Row<'_>, orchard: &Orchard, today: NaiveDate, by: &str) -> Result<
         }),
         _ => Err(faults),
     }
+}
+
+/// Dispensers belong to blocks that are declared as disrupted.
+fn fits_regime(row: &Row<'_>, block: &Block, kind: &NoteKind) -> Result<(), Fault> {
+    let dispensers = matches!(kind, NoteKind::DispensersOn | NoteKind::DispensersUntil(_));
+    if dispensers && block.regime == Regime::Conventional {
+        let what = format!(
+            "block {} is conventional in blocks.csv; change its regime there first",
+            block.id
+        );
+        return Err(row.wrong("kind", what));
+    }
+    Ok(())
 }
 
 fn date(row: &Row<'_>, today: NaiveDate) -> Result<NaiveDate, Fault> {

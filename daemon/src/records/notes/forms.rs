@@ -54,7 +54,13 @@ const DAMAGE: [&str; 5] = ["nuts", "orangeworm", "twig_borer", "ants", "other"];
 
 /// The kinds' forms, in the order of [`NoteKind::NAMES`].
 pub(super) const FORMS: [Form; NoteKind::NAMES.len()] = [
-    form("egg-laying-start", About::Block, &["value"], &[], start),
+    form(
+        "egg-laying-start",
+        About::Block,
+        &["value", "note"],
+        &[],
+        start,
+    ),
     form("bloom", About::Either, &[], &[], |_, _| Ok(NoteKind::Bloom)),
     form("hull-split", About::Variety, &[], &[], |_, _| {
         Ok(NoteKind::HullSplit)

@@ -18,7 +18,7 @@ fn orchard() -> Orchard {
         adviser: PersonId::new("adviser").unwrap(),
         crop: Crop::Almond,
         acres: None,
-        regime: Regime::Conventional,
+        regime: Regime::MatingDisruption,
         dispensers: Dispensers::default(),
         near: BTreeSet::new(),
         station: StationId::new("S").unwrap(),
@@ -53,7 +53,10 @@ fn the_forms_are_those_of_the_kinds_and_their_columns_exist() {
     let of_forms = FORMS
         .iter()
         .flat_map(|form| form.needs.iter().chain(form.may));
-    let of_forms: BTreeSet<&str> = of_forms.copied().collect();
+    let of_forms: BTreeSet<&str> = of_forms
+        .copied()
+        .filter(|column| *column != "note")
+        .collect();
     assert_eq!(of_forms, OF_KINDS.into_iter().collect());
     assert!(OF_KINDS.iter().all(|column| COLUMNS.all.contains(column)));
 }
@@ -61,18 +64,18 @@ fn the_forms_are_those_of_the_kinds_and_their_columns_exist() {
 #[test]
 fn kinds_that_carry_a_day_or_nothing_are_read() {
     let read = kinds(
-        "date,variety,kind,value",
+        "date,variety,kind,value,note",
         &[
-            "2022-04-20,,egg-laying-start,2022-04-12",
-            "2022-02-20,,bloom,",
-            "2022-02-22,Nonpareil,bloom,",
-            "2022-06-01,Nonpareil,hull-split-expected,2022-07-01",
-            "2022-07-04,Nonpareil,hull-split,",
-            "2022-08-12,Nonpareil,shaken,",
-            "2022-05-12,,insecticide,",
-            "2022-03-25,,dispensers-on,",
-            "2022-03-25,,dispensers-until,2022-09-30",
-            "2022-05-12,,no-entry-until,2022-05-16",
+            "2022-04-20,,egg-laying-start,2022-04-12,eggs seen",
+            "2022-02-20,,bloom,,",
+            "2022-02-22,Nonpareil,bloom,,",
+            "2022-06-01,Nonpareil,hull-split-expected,2022-07-01,",
+            "2022-07-04,Nonpareil,hull-split,,",
+            "2022-08-12,Nonpareil,shaken,,",
+            "2022-05-12,,insecticide,,",
+            "2022-03-25,,dispensers-on,,",
+            "2022-03-25,,dispensers-until,2022-09-30,",
+            "2022-05-12,,no-entry-until,2022-05-16,",
         ],
     );
     assert_eq!(
@@ -183,9 +186,12 @@ fn refused(cells: &[(&str, &str)], said: &str) {
     let all = COLUMNS.all;
     let cell = |column: &&str| {
         let found = cells.iter().find(|(name, _)| name == column);
-        found.map_or(if **column == *"block" { "B" } else { "" }, |(_, text)| {
-            *text
-        })
+        let otherwise = match *column {
+            "block" => "B",
+            "note" => "why",
+            _ => "",
+        };
+        found.map_or(otherwise, |(_, text)| *text)
     };
     let row: Vec<&str> = all.iter().map(cell).collect();
     let text = format!("{}\n{}\n", all.join(","), row.join(","));
@@ -391,4 +397,25 @@ fn a_note_stands_once_a_day() {
     let faults = import(text).unwrap_err();
     assert_eq!(faults.len(), 1);
     assert!(faults[0].starts_with("row 4, column kind, \"hull-split\": stands twice"));
+}
+
+#[test]
+fn a_start_by_hand_says_why_and_dispensers_are_of_disrupted_blocks() {
+    let start = [
+        ("date", "2022-04-20"),
+        ("kind", "egg-laying-start"),
+        ("value", "2022-04-12"),
+        ("note", ""),
+    ];
+    refused(
+        &start,
+        "row 2, column note, \"\": egg-laying-start needs it",
+    );
+    let mut block = orchard().blocks()[0].clone();
+    block.regime = Regime::Conventional;
+    let conventional = Orchard::new(vec![block], Vec::new(), Vec::new());
+    let text = "date,block,kind\n2022-03-25,B,dispensers-on\n";
+    let faults = parse(text, &conventional, day(10, 10), "ada").unwrap_err();
+    let said = "row 2, column kind, \"dispensers-on\": block B is conventional in blocks.csv";
+    assert!(faults[0].to_string().starts_with(said), "{}", faults[0]);
 }
