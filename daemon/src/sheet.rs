@@ -1,5 +1,5 @@
-//! CSV sheets that people fill in: named columns in any order, every fault of every row told at
-//! once with row, column and value.
+//! CSV sheets that people fill in and that are written for them: named columns in any order, every fault
+//! of every row told at once with row, column and value.
 
 use std::fmt;
 
@@ -237,6 +237,23 @@ pub(crate) fn read<T>(
     sheet
 }
 
+/// A sheet of these columns and rows as text; a cell with a comma in it stays one. Every row is as long
+/// as the header.
+pub(crate) fn csv_text<H, R>(header: H, rows: impl IntoIterator<Item = R>) -> String
+where
+    H: IntoIterator<Item: AsRef<[u8]>>,
+    R: IntoIterator<Item: AsRef<[u8]>>,
+{
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    // Writing rows of equal length to memory cannot fail, and every caller's cells are text.
+    writer.write_record(header).expect("the header is written");
+    for row in rows {
+        writer.write_record(row).expect("a row is written");
+    }
+    let bytes = writer.into_inner().expect("the rows are flushed");
+    String::from_utf8(bytes).expect("CSV of UTF-8 is UTF-8")
+}
+
 impl Columns {
     /// The header as it was probably meant, with everything that is wrong in it; `None` when rows
     /// cannot be read by it. Capitals do not matter.
@@ -358,5 +375,15 @@ mod tests {
         assert!(faults("date,colour\n")[0].contains("the columns are date, trap, eggs"));
         assert!(faults("date,colour\n")[1].contains("the column trap is missing"));
         assert!(faults("date,trap,date\n")[0].contains("the column date stands twice"));
+    }
+
+    #[test]
+    fn a_name_with_a_comma_stays_one_cell() {
+        let row = ["2022-05-01", "hatch, first \"small\" one", ""].map(str::to_owned);
+        let text = csv_text(["date", "passed", "total"], [row.clone()]);
+        assert!(text.starts_with("date,passed,total\n2022-05-01,"), "{text}");
+        let mut reader = csv::Reader::from_reader(text.as_bytes());
+        let read: Vec<[String; 3]> = reader.deserialize().map(Result::unwrap).collect();
+        assert_eq!(read, [row]);
     }
 }

@@ -125,22 +125,6 @@ pub(super) fn plain_table<'a>(header: impl IntoIterator<Item = &'a str>) -> Tabl
     table
 }
 
-/// Rows under a header as CSV; a name with a comma in it stays one field.
-pub(super) fn csv_text<const N: usize>(
-    header: [&str; N],
-    rows: impl IntoIterator<Item = [String; N]>,
-) -> String {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    let mut write = |row: &[String]| writer.write_record(row);
-    // Writing to memory cannot fail, all rows have as many fields, and fields are UTF-8.
-    write(&header.map(str::to_owned)).expect("the header is written");
-    for row in rows {
-        write(&row).expect("a row is written");
-    }
-    let bytes = writer.into_inner().expect("the rows are flushed");
-    String::from_utf8(bytes).expect("CSV of UTF-8 is UTF-8")
-}
-
 /// Logs for people on a terminal, as JSON elsewhere; `DUSKFLIGHT_LOG` sets another level.
 pub(super) fn log_to_stderr(level: &str) {
     let filter =
@@ -154,19 +138,4 @@ pub(super) fn log_to_stderr(level: &str) {
     } else {
         log.json().try_init()
     };
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_name_with_a_comma_stays_one_field() {
-        let row = ["2022-05-01", "hatch, first \"small\" one", ""].map(str::to_owned);
-        let text = csv_text(["date", "passed", "total"], [row.clone()]);
-        assert!(text.starts_with("date,passed,total\n2022-05-01,"), "{text}");
-        let mut reader = csv::Reader::from_reader(text.as_bytes());
-        let read: Vec<[String; 3]> = reader.deserialize().map(Result::unwrap).collect();
-        assert_eq!(read, [row]);
-    }
 }

@@ -10,8 +10,9 @@ use duskflight_core::trapping::StartStatus;
 use duskflight_core::weather::{Element, Origin, Suspect};
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, csv_text, open_store, plain_table, print};
+use super::common::{AsOf, ConfigDir, open_store, plain_table, print};
 use super::station_file::Format;
+use crate::sheet::csv_text;
 use crate::store::StoreError;
 use crate::telling::{Stations, night};
 

@@ -6,8 +6,9 @@ use duskflight_core::temperature::Unit;
 use duskflight_core::weather::{CompletedSeries, Element, Estimate};
 
 use super::Failure;
-use super::common::{csv_text, plain_table, print};
+use super::common::{plain_table, print};
 use super::station_file::{Format, Records};
+use crate::sheet::csv_text;
 
 /// List the estimates that stand in for the missing and suspect temperatures of a record
 ///

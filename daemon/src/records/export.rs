@@ -4,6 +4,7 @@ use duskflight_core::trapping::{Note, NoteKind, Visit};
 
 use super::cells::guarded;
 use super::{notes, visits};
+use crate::sheet::csv_text;
 
 /// One record's cells by column; what is not named is empty.
 pub(crate) type Cells = Vec<(&'static str, String)>;
@@ -29,31 +30,19 @@ pub fn notes_csv(notes: &[Note]) -> String {
 
 /// A sheet of these columns.
 pub(crate) fn sheet(columns: &[&'static str], rows: impl Iterator<Item = Cells>) -> String {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    let header = csv::StringRecord::from(columns.to_vec());
-    let rows = rows.map(|cells| row(columns, &cells));
-    for record in std::iter::once(header).chain(rows) {
-        // Writing to memory cannot fail, and every row is as long as the header.
-        writer.write_record(&record).expect("rows alike, in memory");
-    }
-    let bytes = writer.into_inner().expect("memory");
-    String::from_utf8(bytes).expect("the cells are text")
+    csv_text(columns, rows.map(|cells| row(columns, &cells)))
 }
 
-fn row(columns: &[&'static str], cells: &Cells) -> csv::StringRecord {
+fn row(columns: &[&'static str], cells: &Cells) -> Vec<String> {
     let cell = |column: &&'static str| {
         let found = cells.iter().find(|(name, _)| name == column);
         found.map_or("", |(_, cell)| cell.as_str())
     };
     let written = columns.iter().map(|column| match cell(column) {
-        text if PLAIN(column) => text.into(),
-        text => guarded(text),
+        text if PLAIN(column) => text.to_owned(),
+        text => guarded(text).into_owned(),
     });
-    written
-        .collect::<Vec<_>>()
-        .iter()
-        .map(AsRef::as_ref)
-        .collect()
+    written.collect()
 }
 
 fn visit_cells(visit: &Visit, by: &str) -> Cells {
@@ -81,7 +70,7 @@ fn visit_cells(visit: &Visit, by: &str) -> Cells {
 }
 
 /// The cells of a note, by column.
-fn note_cells(note: &Note) -> Vec<(&'static str, String)> {
+fn note_cells(note: &Note) -> Cells {
     let mut cells = vec![
         ("date", note.date.to_string()),
         ("block", note.block.to_string()),
@@ -95,7 +84,7 @@ fn note_cells(note: &Note) -> Vec<(&'static str, String)> {
 }
 
 /// What a kind of note carries, by column.
-pub(crate) fn carried(kind: &NoteKind) -> Vec<(&'static str, String)> {
+pub(crate) fn carried(kind: &NoteKind) -> Cells {
     let given = |cells: Vec<(&'static str, Option<String>)>| {
         let given = cells.into_iter();
         given

@@ -1,7 +1,8 @@
 //! What hindcasts say, a row each or in sum.
 
-use super::super::common::{csv_text, plain_table};
+use super::super::common::plain_table;
 use super::Hindsight;
+use crate::sheet::csv_text;
 
 /// One row a season, target and day made.
 pub(super) fn csv(station: &str, rows: &[Hindsight]) -> String {

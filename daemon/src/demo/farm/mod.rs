@@ -137,22 +137,6 @@ fn earlier_season(record: &[ReceivedDay], year: i32) -> (Vec<traps::Trap>, Vec<v
     (traps, readings)
 }
 
-/// A CSV text; every row has one field per column of `header`.
-fn csv_text<const N: usize>(
-    header: [&str; N],
-    rows: impl IntoIterator<Item = [String; N]>,
-) -> String {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record(header).expect(IN_MEMORY);
-    for row in rows {
-        writer.write_record(row).expect(IN_MEMORY);
-    }
-    let bytes = writer.into_inner().expect(IN_MEMORY);
-    String::from_utf8(bytes).expect("the fields were text")
-}
-
-const IN_MEMORY: &str = "rows of equal length are written to memory";
-
 /// A civil day of the season; every caller names a real one.
 fn day_of(year: i32, (month, day): MonthDay) -> NaiveDate {
     NaiveDate::from_ymd_opt(year, month, day).expect("a day that every year has")

@@ -4,10 +4,11 @@ use chrono::{Days, NaiveDate};
 use rand_chacha::ChaCha8Rng;
 
 use super::crop::{Crop, Variety};
+use super::day_of;
 use super::nature::{FIELD_NOTES, count, dice, lognormal, normal};
 use super::places::{Block, SPRINKLED_BLOCK};
 use super::visits::{Catch, Visit};
-use super::{csv_text, day_of};
+use crate::sheet::csv_text;
 
 /// The columns of a sheet of notes that this farm fills in.
 const COLUMNS: [&str; 21] = [

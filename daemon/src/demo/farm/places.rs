@@ -2,7 +2,8 @@
 
 use duskflight_core::notice::Role;
 
-use super::{EARLIER_SEASONS, MonthDay, csv_text, day_of};
+use super::{EARLIER_SEASONS, MonthDay, day_of};
+use crate::sheet::csv_text;
 
 /// A person who gets mail. Addresses and telephone numbers are of the kinds reserved for fiction.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

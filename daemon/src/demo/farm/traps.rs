@@ -9,7 +9,8 @@ use super::nature::{FIRST_PLACE, Population, Warmth, dice};
 use super::places::{Block, TrapNumbers};
 use super::rounds::Calendar;
 use super::supplies::{BAG_BAIT, EGG_BAIT, LINER, LONG_LURE, LURE, PPO, Product};
-use super::{MonthDay, csv_text, day_of};
+use super::{MonthDay, day_of};
+use crate::sheet::csv_text;
 use duskflight_core::orchard::Part;
 
 /// The kinds of trap.

@@ -10,7 +10,8 @@ use super::nature::{FIRST_TRAP, Population, Warmth, count, dice, lognormal};
 use super::places::{Block, LATE_SHEET_BLOCK};
 use super::supplies::Product;
 use super::traps::{Trap, TrapKind};
-use super::{MonthDay, csv_text, day_of};
+use super::{MonthDay, day_of};
+use crate::sheet::csv_text;
 use duskflight_core::orchard::Part;
 
 /// One reading of one trap.
