@@ -1,9 +1,11 @@
 //! Flights in sentences: counts and traps with each, and why something cannot be told.
 
+use crate::id::TrapId;
 use crate::season::BlockSeason;
 use crate::temperature::Unit;
 use crate::trapping::{Flight, FlightDay, Flights, Round};
 
+use super::gather::trap_list;
 use super::words::{Words, degree_days, rate_words};
 
 /// A digest still mentions a flight that ended so long ago.
@@ -88,8 +90,15 @@ impl Words {
 
     /// A round by its days, with its counts.
     fn round(self, round: &Round) -> String {
+        let past_life: Vec<&TrapId> = round.past_life.iter().collect();
+        let left_out = match &past_life[..] {
+            [] => String::new(),
+            // Counted all the same, since nearly nothing else was read.
+            _ if round.mostly_past_life => String::new(),
+            traps => format!("; {} not counted, past a service life", trap_list(traps)),
+        };
         format!(
-            "between {} and {} ({} caught, {} of {} traps read)",
+            "between {} and {} ({} caught, {} of {} traps read{left_out})",
             self.day(round.after),
             self.day(round.by),
             round.count,
