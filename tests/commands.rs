@@ -29,7 +29,7 @@ fn an_edit_keeps_the_old_row_and_the_old_file_does_not_bring_it_back() {
     let edited = "date,trap,eggs\n2022-04-12,e1,7\n";
     assert_eq!(
         farm.import("edit.csv", edited),
-        "edit.csv: 0 added, 1 changed, 0 there already\n"
+        "edit.csv: 0 added, 1 changed (e1 2022-04-12), 0 there already\n"
     );
     let eggs = "SELECT eggs FROM visit WHERE trap = 'e1' AND day = '2022-04-12'";
     assert_eq!(rows(&farm.database(), eggs), [["7"]]);

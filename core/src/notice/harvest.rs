@@ -312,13 +312,17 @@ mod tests {
             date: day(3),
             by_estimate: false,
         };
-        let margin = margin(passed, Some((-1, -1, -1)), Err("only 2 past years"));
-        let (lines, evidence) = lines(Some(Shake::Done(day(4))), vec![margin]);
-        let line = "Nonpareil: shaken Aug 4; third-generation egg laying: degree-day mark passed Aug 3 \
-                    (computed, not observed): 1 day (egg laying first) between the shake and that day; \
-                    no chance given: only 2 past years";
-        assert_eq!(lines, [line]);
+        let margin = || margin(passed.clone(), Some((-1, -1, -1)), Err("only 2 past years"));
+        let (shown, evidence) = lines(Some(expected(4, 4, 4)), vec![margin()]);
+        let days = "third-generation egg laying: degree-day mark passed Aug 3 (computed, not observed): \
+                    1 day (egg laying first) between the shake and that day";
+        let line =
+            format!("Nonpareil: shake expected Aug 4; {days}; no chance given: only 2 past years");
+        assert_eq!(shown, [line]);
         assert!(evidence.is_empty());
+        // With both days past none is left to give.
+        let (done, _) = lines(Some(Shake::Done(day(4))), vec![margin()]);
+        assert_eq!(done, [format!("Nonpareil: shaken Aug 4; {days}")]);
     }
 
     #[test]

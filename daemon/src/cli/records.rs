@@ -154,13 +154,19 @@ pub(super) fn imported_words(imported: &Imported) -> String {
             format!(", {rows} not applied: a later entry has replaced them, or they were withdrawn")
         }
     };
+    let changed = match &imported.changed[..] {
+        [] => String::new(),
+        records => format!(" ({})", records.join(", ")),
+    };
     let blank = match imported.blank {
         0 => String::new(),
         rows => format!(", {rows} left blank"),
     };
     format!(
-        "{} added, {} changed, {} there already{superseded}{blank}",
-        imported.added, imported.changed, imported.unchanged
+        "{} added, {} changed{changed}, {} there already{superseded}{blank}",
+        imported.added,
+        imported.changed.len(),
+        imported.unchanged
     )
 }
 

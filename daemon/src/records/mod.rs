@@ -49,12 +49,12 @@ impl Kind {
 }
 
 /// How many rows of a file did what.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Imported {
     /// New records.
     pub added: usize,
-    /// Records that replaced an older entry.
-    pub changed: usize,
+    /// Records that replaced an older entry, which the history keeps: what each is about.
+    pub changed: Vec<String>,
     /// Rows that were there already.
     pub unchanged: usize,
     /// Rows of a file that was imported before, whose records were changed or withdrawn since; that
@@ -125,7 +125,7 @@ pub async fn import(
                     id: format!("{file_hash}:{}", place + 1),
                     again,
                 };
-                imported.count(record.apply(transaction, &entry)?);
+                imported.count(record, record.apply(transaction, &entry)?);
             }
             Ok::<_, StoreError>(imported)
         })
@@ -184,6 +184,20 @@ impl Record {
         }
     }
 
+    /// What it is about, for people.
+    fn name(&self) -> String {
+        match self {
+            Self::Visit(visit, _) => format!("{} {}", visit.trap, visit.date),
+            Self::Note(note) => {
+                let variety = note
+                    .variety
+                    .as_ref()
+                    .map_or_else(String::new, |v| format!(" {v}"));
+                format!("{}{variety} {} {}", note.block, note.kind.name(), note.date)
+            }
+        }
+    }
+
     fn apply(&self, connection: &Connection, entry: &Entry) -> Result<Applied, StoreError> {
         match self {
             Self::Visit(visit, _) => store::visits::apply(connection, visit, entry),
@@ -225,10 +239,10 @@ fn entered_by(row: &Row<'_>, by: &str) -> String {
 }
 
 impl Imported {
-    fn count(&mut self, applied: Applied) {
+    fn count(&mut self, record: &Record, applied: Applied) {
         match applied {
             Applied::Added => self.added += 1,
-            Applied::Changed => self.changed += 1,
+            Applied::Changed => self.changed.push(record.name()),
             Applied::Unchanged => self.unchanged += 1,
             Applied::Superseded => self.superseded += 1,
         }

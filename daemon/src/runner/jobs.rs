@@ -140,7 +140,7 @@ impl Workshop {
                 Outcome::Imported(imported) => tracing::info!(
                     file = name,
                     added = imported.added,
-                    changed = imported.changed,
+                    changed = imported.changed.len(),
                     "dropped file imported"
                 ),
                 Outcome::Refused(why) => tracing::warn!(file = name, why, "dropped file refused"),
