@@ -70,7 +70,8 @@ impl Post {
             day: NaiveDate::from_ymd_opt(2022, 6, 20 + u32::try_from(n).unwrap()).unwrap(),
             address: format!("{person}@test.example"),
             queued_at: at(0),
-            waits_for: None,
+            contents: None,
+            waits_for: Vec::new(),
             hold_s: 0,
         };
         let queued: Result<(), StoreError> = self

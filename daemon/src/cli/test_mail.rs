@@ -100,7 +100,8 @@ fn mail(config: &Arc<Config>, person: &Person, now: DateTime<Utc>) -> Result<New
         subject: composed.subject,
         body: composed.bytes,
         queued_at: now,
-        waits_for: None,
+        contents: None,
+        waits_for: Vec::new(),
         hold_s: 0,
     })
 }

@@ -11,10 +11,11 @@ use tokio::sync::oneshot;
 use super::StoreError;
 
 /// Schema steps, oldest first; a released step is never edited.
-const MIGRATIONS: [&str; 3] = [
+const MIGRATIONS: [&str; 4] = [
     include_str!("schema.sql"),
     include_str!("schema-2.sql"),
     include_str!("schema-3.sql"),
+    include_str!("schema-4.sql"),
 ];
 /// How long another process may hold the database before a statement gives up.
 const BUSY_TIMEOUT: std::time::Duration = std::time::Duration::from_secs(10);
@@ -210,7 +211,7 @@ mod tests {
             refused,
             StoreError::Newer {
                 found: 99,
-                known: 3
+                known: 4
             }
         ));
     }
@@ -294,6 +295,68 @@ mod tests {
         let known = ["aaaa", "bbbb", "cccc", "dddd", "eeee"]
             .map(|file| entries::importing(&new, file, at).unwrap());
         assert_eq!(known, [true, true, true, true, false]);
+    }
+
+    #[test]
+    fn mails_and_tellings_of_step_3_keep_their_meaning() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("records.sqlite");
+        let old = Connection::open(&path).unwrap();
+        for step in &MIGRATIONS[..3] {
+            old.execute_batch(step).unwrap();
+        }
+        old.pragma_update(None, "user_version", 3).unwrap();
+        old.execute_batch(
+            "INSERT INTO outbox VALUES
+               ('<d1@f>', 'digest', 'ada', 'ada', '2022-06-20', 'ada@f', 's', x'41', 100, NULL, 0, 'sent', 1, 0, 100, 100, NULL, 110, '250 ok', NULL),
+               ('<a1@f>', 'alert', 'gil', 'ada', '2022-06-20', 'gil@f', 's', x'42', 100, '<d1@f>', 3600, 'queued', 0, 0, NULL, 100, NULL, NULL, NULL, NULL),
+               ('<d2@f>', 'digest', 'ada', 'ada', '2022-06-21', 'ada@f', 's', x'43', 200, NULL, 0, 'queued', 2, 0, 200, 200, 'no answer', NULL, NULL, NULL);
+             INSERT INTO told VALUES
+               (2022, 'b', 'now', 'egg-laying-start', 'ada', 1, '2022-04-20', '2022-06-20', '<d1@f>'),
+               (2022, 'b', 'now', 'egg-laying-start', 'ada', 2, '2022-04-24', '2022-06-21', '<d2@f>'),
+               (2022, 'b', 'now', 'egg-laying-start', 'gil', 1, '2022-04-20', '2022-06-20', NULL),
+               (2022, 'b', 'now', 'start-provisional', 'ada', 1, '2022-04-17', '2022-06-20', '<d1@f>'),
+               (2022, 'b', 'now', 'start-provisional', 'ada', 2, NULL, '2022-06-20', '<d1@f>'),
+               (2022, 'b', 'now', 'start-provisional', 'ada', 3, '2022-04-20', '2022-06-21', '<d2@f>');",
+        )
+        .unwrap();
+        drop(old);
+
+        let new = open_connection(&path).unwrap();
+        let texts = |sql: &str| -> Vec<String> {
+            let mut rows = new.prepare(sql).unwrap();
+            let rows = rows.query_map([], |row| row.get(0)).unwrap();
+            rows.map(Result::unwrap).collect()
+        };
+        assert_eq!(
+            texts(
+                "SELECT message_id || ' ' || state || ' ' || doubtful FROM outbox ORDER BY rowid"
+            ),
+            ["<d1@f> sent 0", "<a1@f> queued 0", "<d2@f> queued 1"]
+        );
+        assert_eq!(
+            texts("SELECT mail || ' waits for ' || digest FROM outbox_wait"),
+            ["<a1@f> waits for <d1@f>"]
+        );
+        assert_eq!(
+            texts(
+                "SELECT person || ' ' || event || ' ' || revision || ' ' || change FROM told ORDER BY person, event, revision"
+            ),
+            [
+                "ada egg-laying-start 1 new",
+                "ada egg-laying-start 2 corrected",
+                "ada start-provisional 1 new",
+                "ada start-provisional 2 withdrawn",
+                "ada start-provisional 3 new",
+                "gil egg-laying-start 1 history",
+            ]
+        );
+        let broken: i64 = new
+            .query_row("SELECT count(*) FROM pragma_foreign_key_check", [], |row| {
+                row.get(0)
+            })
+            .unwrap();
+        assert_eq!(broken, 0);
     }
 
     #[tokio::test]

@@ -11,7 +11,7 @@ use super::{StoreError, day, instant};
 pub struct NewMail {
     /// Message-ID header.
     pub message_id: String,
-    /// `digest` or `alert`.
+    /// What it is.
     pub kind: MailKind,
     /// The recipient.
     pub person: PersonId,
@@ -27,9 +27,11 @@ pub struct NewMail {
     pub body: Vec<u8>,
     /// When it is queued.
     pub queued_at: DateTime<Utc>,
-    /// The mail that must be sent first.
-    pub waits_for: Option<String>,
-    /// Seconds to wait after that one was sent.
+    /// What an alert is composed from, as JSON, so that it can be composed anew.
+    pub contents: Option<String>,
+    /// The digests that must be sent first.
+    pub waits_for: Vec<String>,
+    /// Seconds to wait after those were sent.
     pub hold_s: i64,
 }
 
@@ -40,6 +42,10 @@ pub enum MailKind {
     Digest,
     /// A grower's key-date alerts.
     Alert,
+    /// A grower's weekly letter.
+    Letter,
+    /// What was too much for single mails on one day.
+    Summary,
     /// A mail sent by hand to see whether mail arrives.
     Test,
 }
@@ -51,6 +57,8 @@ impl MailKind {
         match self {
             Self::Digest => "digest",
             Self::Alert => "alert",
+            Self::Letter => "letter",
+            Self::Summary => "summary",
             Self::Test => "test",
         }
     }
@@ -89,8 +97,8 @@ pub fn queue(connection: &Connection, mail: &NewMail) -> Result<(), StoreError> 
     connection
         .prepare_cached(
             "INSERT INTO outbox (message_id, kind, person, adviser, day, address, subject, body,
-             queued_at, waits_for, hold_s, state, attempts, refusals, next_try_at)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, 'queued', 0, 0, ?9)",
+             contents, queued_at, hold_s, state, attempts, refusals, doubtful, next_try_at)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, 'queued', 0, 0, 0, ?10)",
         )?
         .execute(params![
             mail.message_id,
@@ -101,10 +109,15 @@ pub fn queue(connection: &Connection, mail: &NewMail) -> Result<(), StoreError> 
             mail.address,
             mail.subject,
             mail.body,
+            mail.contents,
             mail.queued_at.timestamp(),
-            mail.waits_for,
             mail.hold_s,
         ])?;
+    let mut wait =
+        connection.prepare_cached("INSERT INTO outbox_wait (mail, digest) VALUES (?1, ?2)")?;
+    for digest in &mail.waits_for {
+        wait.execute([&mail.message_id, digest])?;
+    }
     Ok(())
 }
 
@@ -129,7 +142,7 @@ pub fn newest_day(
     let newest: Option<String> = connection
         .prepare_cached(
             "SELECT max(day) FROM outbox
-             WHERE kind = 'digest' AND day < ?1 AND state NOT IN ('failed', 'expired')",
+             WHERE kind = 'digest' AND day < ?1 AND state NOT IN ('failed', 'expired', 'folded')",
         )?
         .query_row([before.to_string()], |row| row.get(0))?;
     newest.map(|text| day(&text)).transpose()
@@ -139,7 +152,8 @@ pub fn newest_day(
 pub(super) const LONGEST_WAIT_S: i64 = 86_400;
 
 /// The next mail that may be tried at an instant: the oldest of a recipient who has no older one
-/// waiting, whose digest has been sent long enough ago, and whose pause after a failure is over.
+/// waiting, that nobody holds, whose digests have been sent long enough ago, and whose pause after a
+/// failure is over.
 /// None while trouble with the way to all recipients holds up every mail.
 ///
 /// # Errors
@@ -155,10 +169,12 @@ pub fn next(connection: &Connection, now: DateTime<Utc>) -> Result<Option<Waitin
                AND NOT EXISTS (SELECT 1 FROM outbox AS older
                  WHERE older.state = 'queued' AND older.person = mail.person
                    AND older.rowid < mail.rowid)
-               AND (waits_for IS NULL OR queued_at + hold_s + ?2 <= ?1
-                 OR EXISTS (SELECT 1 FROM outbox AS digest
-                   WHERE digest.message_id = mail.waits_for AND digest.state = 'sent'
-                     AND digest.sent_at + mail.hold_s <= ?1))
+               AND held_at IS NULL
+               AND (queued_at + hold_s + ?2 <= ?1 OR NOT EXISTS (
+                 SELECT 1 FROM outbox_wait AS wait JOIN outbox AS digest
+                   ON digest.message_id = wait.digest
+                 WHERE wait.mail = mail.message_id
+                   AND (digest.state != 'sent' OR digest.sent_at + mail.hold_s > ?1)))
              ORDER BY rowid LIMIT 1",
         )?
         .query_row(params![now.timestamp(), LONGEST_WAIT_S], |row| {
@@ -330,7 +346,8 @@ mod tests {
             subject: id.to_owned(),
             body: id.as_bytes().to_vec(),
             queued_at: at(0),
-            waits_for: waits_for.map(str::to_owned),
+            contents: None,
+            waits_for: waits_for.map(str::to_owned).into_iter().collect(),
             hold_s: 4 * HOUR,
         }
     }

@@ -196,7 +196,8 @@ pub fn late_since(
         "SELECT kind, person, day, sent_at FROM outbox
          WHERE state = 'sent' AND sent_at >= ?1 AND adviser = ?2
            AND sent_at > queued_at + ?3
-             + CASE WHEN waits_for IS NULL THEN 0 ELSE hold_s + ?4 END
+             + CASE WHEN EXISTS (SELECT 1 FROM outbox_wait WHERE mail = message_id)
+                 THEN hold_s + ?4 ELSE 0 END
          ORDER BY sent_at, rowid",
     )?;
     let slack_s = slack.num_seconds();

@@ -23,7 +23,7 @@ pub fn latest(
     let mut statement = connection.prepare_cached(
         "SELECT block, insect, event, max(revision), value, day, person FROM told
          WHERE season = ?1 AND day <= ?2 AND (mail IS NULL OR mail NOT IN (
-           SELECT message_id FROM outbox WHERE state IN ('failed', 'expired')))
+           SELECT message_id FROM outbox WHERE state IN ('failed', 'expired', 'folded')))
          GROUP BY block, insect, event, person",
     )?;
     let rows = statement.query_map(params![season, up_to.to_string()], |row| {
@@ -191,7 +191,8 @@ mod tests {
             subject: String::new(),
             body: Vec::new(),
             queued_at: at(),
-            waits_for: None,
+            contents: None,
+            waits_for: Vec::new(),
             hold_s: 0,
         };
         outbox::queue(connection, &mail)

@@ -289,7 +289,7 @@ impl Desk<'_> {
                 name: &adviser.name,
                 address: &adviser.email,
             }),
-            MailKind::Digest | MailKind::Test => {
+            MailKind::Digest | MailKind::Letter | MailKind::Summary | MailKind::Test => {
                 self.config.operator.as_deref().map(|address| Mailbox {
                     name: &self.config.mail_from.name,
                     address,
@@ -329,7 +329,11 @@ impl Desk<'_> {
                 subject: composed.subject,
                 body: composed.bytes,
                 queued_at: self.now,
-                waits_for: (kind == MailKind::Alert).then_some(digest),
+                contents: None,
+                waits_for: match kind {
+                    MailKind::Alert => vec![digest],
+                    _ => Vec::new(),
+                },
                 hold_s: i64::from(self.config.hold_hours) * 3600,
             },
             text: composed.text,
