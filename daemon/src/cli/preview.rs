@@ -72,7 +72,7 @@ impl Preview {
                 Some(folder) => write(folder, draft)?,
                 None => print(&format!(
                     "To: {}\nSubject: {}\n\n{}\n",
-                    draft.mail.address, draft.mail.subject, draft.text
+                    draft.mail.address, draft.mail.subject, draft.parts.text
                 ))?,
             }
         }
@@ -91,8 +91,8 @@ fn write(folder: &Path, draft: &Draft) -> Result<(), Failure> {
     fs::create_dir_all(folder).with_context(|| format!("make the folder {}", folder.display()))?;
     let parts: [(&str, &[u8]); 3] = [
         ("eml", &mail.body),
-        ("txt", draft.text.as_bytes()),
-        ("html", draft.html.as_bytes()),
+        ("txt", draft.parts.text.as_bytes()),
+        ("html", draft.parts.html.as_bytes()),
     ];
     for (ending, bytes) in parts {
         let file = folder.join(format!("{name}.{ending}"));

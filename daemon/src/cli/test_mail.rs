@@ -97,7 +97,7 @@ fn mail(config: &Arc<Config>, person: &Person, now: DateTime<Utc>) -> Result<New
         adviser: person.id.clone(),
         day: config.day_of(now),
         address: person.email.clone(),
-        subject: composed.subject,
+        subject: composed.parts.subject,
         body: composed.bytes,
         queued_at: now,
         contents: None,

@@ -5,7 +5,7 @@ use chrono::{DateTime, Utc};
 use duskflight_core::notice::{Alert, BlockLines, CAUTION, Digest, TableRow, Words};
 use textwrap::{Options, WordSplitter};
 
-use super::message::{ComposeError, Composed, Envelope, Mailbox, assemble};
+use super::message::{ComposeError, Composed, Envelope, Mailbox, Parts, assemble};
 use super::one_line::{one_line, shortened};
 use crate::config::{Config, Person};
 
@@ -69,7 +69,7 @@ pub fn digest(
     };
     let text = DigestText { view: &view }.render().map_err(failed)?;
     let html = DigestHtml { view: &view }.render().map_err(failed)?;
-    assemble(envelope, view.subject, wrapped(&text), html)
+    whole(envelope, view.subject, &text, html)
 }
 
 /// Composes a grower's key-date alert.
@@ -95,7 +95,7 @@ pub fn alert(
     };
     let text = AlertText { view: &view }.render().map_err(failed)?;
     let html = AlertHtml { view: &view }.render().map_err(failed)?;
-    assemble(envelope, view.subject, wrapped(&text), html)
+    whole(envelope, view.subject, &text, html)
 }
 
 /// Composes a mail that only shows whether mail arrives.
@@ -114,7 +114,22 @@ pub fn test_mail(envelope: &Envelope<'_>) -> Result<Composed, ComposeError> {
     };
     let text = TestText { view: &view }.render().map_err(failed)?;
     let html = TestHtml { view: &view }.render().map_err(failed)?;
-    assemble(envelope, view.subject, wrapped(&text), html)
+    whole(envelope, view.subject, &text, html)
+}
+
+fn whole(
+    envelope: &Envelope<'_>,
+    subject: String,
+    text: &str,
+    html: String,
+) -> Result<Composed, ComposeError> {
+    let parts = Parts {
+        subject,
+        text: wrapped(text),
+        html,
+        ..Parts::default()
+    };
+    assemble(envelope, parts)
 }
 
 /// The envelope of a mail from the farm to one person; answers go nowhere in particular.

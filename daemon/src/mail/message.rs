@@ -6,7 +6,8 @@ use chrono::{DateTime, FixedOffset};
 use lettre::Message;
 use lettre::address::AddressError;
 use lettre::message::header::{
-    ContentTransferEncoding, ContentType, Header, HeaderName, HeaderValue,
+    ContentDisposition, ContentId, ContentTransferEncoding, ContentType, Header, HeaderName,
+    HeaderValue,
 };
 use lettre::message::{Body, MultiPart, SinglePart};
 use sha2::{Digest as _, Sha256};
@@ -28,7 +29,7 @@ pub struct Mailbox<'a> {
     pub address: &'a str,
 }
 
-/// What a mail needs besides its contents.
+/// What a mail needs besides its parts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Envelope<'a> {
     /// The farm's name.
@@ -49,15 +50,53 @@ pub struct Envelope<'a> {
     pub as_of: &'a str,
 }
 
-/// A mail ready for the outbox.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Composed {
+/// What a mail shows: its text, and the same as HTML with its pictures and files.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Parts {
     /// The subject.
     pub subject: String,
     /// The text part.
     pub text: String,
     /// The HTML part.
     pub html: String,
+    /// Pictures that the HTML part shows by [`cid`].
+    pub pictures: Vec<Picture>,
+    /// Files that come with it.
+    pub files: Vec<File>,
+}
+
+/// A picture inside the HTML part.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Picture {
+    /// Its name, unique in its mail: letters, digits and hyphens.
+    pub name: String,
+    /// A PNG file.
+    pub png: Vec<u8>,
+}
+
+/// A text file that comes with a mail.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct File {
+    /// Its name.
+    pub name: String,
+    /// Its media type with parameters.
+    pub media_type: String,
+    /// What stands in it.
+    pub text: String,
+}
+
+/// The Content-ID of a picture without its brackets, as `src="cid:…"` names it: unique in the world as
+/// the message id is (RFC 2392).
+#[must_use]
+pub fn cid(picture: &str, message_id: &str) -> String {
+    format!("{picture}.{}", message_id.trim_matches(['<', '>']))
+}
+
+/// A mail ready for the outbox.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Composed {
+    /// What it shows.
+    pub parts: Parts,
     /// The whole message, to be sent unchanged.
     pub bytes: Vec<u8>,
 }
@@ -88,6 +127,9 @@ pub enum ComposeError {
         "use {0:?} as a message id: it must read <left@right>, in at most {LONGEST_MESSAGE_ID} printable ASCII characters"
     )]
     MessageId(String),
+    /// A file's media type cannot be used.
+    #[error("use {0:?} as the media type of a file")]
+    MediaType(String),
     /// The message cannot be put together.
     #[error("put the message {message_id} together")]
     Message {
@@ -98,63 +140,107 @@ pub enum ComposeError {
     },
 }
 
-/// Puts one message together: the text first, then the same as HTML, both complete.
+/// Puts one message together: the text first, then the same as HTML, both complete; files after them.
 ///
 /// # Errors
-/// [`ComposeError`] when an address or the message id cannot be used.
-pub fn assemble(
-    envelope: &Envelope<'_>,
-    subject: String,
-    text: String,
-    html: String,
-) -> Result<Composed, ComposeError> {
+/// [`ComposeError`] when an address, the message id or a file's media type cannot be used.
+pub fn assemble(envelope: &Envelope<'_>, parts: Parts) -> Result<Composed, ComposeError> {
     let id = checked_message_id(envelope.message_id)?;
     let mut message = Message::builder()
         .date(SystemTime::from(envelope.date))
         .message_id(Some(id.to_owned()))
         .from(mailbox(envelope.from, "sender")?)
         .to(mailbox(envelope.to, "recipient")?)
-        .subject(one_line(&subject))
+        .subject(one_line(&parts.subject))
         .header(AutoSubmitted)
         .header(AutoResponseSuppress);
     if let Some(reply_to) = envelope.reply_to {
         message = message.reply_to(mailbox(reply_to, "reply")?);
     }
-    let parts = MultiPart::alternative()
-        .boundary(boundary(id))
-        .singlepart(part(ContentType::TEXT_PLAIN, &text))
-        .singlepart(part(ContentType::TEXT_HTML, &html));
-    let message = message
-        .multipart(parts)
-        .map_err(|source| ComposeError::Message {
-            message_id: id.to_owned(),
-            source,
-        })?;
+    let message = message.multipart(with_files(id, &parts)?);
+    let message = message.map_err(|source| ComposeError::Message {
+        message_id: id.to_owned(),
+        source,
+    })?;
     Ok(Composed {
-        subject,
-        text,
-        html,
+        parts,
         bytes: message.formatted(),
     })
+}
+
+fn with_files(id: &str, parts: &Parts) -> Result<MultiPart, ComposeError> {
+    let readable = readable(id, parts);
+    if parts.files.is_empty() {
+        return Ok(readable);
+    }
+    let all = MultiPart::mixed().boundary(boundary(id, "mixed"));
+    let files = parts.files.iter();
+    files
+        .map(file_part)
+        .try_fold(all.multipart(readable), |all, file| {
+            Ok(all.singlepart(file?))
+        })
+}
+
+fn readable(id: &str, parts: &Parts) -> MultiPart {
+    let html = part(ContentType::TEXT_HTML, &parts.html);
+    let both = MultiPart::alternative()
+        .boundary(boundary(id, "alternative"))
+        .singlepart(part(ContentType::TEXT_PLAIN, &parts.text));
+    if parts.pictures.is_empty() {
+        return both.singlepart(html);
+    }
+    let shown = MultiPart::related().boundary(boundary(id, "related"));
+    let pictures = parts.pictures.iter();
+    both.multipart(pictures.fold(shown.singlepart(html), |shown, picture| {
+        shown.singlepart(picture_part(id, picture))
+    }))
+}
+
+fn picture_part(id: &str, picture: &Picture) -> SinglePart {
+    let png = ContentType::parse("image/png").expect("a well-formed media type");
+    let body = Body::new_with_encoding(picture.png.clone(), ContentTransferEncoding::Base64)
+        .expect("only seven and eight bit refuse a body");
+    SinglePart::builder()
+        .header(png)
+        .header(ContentDisposition::inline_with_name(&format!(
+            "{}.png",
+            picture.name
+        )))
+        .header(ContentId::from(format!("<{}>", cid(&picture.name, id))))
+        .body(body)
+}
+
+fn file_part(file: &File) -> Result<SinglePart, ComposeError> {
+    let kind = ContentType::parse(&file.media_type)
+        .map_err(|_| ComposeError::MediaType(file.media_type.clone()))?;
+    let disposition = ContentDisposition::attachment(&one_line(&file.name));
+    Ok(SinglePart::builder()
+        .header(kind)
+        .header(disposition)
+        .body(encoded(&file.text)))
 }
 
 /// Quoted-printable keeps lines within 76 characters and text readable in the outbox. Line ends are made
 /// here, since lettre inserts them one by one, which takes long for long mails.
 fn part(kind: ContentType, content: &str) -> SinglePart {
+    SinglePart::builder().header(kind).body(encoded(content))
+}
+
+fn encoded(content: &str) -> Body {
     let encoding = ContentTransferEncoding::QuotedPrintable;
     let lines: Vec<&str> = content
         .split('\n')
         .map(|line| line.trim_end_matches('\r'))
         .collect();
-    let body = Body::new_with_encoding(lines.join("\r\n"), encoding)
-        .expect("only seven and eight bit refuse a body");
-    SinglePart::builder().header(kind).body(body)
+    Body::new_with_encoding(lines.join("\r\n"), encoding)
+        .expect("only seven and eight bit refuse a body")
 }
 
 /// The boundary holds `=_`, which quoted-printable text never does (RFC 2045, 6.7), so no content
 /// can contain it.
-fn boundary(message_id: &str) -> String {
-    let hash = Sha256::digest(message_id.as_bytes());
+fn boundary(message_id: &str, of: &str) -> String {
+    let hash = Sha256::digest(format!("{of} {message_id}").as_bytes());
     let hex: String = hash[..16]
         .iter()
         .map(|byte| format!("{byte:02x}"))
@@ -231,7 +317,89 @@ fixed_header!(
 
 #[cfg(test)]
 mod tests {
+    use mail_parser::{MessageParser, MimeHeaders};
+
     use super::*;
+
+    fn mailed(parts: Parts) -> Result<Composed, ComposeError> {
+        let mailbox = Mailbox {
+            name: "Ada",
+            address: "ada@farm.example",
+        };
+        let envelope = Envelope {
+            farm: "Farm",
+            farm_note: None,
+            from: mailbox,
+            to: mailbox,
+            reply_to: None,
+            message_id: "<a.b@farm.example>",
+            date: DateTime::parse_from_rfc3339("2022-06-20T06:00:00-07:00").unwrap(),
+            as_of: "Jun 20",
+        };
+        assemble(&envelope, parts)
+    }
+
+    #[test]
+    fn pictures_are_shown_in_the_html_and_files_come_beside_the_mail() {
+        let mail = mailed(Parts {
+            subject: "s".to_owned(),
+            text: "t\n".to_owned(),
+            html: format!("<img src=\"cid:{}\">", cid("heat", "<a.b@farm.example>")),
+            pictures: vec![Picture {
+                name: "heat".to_owned(),
+                png: vec![0x89, 0, 0xff],
+            }],
+            files: vec![File {
+                name: "Peñón,\nlate.ics".to_owned(),
+                media_type: "text/calendar; method=PUBLISH; charset=utf-8".to_owned(),
+                text: "BEGIN:VCALENDAR\r\nEND:VCALENDAR\r\n".to_owned(),
+            }],
+        })
+        .unwrap();
+        let message = MessageParser::default().parse(&mail.bytes).unwrap();
+        let kinds: Vec<String> = message
+            .parts
+            .iter()
+            .filter_map(|part| {
+                let kind = part.content_type()?;
+                Some(format!("{}/{}", kind.c_type, kind.c_subtype.as_deref()?))
+            })
+            .collect();
+        assert_eq!(
+            kinds,
+            [
+                "multipart/mixed",
+                "multipart/alternative",
+                "text/plain",
+                "multipart/related",
+                "text/html",
+                "image/png",
+                "text/calendar",
+            ]
+        );
+        let picture = &message.parts[5];
+        assert_eq!(picture.content_id(), Some("heat.a.b@farm.example"));
+        assert_eq!(picture.contents(), [0x89, 0, 0xff]);
+        let calendar = &message.parts[6];
+        assert_eq!(calendar.attachment_name(), Some("Peñón, late.ics"));
+        assert!(calendar.contents().starts_with(b"BEGIN:VCALENDAR\r\nEND"));
+        let lines = mail.bytes.split(|byte| *byte == b'\n');
+        assert!(lines.map(<[u8]>::len).max() < Some(80));
+    }
+
+    #[test]
+    fn a_file_of_no_known_form_is_refused() {
+        let file = File {
+            name: "x".to_owned(),
+            media_type: "calendar".to_owned(),
+            text: String::new(),
+        };
+        let refused = mailed(Parts {
+            files: vec![file],
+            ..Parts::default()
+        });
+        assert!(matches!(refused, Err(ComposeError::MediaType(_))));
+    }
 
     #[test]
     fn a_message_id_must_be_whole_and_printable() {

@@ -13,7 +13,7 @@ use super::{Night, TellError, trouble};
 use crate::clock::day_before;
 use crate::config::{Config, Person};
 use crate::mail::compose::{self, Adviser, Extras, GrowerAlert, envelope_of};
-use crate::mail::message::{ComposeError, Composed, Envelope, Mailbox};
+use crate::mail::message::{ComposeError, Composed, Envelope, Mailbox, Parts};
 use crate::records::hash;
 use crate::store::outbox::{self, MailKind, NewMail};
 use crate::store::told;
@@ -37,10 +37,8 @@ pub struct Telling {
 pub struct Draft {
     /// The mail as it goes into the outbox.
     pub mail: NewMail,
-    /// Its text part.
-    pub text: String,
-    /// Its HTML part.
-    pub html: String,
+    /// What it shows.
+    pub parts: Parts,
 }
 
 /// What the mails are prepared for.
@@ -326,7 +324,7 @@ impl Desk<'_> {
                 adviser: adviser.id.clone(),
                 day: self.night.as_of,
                 address: person.email.clone(),
-                subject: composed.subject,
+                subject: composed.parts.subject.clone(),
                 body: composed.bytes,
                 queued_at: self.now,
                 contents: None,
@@ -336,8 +334,7 @@ impl Desk<'_> {
                 },
                 hold_s: i64::from(self.config.hold_hours) * 3600,
             },
-            text: composed.text,
-            html: composed.html,
+            parts: composed.parts,
         })
     }
 }

@@ -159,9 +159,9 @@ fn each_mail_reads_as_agreed() {
     for (name, mail) in mails {
         insta::assert_snapshot!(
             format!("{name}.txt"),
-            format!("Subject: {}\n\n{}", mail.subject, mail.text)
+            format!("Subject: {}\n\n{}", mail.parts.subject, mail.parts.text)
         );
-        insta::assert_snapshot!(format!("{name}.html"), mail.html);
+        insta::assert_snapshot!(format!("{name}.html"), mail.parts.html);
     }
 }
 
@@ -177,13 +177,13 @@ fn headers_are_complete_and_say_that_no_person_wrote_it() {
 fn both_parts_arrive_as_composed_the_text_first() {
     for mail in all() {
         let message = parsed(&mail);
-        assert_eq!(message.subject(), Some(mail.subject.as_str()));
-        assert_eq!(message.parts.len(), 3, "{}", mail.subject);
-        assert!(message.parts[1].is_text(), "{}", mail.subject);
-        assert!(message.parts[2].is_text_html(), "{}", mail.subject);
+        assert_eq!(message.subject(), Some(mail.parts.subject.as_str()));
+        assert_eq!(message.parts.len(), 3, "{}", mail.parts.subject);
+        assert!(message.parts[1].is_text(), "{}", mail.parts.subject);
+        assert!(message.parts[2].is_text_html(), "{}", mail.parts.subject);
         let arrived = |part: usize| message.parts[part].text_contents().unwrap();
-        assert_eq!(arrived(1).replace("\r\n", "\n"), mail.text);
-        assert_eq!(arrived(2).replace("\r\n", "\n"), mail.html);
+        assert_eq!(arrived(1).replace("\r\n", "\n"), mail.parts.text);
+        assert_eq!(arrived(2).replace("\r\n", "\n"), mail.parts.html);
         assert_eq!(
             message.content_type().unwrap().subtype(),
             Some("alternative")
@@ -221,14 +221,14 @@ fn no_line_is_longer_than_mail_allows() {
 fn every_mail_carries_the_caution_the_note_and_its_instant() {
     let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
     for mail in [full(), quiet(), alert_for("N-14"), alert_for("W-3")] {
-        for part in [&mail.text, &mail.html] {
+        for part in [&mail.parts.text, &mail.parts.html] {
             let part = flat(part);
             for said in [CAUTION, INVENTED, "As of Jun 20, 2022, 06:00 PDT"] {
-                assert!(part.contains(said), "{}: {said}", mail.subject);
+                assert!(part.contains(said), "{}: {said}", mail.parts.subject);
             }
         }
     }
-    let sent = flat(&quiet().text);
+    let sent = flat(&quiet().parts.text);
     assert!(sent.contains("every morning in season, also with nothing new"));
 }
 
@@ -243,8 +243,8 @@ fn the_digest_keeps_its_order_also_when_nothing_is_due() {
             "All blocks",
             "What it rests on",
         ];
-        let text_places = order.map(|title| mail.text.find(&title.to_uppercase()));
-        let html_places = order.map(|title| mail.html.find(&format!("<h2>{title}</h2>")));
+        let text_places = order.map(|title| mail.parts.text.find(&title.to_uppercase()));
+        let html_places = order.map(|title| mail.parts.html.find(&format!("<h2>{title}</h2>")));
         for places in [text_places, html_places] {
             assert!(places.iter().all(Option::is_some), "{places:?}");
             assert!(places.is_sorted(), "{places:?}");
@@ -256,11 +256,12 @@ fn the_digest_keeps_its_order_also_when_nothing_is_due() {
 fn the_alert_names_the_adviser_with_a_telephone_number() {
     let mail = alert_for("N-14");
     assert!(
-        mail.text
+        mail.parts
+            .text
             .contains("Inés Arroyo, telephone +1 (555) 010-0199")
     );
     let link = "<a href=\"tel:+15550100199\">+1 (555) 010-0199</a>";
-    assert!(mail.html.contains(link));
+    assert!(mail.parts.html.contains(link));
 }
 
 #[test]
@@ -301,13 +302,13 @@ fn a_name_cannot_open_a_header() {
 fn a_name_cannot_open_a_tag_or_a_line() {
     let mail = hostile();
     for tag in ["<script", "<img", "<b>1", "\" onload=\""] {
-        assert!(!mail.html.contains(tag), "{tag}");
+        assert!(!mail.parts.html.contains(tag), "{tag}");
     }
-    assert!(mail.html.contains("&#60;script&#62;"));
-    assert!(mail.html.contains("{{ 7 * 7 }}"));
-    assert!(mail.html.contains("href=\"tel:1\""));
+    assert!(mail.parts.html.contains("&#60;script&#62;"));
+    assert!(mail.parts.html.contains("{{ 7 * 7 }}"));
+    assert!(mail.parts.html.contains("href=\"tel:1\""));
     let begins_a_header = |line: &str| line.trim_start().starts_with("Bcc:");
-    assert!(!mail.text.lines().any(begins_a_header));
+    assert!(!mail.parts.text.lines().any(begins_a_header));
 }
 
 #[test]
@@ -316,7 +317,7 @@ fn forty_busy_blocks_stay_below_eighty_kilobytes_of_html() {
     let mail = digest(&envelope(), Words::default(), &contents, Extras::default()).unwrap();
     assert_eq!(contents.work.len(), 40);
     assert_eq!(contents.evidence.len(), 40);
-    assert!(mail.html.len() < 80_000, "{}", mail.html.len());
+    assert!(mail.parts.html.len() < 80_000, "{}", mail.parts.html.len());
 }
 
 #[test]
@@ -325,7 +326,11 @@ fn html_loads_nothing_and_runs_nothing() {
         for bad in [
             "<script", "<link", "<img", "http:", "https:", "url(", "@import",
         ] {
-            assert!(!mail.html.contains(bad), "{}: {bad}", mail.subject);
+            assert!(
+                !mail.parts.html.contains(bad),
+                "{}: {bad}",
+                mail.parts.subject
+            );
         }
     }
 }
