@@ -102,3 +102,31 @@ fn a_configuration_that_is_wrong_ends_it_with_78() {
     let said = refused(78, &["run", "--config", farm.config()]);
     assert!(said.contains("advisor"), "{said}");
 }
+
+#[test]
+fn a_configuration_changed_while_it_runs_is_taken_over_and_a_wrong_one_is_not() {
+    let farm = farm_in_the_morning();
+    let log = farm.path("log");
+    let mut child = duskflight()
+        .args(["run", "--config", farm.config()])
+        .stderr(std::fs::File::create(&log).unwrap())
+        .spawn()
+        .unwrap();
+    let said = |words: &str| std::fs::read_to_string(&log).unwrap().contains(words);
+    wait_for("the digest is delivered", || !farm.mails().is_empty());
+    let told = farm.mails();
+    let look_at_once = |words: &str| {
+        wait_for(words, || {
+            signal(&child, "-HUP");
+            said(words)
+        });
+    };
+    farm.change("role = \"adviser\"", "role = \"advisor\"");
+    look_at_once("not taken over");
+    farm.change("role = \"advisor\"", "role = \"adviser\"");
+    look_at_once("changed configuration taken over");
+    // Nothing of the day is told again.
+    assert_eq!(farm.mails(), told);
+    signal(&child, "-TERM");
+    assert!(child.wait().unwrap().success());
+}

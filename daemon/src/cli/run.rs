@@ -5,6 +5,7 @@ use std::sync::Arc;
 use anyhow::Context;
 use clap::Args;
 use tokio::signal::unix::{SignalKind, signal};
+use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
 
 use super::Failure;
@@ -15,7 +16,8 @@ use crate::store::post;
 
 /// Run unattended: fetch before the digest, tell every morning, deliver
 ///
-/// Stops on SIGTERM or SIGINT once the work under way has ended, on a second one at once.
+/// Stops on SIGTERM or SIGINT once the work under way has ended, on a second one at once. A changed
+/// configuration is taken over within a minute, on SIGHUP at once.
 #[derive(Debug, Args)]
 pub(super) struct Run {
     #[command(flatten)]
@@ -26,7 +28,9 @@ impl Run {
     pub(super) async fn run(self) -> Result<(), Failure> {
         let config = self.config.read()?;
         let stop = CancellationToken::new();
+        let nudge = Arc::new(Notify::new());
         stop_on_signal(&stop)?;
+        nudge_on_hangup(&nudge)?;
         tracing::info!(
             version = env!("CARGO_PKG_VERSION"),
             farm = config.farm,
@@ -40,7 +44,7 @@ impl Run {
         // It may have been started anew because what held the mails up is mended.
         let try_at_once = workshop.store.write(|t| post::try_at_once(t)).await;
         try_at_once.context("let mails be tried")?;
-        runner::run(workshop, Arc::new(SystemClock), stop).await?;
+        runner::run(workshop, Arc::new(SystemClock), nudge, stop).await?;
         tracing::info!("duskflight has stopped");
         Ok(())
     }
@@ -62,6 +66,18 @@ fn stop_on_signal(stop: &CancellationToken) -> anyhow::Result<()> {
                 std::process::exit(1);
             }
             stop.cancel();
+        }
+    });
+    Ok(())
+}
+
+/// A hang-up asks to look at once at what is due and at the configuration.
+fn nudge_on_hangup(nudge: &Arc<Notify>) -> anyhow::Result<()> {
+    let mut hangup = signal(SignalKind::hangup()).context("listen for SIGHUP")?;
+    let nudge = Arc::clone(nudge);
+    tokio::spawn(async move {
+        while hangup.recv().await.is_some() {
+            nudge.notify_one();
         }
     });
     Ok(())

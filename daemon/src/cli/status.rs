@@ -13,7 +13,7 @@ use crate::clock::{Clock, SystemClock, day_before};
 use crate::config::Config;
 use crate::records::dropped_trouble;
 use crate::store::jobs::{Job, Run, RunState};
-use crate::store::{StoreError, days, jobs, post};
+use crate::store::{StoreError, days, jobs, post, room};
 
 /// Public archives lag two to three days.
 const FRESH_DAYS: i64 = 4;
@@ -156,6 +156,9 @@ fn report(config: &Config, found: &Found, now: DateTime<Utc>) -> String {
     );
     for words in trouble_words(config.zone, &found.outbox) {
         line(&mut text, "outbox", &words);
+    }
+    if let Some(words) = room::trouble(&config.database) {
+        line(&mut text, "disk", &words);
     }
     if let Some(words) = config.drop_folder.as_ref().and_then(dropped_trouble) {
         line(&mut text, "drop folder", &words);

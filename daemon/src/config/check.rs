@@ -24,6 +24,9 @@ use super::tables::{BlockRow, TrapRow, blocks, traps};
 use super::{Config, DropFolder, MAIN_FILE, MailRoute, MonthDay, Person, Sender, Station};
 use crate::feed::{FeedSource, ForecastSource};
 
+/// The tables beside the main file.
+const BLOCKS_FILE: &str = "blocks.csv";
+const TRAPS_FILE: &str = "traps.csv";
 /// Past years that can be asked for.
 const HISTORY_YEARS: std::ops::RangeInclusive<u16> = 1..=100;
 
@@ -87,8 +90,8 @@ impl Reader<'_> {
     fn read(&mut self) -> Option<Config> {
         self.main_text = std::fs::read_to_string(self.dir.join(MAIN_FILE)).unwrap_or_default();
         let main: Option<MainFile> = self.toml(Path::new(MAIN_FILE));
-        let (blocks, named) = blocks(&self.dir.join("blocks.csv"), &mut self.problems);
-        let traps = traps(&self.dir.join("traps.csv"), &mut self.problems);
+        let (blocks, named) = blocks(&self.dir.join(BLOCKS_FILE), &mut self.problems);
+        let traps = traps(&self.dir.join(TRAPS_FILE), &mut self.problems);
         let main = main?;
         self.named(&["farm", "name"], &main.farm.name);
         if let Some(operator) = &main.farm.operator {
@@ -141,10 +144,19 @@ impl Reader<'_> {
             stations,
             insects,
             warnings: std::mem::take(&mut self.warnings),
+            dir: self.dir.to_owned(),
+            files: self.files(&main.insects),
+            trouble: None,
             blocks,
             traps: traps.into_iter().map(|row| row.trap).collect(),
             products,
         })
+    }
+
+    fn files(&self, insects: &[PathBuf]) -> Vec<PathBuf> {
+        let own = [MAIN_FILE, BLOCKS_FILE, TRAPS_FILE].map(PathBuf::from);
+        let files = own.iter().chain(insects);
+        files.map(|file| self.dir.join(file)).collect()
     }
 
     fn mail_route(&mut self, folder: Option<PathBuf>, part: Option<SmtpPart>) -> Option<MailRoute> {

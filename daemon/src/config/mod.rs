@@ -93,6 +93,12 @@ pub struct Config {
     pub insects: Vec<Insect>,
     /// What may be used but is probably not meant.
     pub warnings: Vec<Problem>,
+    /// The folder it was read from.
+    pub dir: PathBuf,
+    /// The files it was read from.
+    pub files: Vec<PathBuf>,
+    /// Why a newer one is not in force, while the daemon goes on with this.
+    pub trouble: Option<String>,
     blocks: Vec<BlockRow>,
     traps: Vec<Trap>,
     products: Vec<Product>,

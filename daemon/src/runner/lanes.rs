@@ -1,5 +1,6 @@
 //! The loop of `duskflight run`: ticks that only nudge, four lanes of work, a graceful stop.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -10,6 +11,7 @@ use tokio::task::JoinHandle;
 use tokio_cron_scheduler::{Job as CronJob, JobScheduler};
 use tokio_util::sync::CancellationToken;
 
+use super::declared::Watch;
 use super::due::{Standing, due};
 use super::jobs::Workshop;
 use crate::clock::Clock;
@@ -32,14 +34,16 @@ const CLOCK_SLACK: TimeDelta = TimeDelta::minutes(10);
 pub async fn run(
     workshop: Workshop,
     clock: Arc<dyn Clock>,
+    nudge: Arc<Notify>,
     stop: CancellationToken,
 ) -> anyhow::Result<()> {
-    let nudge = Arc::new(Notify::new());
     let mut scheduler = nudge_every_minute(&nudge)
         .await
         .context("start the scheduler")?;
     let mut tick = tokio::time::interval(TICK);
     let mut lanes = Lanes {
+        watch: Watch::new(&workshop.config),
+        said: BTreeMap::new(),
         workshop,
         clock,
         fetch: None,
@@ -72,6 +76,11 @@ async fn nudge_every_minute(nudge: &Arc<Notify>) -> anyhow::Result<JobScheduler>
 
 struct Lanes {
     workshop: Workshop,
+    /// The files of the configuration.
+    watch: Watch,
+    /// The last failure of each kind of work that keeps no account of its own: it is said once, not at every
+    /// tick.
+    said: BTreeMap<&'static str, String>,
     clock: Arc<dyn Clock>,
     fetch: Option<Lane>,
     tell: Option<Lane>,
@@ -114,8 +123,11 @@ impl Lanes {
             if lane.as_ref().is_some_and(|lane| lane.work.is_finished())
                 && let Some(ended) = lane.take()
             {
-                reap(&self.workshop, ended, now).await?;
+                reap(&self.workshop, &mut self.said, ended, now).await?;
             }
+        }
+        if let Some(workshop) = self.watch.taken_over(&self.workshop, now) {
+            self.workshop = workshop;
         }
         let day = self.workshop.config.day_of(now);
         let (standing, newest_fetch) = self
@@ -198,12 +210,21 @@ impl Lanes {
 }
 
 /// A job's own failure is noted by the job; a panic is noted here, so that the next tick goes on.
-async fn reap(workshop: &Workshop, lane: Lane, now: DateTime<Utc>) -> anyhow::Result<()> {
+async fn reap(
+    workshop: &Workshop,
+    said: &mut BTreeMap<&'static str, String>,
+    lane: Lane,
+    now: DateTime<Utc>,
+) -> anyhow::Result<()> {
     let name = lane.name;
     match (lane.work.await, lane.job) {
-        (Ok(Ok(())), _) => {}
+        (Ok(Ok(())), _) => drop(said.remove(name)),
         (Ok(Err(error)), _) => {
-            tracing::error!(job = name, error = format!("{error:#}"), "work failed");
+            let error = format!("{error:#}");
+            if said.get(name) != Some(&error) {
+                tracing::error!(job = name, error, "work failed");
+                said.insert(name, error);
+            }
         }
         (Err(panic), Some(job)) => {
             let day = workshop.config.day_of(now);

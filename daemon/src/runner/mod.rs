@@ -1,5 +1,6 @@
 //! Unattended running: what is due, the jobs, and the loop that nudges them.
 
+mod declared;
 pub mod due;
 pub mod fetching;
 pub mod jobs;

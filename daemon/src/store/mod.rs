@@ -13,6 +13,7 @@ pub mod jobs;
 pub mod notes;
 pub mod outbox;
 pub mod post;
+pub mod room;
 pub mod told;
 pub mod visits;
 

@@ -8,7 +8,7 @@ use crate::config::{Config, Person};
 use crate::records::dropped_trouble;
 use crate::store::jobs::{self, Job};
 use crate::store::post::{self, GivenUp, Late};
-use crate::store::{StoreError, days};
+use crate::store::{StoreError, days, room};
 
 /// A mail that was sent so long after it could have been is called late.
 const LATE_AFTER: TimeDelta = TimeDelta::hours(2);
@@ -24,6 +24,8 @@ pub(super) fn standing(
     let waiting = waiting.into_iter().chain(standing.errors);
     lines.extend(waiting.map(|error| format!("mail waits: {error}")));
     lines.extend(config.drop_folder.as_ref().and_then(dropped_trouble));
+    lines.extend(config.trouble.clone());
+    lines.extend(room::trouble(&config.database));
     Ok(lines)
 }
 
