@@ -4,12 +4,11 @@ use chrono::NaiveDate;
 
 use crate::id::BlockId;
 use crate::season::BlockSeason;
-use crate::trapping::StartStatus;
 
 use super::decide::{Change, Notice};
-use super::digest::{rank, season_of};
 use super::event::Event;
 use super::gather::gathered;
+use super::news::{rank, rests_on};
 use super::words::Words;
 
 /// All that one grower is told on one day.
@@ -32,6 +31,8 @@ pub struct AlertItem {
     pub block: BlockId,
     /// Its name.
     pub name: String,
+    /// The day or the range that it is about, to stand out; `None` where nothing holds any more.
+    pub when: Option<String>,
     /// The notice as a sentence.
     pub sentence: String,
     /// What it rests on.
@@ -73,48 +74,27 @@ fn item(
     why: &impl Fn(&Notice) -> Option<String>,
 ) -> Option<(String, AlertItem)> {
     let first = notices.first()?;
-    let season = season_of(seasons, first)?;
+    let about =
+        |season: &&&BlockSeason| season.block.id == first.block && season.insect == first.insect;
+    let season = *seasons.iter().find(about)?;
     let mut evidence = why(first).map_or_else(Vec::new, |why| vec![why]);
     evidence.extend(evidence_of(words, &first.event, season));
     let sentence = words.told(notices, season);
     let item = AlertItem {
         block: season.block.id.clone(),
         name: season.block.name.clone(),
+        when: first.change.value().map(|value| words.span(value)),
         sentence: sentence.whole,
         evidence,
     };
     Some((format!("{}: {}", item.name, sentence.brief), item))
 }
 
+/// What an event rests on; dates also on a station's temperatures.
 fn evidence_of(words: Words, event: &Event, season: &BlockSeason) -> Vec<String> {
-    match event {
-        Event::StartProvisional | Event::Start => words.start_evidence(season),
-        Event::MarkNear(mark, variety) | Event::MarkPassed(mark, variety) => {
-            let about = |varieties: &[String]| match variety {
-                Some(variety) => varieties.contains(variety),
-                None => true,
-            };
-            let mut lines: Vec<String> = season
-                .marks
-                .iter()
-                .filter(|reading| &reading.mark == mark && about(&reading.varieties))
-                .map(|reading| words.mark_line(season, reading))
-                .collect();
-            if variety.is_some() {
-                lines.extend(words.hull_split_evidence(season));
-            }
-            if season.start.status != StartStatus::NotAsked {
-                lines.push(format!("egg-laying start {}", words.start(season)));
-            }
-            lines.push(words.heat_evidence(season));
-            lines
-        }
-        Event::PastServiceLife(trap, part, _) => season
-            .service
-            .iter()
-            .filter(|due| &due.trap == trap && due.part == *part)
-            .map(|due| format!("service life {} days ({})", due.life_days, due.source))
-            .collect(),
-        Event::SentinelCatch(..) => words.disruption_lines(season),
+    let mut lines = rests_on(words, event, season);
+    if matches!(event, Event::MarkNear(..) | Event::MarkPassed(..)) {
+        lines.push(format!("heat: {}", words.heat_source(season)));
     }
+    lines
 }

@@ -1,5 +1,6 @@
 //! What is worth telling, to whom, and what was told before.
 
+mod ahead;
 mod alert;
 mod context;
 mod decide;
@@ -10,10 +11,12 @@ mod evidence;
 mod flights;
 mod gather;
 mod harvest;
+mod news;
 mod not_known;
 mod plan;
 mod round_sheet;
 mod sheet;
+mod shorten;
 mod stations;
 mod trap_side;
 mod walking;
@@ -24,10 +27,12 @@ mod words;
 mod work;
 mod years;
 
+pub use ahead::Topic;
 pub use alert::{Alert, AlertItem, alert};
 pub use decide::{Change, Notice, Told, decide};
-pub use digest::{BlockLines, Digest, TableRow, digest};
+pub use digest::{Digest, TableRow, digest};
 pub use event::{Event, Fact, State, Value, facts};
+pub use gather::Lines;
 pub use round_sheet::{
     BlockOnRoute, Change as PartChange, RoundSheet, Stop, StopPart, Supply, round_sheets,
 };

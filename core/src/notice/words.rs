@@ -195,7 +195,8 @@ impl Words {
                     true => ", and some in the reading before",
                     false => "",
                 };
-                Sentence::new(format!("{what}: {when}{running}"))
+                Sentence::new(format!("{what}: {when}"))
+                    .and(running)
                     .and("; under mating disruption it should catch none")
                     .and(&late(season, Value::Day(*date)))
             }
@@ -227,7 +228,7 @@ impl Words {
     }
 
     /// A told value without the middle of its range.
-    fn span(self, value: Value) -> String {
+    pub(super) fn span(self, value: Value) -> String {
         match value {
             Value::Day(day) => self.day(day),
             Value::Range { early, late, .. } => self.range(early, late),

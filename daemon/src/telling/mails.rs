@@ -210,7 +210,7 @@ impl Desk<'_> {
         };
         let compose = |contents: Alert| {
             self.draft(MailKind::Alert, news.grower, adviser, |envelope| {
-                compose::alert(envelope, self.config.words, &contents, ask)
+                compose::alert(envelope, &contents, ask)
             })
         };
         Ok(Telling {
