@@ -6,7 +6,7 @@ use crate::id::BlockId;
 use crate::season::BlockSeason;
 
 use super::decide::{Change, Notice};
-use super::event::Event;
+use super::event::{Event, Value};
 use super::gather::gathered;
 use super::news::{rank, rests_on};
 use super::words::Words;
@@ -83,7 +83,10 @@ fn item(
     let item = AlertItem {
         block: season.block.id.clone(),
         name: season.block.name.clone(),
-        when: first.change.value().map(|value| words.span(value)),
+        when: first.change.value().map(|value| match value {
+            Value::Range { .. } => format!("projected {}", words.span(value)),
+            _ => words.span(value),
+        }),
         sentence: sentence.whole,
         evidence,
     };

@@ -76,7 +76,8 @@ fn alike(one: &Notice, other: &Notice) -> bool {
 }
 
 /// Trap ids in their order, runs of numbers by their ends: `N-1 to N-6, N-9`.
-pub(super) fn trap_list(traps: &[&TrapId]) -> String {
+#[must_use]
+pub fn trap_list(traps: &[&TrapId]) -> String {
     let ids: Vec<&str> = traps.iter().map(|trap| trap.as_str()).collect();
     let runs = ids.chunk_by(|one, next| follows(one, next));
     let phrases: Vec<String> = runs

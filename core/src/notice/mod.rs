@@ -32,7 +32,7 @@ pub use alert::{Alert, AlertItem, alert};
 pub use decide::{Change, Notice, Told, decide};
 pub use digest::{Digest, TableRow, digest};
 pub use event::{Event, Fact, State, Value, facts};
-pub use gather::Lines;
+pub use gather::{Lines, trap_list};
 pub use round_sheet::{
     BlockOnRoute, Change as PartChange, RoundSheet, Stop, StopPart, Supply, round_sheets,
 };
@@ -40,6 +40,7 @@ pub use sheet::Sheet;
 pub use stations::StationView;
 pub use why::Since;
 pub use words::{DateOrder, Words};
+pub use work::plural;
 
 /// The two roles people have.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Deserialize, serde::Serialize)]

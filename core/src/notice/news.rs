@@ -10,12 +10,11 @@ use super::decide::{Change, Notice};
 use super::event::Event;
 use super::gather::{Lines, gathered, name_list, shared};
 use super::words::{Sentence, Words};
-use super::work::plural;
 
 /// Notices of this rank never lead.
 const NEVER_LEADS: u8 = 9;
 /// A headline's characters: a subject has 90, some of them for how much more there is.
-const HEADLINE_ROOM: usize = 78;
+const HEADLINE_ROOM: usize = 80;
 
 /// One thing that is new in one block.
 pub(super) struct News<'a> {
@@ -95,10 +94,7 @@ pub(super) fn some_blocks(names: &[&str], beside: &str) -> String {
     let room = HEADLINE_ROOM.saturating_sub(beside.chars().count());
     let named = |count: usize| match names.len() - count {
         0 => name_list(names),
-        more => {
-            let more = plural(more, "more block");
-            format!("{} and {more}", name_list(&names[..count]))
-        }
+        more => format!("{} and {more} more", name_list(&names[..count])),
     };
     let fitting = (1..=names.len()).rev().map(named);
     let mut fitting = fitting.filter(|text| text.chars().count() <= room);
@@ -230,15 +226,12 @@ mod tests {
     fn a_headline_names_the_blocks_it_has_room_for_and_counts_the_others() {
         let beside = |letters: usize| "x".repeat(letters);
         let names = ["North", "South", "West"];
-        // "North, South, West" are 18 letters of 78, "North, South and 1 more block" 29.
-        assert_eq!(some_blocks(&names, &beside(60)), "North, South, West");
+        // "North, South, West" are 18 letters of 80, "North, South and 1 more" 23.
+        assert_eq!(some_blocks(&names, &beside(62)), "North, South, West");
         let three = ["North", "South", "A block with a long name"];
-        assert_eq!(
-            some_blocks(&three, &beside(49)),
-            "North, South and 1 more block"
-        );
-        assert_eq!(some_blocks(&three, &beside(50)), "North and 2 more blocks");
-        assert_eq!(some_blocks(&three, &beside(90)), "North and 2 more blocks");
+        assert_eq!(some_blocks(&three, &beside(57)), "North, South and 1 more");
+        assert_eq!(some_blocks(&three, &beside(58)), "North and 2 more");
+        assert_eq!(some_blocks(&three, &beside(90)), "North and 2 more");
         assert_eq!(some_blocks(&three[2..], &beside(90)), three[2]);
     }
 }

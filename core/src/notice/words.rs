@@ -175,8 +175,8 @@ impl Words {
                 Sentence::new(format!("{what} {status}: {when}")).and(&late(season, value))
             }
             Event::MarkNear(..) => Sentence {
-                brief: format!("{what} projected for {}", self.span(value)),
-                whole: format!("{what} projected for {when}"),
+                brief: format!("{what} projected {}", self.span(value)),
+                whole: format!("{what} projected {when}"),
             },
             Event::MarkPassed(mark, variety) => self
                 .passed(what, value, told_reading(season, mark, variety.as_deref()))
@@ -208,7 +208,7 @@ impl Words {
         let when = self.value(value);
         match reading.map(|reading| &reading.outcome) {
             Some(Outcome::Projected(_)) => Sentence::new(format!("{what}: mark not passed yet"))
-                .and(&format!(", projected for {when}")),
+                .and(&format!(", projected {when}")),
             outcome => {
                 let estimated =
                     matches!(outcome, Some(Outcome::Passed { by_estimate, .. }) if *by_estimate);

@@ -1,6 +1,7 @@
 //! Trap work in sentences: readings due, and parts at the end of their service life.
 
 use std::collections::BTreeMap;
+use std::fmt::Display;
 
 use chrono::NaiveDate;
 
@@ -38,9 +39,10 @@ fn closed_line(words: Words, season: &BlockSeason, until: NaiveDate) -> String {
     }
 }
 
-/// So many of something.
-pub(super) fn plural(count: usize, what: &str) -> String {
-    let plural = if count == 1 { "" } else { "s" };
+/// So many of something: `1 day`, `4 days`.
+#[must_use]
+pub fn plural<N: Display + PartialEq + From<u8>>(count: N, what: &str) -> String {
+    let plural = if count == N::from(1) { "" } else { "s" };
     format!("{count} {what}{plural}")
 }
 

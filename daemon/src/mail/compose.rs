@@ -311,15 +311,20 @@ struct AlertHtml<'a> {
     view: &'a AlertView<'a>,
 }
 
-/// The subject, its headline cut between words where it is too long; how much more there is
-/// always stays.
+/// The subject with how much more there is; where both do not fit the headline stays whole, and one
+/// that is too long by itself is cut between words.
 fn subject(day: &str, headline: &str, more: usize) -> String {
+    let headline = format!("{day}{}", one_line(headline));
+    let length = headline.chars().count();
     let more = match more {
         0 => String::new(),
         more => format!(" (+{more} more)"),
     };
-    let room = LONGEST_SUBJECT.saturating_sub(day.chars().count() + more.chars().count());
-    format!("{day}{}{more}", shortened(&one_line(headline), room))
+    let room = LONGEST_SUBJECT - more.len().min(LONGEST_SUBJECT);
+    if length <= LONGEST_SUBJECT && length > room {
+        return headline;
+    }
+    format!("{}{more}", shortened(&headline, room))
 }
 
 /// Wraps each line of a text, hanging under its first word.

@@ -360,7 +360,7 @@ fn html_loads_nothing_and_runs_nothing() {
 }
 
 #[test]
-fn a_subject_is_cut_between_words_and_keeps_how_much_more_there_is() {
+fn a_subject_keeps_its_headline_before_how_much_more_there_is_and_is_cut_between_words() {
     let check = |headline: &str, more, expected: &str| {
         let cut = subject("Jun 20: ", headline, more);
         assert_eq!(cut, expected);
@@ -368,6 +368,8 @@ fn a_subject_is_cut_between_words_and_keeps_how_much_more_there_is() {
     };
     check("North: start", 0, "Jun 20: North: start");
     check("North: start", 2, "Jun 20: North: start (+2 more)");
+    let fits_alone = "North 20, along the canal: second-generation egg laying projected Jun 19–20";
+    check(fits_alone, 3, &format!("Jun 20: {fits_alone}"));
     check(
         "North 20, along the canal: corrected: second-generation egg laying projected for Jun 19–20",
         3,
