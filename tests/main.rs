@@ -9,6 +9,7 @@ mod daemon;
 mod entries;
 mod harness;
 mod mailserver;
+mod once;
 mod outbox;
 mod postfix;
 mod records;

@@ -10,6 +10,7 @@ pub mod decisions;
 pub mod entries;
 pub mod forecasts;
 pub mod jobs;
+pub mod journal;
 pub mod notes;
 pub mod outbox;
 pub mod post;

@@ -8,7 +8,7 @@ use crate::config::{Config, Person};
 use crate::records::dropped_trouble;
 use crate::store::jobs::{self, Job};
 use crate::store::post::{self, GivenUp, Late};
-use crate::store::{StoreError, days, room};
+use crate::store::{StoreError, days, journal, room};
 
 /// A mail that was sent so long after it could have been is called late.
 const LATE_AFTER: TimeDelta = TimeDelta::hours(2);
@@ -26,6 +26,7 @@ pub(super) fn standing(
     lines.extend(config.drop_folder.as_ref().and_then(dropped_trouble));
     lines.extend(config.trouble.clone());
     lines.extend(room::trouble(&config.database));
+    lines.extend(journal::trouble(&config.database));
     Ok(lines)
 }
 
