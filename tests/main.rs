@@ -7,6 +7,7 @@ mod commands;
 mod crashes;
 mod daemon;
 mod entries;
+mod faults;
 mod harness;
 mod mailserver;
 mod outbox;

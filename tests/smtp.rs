@@ -129,17 +129,20 @@ fn whatever_stops_the_talk_keeps_the_mail_within_the_time_out_and_sends_it_later
         (At::Rcpt("gil"), Act::Silence),
         (At::Rcpt("gil"), Act::Say("450 4.2.0 greylisted")),
         (At::Rcpt("gil"), Act::Say("554 5.2.2 mailbox full")),
-        (At::Data, Act::Silence),
-        (At::Data, Act::Drop),
-        (At::Dot, Act::Silence),
-        (At::Dot, Act::Drop),
+        (At::Data(""), Act::Silence),
+        (At::Data(""), Act::Drop),
+        (At::Dot(""), Act::Silence),
+        (At::Dot(""), Act::Drop),
         (
-            At::Data,
+            At::Data(""),
             Act::Say("250 2.0.0 taken, says who has seen nothing yet"),
         ),
-        (At::Dot, Act::Say("354 go on for ever")),
-        (At::Dot, Act::Say("554 5.2.2 quota exceeded")),
-        (At::Dot, Act::Say("550 5.7.1 looks like unsolicited mail")),
+        (At::Dot(""), Act::Say("354 go on for ever")),
+        (At::Dot(""), Act::Say("554 5.2.2 quota exceeded")),
+        (
+            At::Dot(""),
+            Act::Say("550 5.7.1 looks like unsolicited mail"),
+        ),
     ];
     for fault in faults {
         let server = Scripted::start(&[fault]);
@@ -305,7 +308,7 @@ fn a_later_mail_never_overtakes_but_goes_once_the_first_is_given_up() {
 
 #[test]
 fn an_unclear_refusal_is_tried_three_times_in_a_day_and_then_failed() {
-    let server = Scripted::start(&[(At::Dot, Act::Say("554 5.7.1 content rejected"))]);
+    let server = Scripted::start(&[(At::Dot(""), Act::Say("554 5.7.1 content rejected"))]);
     let post = Post::with(&["gil"]);
     for hour in 0..=24 {
         post.deliver(server.declared(), at(hour));
