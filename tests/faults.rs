@@ -41,7 +41,7 @@ const OF_ONE: [Mail; 3] = [Sent, Kept(1), Sent];
 const SILENT: &str = "the server did not answer within 2 s";
 const HUNG_UP: &str = "the server hung up";
 
-const CASES: [Case; 27] = [
+const CASES: [Case; 28] = [
     (At::Greeting, Act::Silence, OF_ALL, Passing, SILENT),
     (At::Ehlo, Act::Silence, OF_ALL, Passing, SILENT),
     (At::Auth, Act::Silence, OF_ALL, Passing, SILENT),
@@ -125,6 +125,13 @@ const CASES: [Case; 27] = [
         [Sent, Kept(12 * 60), Sent],
         Trouble::None,
         "550 5.7.1 refused by policy",
+    ),
+    (
+        At::Rcpt("gil"),
+        Act::Say("553 5.7.1 sender address rejected: not owned by user"),
+        [Sent, Kept(60), Sent],
+        Trouble::None,
+        "not owned by user; the server does not let this login send",
     ),
     (
         At::Data("gil"),

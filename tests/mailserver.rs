@@ -92,6 +92,7 @@ impl MailServer {
         write("etc/master.cf", MASTER_CF);
         write("dovecot/dovecot.conf", DOVECOT_CONF);
         write("dovecot/users", &format!("{USER}:{PASSWORD}\n"));
+        write("etc/senders", &format!("duskflight@test.example {USER}\n"));
         let known = mailboxes
             .iter()
             .map(|name| format!("{name}@test.example {name}/\n"));
@@ -293,6 +294,8 @@ smtpd_tls_auth_only = yes
 smtpd_sasl_auth_enable = yes
 smtpd_sasl_type = dovecot
 smtpd_sasl_path = private/auth
+smtpd_sender_login_maps = texthash:DIR/etc/senders
+smtpd_sender_restrictions = reject_sender_login_mismatch
 smtpd_relay_restrictions = permit_sasl_authenticated, reject
 smtpd_recipient_restrictions = permit_sasl_authenticated, reject
 smtp_tls_security_level = none

@@ -19,7 +19,7 @@ const PASSWORD: &str = "orchard-at-dusk-81";
 
 /// An outbox of its own and a runtime to deliver it with.
 struct Post {
-    _dir: TempDir,
+    dir: TempDir,
     store: Store,
     runtime: tokio::runtime::Runtime,
 }
@@ -48,7 +48,7 @@ impl Post {
             .build()
             .unwrap();
         let post = Self {
-            _dir: dir,
+            dir,
             store,
             runtime,
         };
@@ -159,6 +159,22 @@ fn whatever_stops_the_talk_keeps_the_mail_within_the_time_out_and_sends_it_later
         assert_eq!(server.taken().len(), 1, "{fault:?}");
         assert_eq!(post.standing().trouble, None, "{fault:?}");
     }
+}
+
+#[test]
+fn a_try_is_counted_for_good_before_the_server_hears_of_it() {
+    let server = Scripted::start(&[(At::Greeting, Act::Silence)]);
+    let post = Post::with(&["gil"]);
+    let path = post.dir.path().join("records.sqlite");
+    let declared = server.declared();
+    let counted = std::thread::spawn(move || {
+        crate::daemon::wait_for("the server is called", || server.connections() > 0);
+        let other = rusqlite::Connection::open(path).unwrap();
+        let tried = "SELECT attempts, state FROM outbox";
+        crate::harness::rows(&other, tried)
+    });
+    assert_eq!(post.deliver(declared, at(0)).kept, 1);
+    assert_eq!(counted.join().unwrap(), [["1", "queued"]]);
 }
 
 #[test]
