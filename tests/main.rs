@@ -4,9 +4,12 @@
 #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 mod commands;
+#[cfg(feature = "crash-points")]
+mod crash_points;
 mod crashes;
 mod daemon;
 mod entries;
+mod faults;
 mod harness;
 mod mailserver;
 mod once;

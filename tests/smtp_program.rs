@@ -116,7 +116,7 @@ fn after_an_outage_all_mails_arrive_in_order_and_the_next_digest_says_which_were
 
 #[test]
 fn a_stop_in_the_middle_of_a_mail_loses_nothing_and_the_next_start_sends_it() {
-    let server = Scripted::start(&[(At::Dot, Act::Silence)]);
+    let server = Scripted::start(&[(At::Dot(""), Act::Silence)]);
     let farm = farm_with(&server);
     farm.change("timeout_s = 2", "timeout_s = 600");
     farm.change("[mail]", "[telling]\ndigest_time = \"00:00\"\n\n[mail]");

@@ -6,6 +6,7 @@ use rusqlite::Connection;
 use super::patience::{self, LONGEST, Next, tried_for_too_long};
 use super::transport::{SendError, Transport};
 use super::verdict::Verdict;
+use crate::crash;
 use crate::store::outbox::{self, End, Waiting};
 use crate::store::{Store, StoreError, post};
 
@@ -38,6 +39,7 @@ pub async fn deliver(
         store.write(move |t| outbox::count_try(t, &id, now)).await?;
         match transport.send(&mail).await {
             Ok(answer) => {
+                crash::point("before it is marked as sent");
                 store
                     .write(move |t| settle_sent(t, &mail, &answer, now))
                     .await?;

@@ -9,6 +9,7 @@ use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 use tokio::sync::oneshot;
 
 use super::StoreError;
+use crate::crash;
 
 /// Schema steps, oldest first; a released step is never edited.
 const MIGRATIONS: [&str; 4] = [
@@ -61,7 +62,9 @@ impl Store {
                 .transaction_with_behavior(TransactionBehavior::Immediate)
                 .map_err(StoreError::from)?;
             let value = act(&transaction)?;
+            crash::point("before a commit");
             transaction.commit().map_err(StoreError::from)?;
+            crash::point("after a commit");
             Ok(value)
         })
         .await
