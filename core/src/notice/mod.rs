@@ -13,6 +13,7 @@ mod gather;
 mod harvest;
 mod not_known;
 mod plan;
+mod revised;
 mod round_sheet;
 mod sentence;
 mod sheet;
@@ -32,6 +33,7 @@ pub use decide::{Change, Moment, Notice, Past, Told, decide};
 pub use digest::{BlockLines, Digest, TableRow, digest};
 pub use event::{BadEvent, Event, EventKind, FlightPart};
 pub use facts::{Fact, State, facts};
+pub use revised::RevisedDay;
 pub use round_sheet::{
     BlockOnRoute, Change as PartChange, RoundSheet, Stop, StopPart, Supply, round_sheets,
 };

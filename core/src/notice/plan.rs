@@ -137,7 +137,7 @@ fn egg_remarks(block: &Block, plan: &TrapPlan) -> Vec<String> {
 }
 
 /// Where a trap that hangs late does harm.
-pub(super) const fn hanging_words(crop: Crop) -> &'static str {
+const fn hanging_words(crop: Crop) -> &'static str {
     match crop {
         Crop::Pistachio => {
             "the handbook hangs them early in March in the south, late in March in the north"

@@ -9,7 +9,6 @@ use super::decide::{Change, Notice};
 use super::event::{Event, FlightPart};
 use super::flights::ordinal;
 use super::gather::trap_list;
-use super::plan::hanging_words;
 use super::value::Value;
 use super::words::{Words, mark_name};
 
@@ -91,8 +90,8 @@ impl Words {
     fn news(self, event: &Event, what: &str, value: Value, season: &BlockSeason) -> Sentence {
         let when = self.value(value);
         match event {
-            Event::HangEggTraps => Sentence::new(format!("{what}: none hangs"))
-                .and(&self.to_hang(season, season.egg_traps_to_hang.as_ref())),
+            Event::HangEggTraps => Sentence::new(format!("{what} by {when}"))
+                .and(&to_hang(self, season.egg_traps_to_hang.as_ref())),
             Event::StartProvisional => {
                 Sentence::new(format!("{what}: {when}")).and("; the next check decides")
             }
@@ -167,19 +166,6 @@ impl Words {
         }
     }
 
-    /// Where egg traps that are still to hang stand.
-    fn to_hang(self, season: &BlockSeason, wanted: Option<&EggTrapsToHang>) -> String {
-        let mut words = format!("; {}", hanging_words(season.block.crop));
-        if let Some((count, first)) = wanted.and_then(|wanted| wanted.declared) {
-            let first = self.day(first);
-            words.push_str(&format!("; {count} declared to hang from {first} on"));
-        }
-        if let Some(wanted) = wanted.and_then(|wanted| wanted.wanted.first()) {
-            words.push_str(&format!("; wanted {}", self.wanted(wanted)));
-        }
-        words
-    }
-
     /// A flight's start, peak or end as the traps show it.
     fn flight_news(
         self,
@@ -233,6 +219,19 @@ impl Words {
             Value::Day(_) | Value::Caught { .. } | Value::First(_) => self.value(value),
         }
     }
+}
+
+/// Where egg traps that are still to hang stand.
+fn to_hang(words: Words, wanted: Option<&EggTrapsToHang>) -> String {
+    let mut text = " (the extension's date): none hangs".to_owned();
+    if let Some((count, first)) = wanted.and_then(|wanted| wanted.declared) {
+        let first = words.day(first);
+        text.push_str(&format!("; {count} declared to hang from {first} on"));
+    }
+    if let Some(wanted) = wanted.and_then(|wanted| wanted.wanted.first()) {
+        text.push_str(&format!("; wanted {}", words.wanted(wanted)));
+    }
+    text
 }
 
 /// That something told holds no more.

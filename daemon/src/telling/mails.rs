@@ -84,7 +84,11 @@ pub fn prepare(
         told: told::latest(connection, night.as_of.year(), told_up_to)?,
         last_digest: outbox::newest_day(connection, night.as_of)?,
         told_before: jobs::done_before(connection, Job::Tell, night.as_of)?,
-        trouble: trouble::standing(connection, config)?,
+        trouble: [
+            trouble::standing(connection, config)?,
+            trouble::revised(connection, config, night.as_of, now)?,
+        ]
+        .concat(),
     };
     let mut tellings = Vec::new();
     for adviser in config.people.iter().filter(|p| p.role == Role::Adviser) {

@@ -53,9 +53,9 @@ fn egg_traps_are_to_hang_from_march_until_one_hangs() {
     };
     let told = |as_of| sentences(&season(traps(date(3, 20)), vec![], &[], as_of));
     assert_eq!(told(date(2, 28)), []);
-    let expected = "egg traps to hang: none hangs; the extension's date is Mar 15, and a late trap can \
-                    miss the start; 4 declared to hang from Mar 20 on; wanted can't tell: acres are \
-                    not declared; at least 4 (UC IPM almond guideline)";
+    let expected = "egg traps to hang by Mar 15 (the extension's date): none hangs; 4 declared to hang \
+                    from Mar 20 on; wanted can't tell: acres are not declared; at least 4 (UC IPM \
+                    almond guideline)";
     let key = "hang-egg-traps".to_owned();
     assert_eq!(told(date(3, 1)), [(key, expected.to_owned())]);
     assert_eq!(told(date(3, 20)), []);
