@@ -88,7 +88,12 @@ fn item(
 
 fn evidence_of(words: Words, event: &Event, season: &BlockSeason) -> Vec<String> {
     match event {
-        Event::StartProvisional | Event::Start => words.start_evidence(season),
+        Event::HangEggTraps => Vec::new(),
+        Event::StartProvisional | Event::Start | Event::SecondCandidate => {
+            words.start_evidence(season)
+        }
+        Event::Flight(..) => words.flight_evidence(season).into_iter().collect(),
+        Event::MarginTurned(..) => words.harvest_evidence(season),
         Event::MarkNear(mark, variety) | Event::MarkPassed(mark, variety) => {
             let about = |varieties: &[String]| match variety {
                 Some(variety) => varieties.contains(variety),

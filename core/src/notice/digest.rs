@@ -11,7 +11,7 @@ use crate::temperature::DegreeDays;
 use crate::trapping::StartStatus;
 
 use super::decide::{Change, Notice};
-use super::event::Event;
+use super::event::{Event, EventKind};
 use super::gather::gathered;
 use super::stations::{FRESH_DAYS, StationView, station_trouble};
 use super::trap_side::{at_harvest, not_known, traps_show};
@@ -195,13 +195,18 @@ fn headline(
 pub(super) fn rank(notice: &Notice) -> u8 {
     match (&notice.change, &notice.event) {
         (Change::History(_), _) | (_, Event::PastServiceLife(..)) => 9,
+        (_, Event::MarginTurned(..)) => 8,
         (Change::Withdrawn { .. }, _) => 0,
         (Change::Corrected { .. }, _) => 1,
-        (Change::New(_), Event::Start) => 2,
-        (Change::New(_), Event::SentinelCatch(..)) => 3,
-        (Change::New(_), Event::MarkPassed(..)) => 4,
-        (Change::New(_), Event::MarkNear(..)) => 5,
-        (Change::New(_), Event::StartProvisional) => 6,
+        (Change::New(_) | Change::Nearer { .. }, event) => match event.kind() {
+            EventKind::Start | EventKind::SecondCandidate => 2,
+            EventKind::SentinelCatch => 3,
+            EventKind::MarkPassed => 4,
+            EventKind::MarkNear => 5,
+            EventKind::StartProvisional | EventKind::HangEggTraps => 6,
+            EventKind::FlightStart | EventKind::FlightPeak | EventKind::FlightEnd => 7,
+            EventKind::MarginTurned | EventKind::PastServiceLife => 9,
+        },
     }
 }
 

@@ -7,15 +7,19 @@ mod digest;
 mod disruption;
 mod event;
 mod evidence;
+mod facts;
 mod flights;
 mod gather;
 mod harvest;
 mod not_known;
 mod plan;
+mod revised;
 mod round_sheet;
+mod sentence;
 mod sheet;
 mod stations;
 mod trap_side;
+mod value;
 mod walking;
 mod why;
 #[cfg(test)]
@@ -25,14 +29,17 @@ mod work;
 mod years;
 
 pub use alert::{Alert, AlertItem, alert};
-pub use decide::{Change, Notice, Told, decide};
+pub use decide::{Change, Moment, Notice, Past, Told, decide};
 pub use digest::{BlockLines, Digest, TableRow, digest};
-pub use event::{Event, Fact, State, Value, facts};
+pub use event::{BadEvent, Event, EventKind, FlightPart};
+pub use facts::{Fact, State, facts};
+pub use revised::RevisedDay;
 pub use round_sheet::{
     BlockOnRoute, Change as PartChange, RoundSheet, Stop, StopPart, Supply, round_sheets,
 };
 pub use sheet::Sheet;
 pub use stations::StationView;
+pub use value::{BadValue, Value};
 pub use why::Since;
 pub use words::{DateOrder, Words};
 

@@ -130,13 +130,13 @@ fn methods(days: &[&EstimatedDay]) -> String {
 }
 
 /// `1 day`, `4 days`.
-fn count_of(count: usize, thing: &str) -> String {
+pub(super) fn count_of(count: usize, thing: &str) -> String {
     let plural = if count == 1 { "" } else { "s" };
     format!("{count} {thing}{plural}")
 }
 
 /// Days as stretches: `Apr 24–27, Jul 16–18`.
-fn stretches(words: Words, days: &[NaiveDate]) -> String {
+pub(super) fn stretches(words: Words, days: &[NaiveDate]) -> String {
     let runs = days.chunk_by(|a, b| (*b - *a).num_days() == 1);
     let runs: Vec<String> = runs
         .filter_map(|run| Some(words.stretch(*run.first()?, *run.last()?)))

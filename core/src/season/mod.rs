@@ -14,9 +14,9 @@ mod tally;
 mod years;
 
 pub use beside::StartBeside;
-pub use calendar::{OpenTask, Whose, YEAR, YearEntry};
+pub use calendar::{EggTrapsToHang, OpenTask, Whose, YEAR, YearEntry};
 pub use context::{Context, SampleShare};
-pub use harvest::{Between, Chance, Likelihood, Margin, Shake, VarietyHarvest};
+pub use harvest::{Between, Chance, First, Likelihood, Margin, Shake, VarietyHarvest};
 pub use hindcast::{ProjectedCrossing, TrueCrossing, projected_crossing, true_crossing};
 pub use marks::{Basis, HullSplit, MarkReading, Outcome};
 pub use plan::{Density, Purpose, TrapPlan, Wanted, trap_plan};
@@ -83,6 +83,8 @@ pub struct BlockSeason {
     pub readings: Vec<ReadingDue>,
     /// Work of the year that the records do not show as done.
     pub open_tasks: Vec<OpenTask>,
+    /// Egg traps that should hang by now or soon, while none does.
+    pub egg_traps_to_hang: Option<EggTrapsToHang>,
     /// The day before which nobody may enter, as noted from a posting, while it has not come.
     pub closed_until: Option<NaiveDate>,
     /// Catches of the last seven days, by kind of trap.
@@ -184,6 +186,7 @@ pub fn assess(
         lapses,
         readings: readings_due(in_block(), visits, egg_traps, as_of),
         open_tasks: calendar::open_tasks(orchard, block, own_notes, as_of),
+        egg_traps_to_hang: calendar::egg_traps_to_hang(orchard, block, &start, as_of),
         closed_until: closed_until(own_notes, as_of),
         latest: catches(&traps, visits, week_ago.unwrap_or(as_of), as_of),
         unknown: unknown(orchard, block, visits, own_notes, as_of),

@@ -99,6 +99,10 @@ impl Reader<'_> {
         }
         self.address(&["mail", "from"], &main.mail.from);
         self.named(&["records", "drop_by"], &main.records.drop_by);
+        if main.telling.near_days.is_some() {
+            let moved = " stands in the insect files now, for each insect: near = { days = [14, 5] }; take it out here";
+            self.at(&["telling", "near_days"], moved);
+        }
         let calendar = self.calendar(&main);
         let mail_route = self.mail_route(main.mail.folder, main.mail.smtp);
         let (insects, crops) = self.insects(&main.insects);
@@ -127,7 +131,6 @@ impl Reader<'_> {
             season_to: calendar.season_to,
             digest_time: calendar.digest_time,
             hold_hours: main.telling.hold_hours,
-            near_days: main.telling.near_days,
             mail_from: Sender {
                 name: main.mail.from_name,
                 address: main.mail.from,

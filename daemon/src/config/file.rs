@@ -8,6 +8,7 @@ use duskflight_core::orchard::Part;
 use duskflight_core::temperature::Unit;
 use duskflight_core::weather::DayBoundary;
 use serde::Deserialize;
+use serde::de::IgnoredAny;
 
 use super::secret::Secret;
 use super::smtp::Security;
@@ -72,7 +73,8 @@ pub(super) struct TellingPart {
     /// `HH:MM` in the farm's zone.
     pub(super) digest_time: String,
     pub(super) hold_hours: u16,
-    pub(super) near_days: u16,
+    /// Where it stood before the insect files had `near`; refused with a word on where it went.
+    pub(super) near_days: Option<IgnoredAny>,
 }
 
 impl Default for TellingPart {
@@ -80,7 +82,7 @@ impl Default for TellingPart {
         Self {
             digest_time: "06:00".to_owned(),
             hold_hours: 4,
-            near_days: 14,
+            near_days: None,
         }
     }
 }

@@ -71,8 +71,6 @@ pub struct Config {
     pub digest_time: NaiveTime,
     /// Hours a grower's alert waits after the adviser's digest was sent.
     pub hold_hours: u16,
-    /// Days ahead of its middle that a mark is near.
-    pub near_days: u16,
     /// The sender.
     pub mail_from: Sender,
     /// Where mails go.

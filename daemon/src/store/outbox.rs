@@ -148,6 +148,25 @@ pub fn newest_day(
     newest.map(|text| day(&text)).transpose()
 }
 
+/// Whether a person was sent a digest of a civil day before another, or one waits for them.
+///
+/// # Errors
+/// A failing statement.
+pub fn has_digest(
+    connection: &Connection,
+    person: &PersonId,
+    before: NaiveDate,
+) -> Result<bool, StoreError> {
+    Ok(connection
+        .prepare_cached(
+            "SELECT EXISTS (SELECT 1 FROM outbox WHERE kind = 'digest' AND person = ?1 AND day < ?2
+               AND state NOT IN ('failed', 'expired', 'folded'))",
+        )?
+        .query_row(params![person.as_str(), before.to_string()], |row| {
+            row.get(0)
+        })?)
+}
+
 /// A day in seconds: the longest an alert waits for its adviser's digest.
 pub(super) const LONGEST_WAIT_S: i64 = 86_400;
 

@@ -4,7 +4,9 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
 use duskflight_core::id::{BlockId, PersonId};
-use duskflight_core::notice::{Alert, Fact, Notice, Role, Told, alert, decide, digest, facts};
+use duskflight_core::notice::{
+    Alert, Fact, Moment, Notice, Past, Role, Told, alert, decide, digest, facts,
+};
 use duskflight_core::season::BlockSeason;
 use rusqlite::Connection;
 
@@ -15,8 +17,9 @@ use crate::config::{Config, Person};
 use crate::mail::compose::{self, Adviser, Extras, GrowerAlert, envelope_of};
 use crate::mail::message::{ComposeError, Composed, Envelope, Mailbox, Parts};
 use crate::records::hash;
+use crate::store::jobs::{self, Job};
 use crate::store::outbox::{self, MailKind, NewMail};
-use crate::store::told;
+use crate::store::{StoreError, told};
 
 /// A digest told so long after its hour says that it is late.
 const LATE_AFTER: TimeDelta = TimeDelta::hours(1);
@@ -78,7 +81,12 @@ pub fn prepare(
         purpose,
         told: told::latest(connection, night.as_of.year(), told_up_to)?,
         last_digest: outbox::newest_day(connection, night.as_of)?,
-        trouble: trouble::standing(connection, config)?,
+        told_before: jobs::done_before(connection, Job::Tell, night.as_of)?,
+        trouble: [
+            trouble::standing(connection, config)?,
+            trouble::revised(connection, config, night.as_of, now)?,
+        ]
+        .concat(),
     };
     let mut tellings = Vec::new();
     for adviser in config.people.iter().filter(|p| p.role == Role::Adviser) {
@@ -99,6 +107,8 @@ struct Desk<'a> {
     told: BTreeMap<PersonId, Vec<Told>>,
     /// The last civil day before for which a digest was made.
     last_digest: Option<NaiveDate>,
+    /// The newest civil day before that was told.
+    told_before: Option<NaiveDate>,
     /// Lines for every digest.
     trouble: Vec<String>,
 }
@@ -142,7 +152,7 @@ impl Desk<'_> {
         seasons: &[&BlockSeason],
         news: &[GrowerNews<'_>],
     ) -> Result<Telling, TellError> {
-        let notices = self.notices(adviser, seasons);
+        let notices = self.notices(adviser, seasons)?;
         let causes = self.causes(seasons, &notices)?;
         let (connection, day) = (self.connection, self.night.as_of);
         let of_mails = trouble::of_mails(connection, self.config, adviser, day)?;
@@ -190,7 +200,7 @@ impl Desk<'_> {
     ) -> Result<GrowerNews<'a>, TellError> {
         let own = |season: &&&BlockSeason| season.block.grower == grower.id;
         let seasons: Vec<&BlockSeason> = of_adviser.iter().filter(own).copied().collect();
-        let notices = self.notices(grower, &seasons);
+        let notices = self.notices(grower, &seasons)?;
         let causes = self.causes(&seasons, &notices)?;
         let (words, day) = (self.config.words, self.night.as_of);
         let alert = alert(words, day, &seasons, &notices, |notice| {
@@ -239,14 +249,42 @@ impl Desk<'_> {
         (!remarks.is_empty()).then(|| remarks.join(" "))
     }
 
-    fn notices(&self, person: &Person, seasons: &[&BlockSeason]) -> Vec<Notice> {
+    fn notices(
+        &self,
+        person: &Person,
+        seasons: &[&BlockSeason],
+    ) -> Result<Vec<Notice>, StoreError> {
+        let heard = |fact: Fact| {
+            let hears = fact.event.concerns(person.role);
+            fact.heard(hears, person.role == Role::Grower)
+        };
         let facts: Vec<Fact> = seasons
             .iter()
-            .flat_map(|season| facts(season, self.config.near_days))
-            .filter(|fact| fact.event.concerns(person.role))
+            .flat_map(|season| facts(season))
+            .map(heard)
             .collect();
         let told = self.told.get(&person.id).map_or(&[][..], Vec::as_slice);
-        decide(&facts, told, self.last_digest.is_none(), self.night.as_of)
+        let moment = Moment {
+            today: self.night.as_of,
+            told_before: self.told_before,
+            past: self.past(person)?,
+        };
+        Ok(decide(&facts, told, moment))
+    }
+
+    /// What a person knows of the days before the first telling: an adviser by digest, growers are not
+    /// alerted to it. A first digest that is given up or folded leaves its list owed.
+    fn past(&self, person: &Person) -> Result<Past, StoreError> {
+        Ok(match (self.told_before, person.role) {
+            (None, _) => Past::Begins,
+            (Some(_), Role::Grower) => Past::Unlisted,
+            (Some(_), Role::Adviser) => {
+                match outbox::has_digest(self.connection, &person.id, self.night.as_of)? {
+                    true => Past::Listed,
+                    false => Past::Owed,
+                }
+            }
+        })
     }
 
     fn causes(&self, seasons: &[&BlockSeason], notices: &[Notice]) -> Result<Causes, TellError> {

@@ -1,6 +1,8 @@
 //! Trouble that only the records show: feeds that fail, mails that wait, were late or were given up.
 
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
+use duskflight_core::notice::RevisedDay;
+use duskflight_core::temperature::Unit;
 use rusqlite::Connection;
 
 use crate::clock::day_before;
@@ -57,14 +59,38 @@ fn feeds(connection: &Connection, config: &Config) -> Result<Vec<String>, StoreE
         .collect())
 }
 
+/// A line for each station whose days of the season a feed has revised since the telling before.
+pub(super) fn revised(
+    connection: &Connection,
+    config: &Config,
+    as_of: NaiveDate,
+    now: DateTime<Utc>,
+) -> Result<Vec<String>, StoreError> {
+    let new_year = as_of.with_ordinal(1).unwrap_or(as_of);
+    let since = told_before(connection, config, as_of)?;
+    let unit = config.unit.unwrap_or(Unit::Fahrenheit);
+    let mut lines = Vec::new();
+    for station in &config.stations {
+        let mut days = Vec::new();
+        for was in days::revised(connection, &station.id, new_year..as_of, since..now)? {
+            let now = days::one(connection, &station.id, was.date)?;
+            days.extend(now.map(|now| RevisedDay { was, now }));
+        }
+        lines.extend(config.words.revised_days(&station.name, unit, &days));
+    }
+    Ok(lines)
+}
+
 /// When the telling before that of a day was done.
 fn told_before(
     connection: &Connection,
     config: &Config,
     as_of: NaiveDate,
 ) -> Result<DateTime<Utc>, StoreError> {
-    let newest = jobs::newest(connection, Job::Tell, true)?;
-    let before = newest.filter(|run| run.day < as_of);
+    let before = match jobs::done_before(connection, Job::Tell, as_of)? {
+        Some(day) => jobs::run(connection, Job::Tell, day)?,
+        None => None,
+    };
     Ok(before
         .and_then(|run| run.finished)
         .unwrap_or_else(|| config.digest_instant(day_before(as_of))))

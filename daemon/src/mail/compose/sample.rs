@@ -9,8 +9,8 @@ use duskflight_core::id::{
 };
 use duskflight_core::insect::{Insect, InsectFile};
 use duskflight_core::notice::{
-    Alert, Digest, Event, Notice, Role, StationView, Told, Value, Words, alert, decide, digest,
-    facts,
+    Alert, Digest, Event, Moment, Notice, Past, Role, State, StationView, Told, Value, Words,
+    alert, decide, digest, facts,
 };
 use duskflight_core::orchard::{
     Block, Crop, Dispensers, Orchard, Part, Product, Regime, Trap, TrapKind, own_group,
@@ -367,8 +367,11 @@ fn notes() -> Vec<Note> {
 fn notices(seasons: &[BlockSeason], role: Role) -> Vec<Notice> {
     let now: Vec<_> = seasons
         .iter()
-        .flat_map(|season| facts(season, 14))
-        .filter(|fact| fact.event.concerns(role))
+        .flat_map(facts)
+        .map(|fact| {
+            let hears = fact.event.concerns(role);
+            fact.heard(hears, role == Role::Grower)
+        })
         .collect();
     let second = |block: &str, early: u32, middle: u32, late: u32| {
         let day = |day| date(2022, 6, day);
@@ -390,13 +393,20 @@ fn notices(seasons: &[BlockSeason], role: Role) -> Vec<Notice> {
         let hatch = fact.event.to_string() == "mark-passed:first-hatch";
         let start = fact.event == Event::Start && fact.block.as_str() != "E-3";
         let known = hatch || start || quiet.contains(&fact.block.as_str());
-        let value = match &fact.state {
-            duskflight_core::notice::State::Now { value, .. } if known => *value,
-            _ => return None,
-        };
-        Some(told(fact.block.as_str(), &fact.event, value))
+        match &fact.state {
+            State::Now { value, step } if known => Some(Told {
+                step: *step,
+                ..told(fact.block.as_str(), &fact.event, *value)
+            }),
+            _ => None,
+        }
     }));
-    decide(&now, &ledger, false, MORNING)
+    let moment = Moment {
+        today: MORNING,
+        told_before: MORNING.pred_opt(),
+        past: Past::Listed,
+    };
+    decide(&now, &ledger, moment)
 }
 
 fn told(block: &str, event: &Event, value: Value) -> Told {
@@ -408,6 +418,9 @@ fn told(block: &str, event: &Event, value: Value) -> Told {
         revision: 1,
         value: Some(value),
         on: date(2022, 6, 12),
+        step: 1,
+        history: false,
+        corrected_on: None,
     }
 }
 
