@@ -12,6 +12,7 @@ mod entries;
 mod faults;
 mod harness;
 mod mailserver;
+mod news;
 mod once;
 mod outbox;
 mod postfix;

@@ -43,6 +43,21 @@ fn the_full_sample_writes_out_the_defaults_of_the_minimal_one() {
 }
 
 #[test]
+fn a_distance_at_its_old_place_is_refused_with_the_new_one() {
+    let dir = copied();
+    let file = dir.path().join("full/duskflight.toml");
+    let text = fs::read_to_string(&file).unwrap();
+    let old = text.replace("[telling]\n", "[telling]\nnear_days = 10\n");
+    fs::write(&file, old).unwrap();
+    let refused = Config::read(&dir.path().join("full")).unwrap_err();
+    assert_eq!(refused.problems.len(), 1, "{refused}");
+    assert!(refused.problems[0].line.is_some());
+    let what = &refused.problems[0].what;
+    let said = "telling.near_days stands in the insect files now, for each insect: near = { days = [14, 5] }";
+    assert!(what.starts_with(said), "{what}");
+}
+
+#[test]
 fn a_later_row_of_a_block_supersedes_the_earlier_one_from_its_day_on() {
     let config = Config::read(&sample("full")).unwrap();
     let regime_on = |day: &str| {
