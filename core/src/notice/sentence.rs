@@ -306,3 +306,6 @@ fn told_reading<'a>(
             && variety.is_none_or(|variety| reading.varieties.iter().any(|v| v == variety))
     })
 }
+
+#[cfg(test)]
+mod tests;
