@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use duskflight_core::notice::EventKind;
 
 /// What stands in the digest alone and is no event of the ledger.
-const IN_DIGEST: [&str; 8] = [
+const IN_DIGEST: [&str; 10] = [
     "entered-late",
     "station-stale",
     "gap-estimated",
@@ -15,6 +15,8 @@ const IN_DIGEST: [&str; 8] = [
     "value-revised",
     "feed-trouble",
     "mail-trouble",
+    "configuration-trouble",
+    "disk-trouble",
     "file-trouble",
 ];
 
