@@ -168,7 +168,7 @@ impl HeatSeries {
     }
 
     /// Whether the day at a position is an estimate.
-    fn is_estimated(&self, position: usize) -> bool {
+    pub(crate) fn is_estimated(&self, position: usize) -> bool {
         self.estimated[position + 1] > self.estimated[position]
     }
 

@@ -1,6 +1,7 @@
 //! What is worth telling, to whom, and what was told before.
 
 mod alert;
+pub mod chart;
 mod context;
 mod decide;
 mod digest;
@@ -29,6 +30,7 @@ mod work;
 mod years;
 
 pub use alert::{Alert, AlertItem, alert};
+pub use chart::{CatchChart, Chart, HeatChart, catch_chart, heat_chart};
 pub use decide::{Change, Moment, Notice, Past, Told, decide};
 pub use digest::{BlockLines, Digest, TableRow, digest};
 pub use event::{BadEvent, Event, EventKind, FlightPart};

@@ -3,6 +3,7 @@
 mod beside;
 mod calendar;
 mod context;
+mod curves;
 mod flights;
 mod harvest;
 mod hindcast;
@@ -16,6 +17,7 @@ mod years;
 pub use beside::StartBeside;
 pub use calendar::{EggTrapsToHang, OpenTask, Whose, YEAR, YearEntry};
 pub use context::{Context, SampleShare};
+pub use curves::{BandDay, HeatCurves, HeatDay};
 pub use harvest::{Between, Chance, First, Likelihood, Margin, Shake, VarietyHarvest};
 pub use hindcast::{ProjectedCrossing, TrueCrossing, projected_crossing, true_crossing};
 pub use marks::{Basis, HullSplit, MarkReading, Outcome};

@@ -45,7 +45,7 @@ pub(crate) fn received(as_of: NaiveDate) -> Vec<ReceivedDay> {
         .collect()
 }
 
-pub(super) fn heat(received: &[ReceivedDay], as_of: NaiveDate) -> StationHeat {
+pub(crate) fn heat(received: &[ReceivedDay], as_of: NaiveDate) -> StationHeat {
     let weather = StationWeather::alone(StationId::new("S").unwrap(), received, as_of);
     StationHeat::new(&weather, insect().heat)
 }

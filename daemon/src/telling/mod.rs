@@ -1,11 +1,13 @@
 //! Recompute and tell one civil day, in one transaction.
 
+mod charts;
 mod mails;
 mod night;
 mod since;
 mod trouble;
 mod weather;
 
+pub use charts::charts;
 pub use mails::{Draft, Purpose, Telling, prepare};
 pub use night::{Night, night};
 pub use weather::Stations;
