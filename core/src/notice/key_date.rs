@@ -193,7 +193,7 @@ fn reading<'a>(event: &Event, season: &'a BlockSeason) -> Option<&'a MarkReading
 fn behind(words: Words, standing: Standing, season: &BlockSeason) -> Vec<String> {
     let kind = match standing {
         Standing::Projected => {
-            "A projection, not an observation: it moves, and a later mail moves this entry."
+            "A projection, not an observation: it moves, and the file of a later mail moves this entry."
         }
         Standing::Passed => "Computed from temperatures, not observed.",
         Standing::Withdrawn => return vec!["This entry no longer holds.".to_owned()],

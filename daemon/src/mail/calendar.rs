@@ -12,6 +12,9 @@ use super::message::{Envelope, File};
 use super::one_line::one_line;
 use crate::records::hash;
 
+/// A line has at most so many octets (RFC 5545, 3.1).
+const LINE_OCTETS: usize = 75;
+
 const PRODUCT: &str = "-//Duskflight//Key dates//EN";
 
 /// File names are cut there: longer ones are hard to read in a mail.
@@ -32,7 +35,7 @@ pub(super) fn files(envelope: &Envelope<'_>, adviser: Adviser<'_>, dates: &[KeyD
             File {
                 name: name.expect("one of all numbers is free"),
                 media_type: format!("text/calendar; method={}; charset=utf-8", method(date)),
-                text: calendar(envelope, adviser, date).to_string(),
+                text: folded(&calendar(envelope, adviser, date).to_string()),
             }
         })
         .collect()
@@ -126,6 +129,25 @@ fn description(envelope: &Envelope<'_>, adviser: Adviser<'_>, date: &KeyDate) ->
         .chain(&from_mail)
         .map(|line| one_line(line));
     lines.collect::<Vec<_>>().join("\n")
+}
+
+/// Folds a calendar's lines anew: the library lets the last piece of a line be an octet too long.
+fn folded(calendar: &str) -> String {
+    let whole = calendar.replace("\r\n ", "");
+    let mut folded = String::with_capacity(calendar.len());
+    for line in whole.split_terminator("\r\n") {
+        let mut room = LINE_OCTETS;
+        for c in line.chars() {
+            if c.len_utf8() > room {
+                folded.push_str("\r\n ");
+                room = LINE_OCTETS - 1;
+            }
+            folded.push(c);
+            room -= c.len_utf8();
+        }
+        folded.push_str("\r\n");
+    }
+    folded
 }
 
 /// An address as a URI (RFC 6068): what has a meaning there or in a calendar line is written as a number.

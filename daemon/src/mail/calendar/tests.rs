@@ -153,40 +153,34 @@ fn commas_semicolons_and_backslashes_come_back() {
     assert!(read(&value(&file, "DESCRIPTION")).contains(title));
 }
 
+/// The names of a file's properties and components, in order.
+fn names(text: &str) -> Vec<String> {
+    let name = |line: &String| line.split([':', ';']).next().unwrap().to_owned();
+    lines(text).iter().map(name).collect()
+}
+
 #[test]
 fn a_name_cannot_open_a_property() {
     let title = "Projected\r\nATTENDEE:mailto:thief@evil.example\r\n \nBEGIN:VALARM\rX:1\u{2028}Y:1\u{85}Z:1";
-    let names: Vec<String> = lines(&text(&key_date(title)))
-        .iter()
-        .map(|line| line.split([':', ';']).next().unwrap().to_owned())
-        .collect();
-    assert_eq!(
-        names,
-        lines(&text(&key_date("plain")))
-            .iter()
-            .map(|line| line.split([':', ';']).next().unwrap().to_owned())
-            .collect::<Vec<_>>()
-    );
-    assert!(
-        !text(&key_date(title))
-            .replace("\r\n", "")
-            .contains(['\r', '\n'])
-    );
+    let file = text(&key_date(title));
+    assert_eq!(names(&file), names(&text(&key_date("plain"))));
+    assert!(!file.replace("\r\n", "").contains(['\r', '\n']));
 }
 
 #[test]
 fn lines_are_folded_within_75_octets_between_characters() {
-    for name in [
-        "x".repeat(2_000),
-        "Peñón 🌰 ".repeat(250),
-        " ".repeat(2_000),
-        "🌰".repeat(2_000),
-    ] {
+    let check = |name: &str| {
         let title = format!("Projected: {name}");
         let file = text(&key_date(&title));
-        assert!(file.split("\r\n").all(|line| line.len() <= 75));
+        assert!(file.split("\r\n").all(|line| line.len() <= 75), "{file}");
         assert_eq!(read(&value(&file, "SUMMARY")), title);
-    }
+    };
+    // Every place of the last fold.
+    (0..160).for_each(|length| check(&"x".repeat(length)));
+    check(&"x".repeat(2_000));
+    check(&" ".repeat(2_000));
+    check(&"🌰".repeat(2_000));
+    check(&"Peñón, 🌰 ".repeat(250));
 }
 
 #[test]
