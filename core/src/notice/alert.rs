@@ -1,6 +1,7 @@
 //! The contents of a grower's key-date alerts, without markup.
 
 use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
 
 use crate::id::BlockId;
 use crate::season::BlockSeason;
@@ -10,10 +11,11 @@ use super::decide::{Change, Notice};
 use super::digest::{rank, season_of};
 use super::event::Event;
 use super::gather::gathered;
+use super::key_date::{KeyDate, note};
 use super::words::Words;
 
 /// All that one grower is told on one day.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Alert {
     /// The civil day it is for.
     pub day: NaiveDate,
@@ -23,10 +25,20 @@ pub struct Alert {
     pub more: usize,
     /// The key dates, most important first.
     pub items: Vec<AlertItem>,
+    /// What goes into their calendar.
+    pub calendar: Vec<KeyDate>,
+}
+
+impl Alert {
+    /// What the calendar files do, in one sentence; `None` without any.
+    #[must_use]
+    pub fn calendar_note(&self) -> Option<String> {
+        note(&self.calendar)
+    }
 }
 
 /// One key date.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct AlertItem {
     /// The block.
     pub block: BlockId,
@@ -39,13 +51,15 @@ pub struct AlertItem {
 }
 
 /// Puts together one grower's alert; `None` when there is nothing to tell. What happened before
-/// the first telling is history and is not alerted. `why` gives the cause of a change.
+/// the first telling is history and is not alerted. `calendar`: their [`key_dates`](super::key_dates).
+/// `why` gives the cause of a change.
 #[must_use]
 pub fn alert(
     words: Words,
     day: NaiveDate,
     seasons: &[&BlockSeason],
     notices: &[Notice],
+    calendar: Vec<KeyDate>,
     why: impl Fn(&Notice) -> Option<String>,
 ) -> Option<Alert> {
     let mut told: Vec<&Notice> = notices
@@ -62,6 +76,7 @@ pub fn alert(
         headline: briefs.into_iter().next()?,
         more: items.len() - 1,
         items,
+        calendar,
     })
 }
 

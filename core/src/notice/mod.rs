@@ -12,6 +12,7 @@ mod facts;
 mod flights;
 mod gather;
 mod harvest;
+mod key_date;
 mod not_known;
 mod plan;
 mod revised;
@@ -35,6 +36,7 @@ pub use decide::{Change, Moment, Notice, Past, Told, decide};
 pub use digest::{BlockLines, Digest, TableRow, digest};
 pub use event::{BadEvent, Event, EventKind, FlightPart};
 pub use facts::{Fact, State, facts};
+pub use key_date::{CalendarEntry, KeyDate, Standing, key_dates};
 pub use revised::RevisedDay;
 pub use round_sheet::{
     BlockOnRoute, Change as PartChange, RoundSheet, Stop, StopPart, Supply, round_sheets,

@@ -144,8 +144,11 @@ impl Words {
     fn passed(self, what: &str, value: Value, reading: Option<&MarkReading>) -> Sentence {
         let when = self.value(value);
         match reading.map(|reading| &reading.outcome) {
-            Some(Outcome::Projected(_)) => Sentence::new(format!("{what}: mark not passed yet"))
-                .and(&format!(", projected for {when}")),
+            Some(Outcome::Projected(projection)) => {
+                let range = self.value(projection.into());
+                Sentence::new(format!("{what}: mark not passed yet"))
+                    .and(&format!(", projected for {range}"))
+            }
             outcome => {
                 let how = match outcome {
                     Some(Outcome::Passed { firm: false, .. }) => {
@@ -251,7 +254,8 @@ fn late(event: &Event, days: Option<u32>) -> String {
     days.map_or_else(String::new, |days| format!("; {known}, {days} days after"))
 }
 
-fn subject_of(event: &Event, season: &BlockSeason) -> String {
+/// What an event is about.
+pub(super) fn subject_of(event: &Event, season: &BlockSeason) -> String {
     match event {
         Event::HangEggTraps => "egg traps to hang".to_owned(),
         Event::StartProvisional => "egg-laying start provisional".to_owned(),
@@ -295,7 +299,7 @@ fn subject_of_all(notices: &[&Notice]) -> String {
 }
 
 /// The reading of a mark that people are told, for a variety or the whole block.
-fn told_reading<'a>(
+pub(super) fn told_reading<'a>(
     season: &'a BlockSeason,
     mark: &MarkId,
     variety: Option<&str>,

@@ -5,7 +5,8 @@ use chrono::{DateTime, Utc};
 use duskflight_core::notice::{Alert, BlockLines, CAUTION, Digest, TableRow, Words};
 use textwrap::{Options, WordSplitter};
 
-use super::message::{ComposeError, Composed, Envelope, Mailbox, Parts, assemble};
+use super::calendar;
+use super::message::{ComposeError, Composed, Envelope, File, Mailbox, Parts, assemble};
 use super::one_line::{one_line, shortened};
 use crate::config::{Config, Person};
 
@@ -69,10 +70,10 @@ pub fn digest(
     };
     let text = DigestText { view: &view }.render().map_err(failed)?;
     let html = DigestHtml { view: &view }.render().map_err(failed)?;
-    whole(envelope, view.subject, &text, html)
+    whole(envelope, view.subject, &text, html, Vec::new())
 }
 
-/// Composes a grower's key-date alert.
+/// Composes a grower's key-date alert, with a calendar file for each key date that has an entry.
 ///
 /// # Errors
 /// [`ComposeError`] when an address or the message id cannot be used.
@@ -95,7 +96,8 @@ pub fn alert(
     };
     let text = AlertText { view: &view }.render().map_err(failed)?;
     let html = AlertHtml { view: &view }.render().map_err(failed)?;
-    whole(envelope, view.subject, &text, html)
+    let files = calendar::files(envelope, adviser, &alert.calendar);
+    whole(envelope, view.subject, &text, html, files)
 }
 
 /// Composes a mail that only shows whether mail arrives.
@@ -114,7 +116,7 @@ pub fn test_mail(envelope: &Envelope<'_>) -> Result<Composed, ComposeError> {
     };
     let text = TestText { view: &view }.render().map_err(failed)?;
     let html = TestHtml { view: &view }.render().map_err(failed)?;
-    whole(envelope, view.subject, &text, html)
+    whole(envelope, view.subject, &text, html, Vec::new())
 }
 
 fn whole(
@@ -122,11 +124,13 @@ fn whole(
     subject: String,
     text: &str,
     html: String,
+    files: Vec<File>,
 ) -> Result<Composed, ComposeError> {
     let parts = Parts {
         subject,
         text: wrapped(text),
         html,
+        files,
         ..Parts::default()
     };
     assemble(envelope, parts)

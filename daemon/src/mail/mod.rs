@@ -1,6 +1,7 @@
 //! Mails: composed to the last byte, frozen in the outbox, delivered from there.
 
 mod bytewise;
+mod calendar;
 pub mod chart;
 pub mod compose;
 pub mod delivery;

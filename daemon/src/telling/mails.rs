@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
 use duskflight_core::id::{BlockId, PersonId};
 use duskflight_core::notice::{
-    Alert, Fact, Moment, Notice, Past, Role, Told, alert, decide, digest, facts,
+    Alert, Fact, Moment, Notice, Past, Role, Told, alert, decide, digest, facts, key_dates,
 };
 use duskflight_core::season::BlockSeason;
 use rusqlite::Connection;
@@ -203,7 +203,9 @@ impl Desk<'_> {
         let notices = self.notices(grower, &seasons)?;
         let causes = self.causes(&seasons, &notices)?;
         let (words, day) = (self.config.words, self.night.as_of);
-        let alert = alert(words, day, &seasons, &notices, |notice| {
+        let told = self.told_to(grower);
+        let calendar = key_dates(words, &grower.id, &seasons, &notices, told);
+        let alert = alert(words, day, &seasons, &notices, calendar, |notice| {
             cause(&causes, notice)
         });
         Ok(GrowerNews {
@@ -263,13 +265,17 @@ impl Desk<'_> {
             .flat_map(|season| facts(season))
             .map(heard)
             .collect();
-        let told = self.told.get(&person.id).map_or(&[][..], Vec::as_slice);
+        let told = self.told_to(person);
         let moment = Moment {
             today: self.night.as_of,
             told_before: self.told_before,
             past: self.past(person)?,
         };
         Ok(decide(&facts, told, moment))
+    }
+
+    fn told_to(&self, person: &Person) -> &[Told] {
+        self.told.get(&person.id).map_or(&[], Vec::as_slice)
     }
 
     /// What a person knows of the days before the first telling: an adviser by digest, growers are not
