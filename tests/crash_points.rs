@@ -220,7 +220,7 @@ fn message_id(mail: &[u8]) -> String {
 }
 
 #[test]
-fn ended_at_any_point_nothing_is_lost_and_one_mail_at_the_most_comes_twice() {
+fn ended_at_any_point_nothing_is_lost_and_one_mail_is_doubled_at_the_most() {
     let mut scene = Scene::new();
     let points = scene.points.clone();
     let mut by_name: Vec<(&str, Tally)> = Vec::new();
@@ -248,7 +248,7 @@ fn ended_at_any_point_nothing_is_lost_and_one_mail_at_the_most_comes_twice() {
 }
 
 #[test]
-fn killed_at_fifty_random_moments_nothing_is_lost_and_one_mail_for_each_comes_twice() {
+fn killed_at_fifty_random_moments_nothing_is_lost_and_each_kill_doubles_one_mail_at_the_most() {
     let mut scene = Scene::new();
     let mut dice = ChaCha8Rng::seed_from_u64(20_220_416);
     let mut all = Tally::default();

@@ -141,6 +141,35 @@ fn a_stop_in_the_middle_of_a_mail_loses_nothing_and_the_next_start_sends_it() {
 }
 
 #[test]
+#[ignore = "waits for ticks of half a minute; tests/long runs it"]
+fn while_a_server_keeps_silent_the_runner_takes_in_what_is_dropped() {
+    let server = Scripted::start(&[(At::Dot(""), Act::Silence)]);
+    let farm = farm_with(&server);
+    farm.change("timeout_s = 2", "timeout_s = 600");
+    farm.change(
+        "[mail]",
+        "[records]\ndrop = \"drop\"\n\n[telling]\ndigest_time = \"00:00\"\n\n[mail]",
+    );
+    std::fs::create_dir(farm.path("drop")).unwrap();
+    let mut child = start(&farm);
+    wait_for("the message is under way", || {
+        server.commands().iter().any(|line| line == "DATA")
+    });
+    farm.write(
+        "drop/visits.csv",
+        "date,trap,eggs\n2022-04-19,e1,1\n2022-04-19,e2,0\n",
+    );
+    let read = "SELECT count(*) FROM visit WHERE day = '2022-04-19'";
+    wait_for("the file is taken in", || {
+        rows(&farm.database(), read) == [["2"]]
+    });
+    // All that time the one mail was waiting for its answer.
+    assert_eq!((server.connections(), server.taken().len()), (1, 0));
+    signal(&child, "-TERM");
+    assert!(child.wait().unwrap().success());
+}
+
+#[test]
 fn nightly_and_status_say_in_plain_words_why_mails_are_kept() {
     let server = Scripted::start(&[(At::Mail, Act::Say("553 5.7.1 sender not owned by user"))]);
     let farm = farm_with(&server);
