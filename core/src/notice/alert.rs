@@ -1,4 +1,4 @@
-//! The contents of a grower's key-date alerts, without markup.
+//! The contents of key-date alerts to growers and to people named in rules, without markup.
 
 use chrono::NaiveDate;
 
@@ -6,13 +6,14 @@ use crate::id::BlockId;
 use crate::season::BlockSeason;
 use crate::trapping::StartStatus;
 
+use super::catch_up::CatchUp;
 use super::decide::{Change, Notice};
 use super::digest::{rank, season_of};
 use super::event::Event;
 use super::gather::gathered;
 use super::words::Words;
 
-/// All that one grower is told on one day.
+/// All that one person is told on one day of one adviser's blocks.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Alert {
     /// The civil day it is for.
@@ -23,6 +24,8 @@ pub struct Alert {
     pub more: usize,
     /// The key dates, most important first.
     pub items: Vec<AlertItem>,
+    /// The days it makes up for, where mails were left out.
+    pub catch_up: Option<CatchUp>,
 }
 
 /// One key date.
@@ -38,7 +41,7 @@ pub struct AlertItem {
     pub evidence: Vec<String>,
 }
 
-/// Puts together one grower's alert; `None` when there is nothing to tell. What happened before
+/// Puts together one person's alert; `None` when there is nothing to tell. What happened before
 /// the first telling is history and is not alerted. `why` gives the cause of a change.
 #[must_use]
 pub fn alert(
@@ -62,7 +65,14 @@ pub fn alert(
         headline: briefs.into_iter().next()?,
         more: items.len() - 1,
         items,
+        catch_up: None,
     })
+}
+
+/// How urgent the most urgent of some notices is; lower is more.
+#[must_use]
+pub fn urgency(notices: &[Notice]) -> u8 {
+    notices.iter().map(rank).min().unwrap_or(u8::MAX)
 }
 
 /// A key date, with the line that stands for it in the subject.

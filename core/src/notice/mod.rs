@@ -1,6 +1,7 @@
 //! What is worth telling, to whom, and what was told before.
 
 mod alert;
+mod catch_up;
 mod context;
 mod decide;
 mod digest;
@@ -11,6 +12,7 @@ mod facts;
 mod flights;
 mod gather;
 mod harvest;
+mod letter;
 mod not_known;
 mod plan;
 mod revised;
@@ -18,6 +20,7 @@ mod round_sheet;
 mod sentence;
 mod sheet;
 mod stations;
+mod summary;
 mod trap_side;
 mod value;
 mod walking;
@@ -28,22 +31,25 @@ mod words;
 mod work;
 mod years;
 
-pub use alert::{Alert, AlertItem, alert};
+pub use alert::{Alert, AlertItem, alert, urgency};
+pub use catch_up::CatchUp;
 pub use decide::{Change, Moment, Notice, Past, Told, decide};
 pub use digest::{BlockLines, Digest, TableRow, digest};
 pub use event::{BadEvent, Event, EventKind, FlightPart};
 pub use facts::{Fact, State, facts};
+pub use letter::{Letter, letter};
 pub use revised::RevisedDay;
 pub use round_sheet::{
     BlockOnRoute, Change as PartChange, RoundSheet, Stop, StopPart, Supply, round_sheets,
 };
 pub use sheet::Sheet;
 pub use stations::StationView;
+pub use summary::{Folded, Summary, SummaryPart};
 pub use value::{BadValue, Value};
 pub use why::Since;
 pub use words::{DateOrder, Words};
 
-/// The two roles people have.
+/// The roles people have.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Deserialize, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Role {
@@ -51,6 +57,8 @@ pub enum Role {
     Adviser,
     /// Gets key-date alerts for their own blocks.
     Grower,
+    /// Gets what rules name.
+    Other,
 }
 
 impl Role {
@@ -60,6 +68,7 @@ impl Role {
         match self {
             Self::Adviser => "adviser",
             Self::Grower => "grower",
+            Self::Other => "other",
         }
     }
 }
