@@ -106,6 +106,7 @@ fn hostile() -> Composed {
         headline: format!("{}{}", names[0], names[4]),
         more: 4,
         items: names.iter().map(item).collect(),
+        catch_up: None,
     };
     let envelope = Envelope {
         farm: &names[1],
