@@ -66,7 +66,7 @@ impl Post {
             message_id: id,
             kind: MailKind::Digest,
             person: PersonId::new(person).unwrap(),
-            adviser: PersonId::new(person).unwrap(),
+            adviser: PersonId::new(person).ok(),
             day: NaiveDate::from_ymd_opt(2022, 6, 20 + u32::try_from(n).unwrap()).unwrap(),
             address: format!("{person}@test.example"),
             queued_at: at(0),

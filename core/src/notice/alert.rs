@@ -1,4 +1,4 @@
-//! The contents of a grower's key-date alerts, without markup.
+//! The contents of key-date alerts to growers and to people named in rules, without markup.
 
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -7,6 +7,7 @@ use crate::id::BlockId;
 use crate::season::BlockSeason;
 use crate::trapping::StartStatus;
 
+use super::catch_up::CatchUp;
 use super::decide::{Change, Notice};
 use super::digest::{rank, season_of};
 use super::event::Event;
@@ -14,7 +15,7 @@ use super::gather::gathered;
 use super::key_date::{KeyDate, note};
 use super::words::Words;
 
-/// All that one grower is told on one day.
+/// All that one person is told on one day of one adviser's blocks.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Alert {
     /// The civil day it is for.
@@ -27,6 +28,8 @@ pub struct Alert {
     pub items: Vec<AlertItem>,
     /// What goes into their calendar.
     pub calendar: Vec<KeyDate>,
+    /// The days it makes up for, where mails were left out.
+    pub catch_up: Option<CatchUp>,
 }
 
 impl Alert {
@@ -50,7 +53,7 @@ pub struct AlertItem {
     pub evidence: Vec<String>,
 }
 
-/// Puts together one grower's alert; `None` when there is nothing to tell. What happened before
+/// Puts together one person's alert; `None` when there is nothing to tell. What happened before
 /// the first telling is history and is not alerted. `calendar`: their [`key_dates`](super::key_dates).
 /// `why` gives the cause of a change.
 #[must_use]
@@ -77,7 +80,14 @@ pub fn alert(
         more: items.len() - 1,
         items,
         calendar,
+        catch_up: None,
     })
+}
+
+/// How urgent the most urgent of some notices is; lower is more.
+#[must_use]
+pub fn urgency(notices: &[Notice]) -> u8 {
+    notices.iter().map(rank).min().unwrap_or(u8::MAX)
 }
 
 /// A key date, with the line that stands for it in the subject.

@@ -10,6 +10,7 @@ use crate::season::{BlockSeason, MarkReading, Outcome, Projection};
 use crate::temperature::DegreeDays;
 use crate::trapping::StartStatus;
 
+use super::catch_up::CatchUp;
 use super::decide::{Change, Notice};
 use super::event::{Event, EventKind};
 use super::gather::gathered;
@@ -84,6 +85,10 @@ pub struct Digest {
     pub not_known: Vec<String>,
     /// What each block's answers rest on.
     pub evidence: Vec<BlockLines>,
+    /// Whether it comes once a week, off the season.
+    pub weekly: bool,
+    /// The days it makes up for, where digests were left out.
+    pub catch_up: Option<CatchUp>,
 }
 
 /// Puts together one adviser's digest from their blocks' seasons and tonight's notices. `trouble`
@@ -128,6 +133,8 @@ pub fn digest(
         heat: heat(words, seasons, stations),
         not_known: not_known(words, seasons),
         evidence: per_block(seasons, |season| evidence(words, season)),
+        weekly: false,
+        catch_up: None,
     }
 }
 
@@ -387,7 +394,7 @@ fn heat_since(words: Words, season: &BlockSeason, sum: DegreeDays) -> String {
 }
 
 /// The told mark that is projected next, of the varieties that differ the earliest.
-fn next_mark(season: &BlockSeason) -> Option<(&MarkReading, &Projection)> {
+pub(super) fn next_mark(season: &BlockSeason) -> Option<(&MarkReading, &Projection)> {
     season
         .marks
         .iter()

@@ -117,6 +117,12 @@ impl EventKind {
         }
     }
 
+    /// Whether it rests on something that a later check may take back; growers never hear of it.
+    #[must_use]
+    pub const fn is_provisional(self) -> bool {
+        matches!(self, Self::StartProvisional | Self::SecondCandidate)
+    }
+
     /// The kind of that name.
     #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
@@ -153,7 +159,7 @@ impl Event {
             (Role::Grower, Self::PastServiceLife(_, part, _)) => {
                 matches!(part, Part::Lure | Part::Ppo)
             }
-            (Role::Grower, _) => false,
+            (Role::Grower | Role::Other, _) => false,
         }
     }
 

@@ -1,6 +1,7 @@
 //! What is worth telling, to whom, and what was told before.
 
 mod alert;
+mod catch_up;
 pub mod chart;
 mod context;
 mod decide;
@@ -13,6 +14,7 @@ mod flights;
 mod gather;
 mod harvest;
 mod key_date;
+mod letter;
 mod not_known;
 mod plan;
 mod revised;
@@ -20,6 +22,7 @@ mod round_sheet;
 mod sentence;
 mod sheet;
 mod stations;
+mod summary;
 mod trap_side;
 mod value;
 mod walking;
@@ -30,24 +33,27 @@ mod words;
 mod work;
 mod years;
 
-pub use alert::{Alert, AlertItem, alert};
+pub use alert::{Alert, AlertItem, alert, urgency};
+pub use catch_up::CatchUp;
 pub use chart::{CatchChart, Chart, HeatChart, catch_chart, heat_chart};
 pub use decide::{Change, Moment, Notice, Past, Told, decide};
 pub use digest::{BlockLines, Digest, TableRow, digest};
 pub use event::{BadEvent, Event, EventKind, FlightPart};
 pub use facts::{Fact, State, facts};
 pub use key_date::{CalendarEntry, KeyDate, Standing, key_dates};
+pub use letter::{Letter, letter};
 pub use revised::RevisedDay;
 pub use round_sheet::{
     BlockOnRoute, Change as PartChange, RoundSheet, Stop, StopPart, Supply, round_sheets,
 };
 pub use sheet::Sheet;
 pub use stations::StationView;
+pub use summary::{Folded, Summary, SummaryPart};
 pub use value::{BadValue, Value};
 pub use why::Since;
 pub use words::{DateOrder, Words};
 
-/// The two roles people have.
+/// The roles people have.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Deserialize, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Role {
@@ -55,6 +61,8 @@ pub enum Role {
     Adviser,
     /// Gets key-date alerts for their own blocks.
     Grower,
+    /// Gets what rules name.
+    Other,
 }
 
 impl Role {
@@ -64,6 +72,7 @@ impl Role {
         match self {
             Self::Adviser => "adviser",
             Self::Grower => "grower",
+            Self::Other => "other",
         }
     }
 }

@@ -91,6 +91,8 @@ pub struct BlockSeason {
     pub closed_until: Option<NaiveDate>,
     /// Catches of the last seven days, by kind of trap.
     pub latest: Vec<Catch>,
+    /// Catches of the same days a year before.
+    pub year_before: Vec<Catch>,
     /// The flights of the year, or why there are none to read.
     pub flights: Result<Flights, String>,
     /// What was not entered.
@@ -170,6 +172,7 @@ pub fn assess(
     let lapses = lapses(orchard, in_block(), visits, as_of);
     let egg_traps = EggRoutine::of(start.is_awaited(), first_split(own_notes, as_of));
     let week_ago = as_of.checked_sub_days(Days::new(LATEST_CATCH_DAYS - 1));
+    let week = [week_ago.unwrap_or(as_of), as_of];
     BlockSeason {
         insect: insect.id.clone(),
         insect_name: insect.name.clone(),
@@ -190,7 +193,9 @@ pub fn assess(
         open_tasks: calendar::open_tasks(orchard, block, own_notes, as_of),
         egg_traps_to_hang: calendar::egg_traps_to_hang(orchard, block, &start, as_of),
         closed_until: closed_until(own_notes, as_of),
-        latest: catches(&traps, visits, week_ago.unwrap_or(as_of), as_of),
+        latest: catches(&traps, visits, week[0], week[1]),
+        year_before: year_before(week)
+            .map_or_else(Vec::new, |[from, to]| catches(&traps, visits, from, to)),
         unknown: unknown(orchard, block, visits, own_notes, as_of),
         disruption: disruption(orchard, block, visits, own_notes, as_of),
         years: years::years(orchard, block, heat, visits),
@@ -199,6 +204,12 @@ pub fn assess(
         block: block.clone(),
         start,
     }
+}
+
+/// The same days a year before.
+fn year_before(days: [NaiveDate; 2]) -> Option<[NaiveDate; 2]> {
+    let [from, to] = days.map(|day| years::same_day(day, day.year() - 1));
+    Some([from?, to?])
 }
 
 /// The egg-laying start, where the insect's marks count from it. A second candidate is only one while

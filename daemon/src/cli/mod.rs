@@ -11,6 +11,7 @@ mod hindcast;
 mod init;
 mod nightly;
 mod outbox;
+mod people;
 mod plan;
 mod preview;
 mod records;

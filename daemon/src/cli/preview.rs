@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 use clap::{Args, ValueEnum};
+use duskflight_core::id::PersonId;
 
 use super::Failure;
 use super::common::{AsOf, ConfigDir, open_store, print};
@@ -46,7 +47,7 @@ impl Preview {
             What::Digest => MailKind::Digest,
             What::Alerts => MailKind::Alert,
         };
-        let in_season = config.in_season(day);
+        let pace = config.pace_on(day);
         let tellings = store
             .read(move |c| {
                 let night = night(c, &config, day)?;
@@ -60,10 +61,9 @@ impl Preview {
             .filter(|draft| draft.mail.kind == kind)
             .collect();
         if drafts.is_empty() {
-            let why = if in_season {
-                "nothing to tell"
-            } else {
-                "out of season"
+            let why = match pace {
+                Some(_) => "nothing to tell",
+                None => "out of season, when advisers get a digest once a week",
             };
             return print(&format!("no mail for {day}: {why}\n"));
         }
@@ -86,7 +86,7 @@ fn write(folder: &Path, draft: &Draft) -> Result<(), Failure> {
         mail.day,
         mail.kind.name(),
         mail.person.as_str(),
-        mail.adviser.as_str(),
+        mail.adviser.as_ref().map_or("", PersonId::as_str),
     );
     fs::create_dir_all(folder).with_context(|| format!("make the folder {}", folder.display()))?;
     let parts: [(&str, &[u8]); 3] = [

@@ -94,7 +94,7 @@ fn mail(config: &Arc<Config>, person: &Person, now: DateTime<Utc>) -> Result<New
         message_id,
         kind: MailKind::Test,
         person: person.id.clone(),
-        adviser: person.id.clone(),
+        adviser: Some(person.id.clone()),
         day: config.day_of(now),
         address: person.email.clone(),
         subject: composed.parts.subject,

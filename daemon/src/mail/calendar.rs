@@ -20,12 +20,14 @@ const PRODUCT: &str = "-//Duskflight//Key dates//EN";
 /// File names are cut there: longer ones are hard to read in a mail.
 const LONGEST_STEM: usize = 60;
 
-/// A file for each key date, their names unique.
-pub(super) fn files(envelope: &Envelope<'_>, adviser: Adviser<'_>, dates: &[KeyDate]) -> Vec<File> {
+/// A file for each key date, with the adviser whose block it is of; their names are unique.
+pub(super) fn files<'a>(
+    envelope: &Envelope<'_>,
+    dates: impl Iterator<Item = (Adviser<'a>, &'a KeyDate)>,
+) -> Vec<File> {
     let mut taken = BTreeSet::new();
     dates
-        .iter()
-        .map(|date| {
+        .map(|(adviser, date)| {
             let stem = stem(&date.entry);
             let numbered = |n: usize| match n {
                 1 => format!("{stem}.ics"),

@@ -1,8 +1,15 @@
-//! The two mails people get: the adviser's morning digest and the grower's key-date alert.
+//! The mails people get: an adviser's digest, key-date alerts, a grower's weekly letter, and the summary that
+//! stands for several.
+
+mod letter;
+mod summary;
+
+pub use letter::letter;
+pub use summary::summary;
 
 use askama::Template;
-use chrono::{DateTime, Utc};
-use duskflight_core::notice::{Alert, BlockLines, CAUTION, Digest, TableRow, Words};
+use chrono::{DateTime, NaiveDate, Utc};
+use duskflight_core::notice::{Alert, BlockLines, CAUTION, CatchUp, Digest, TableRow, Words};
 use textwrap::{Options, WordSplitter};
 
 use super::calendar;
@@ -46,7 +53,15 @@ pub struct Adviser<'a> {
     pub phone: &'a str,
 }
 
-/// Composes an adviser's morning digest.
+impl Adviser<'_> {
+    /// What a telephone dials: the number without spaces and brackets (RFC 3966).
+    pub(super) fn dialled(&self) -> String {
+        let dialled = |c: &char| c.is_ascii_digit() || *c == '+';
+        self.phone.chars().filter(dialled).collect()
+    }
+}
+
+/// Composes an adviser's digest.
 ///
 /// # Errors
 /// [`ComposeError`] when an address or the message id cannot be used.
@@ -56,11 +71,17 @@ pub fn digest(
     digest: &Digest,
     extras: Extras<'_>,
 ) -> Result<Composed, ComposeError> {
-    let day = format!("{}: ", words.day(digest.day));
+    let day = words.day(digest.day);
+    let begins = match digest.catch_up {
+        Some(catch_up) => words.catch_up_subject(catch_up),
+        None if digest.weekly => format!("Weekly, {day}: "),
+        None => format!("{day}: "),
+    };
     let view = DigestView {
         envelope,
-        subject: subject(&day, &digest.headline, digest.more),
+        subject: subject(&begins, &digest.headline, digest.more),
         day: words.long_day(digest.day),
+        catch_up: remark(words, digest.catch_up, digest.day),
         digest,
         extras,
     };
@@ -73,7 +94,17 @@ pub fn digest(
     whole(envelope, view.subject, &text, html, Vec::new())
 }
 
-/// Composes a grower's key-date alert, with a calendar file for each key date that has an entry.
+/// How the subject of a mail begins that makes up for days.
+fn begins(words: Words, catch_up: Option<CatchUp>) -> String {
+    catch_up.map_or_else(String::new, |catch_up| words.catch_up_subject(catch_up))
+}
+
+/// That a mail makes up for days.
+fn remark(words: Words, catch_up: Option<CatchUp>, day: NaiveDate) -> Option<String> {
+    catch_up.map(|catch_up| words.catch_up_remark(catch_up, day))
+}
+
+/// Composes one person's key-date alert, with a calendar file for each key date that has an entry.
 ///
 /// # Errors
 /// [`ComposeError`] when an address or the message id cannot be used.
@@ -83,10 +114,12 @@ pub fn alert(
     alert: &Alert,
     adviser: Adviser<'_>,
 ) -> Result<Composed, ComposeError> {
+    let begins = begins(words, alert.catch_up);
     let view = AlertView {
         envelope,
-        subject: subject("", &alert.headline, alert.more),
+        subject: subject(&begins, &alert.headline, alert.more),
         day: words.long_day(alert.day),
+        catch_up: remark(words, alert.catch_up, alert.day),
         alert,
         adviser,
     };
@@ -96,7 +129,8 @@ pub fn alert(
     };
     let text = AlertText { view: &view }.render().map_err(failed)?;
     let html = AlertHtml { view: &view }.render().map_err(failed)?;
-    let files = calendar::files(envelope, adviser, &alert.calendar);
+    let dates = alert.calendar.iter().map(|date| (adviser, date));
+    let files = calendar::files(envelope, dates);
     whole(envelope, view.subject, &text, html, files)
 }
 
@@ -184,11 +218,33 @@ struct DigestView<'a> {
     envelope: &'a Envelope<'a>,
     subject: String,
     day: String,
+    catch_up: Option<String>,
     digest: &'a Digest,
     extras: Extras<'a>,
 }
 
 impl DigestView<'_> {
+    const fn kind(&self) -> &'static str {
+        match self.digest.weekly {
+            true => "Weekly digest",
+            false => "Morning digest",
+        }
+    }
+
+    /// How often it comes.
+    const fn sending(&self) -> &'static str {
+        match self.digest.weekly {
+            true => {
+                "Off the season this digest comes once a week, also with nothing new. A week without it means \
+                 trouble: find out why."
+            }
+            false => {
+                "This digest comes every morning in season, also with nothing new. A morning without it means \
+                 trouble: find out why."
+            }
+        }
+    }
+
     /// How much each part of the digest holds, in one line.
     fn at_a_glance(&self) -> String {
         let digest = self.digest;
@@ -225,16 +281,9 @@ struct AlertView<'a> {
     envelope: &'a Envelope<'a>,
     subject: String,
     day: String,
+    catch_up: Option<String>,
     alert: &'a Alert,
     adviser: Adviser<'a>,
-}
-
-impl AlertView<'_> {
-    /// What a telephone dials: the number without spaces and brackets (RFC 3966).
-    fn dialled(&self) -> String {
-        let dialled = |c: &char| c.is_ascii_digit() || *c == '+';
-        self.adviser.phone.chars().filter(dialled).collect()
-    }
 }
 
 #[derive(Template)]

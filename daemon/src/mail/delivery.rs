@@ -36,7 +36,11 @@ pub async fn deliver(
     let mut delivered = Delivered::default();
     while let Some(mail) = store.read(move |c| outbox::next(c, now)).await? {
         let id = mail.message_id.clone();
-        store.write(move |t| outbox::count_try(t, &id, now)).await?;
+        let counted = store.write(move |t| outbox::count_try(t, &id, now));
+        // Folded or held since it was looked up.
+        if !counted.await? {
+            continue;
+        }
         match transport.send(&mail).await {
             Ok(answer) => {
                 crash::point("before it is marked as sent");
@@ -79,6 +83,8 @@ async fn settle_failed(
     let failure = error.clone();
     let after = store
         .write(move |t| {
+            let doubtful = mail.doubtful || failure.may_be_taken;
+            outbox::set_doubtful(t, &mail.message_id, doubtful)?;
             if failure.of_all {
                 settle_trouble(t, &mail, &failure, now)
             } else {

@@ -287,7 +287,16 @@ fn bare(host: &str) -> &str {
         .unwrap_or(host)
 }
 
+/// A clear refusal leaves no doubt; silence or a broken connection after the message began does.
 fn judged(broken: Broken, phase: Phase, server: &SmtpServer) -> SendError {
+    let refused = matches!(&broken, Broken::Talk(error) if error.status().is_some());
+    SendError {
+        may_be_taken: phase == Phase::Message && !refused,
+        ..explained(broken, phase, server)
+    }
+}
+
+fn explained(broken: Broken, phase: Phase, server: &SmtpServer) -> SendError {
     let (verdict, phase, what, closing) = match broken {
         Broken::Talk(error) => return judged_talk(&error, phase, server),
         Broken::Reach(error) => (Verdict::TryAgain, phase, error.to_string(), false),
@@ -383,6 +392,7 @@ fn send_error(
         verdict,
         of_all: closing || phase < Phase::Sender || (phase == Phase::Sender && ours),
         reason: format!("{phase} ({place}): {}", shown(what, &secrets(server))),
+        may_be_taken: false,
     }
 }
 

@@ -33,6 +33,8 @@ pub struct SendError {
     pub of_all: bool,
     /// What happened, without addresses and secrets.
     pub reason: String,
+    /// Whether the mail may have been taken all the same, without our hearing of it.
+    pub may_be_taken: bool,
 }
 
 impl SendError {
@@ -107,5 +109,6 @@ fn cannot_write(folder: &Path, error: &io::Error) -> SendError {
         verdict: Verdict::TryAgain,
         of_all: true,
         reason: format!("write into the mail folder {}: {error}", folder.display()),
+        may_be_taken: false,
     }
 }

@@ -14,7 +14,7 @@ use crate::mail::transport::Transport;
 use crate::records::{DropError, Outcome, Taken, take_in};
 use crate::store::jobs::{self, Job};
 use crate::store::journal::{self, JournalError};
-use crate::store::{Store, StoreError, days};
+use crate::store::{Store, StoreError, days, outbox};
 use crate::telling::{TellError, Told, tell};
 
 /// A dropped file that has not changed for so long is written whole.
@@ -173,11 +173,16 @@ impl Workshop {
         Ok(taken)
     }
 
-    /// Sends what may be sent.
+    /// Sends what may be sent. What the journal knows as sent is not sent again, also when an older database
+    /// was put back since.
     ///
     /// # Errors
     /// When the records cannot be read or written.
     pub async fn deliver(&self, now: DateTime<Utc>) -> Result<Delivered, StoreError> {
+        let waiting = self.store.read(move |c| outbox::next(c, now)).await?;
+        if waiting.is_some() {
+            self.match_journal().await?;
+        }
         let transport = Transport::of(&self.config);
         let delivered = deliver(&self.store, &transport, now).await?;
         if delivered.sent > 0 {

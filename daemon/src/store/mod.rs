@@ -8,6 +8,7 @@ mod connection;
 pub mod days;
 pub mod decisions;
 pub mod entries;
+pub mod folding;
 pub mod forecasts;
 pub mod jobs;
 pub mod journal;

@@ -15,8 +15,8 @@ pub struct NewMail {
     pub kind: MailKind,
     /// The recipient.
     pub person: PersonId,
-    /// The adviser whose blocks it is about.
-    pub adviser: PersonId,
+    /// The adviser whose blocks it is about; `None` where it is about those of several.
+    pub adviser: Option<PersonId>,
     /// The civil day of telling.
     pub day: NaiveDate,
     /// The recipient's address.
@@ -69,11 +69,11 @@ impl MailKind {
 pub struct Waiting {
     /// Message-ID header.
     pub message_id: String,
-    /// `digest` or `alert`.
+    /// The name of its [`MailKind`].
     pub kind: String,
     /// The recipient's id.
     pub person: String,
-    /// The adviser's id.
+    /// The adviser's id; empty where it is about the blocks of several.
     pub adviser: String,
     /// The civil day of telling.
     pub day: NaiveDate,
@@ -87,6 +87,8 @@ pub struct Waiting {
     pub refusals: u32,
     /// When it was tried first.
     pub first_try: Option<DateTime<Utc>>,
+    /// Whether a try before may have been taken without our hearing of it.
+    pub doubtful: bool,
 }
 
 /// Queues a mail.
@@ -104,7 +106,7 @@ pub fn queue(connection: &Connection, mail: &NewMail) -> Result<(), StoreError> 
             mail.message_id,
             mail.kind.name(),
             mail.person.as_str(),
-            mail.adviser.as_str(),
+            mail.adviser.as_ref().map_or("", PersonId::as_str),
             mail.day.to_string(),
             mail.address,
             mail.subject,
@@ -131,7 +133,27 @@ pub fn contains(connection: &Connection, message_id: &str) -> Result<bool, Store
         .query_row([message_id], |row| row.get(0))?)
 }
 
-/// The newest civil day before another for which a digest was made and not given up.
+/// The newest civil day before another for which a person's digest was made and not given up.
+///
+/// # Errors
+/// A failing statement.
+pub fn newest_digest(
+    connection: &Connection,
+    person: &PersonId,
+    before: NaiveDate,
+) -> Result<Option<NaiveDate>, StoreError> {
+    let newest: Option<String> = connection
+        .prepare_cached(
+            "SELECT max(day) FROM outbox WHERE kind = 'digest' AND person = ?1 AND day < ?2
+               AND state NOT IN ('failed', 'expired', 'folded')",
+        )?
+        .query_row(params![person.as_str(), before.to_string()], |row| {
+            row.get(0)
+        })?;
+    newest.map(|text| day(&text)).transpose()
+}
+
+/// The newest civil day before another for which a digest was made at all, whatever became of it.
 ///
 /// # Errors
 /// A failing statement.
@@ -140,10 +162,7 @@ pub fn newest_day(
     before: NaiveDate,
 ) -> Result<Option<NaiveDate>, StoreError> {
     let newest: Option<String> = connection
-        .prepare_cached(
-            "SELECT max(day) FROM outbox
-             WHERE kind = 'digest' AND day < ?1 AND state NOT IN ('failed', 'expired', 'folded')",
-        )?
+        .prepare_cached("SELECT max(day) FROM outbox WHERE kind = 'digest' AND day < ?1")?
         .query_row([before.to_string()], |row| row.get(0))?;
     newest.map(|text| day(&text)).transpose()
 }
@@ -167,6 +186,26 @@ pub fn has_digest(
         })?)
 }
 
+/// How many mails of a civil day a person gets, tests apart, and whether a summary is among them.
+///
+/// # Errors
+/// A failing statement.
+pub fn made_on(
+    connection: &Connection,
+    person: &PersonId,
+    on: NaiveDate,
+) -> Result<(u32, bool), StoreError> {
+    let made = connection
+        .prepare_cached(
+            "SELECT count(*), count(*) FILTER (WHERE kind = 'summary') FROM outbox
+             WHERE person = ?1 AND day = ?2 AND kind != 'test'",
+        )?
+        .query_row(params![person.as_str(), on.to_string()], |row| {
+            Ok((row.get(0)?, row.get::<_, u32>(1)? > 0))
+        })?;
+    Ok(made)
+}
+
 /// A day in seconds: the longest an alert waits for its adviser's digest.
 pub(super) const LONGEST_WAIT_S: i64 = 86_400;
 
@@ -181,7 +220,7 @@ pub fn next(connection: &Connection, now: DateTime<Utc>) -> Result<Option<Waitin
     connection
         .prepare_cached(
             "SELECT message_id, kind, person, adviser, day, address, body, attempts, refusals,
-               first_try_at
+               first_try_at, doubtful
              FROM outbox AS mail
              WHERE state = 'queued' AND next_try_at <= ?1
                AND NOT EXISTS (SELECT 1 FROM mail_trouble WHERE mail_trouble.next_try_at > ?1)
@@ -215,10 +254,12 @@ fn read(row: &Row<'_>) -> Result<Waiting, StoreError> {
         attempts: row.get(7)?,
         refusals: row.get(8)?,
         first_try: row.get::<_, Option<i64>>(9)?.map(instant).transpose()?,
+        doubtful: row.get(10)?,
     })
 }
 
-/// Counts a try before it is made, so that a crash cannot make it uncounted.
+/// Counts a try before it is made, so that a crash cannot make it uncounted: until it has failed clearly,
+/// the mail may have been taken. Gives whether the mail still waits; a telling may have folded it.
 ///
 /// # Errors
 /// A failing statement.
@@ -226,13 +267,29 @@ pub fn count_try(
     connection: &Connection,
     message_id: &str,
     now: DateTime<Utc>,
-) -> Result<(), StoreError> {
-    connection
+) -> Result<bool, StoreError> {
+    let counted = connection
         .prepare_cached(
-            "UPDATE outbox SET attempts = attempts + 1,
-               first_try_at = coalesce(first_try_at, ?2) WHERE message_id = ?1",
+            "UPDATE outbox SET attempts = attempts + 1, doubtful = 1,
+               first_try_at = coalesce(first_try_at, ?2)
+             WHERE message_id = ?1 AND state = 'queued' AND held_at IS NULL",
         )?
         .execute(params![message_id, now.timestamp()])?;
+    Ok(counted > 0)
+}
+
+/// Notes whether any try of a mail may have been taken without our hearing of it.
+///
+/// # Errors
+/// A failing statement.
+pub fn set_doubtful(
+    connection: &Connection,
+    message_id: &str,
+    doubtful: bool,
+) -> Result<(), StoreError> {
+    connection
+        .prepare_cached("UPDATE outbox SET doubtful = ?2 WHERE message_id = ?1")?
+        .execute(params![message_id, doubtful])?;
     Ok(())
 }
 
@@ -248,7 +305,7 @@ pub fn mark_sent(
 ) -> Result<(), StoreError> {
     connection
         .prepare_cached(
-            "UPDATE outbox SET state = 'sent', sent_at = ?2, answer = ?3, last_error = NULL
+            "UPDATE outbox SET state = 'sent', sent_at = ?2, answer = ?3, last_error = NULL, doubtful = 0
              WHERE message_id = ?1",
         )?
         .execute(params![message_id, at.timestamp(), answer])?;
@@ -359,7 +416,7 @@ mod tests {
             message_id: id.to_owned(),
             kind,
             person: PersonId::new(person).unwrap(),
-            adviser: PersonId::new("ada").unwrap(),
+            adviser: PersonId::new("ada").ok(),
             day: NaiveDate::from_ymd_opt(2022, 6, 20).unwrap(),
             address: format!("{person}@test.example"),
             subject: id.to_owned(),

@@ -6,6 +6,10 @@ use rusqlite::{Connection, OptionalExtension, Row, params};
 use super::outbox::LONGEST_WAIT_S;
 use super::{StoreError, day, instant};
 
+/// Whether a mail is about the blocks of the adviser `?2`; one about those of several waits for their digests.
+const CONCERNS: &str = "(adviser = ?2 OR adviser = '' AND EXISTS (
+  SELECT 1 FROM outbox_wait AS wait JOIN outbox AS digest ON digest.message_id = wait.digest
+  WHERE wait.mail = outbox.message_id AND digest.adviser = ?2))";
 /// So many mails given up are shown at most, the newest ones.
 const SHOWN: u32 = 20;
 
@@ -124,7 +128,7 @@ pub fn given_up_since(
 ) -> Result<Vec<GivenUp>, StoreError> {
     given_up(
         connection,
-        "given_up_at >= ?1 AND adviser = ?2 ORDER BY given_up_at, rowid",
+        &format!("given_up_at >= ?1 AND {CONCERNS} ORDER BY given_up_at, rowid"),
         params![since.timestamp(), adviser],
     )
 }
@@ -192,14 +196,14 @@ pub fn late_since(
     since: DateTime<Utc>,
     slack: TimeDelta,
 ) -> Result<Vec<Late>, StoreError> {
-    let mut statement = connection.prepare_cached(
+    let mut statement = connection.prepare_cached(&format!(
         "SELECT kind, person, day, sent_at FROM outbox
-         WHERE state = 'sent' AND sent_at >= ?1 AND adviser = ?2
+         WHERE state = 'sent' AND sent_at >= ?1 AND {CONCERNS}
            AND sent_at > queued_at + ?3
              + CASE WHEN EXISTS (SELECT 1 FROM outbox_wait WHERE mail = message_id)
                  THEN hold_s + ?4 ELSE 0 END
-         ORDER BY sent_at, rowid",
-    )?;
+         ORDER BY sent_at, rowid"
+    ))?;
     let slack_s = slack.num_seconds();
     let values = params![since.timestamp(), adviser, slack_s, LONGEST_WAIT_S];
     let rows = statement.query_map(values, |row| {

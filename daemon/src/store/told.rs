@@ -206,7 +206,7 @@ mod tests {
             message_id: id.to_owned(),
             kind: MailKind::Alert,
             person: gil(),
-            adviser: gil(),
+            adviser: Some(gil()),
             day: on(day),
             address: "gil@test.example".to_owned(),
             subject: String::new(),

@@ -1,8 +1,13 @@
 //! Recompute and tell one civil day, in one transaction.
 
+mod adviser;
 mod charts;
+mod desk;
+mod folding;
+mod letters;
 mod mails;
 mod night;
+mod ration;
 mod since;
 mod trouble;
 mod weather;
@@ -19,8 +24,10 @@ use rusqlite::Connection;
 
 use crate::config::Config;
 use crate::mail::message::ComposeError;
+use crate::store::folding::{FoldedMail, wait_for_newer};
 use crate::store::jobs::{self, Job, RunState};
-use crate::store::{Store, StoreError, outbox, told};
+use crate::store::outbox::{self, MailKind};
+use crate::store::{Store, StoreError, told};
 
 /// Why a day could not be told.
 #[derive(Debug, thiserror::Error)]
@@ -79,7 +86,8 @@ pub async fn tell(
     store
         .write(move |transaction| {
             let before = jobs::run(transaction, Job::Tell, day)?;
-            if !again && before.is_some_and(|run| run.state == RunState::Done) {
+            let done = before.is_some_and(|run| run.state == RunState::Done);
+            if done && !again {
                 return Ok(Told::Before);
             }
             let newest = jobs::newest(transaction, Job::Tell, true)?;
@@ -87,7 +95,12 @@ pub async fn tell(
                 return Err(TellError::Past { day, newest });
             }
             jobs::begin(transaction, Job::Tell, day, now)?;
-            let told = tell_in(transaction, &config, day, now)?;
+            // A day told again makes no new mails for those who have theirs.
+            let folded = match done {
+                true => Vec::new(),
+                false => folding::fold_stuck(transaction, &config, day, now)?,
+            };
+            let told = tell_in(transaction, &config, day, now, folded)?;
             jobs::finish(transaction, Job::Tell, day, now, None)?;
             Ok(told)
         })
@@ -99,13 +112,17 @@ fn tell_in(
     config: &Config,
     day: NaiveDate,
     now: DateTime<Utc>,
+    folded: Vec<FoldedMail>,
 ) -> Result<Told, TellError> {
     let night = night(connection, config, day)?;
     let (mut mails, mut notices) = (0, 0);
-    for telling in prepare(connection, config, &night, Purpose::Tell, now)? {
+    for telling in mails::prepare_after(connection, config, &night, Purpose::Tell, now, folded)? {
         let mail = telling.draft.as_ref().map(|draft| &draft.mail);
         if let Some(mail) = mail {
             outbox::queue(connection, mail)?;
+            if mail.kind == MailKind::Digest {
+                wait_for_newer(connection, &telling.person, &mail.message_id)?;
+            }
             mails += 1;
         }
         for notice in &telling.notices {

@@ -1,5 +1,7 @@
 //! Trouble that only the records show: feeds that fail, mails that wait, were late or were given up.
 
+use std::collections::BTreeMap;
+
 use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
 use duskflight_core::notice::RevisedDay;
 use duskflight_core::temperature::Unit;
@@ -8,6 +10,7 @@ use rusqlite::Connection;
 use crate::clock::day_before;
 use crate::config::{Config, Person};
 use crate::records::dropped_trouble;
+use crate::store::folding::FoldedMail;
 use crate::store::jobs::{self, Job};
 use crate::store::post::{self, GivenUp, Late};
 use crate::store::{StoreError, days, journal, room};
@@ -46,6 +49,35 @@ pub(super) fn of_mails(
     let given_up = given_up.iter().map(|mail| given_up_line(config, mail));
     let late = late.iter().map(|mail| late_line(config, mail));
     Ok(given_up.chain(late).collect())
+}
+
+/// Lines on mails about an adviser's blocks that were folded tonight, one for each person.
+pub(super) fn folded(config: &Config, adviser: &Person, folded: &[FoldedMail]) -> Vec<String> {
+    let about = |mail: &&FoldedMail| mail.advisers.iter().any(|id| id == adviser.id.as_str());
+    let mut people: BTreeMap<&str, Vec<&FoldedMail>> = BTreeMap::new();
+    for mail in folded.iter().filter(about) {
+        people.entry(mail.person.as_str()).or_default().push(mail);
+    }
+    let lines = people.into_iter();
+    lines
+        .map(|(person, mails)| folded_line(config, person, &mails))
+        .collect()
+}
+
+fn folded_line(config: &Config, person: &str, mails: &[&FoldedMail]) -> String {
+    let days = mails.iter().map(|mail| mail.day);
+    let first = days.clone().min().unwrap_or_default();
+    let days = config.words.stretch(first, days.max().unwrap_or(first));
+    let why = mails.iter().find_map(|mail| mail.error.as_deref());
+    let why = why.map_or_else(String::new, |why| format!(" ({why})"));
+    let what = match mails.len() {
+        1 => format!("the {} of {days}", mails[0].kind),
+        count => format!("{count} mails of {days}"),
+    };
+    format!(
+        "{what} to {} could not be delivered{why}; today's mail tells what holds now",
+        name(config, person)
+    )
 }
 
 fn feeds(connection: &Connection, config: &Config) -> Result<Vec<String>, StoreError> {

@@ -53,7 +53,7 @@ fn key_date(title: &str) -> KeyDate {
 }
 
 fn text(date: &KeyDate) -> String {
-    let mut files = files(&envelope(), ADVISER, std::slice::from_ref(date));
+    let mut files = files(&envelope(), [(ADVISER, date)].into_iter());
     files.remove(0).text
 }
 
@@ -113,7 +113,7 @@ fn what_is_taken_out_is_cancelled_in_both_places_under_the_same_uid() {
         standing: Standing::Withdrawn,
         ..put_in.clone()
     };
-    let file = &files(&envelope(), ADVISER, std::slice::from_ref(&taken_out))[0];
+    let file = &files(&envelope(), [(ADVISER, &taken_out)].into_iter())[0];
     assert_eq!(
         file.media_type,
         "text/calendar; method=CANCEL; charset=utf-8"
@@ -202,7 +202,7 @@ fn file_names_are_short_and_unique_in_a_mail() {
         of("W", "third-generation", Some("Wood Colony, Peñón")),
         of(&long, &long, None),
     ];
-    let names: Vec<String> = files(&envelope(), ADVISER, &dates)
+    let names: Vec<String> = files(&envelope(), dates.iter().map(|date| (ADVISER, date)))
         .into_iter()
         .map(|file| file.name)
         .collect();

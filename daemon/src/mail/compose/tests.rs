@@ -112,6 +112,7 @@ fn hostile() -> Composed {
         more: 4,
         items: names.iter().map(item).collect(),
         calendar: names.iter().map(key_date).collect(),
+        catch_up: None,
     };
     let envelope = Envelope {
         farm: &names[1],
