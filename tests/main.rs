@@ -3,6 +3,7 @@
 
 #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
+mod alerts;
 mod commands;
 #[cfg(feature = "crash-points")]
 mod crash_points;

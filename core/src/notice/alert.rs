@@ -1,6 +1,7 @@
 //! The contents of a grower's key-date alerts, without markup.
 
 use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
 
 use crate::id::BlockId;
 use crate::season::BlockSeason;
@@ -13,7 +14,7 @@ use super::gather::gathered;
 use super::words::Words;
 
 /// All that one grower is told on one day.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Alert {
     /// The civil day it is for.
     pub day: NaiveDate,
@@ -26,7 +27,7 @@ pub struct Alert {
 }
 
 /// One key date.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct AlertItem {
     /// The block.
     pub block: BlockId,

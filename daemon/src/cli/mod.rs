@@ -1,5 +1,6 @@
 //! The command line: one file per command, one exit code per kind of failure.
 
+mod alerts;
 mod check;
 mod common;
 mod days;
@@ -61,6 +62,7 @@ enum Command {
     Preview(preview::Preview),
     Told(told::Told),
     TestMail(test_mail::TestMail),
+    Alerts(alerts::Alerts),
     #[command(subcommand)]
     Outbox(outbox::Outbox),
     #[command(subcommand)]
@@ -100,6 +102,7 @@ pub fn main() -> ExitCode {
         Command::Preview(command) => common::block_on(command.run()),
         Command::Told(command) => common::block_on(command.run()),
         Command::TestMail(command) => common::block_on(command.run()),
+        Command::Alerts(command) => common::block_on(command.run()),
         Command::Outbox(command) => common::block_on(command.run()),
         Command::Visits(command) => common::block_on(command.run()),
         Command::Notes(command) => common::block_on(command.run()),

@@ -34,9 +34,7 @@ pub async fn deliver(
     now: DateTime<Utc>,
 ) -> Result<Delivered, StoreError> {
     let mut delivered = Delivered::default();
-    while let Some(mail) = store.read(move |c| outbox::next(c, now)).await? {
-        let id = mail.message_id.clone();
-        store.write(move |t| outbox::count_try(t, &id, now)).await?;
+    while let Some(mail) = store.write(move |t| outbox::take(t, now)).await? {
         match transport.send(&mail).await {
             Ok(answer) => {
                 crash::point("before it is marked as sent");

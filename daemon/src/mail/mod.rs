@@ -2,6 +2,7 @@
 
 mod bytewise;
 pub mod compose;
+pub mod contents;
 pub mod delivery;
 mod folder;
 pub mod message;

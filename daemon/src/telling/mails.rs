@@ -11,10 +11,11 @@ use duskflight_core::season::BlockSeason;
 use rusqlite::Connection;
 
 use super::since::since;
-use super::{Night, TellError, trouble};
+use super::{Night, TellError, trouble, waiting};
 use crate::clock::day_before;
 use crate::config::{Config, Person};
 use crate::mail::compose::{self, Adviser, Extras, GrowerAlert, envelope_of};
+use crate::mail::contents::AlertContents;
 use crate::mail::message::{ComposeError, Composed, Envelope, Mailbox, Parts};
 use crate::records::hash;
 use crate::store::jobs::{self, Job};
@@ -179,9 +180,11 @@ impl Desk<'_> {
             })
             .collect();
         let remark = self.remark();
+        let held = waiting::lines(connection, self.config, adviser.id.as_str(), day)?;
         let extras = Extras {
             remark: remark.as_deref(),
             growers: &growers,
+            held: &held,
         };
         let draft = self.draft(MailKind::Digest, adviser, adviser, |envelope| {
             compose::digest(envelope, self.config.words, &contents, extras)
@@ -217,11 +220,21 @@ impl Desk<'_> {
         let ask = Adviser {
             name: &adviser.name,
             phone: adviser.phone.as_deref().unwrap_or_default(),
+            adds: &[],
         };
-        let compose = |contents: Alert| {
-            self.draft(MailKind::Alert, news.grower, adviser, |envelope| {
-                compose::alert(envelope, self.config.words, &contents, ask)
-            })
+        let compose = |alert: Alert| {
+            let mut json = None;
+            let draft = self.draft(MailKind::Alert, news.grower, adviser, |envelope| {
+                let contents = AlertContents::new(envelope, self.config.words, ask, alert);
+                json = Some(contents.to_json());
+                contents.compose(envelope.message_id)
+            })?;
+            let contents = json;
+            let mail = NewMail {
+                contents,
+                ..draft.mail
+            };
+            Ok::<_, TellError>(Draft { mail, ..draft })
         };
         Ok(Telling {
             person: news.grower.id.clone(),

@@ -4,6 +4,7 @@ mod mails;
 mod night;
 mod since;
 mod trouble;
+pub mod waiting;
 mod weather;
 
 pub use mails::{Draft, Purpose, Telling, prepare};
