@@ -15,6 +15,7 @@ mod outbox;
 mod plan;
 mod preview;
 mod records;
+mod replay;
 mod round;
 mod run;
 mod screen;
@@ -60,6 +61,7 @@ enum Command {
     Round(round::Round),
     Plan(plan::Plan),
     Preview(preview::Preview),
+    Replay(replay::Replay),
     Told(told::Told),
     TestMail(test_mail::TestMail),
     Alerts(alerts::Alerts),
@@ -100,6 +102,7 @@ pub fn main() -> ExitCode {
         Command::Round(command) => common::block_on(command.run()),
         Command::Plan(command) => common::block_on(command.run()),
         Command::Preview(command) => common::block_on(command.run()),
+        Command::Replay(command) => common::block_on(command.run()),
         Command::Told(command) => common::block_on(command.run()),
         Command::TestMail(command) => common::block_on(command.run()),
         Command::Alerts(command) => common::block_on(command.run()),

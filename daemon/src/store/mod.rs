@@ -6,6 +6,7 @@
 pub mod alerts;
 pub mod by_hand;
 mod connection;
+pub mod copy;
 pub mod days;
 pub mod decisions;
 pub mod entries;

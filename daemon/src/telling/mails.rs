@@ -32,6 +32,8 @@ pub struct Telling {
     pub person: PersonId,
     /// What goes into the ledger.
     pub notices: Vec<Notice>,
+    /// Why what was told before changed.
+    pub causes: Causes,
     /// The mail; `None` where all of it is history that is only recorded.
     pub draft: Option<Draft>,
 }
@@ -118,12 +120,13 @@ struct Desk<'a> {
 struct GrowerNews<'a> {
     grower: &'a Person,
     notices: Vec<Notice>,
+    causes: Causes,
     /// `None` where all of it is history.
     alert: Option<Alert>,
 }
 
 /// The cause of each change, by its block and the key of its event.
-type Causes = BTreeMap<(BlockId, String), String>;
+pub type Causes = BTreeMap<(BlockId, String), String>;
 
 impl Desk<'_> {
     /// One adviser's digest, and the alerts of the growers of their blocks, which the digest lists
@@ -192,6 +195,7 @@ impl Desk<'_> {
         Ok(Telling {
             person: adviser.id.clone(),
             notices,
+            causes,
             draft: Some(draft),
         })
     }
@@ -212,6 +216,7 @@ impl Desk<'_> {
         Ok(GrowerNews {
             grower,
             notices,
+            causes,
             alert,
         })
     }
@@ -240,6 +245,7 @@ impl Desk<'_> {
             person: news.grower.id.clone(),
             draft: news.alert.map(compose).transpose()?,
             notices: news.notices,
+            causes: news.causes,
         })
     }
 

@@ -2,12 +2,13 @@
 
 mod mails;
 mod night;
+pub mod replay;
 mod since;
 mod trouble;
 pub mod waiting;
 mod weather;
 
-pub use mails::{Draft, Purpose, Telling, prepare};
+pub use mails::{Causes, Draft, Purpose, Telling, prepare};
 pub use night::{Night, night};
 pub use weather::Stations;
 
@@ -86,32 +87,35 @@ pub async fn tell(
                 return Err(TellError::Past { day, newest });
             }
             jobs::begin(transaction, Job::Tell, day, now)?;
-            let told = tell_in(transaction, &config, day, now)?;
+            let (_, tellings) = tell_in(transaction, &config, day, now)?;
             jobs::finish(transaction, Job::Tell, day, now, None)?;
-            Ok(told)
+            let with_mail = tellings.iter().filter(|telling| telling.draft.is_some());
+            Ok(Told::Now {
+                mails: with_mail.count(),
+                notices: tellings.iter().map(|telling| telling.notices.len()).sum(),
+            })
         })
         .await
 }
 
+/// Tells a day, and gives what was known and what was told.
 fn tell_in(
     connection: &Connection,
     config: &Config,
     day: NaiveDate,
     now: DateTime<Utc>,
-) -> Result<Told, TellError> {
+) -> Result<(Night, Vec<Telling>), TellError> {
     let night = night(connection, config, day)?;
-    let (mut mails, mut notices) = (0, 0);
-    for telling in prepare(connection, config, &night, Purpose::Tell, now)? {
+    let tellings = prepare(connection, config, &night, Purpose::Tell, now)?;
+    for telling in &tellings {
         let mail = telling.draft.as_ref().map(|draft| &draft.mail);
         if let Some(mail) = mail {
             outbox::queue(connection, mail)?;
-            mails += 1;
         }
         for notice in &telling.notices {
             let message_id = mail.map(|mail| mail.message_id.as_str());
             told::record(connection, &telling.person, notice, day, message_id)?;
-            notices += 1;
         }
     }
-    Ok(Told::Now { mails, notices })
+    Ok((night, tellings))
 }
