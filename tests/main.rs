@@ -5,6 +5,7 @@
 
 mod alerts;
 mod commands;
+mod corrections;
 #[cfg(feature = "crash-points")]
 mod crash_points;
 mod crashes;
@@ -17,6 +18,7 @@ mod once;
 mod outbox;
 mod postfix;
 mod records;
+mod replay;
 mod rounds;
 mod samples;
 mod scripted;

@@ -132,7 +132,7 @@ fn checked(line: &str) -> Result<String, Failure> {
 }
 
 async fn read(store: &Store) -> Result<WaitingAlerts, Failure> {
-    let read = store.read(|c| WaitingAlerts::read(c)).await;
+    let read = store.read(WaitingAlerts::read).await;
     Ok(read.context("read the outbox")?)
 }
 
