@@ -3,7 +3,9 @@
 
 #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
+mod alerts;
 mod commands;
+mod corrections;
 #[cfg(feature = "crash-points")]
 mod crash_points;
 mod crashes;
@@ -17,6 +19,7 @@ mod once;
 mod outbox;
 mod postfix;
 mod records;
+mod replay;
 mod rounds;
 mod samples;
 mod scripted;

@@ -37,6 +37,12 @@ impl Sentence {
 }
 
 impl Words {
+    /// A notice as a whole sentence, without the block it is about.
+    #[must_use]
+    pub fn sentence(self, notice: &Notice, season: &BlockSeason) -> String {
+        self.told(&[notice], season).whole
+    }
+
     /// Notices that differ only in their trap, without the block they are about; at least one.
     pub(super) fn told(self, notices: &[&Notice], season: &BlockSeason) -> Sentence {
         let Some(first) = notices.first() else {

@@ -15,6 +15,7 @@ use crate::config::Config;
 use crate::records::dropped_trouble;
 use crate::store::jobs::{Job, Run, RunState};
 use crate::store::{StoreError, days, jobs, post, room};
+use crate::telling::waiting::WaitingAlerts;
 
 /// Public archives lag two to three days.
 const FRESH_DAYS: i64 = 4;
@@ -41,6 +42,7 @@ struct Found {
     failing: Vec<(String, String)>,
     runs: Vec<(Job, Option<Run>)>,
     outbox: post::Standing,
+    waiting: WaitingAlerts,
 }
 
 impl Status {
@@ -68,6 +70,7 @@ impl Status {
                     failing: days::failing(c)?.into_iter().collect(),
                     runs,
                     outbox: post::standing(c)?,
+                    waiting: WaitingAlerts::read(c)?,
                 })
             })
             .await
@@ -155,6 +158,9 @@ fn report(config: &Config, found: &Found, now: DateTime<Utc>) -> String {
         "outbox",
         &outbox_words(config.zone, &found.outbox, now),
     );
+    for words in found.waiting.held_lines(config, |_| true) {
+        line(&mut text, "alerts", &words);
+    }
     for words in trouble_words(config.zone, &found.outbox) {
         line(&mut text, "outbox", &words);
     }

@@ -29,6 +29,14 @@ pub struct Extras<'a> {
     pub remark: Option<&'a str>,
     /// Alerts that go to growers after this digest.
     pub growers: &'a [GrowerAlert<'a>],
+    /// Alerts of earlier days that do not leave by themselves, each in one line.
+    pub held: &'a [String],
+}
+
+impl Extras<'_> {
+    fn has_alerts(&self) -> bool {
+        !(self.growers.is_empty() && self.held.is_empty())
+    }
 }
 
 /// An alert that waits until the adviser has had the digest.
@@ -44,13 +52,24 @@ pub struct GrowerAlert<'a> {
     pub not_before: &'a str,
 }
 
-/// Whom a grower can ask.
+/// Whom a grower can ask, and what they add to an alert.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Adviser<'a> {
     /// Their name.
     pub name: &'a str,
     /// Their telephone number, as people dial it.
     pub phone: &'a str,
+    /// Lines of theirs.
+    pub adds: &'a [AdviserLine],
+}
+
+/// A line that an adviser adds to an alert.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AdviserLine {
+    /// That it is the adviser's, with their name.
+    pub from: String,
+    /// What it says.
+    pub text: String,
 }
 
 impl Adviser<'_> {

@@ -34,13 +34,7 @@ pub async fn deliver(
     now: DateTime<Utc>,
 ) -> Result<Delivered, StoreError> {
     let mut delivered = Delivered::default();
-    while let Some(mail) = store.read(move |c| outbox::next(c, now)).await? {
-        let id = mail.message_id.clone();
-        let counted = store.write(move |t| outbox::count_try(t, &id, now));
-        // Folded or held since it was looked up.
-        if !counted.await? {
-            continue;
-        }
+    while let Some(mail) = store.write(move |t| outbox::take(t, now)).await? {
         match transport.send(&mail).await {
             Ok(answer) => {
                 crash::point("before it is marked as sent");

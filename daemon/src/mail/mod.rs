@@ -4,6 +4,7 @@ mod bytewise;
 mod calendar;
 pub mod chart;
 pub mod compose;
+pub mod contents;
 pub mod delivery;
 mod folder;
 pub mod message;

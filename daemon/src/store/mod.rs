@@ -3,8 +3,10 @@
 //! Other code hands closures to [`Store::write`] and [`Store::read`]; the files of this module
 //! have the statements, one file for each kind of record.
 
+pub mod alerts;
 pub mod by_hand;
 mod connection;
+pub mod copy;
 pub mod days;
 pub mod decisions;
 pub mod entries;

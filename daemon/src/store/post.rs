@@ -18,7 +18,7 @@ const SHOWN: u32 = 20;
 pub struct Standing {
     /// Mails waiting.
     pub queued: u32,
-    /// The oldest of them.
+    /// The oldest of them that neither is held nor waits behind a held one.
     pub oldest: Option<DateTime<Utc>>,
     /// Mails sent.
     pub sent: u32,
@@ -95,7 +95,10 @@ fn counts(connection: &Connection) -> Result<Standing, StoreError> {
     let (mut standing, oldest, last_sent) = connection.query_row(
         "SELECT count(*) FILTER (WHERE state = 'queued'), count(*) FILTER (WHERE state = 'sent'),
                 count(*) FILTER (WHERE state = 'failed'), count(*) FILTER (WHERE state = 'expired'),
-                min(queued_at) FILTER (WHERE state = 'queued'), max(sent_at) FROM outbox",
+                min(queued_at) FILTER (WHERE state = 'queued' AND NOT EXISTS (
+                  SELECT 1 FROM outbox AS held WHERE held.state = 'queued' AND held.held_at IS NOT NULL
+                    AND held.person = mail.person AND held.rowid <= mail.rowid)),
+                max(sent_at) FROM outbox AS mail",
         [],
         |row| {
             let standing = Standing {
@@ -186,7 +189,7 @@ pub struct Late {
 }
 
 /// Mails about an adviser's blocks that were sent at or after an instant and `slack` later than they
-/// had to be, oldest first.
+/// had to be, oldest first; not those that somebody had in hand.
 ///
 /// # Errors
 /// A failing statement.
@@ -198,7 +201,7 @@ pub fn late_since(
 ) -> Result<Vec<Late>, StoreError> {
     let mut statement = connection.prepare_cached(&format!(
         "SELECT kind, person, day, sent_at FROM outbox
-         WHERE state = 'sent' AND sent_at >= ?1 AND {CONCERNS}
+         WHERE state = 'sent' AND sent_at >= ?1 AND {CONCERNS} AND held_by IS NULL
            AND sent_at > queued_at + ?3
              + CASE WHEN EXISTS (SELECT 1 FROM outbox_wait WHERE mail = message_id)
                  THEN hold_s + ?4 ELSE 0 END

@@ -6,9 +6,9 @@ use duskflight_core::notice::{
 };
 use duskflight_core::season::BlockSeason;
 
-use super::desk::Desk;
+use super::desk::{Causes, Desk};
 use super::mails::Telling;
-use super::{TellError, letters, trouble};
+use super::{TellError, letters, trouble, waiting};
 use crate::config::{Pace, Person};
 use crate::mail::compose::{self, Extras, GrowerAlert};
 use crate::store::StoreError;
@@ -22,6 +22,7 @@ pub(super) struct Plan<'a> {
     pub(super) person: &'a Person,
     pub(super) adviser: &'a Person,
     pub(super) notices: Vec<Notice>,
+    pub(super) causes: Causes,
     /// Lower is more urgent.
     pub(super) urgency: u8,
     /// `None` where all of it is history that is only recorded.
@@ -133,9 +134,11 @@ impl<'a> Desk<'a> {
             })
             .collect();
         let remark = self.late();
+        let held = waiting::lines(self.connection, self.config, adviser.id.as_str(), day)?;
         let extras = Extras {
             remark: remark.as_deref(),
             growers: &growers,
+            held: &held,
         };
         let draft = self.draft(MailKind::Digest, adviser, &[adviser], |envelope| {
             compose::digest(envelope, self.config.words, &contents, extras)
@@ -143,6 +146,7 @@ impl<'a> Desk<'a> {
         Ok(Telling {
             person: adviser.id.clone(),
             notices,
+            causes,
             draft: Some(draft),
         })
     }
@@ -187,6 +191,7 @@ impl<'a> Desk<'a> {
                 })
             }),
             notices,
+            causes,
         })
     }
 
@@ -211,6 +216,7 @@ impl<'a> Desk<'a> {
             person,
             adviser,
             notices: Vec::new(),
+            causes: Causes::default(),
             urgency: u8::MAX,
             contents: Some(Contents::Letter(letter)),
         }))

@@ -60,12 +60,20 @@ fn told_before(
 }
 
 /// The cause of each change, by its block and the key of its event.
-pub(super) struct Causes(BTreeMap<(BlockId, String), String>);
+#[derive(Debug, Clone, Default)]
+pub struct Causes(BTreeMap<(BlockId, String), String>);
 
 impl Causes {
-    pub(super) fn of(&self, notice: &Notice) -> Option<String> {
+    /// That of a notice, where it is known.
+    #[must_use]
+    pub fn of(&self, notice: &Notice) -> Option<String> {
         let key = (notice.block.clone(), notice.event.to_string());
         self.0.get(&key).cloned()
+    }
+
+    /// Those of several mails.
+    pub(super) fn extend(&mut self, others: Self) {
+        self.0.extend(others.0);
     }
 }
 

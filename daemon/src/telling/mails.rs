@@ -5,7 +5,7 @@ use duskflight_core::id::PersonId;
 use duskflight_core::notice::{Notice, Role};
 use rusqlite::Connection;
 
-use super::desk::Desk;
+use super::desk::{Causes, Desk};
 use super::{Night, TellError, ration};
 use crate::config::Config;
 use crate::mail::message::Parts;
@@ -19,6 +19,8 @@ pub struct Telling {
     pub person: PersonId,
     /// What goes into the ledger.
     pub notices: Vec<Notice>,
+    /// Why what was told before changed.
+    pub causes: Causes,
     /// The mail; `None` where all of it is history that is only recorded.
     pub draft: Option<Draft>,
 }

@@ -8,11 +8,14 @@ mod letters;
 mod mails;
 mod night;
 mod ration;
+pub mod replay;
 mod since;
 mod trouble;
+pub mod waiting;
 mod weather;
 
 pub use charts::charts;
+pub use desk::Causes;
 pub use mails::{Draft, Purpose, Telling, prepare};
 pub use night::{Night, night};
 pub use weather::Stations;
@@ -100,36 +103,39 @@ pub async fn tell(
                 true => Vec::new(),
                 false => folding::fold_stuck(transaction, &config, day, now)?,
             };
-            let told = tell_in(transaction, &config, day, now, folded)?;
+            let (_, tellings) = tell_in(transaction, &config, day, now, folded)?;
             jobs::finish(transaction, Job::Tell, day, now, None)?;
-            Ok(told)
+            let with_mail = tellings.iter().filter(|telling| telling.draft.is_some());
+            Ok(Told::Now {
+                mails: with_mail.count(),
+                notices: tellings.iter().map(|telling| telling.notices.len()).sum(),
+            })
         })
         .await
 }
 
+/// Tells a day, and gives what was known and what was told.
 fn tell_in(
     connection: &Connection,
     config: &Config,
     day: NaiveDate,
     now: DateTime<Utc>,
     folded: Vec<FoldedMail>,
-) -> Result<Told, TellError> {
+) -> Result<(Night, Vec<Telling>), TellError> {
     let night = night(connection, config, day)?;
-    let (mut mails, mut notices) = (0, 0);
-    for telling in mails::prepare_after(connection, config, &night, Purpose::Tell, now, folded)? {
+    let tellings = mails::prepare_after(connection, config, &night, Purpose::Tell, now, folded)?;
+    for telling in &tellings {
         let mail = telling.draft.as_ref().map(|draft| &draft.mail);
         if let Some(mail) = mail {
             outbox::queue(connection, mail)?;
             if mail.kind == MailKind::Digest {
                 wait_for_newer(connection, &telling.person, &mail.message_id)?;
             }
-            mails += 1;
         }
         for notice in &telling.notices {
             let message_id = mail.map(|mail| mail.message_id.as_str());
             told::record(connection, &telling.person, notice, day, message_id)?;
-            notices += 1;
         }
     }
-    Ok(Told::Now { mails, notices })
+    Ok((night, tellings))
 }

@@ -1,14 +1,15 @@
 //! So many mails a person and day at the most: what would be too much goes into one summary.
 
-use duskflight_core::notice::{Folded, Summary};
+use duskflight_core::notice::{Alert, Folded, Summary};
 
 use super::TellError;
 use super::adviser::{Contents, Plan};
-use super::desk::Desk;
-use super::mails::{Purpose, Telling};
+use super::desk::{Causes, Desk};
+use super::mails::{Draft, Purpose, Telling};
 use crate::config::Person;
 use crate::mail::compose::{self, Adviser};
-use crate::store::outbox::{self, MailKind};
+use crate::mail::contents::AlertContents;
+use crate::store::outbox::{self, MailKind, NewMail};
 
 /// A person's plans as mails, most urgent first, of which there are `digests` already tonight. With room for
 /// n mails, n - 1 are single ones and the rest is in the summary. After days of silence all of it is one mail.
@@ -46,6 +47,7 @@ fn only_recorded(plan: Plan<'_>) -> Telling {
     Telling {
         person: plan.person.id.clone(),
         notices: plan.notices,
+        causes: plan.causes,
         draft: None,
     }
 }
@@ -80,22 +82,41 @@ fn room(
 fn single(desk: &Desk<'_>, plan: Plan<'_>) -> Result<Telling, TellError> {
     let ask = asked(plan.adviser);
     let words = desk.config.words;
-    let compose = |contents: Contents| {
-        desk.draft(
-            contents.kind(),
-            plan.person,
-            &[plan.adviser],
-            |envelope| match &contents {
-                Contents::Alert(alert) => compose::alert(envelope, words, alert, ask),
-                Contents::Letter(letter) => compose::letter(envelope, words, letter, ask),
-            },
-        )
+    let advisers = [plan.adviser];
+    let compose = |contents| match contents {
+        Contents::Alert(alert) => alert_draft(desk, plan.person, plan.adviser, alert),
+        Contents::Letter(letter) => {
+            desk.draft(MailKind::Letter, plan.person, &advisers, |envelope| {
+                compose::letter(envelope, words, &letter, ask)
+            })
+        }
     };
     Ok(Telling {
         person: plan.person.id.clone(),
         draft: plan.contents.map(compose).transpose()?,
         notices: plan.notices,
+        causes: plan.causes,
     })
+}
+
+/// An alert, with what it is composed from beside it, so that the adviser can add a line to it.
+fn alert_draft(
+    desk: &Desk<'_>,
+    person: &Person,
+    adviser: &Person,
+    alert: Alert,
+) -> Result<Draft, TellError> {
+    let mut json = None;
+    let draft = desk.draft(MailKind::Alert, person, &[adviser], |envelope| {
+        let contents = AlertContents::new(envelope, desk.config.words, asked(adviser), alert);
+        json = Some(contents.to_json());
+        contents.compose(envelope.message_id)
+    })?;
+    let mail = NewMail {
+        contents: json,
+        ..draft.mail
+    };
+    Ok(Draft { mail, ..draft })
 }
 
 fn summary(
@@ -103,9 +124,11 @@ fn summary(
     person: &Person,
     plans: Vec<Plan<'_>>,
 ) -> Result<Option<Telling>, TellError> {
-    let (mut notices, mut advisers, mut folded) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut notices, mut causes) = (Vec::new(), Causes::default());
+    let (mut advisers, mut folded) = (Vec::new(), Vec::new());
     for plan in plans {
         notices.extend(plan.notices);
+        causes.extend(plan.causes);
         let Some(contents) = plan.contents else {
             continue;
         };
@@ -126,6 +149,7 @@ fn summary(
     Ok(Some(Telling {
         person: person.id.clone(),
         notices,
+        causes,
         draft: Some(draft),
     }))
 }
@@ -134,5 +158,6 @@ fn asked(adviser: &Person) -> Adviser<'_> {
     Adviser {
         name: &adviser.name,
         phone: adviser.phone.as_deref().unwrap_or_default(),
+        adds: &[],
     }
 }

@@ -7,6 +7,7 @@ use duskflight_core::notice::RevisedDay;
 use duskflight_core::temperature::Unit;
 use rusqlite::Connection;
 
+use super::waiting::name;
 use crate::clock::day_before;
 use crate::config::{Config, Person};
 use crate::records::dropped_trouble;
@@ -152,10 +153,4 @@ fn late_line(config: &Config, mail: &Late) -> String {
         config.words.day(sent.date_naive()),
         sent.format("%H:%M")
     )
-}
-
-/// A person's name, or the id of one who is no longer declared.
-fn name<'a>(config: &'a Config, id: &'a str) -> &'a str {
-    let person = config.people.iter().find(|person| person.id.as_str() == id);
-    person.map_or(id, |person| &person.name)
 }

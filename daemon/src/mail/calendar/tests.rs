@@ -6,6 +6,7 @@ use crate::mail::message::Mailbox;
 
 const ADVISER: Adviser<'static> = Adviser {
     name: "Inés Arroyo",
+    adds: &[],
     phone: "+1 555 010-0199",
 };
 

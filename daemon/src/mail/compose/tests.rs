@@ -12,6 +12,7 @@ const INVENTED: &str = "An invented farm: its people, blocks and counts do not e
 const ADVISER: Adviser<'static> = Adviser {
     name: "Inés Arroyo",
     phone: "+1 (555) 010-0199",
+    adds: &[],
 };
 
 fn instant() -> DateTime<FixedOffset> {
@@ -57,9 +58,15 @@ fn full() -> Composed {
         more: 1,
         not_before: "10:00",
     }];
+    let held = [
+        "held since Jun 18 by Inés Arroyo: alert of Jun 18 to Tom Avery: East 3: egg-laying start \
+                 confirmed: Jun 18; to let it go: duskflight alerts release tom-0618"
+            .to_owned(),
+    ];
     let extras = Extras {
         remark: None,
         growers: &growers,
+        held: &held,
     };
     let refused = "the mail to Tom Avery was refused: mailbox full, next try 07:00";
     let contents = Sample::full().digest(&[refused]);
@@ -70,6 +77,7 @@ fn quiet() -> Composed {
     let extras = Extras {
         remark: Some("Sent 3 h late: the machine was off this morning."),
         growers: &[],
+        held: &[],
     };
     let contents = Sample::quiet().digest(&[]);
     digest(&envelope(), Words::default(), &contents, extras).unwrap()
@@ -135,6 +143,7 @@ fn hostile() -> Composed {
     let adviser = Adviser {
         name: &names[1],
         phone: "\"><b>1",
+        adds: &[],
     };
     alert(&envelope, Words::default(), &contents, adviser).unwrap()
 }
