@@ -225,6 +225,7 @@ fn a_late_entry_corrects_what_was_told_and_says_why() {
     let more =
         "\n2022-04-19,e1,40,,,\n2022-04-19,e2,40,,,\n2022-04-19,e3,40,,,\n2022-04-19,e4,40,,,\n";
     farm.import("on-time.csv", &(on_time.join("\n") + more));
+    farm.nightly("2022-04-10");
     farm.nightly("2022-04-20");
     farm.import(
         "late.csv",
@@ -309,6 +310,7 @@ fn a_service_entered_late_takes_back_that_a_lure_was_past_its_life() {
     let farm = Farm::new("2022-12-31");
     farm.import("round.csv", VISITS);
     // The lure of p1 hangs since 15 March for 42 days: its last day is 26 April.
+    farm.nightly("2022-04-26");
     farm.nightly("2022-04-28");
     let told = "SELECT revision, value FROM told WHERE person = 'gil' AND event GLOB 'past-*:lure:*' ORDER BY revision";
     assert_eq!(rows(&farm.database(), told), [["1", "2022-04-26"]]);

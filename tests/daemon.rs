@@ -1,5 +1,6 @@
 //! The daemon itself: started, left alone, stopped.
 
+use std::ops::{Deref, DerefMut};
 use std::process::{Child, Stdio};
 use std::time::{Duration, Instant};
 
@@ -14,12 +15,41 @@ pub(crate) fn wait_for(what: &str, mut holds: impl FnMut() -> bool) {
     }
 }
 
-pub(crate) fn start(farm: &Farm) -> Child {
-    duskflight()
+/// The daemon at work. A test that fails leaves none behind.
+pub(crate) struct Running(Child);
+
+impl Deref for Running {
+    type Target = Child;
+
+    fn deref(&self) -> &Child {
+        &self.0
+    }
+}
+
+impl DerefMut for Running {
+    fn deref_mut(&mut self) -> &mut Child {
+        &mut self.0
+    }
+}
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        // It has usually ended already.
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}
+
+pub(crate) fn start(farm: &Farm) -> Running {
+    start_with_log(farm, Stdio::null())
+}
+
+fn start_with_log(farm: &Farm, log: Stdio) -> Running {
+    let child = duskflight()
         .args(["run", "--config", farm.config()])
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap()
+        .stderr(log)
+        .spawn();
+    Running(child.unwrap())
 }
 
 pub(crate) fn signal(child: &Child, name: &str) {
@@ -107,11 +137,7 @@ fn a_configuration_that_is_wrong_ends_it_with_78() {
 fn a_configuration_changed_while_it_runs_is_taken_over_and_a_wrong_one_is_not() {
     let farm = farm_in_the_morning();
     let log = farm.path("log");
-    let mut child = duskflight()
-        .args(["run", "--config", farm.config()])
-        .stderr(std::fs::File::create(&log).unwrap())
-        .spawn()
-        .unwrap();
+    let mut child = start_with_log(&farm, std::fs::File::create(&log).unwrap().into());
     let said = |words: &str| std::fs::read_to_string(&log).unwrap().contains(words);
     wait_for("the digest is delivered", || !farm.mails().is_empty());
     let told = farm.mails();

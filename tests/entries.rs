@@ -100,7 +100,7 @@ impl Records {
     fn seasons(&self) -> (Vec<BlockSeason>, Vec<Fact>) {
         let look = self.store.read(|c| night(c, config(), AS_OF));
         let seasons = wait(look).unwrap().seasons;
-        let facts = seasons.iter().flat_map(|season| facts(season, 14));
+        let facts = seasons.iter().flat_map(facts);
         let facts = facts.collect();
         (seasons, facts)
     }

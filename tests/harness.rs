@@ -159,6 +159,19 @@ date,trap,eggs,readable,serviced,note
 2022-04-15,e4,2,,,
 ";
 
+/// [`VISITS`], and the same at the traps of growers who were added.
+pub(crate) fn visits_also_of(growers: &[&str]) -> String {
+    let theirs = growers
+        .iter()
+        .flat_map(|id| rows_of(VISITS).map(move |row| row.replace(",e", &format!(",{id}-e"))));
+    VISITS.to_owned() + &theirs.collect::<String>()
+}
+
+/// The rows of a table below its heading, with their line ends.
+fn rows_of(table: &str) -> impl Iterator<Item = &str> {
+    table.split_inclusive('\n').skip(1)
+}
+
 impl Farm {
     /// Writes the farm; its station table ends on `newest`.
     pub(crate) fn new(newest: &str) -> Self {
@@ -194,6 +207,26 @@ impl Farm {
         self.write("duskflight.toml", &text.replace(piece, by));
     }
 
+    /// Adds a grower with a block under the same adviser, and with traps as at `home`.
+    pub(crate) fn add_grower(&self, id: &str) {
+        let person = format!(
+            "[[person]]\nid = \"{id}\"\nname = \"{id}\"\nrole = \"grower\"\n\
+             email = \"{id}@test.example\"\n\n[[station]]"
+        );
+        self.change("[[station]]", &person);
+        let block = rows_of(BLOCKS)
+            .map(|row| row.replace("home,Home block,gil", &format!("{id}s,Block of {id},{id}")));
+        self.append("blocks.csv", block);
+        let traps =
+            rows_of(TRAPS).map(|row| format!("{id}-{row}").replace(",home,", &format!(",{id}s,")));
+        self.append("traps.csv", traps);
+    }
+
+    fn append(&self, name: &str, rows: impl Iterator<Item = String>) {
+        let table = fs::read_to_string(self.path(name)).expect("the table");
+        self.write(name, &(table + &rows.collect::<String>()));
+    }
+
     /// Sends the mails by SMTP, as this table says, instead of into the folder.
     pub(crate) fn route(&self, table: &str) {
         let (before, rest) = MAIN.split_once("folder = \"mail\"\n").expect("a folder");
@@ -223,6 +256,26 @@ impl Farm {
 
     pub(crate) fn database(&self) -> Connection {
         Connection::open(self.path("duskflight.sqlite")).expect("the database")
+    }
+
+    /// The database as it stands, to be put back.
+    pub(crate) fn saved_database(&self) -> Vec<u8> {
+        let checkpoint = "PRAGMA wal_checkpoint(TRUNCATE)";
+        assert_eq!(
+            rows(&self.database(), checkpoint)[0][0],
+            "0",
+            "it is in use"
+        );
+        fs::read(self.path("duskflight.sqlite")).expect("the database")
+    }
+
+    /// Puts a database back to where it was.
+    pub(crate) fn restore_database(&self, saved: &[u8]) {
+        for log in ["duskflight.sqlite-wal", "duskflight.sqlite-shm"] {
+            // There is none after an orderly end.
+            let _ = fs::remove_file(self.path(log));
+        }
+        fs::write(self.path("duskflight.sqlite"), saved).expect("the database");
     }
 
     /// Names of the mails delivered, sorted.

@@ -5,7 +5,7 @@ use std::fs;
 use std::net::{TcpListener, TcpStream};
 use std::os::unix::fs::PermissionsExt;
 use std::os::unix::process::CommandExt;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::{Duration, Instant};
@@ -58,15 +58,17 @@ impl MailServer {
     /// What has come into a mailbox, without the headers that the server put above, sorted, once
     /// there are as many.
     pub(crate) fn mailbox(&self, name: &str, wanted: usize) -> Vec<Vec<u8>> {
-        let new = self.path("mail").join(name).join("new");
-        let count = || fs::read_dir(&new).map_or(0, Iterator::count);
+        let count = || self.delivered(name).len();
         self.wait_for(&format!("{wanted} mails for {name}"), || count() >= wanted);
-        let files = fs::read_dir(&new).into_iter().flatten();
-        let mut mails: Vec<Vec<u8>> = files
-            .map(|file| below_own_headers(&fs::read(file.unwrap().path()).unwrap()))
-            .collect();
+        let mails = self.delivered(name).into_iter();
+        let mut mails: Vec<Vec<u8>> = mails.map(|file| mail_in(&file)).collect();
         mails.sort();
         mails
+    }
+
+    /// The files that have come into a mailbox.
+    pub(crate) fn delivered(&self, name: &str) -> Vec<PathBuf> {
+        files_below(&self.path("mail").join(name).join("new"))
     }
 
     pub(crate) fn log(&self) -> String {
@@ -90,6 +92,7 @@ impl MailServer {
         write("etc/master.cf", MASTER_CF);
         write("dovecot/dovecot.conf", DOVECOT_CONF);
         write("dovecot/users", &format!("{USER}:{PASSWORD}\n"));
+        write("etc/senders", &format!("duskflight@test.example {USER}\n"));
         let known = mailboxes
             .iter()
             .map(|name| format!("{name}@test.example {name}/\n"));
@@ -167,7 +170,7 @@ impl MailServer {
             .push(child.unwrap_or_else(|error| panic!("{program}: {error}")));
     }
 
-    fn wait_for(&self, what: &str, mut holds: impl FnMut() -> bool) {
+    pub(crate) fn wait_for(&self, what: &str, mut holds: impl FnMut() -> bool) {
         let give_up = Instant::now() + Duration::from_secs(60);
         while !holds() {
             let started = fs::read_to_string(self.path("start.log")).unwrap_or_default();
@@ -196,8 +199,19 @@ impl Drop for MailServer {
     }
 }
 
-/// The headers that Postfix and its delivery put above those of the mail.
-fn below_own_headers(mail: &[u8]) -> Vec<u8> {
+/// Files in a folder and the folders in it. Some may be gone by the time one looks closer.
+pub(crate) fn files_below(folder: &Path) -> Vec<PathBuf> {
+    let entries = fs::read_dir(folder).into_iter().flatten().flatten();
+    let (folders, files): (Vec<_>, Vec<_>) = entries
+        .map(|entry| entry.path())
+        .partition(|path| path.is_dir());
+    let deeper = folders.iter().flat_map(|folder| files_below(folder));
+    files.into_iter().chain(deeper).collect()
+}
+
+/// The mail in a delivered file, without the headers that Postfix and its delivery put above.
+pub(crate) fn mail_in(file: &Path) -> Vec<u8> {
+    let mail = fs::read(file).unwrap();
     let own = [
         "Return-Path:",
         "X-Original-To:",
@@ -206,7 +220,7 @@ fn below_own_headers(mail: &[u8]) -> Vec<u8> {
         "\t",
         " ",
     ];
-    let mut rest = mail;
+    let mut rest = mail.as_slice();
     while own.iter().any(|name| rest.starts_with(name.as_bytes())) {
         let end = rest.iter().position(|byte| *byte == b'\n').unwrap();
         rest = &rest[end + 1..];
@@ -263,6 +277,7 @@ mydestination =
 mynetworks = 127.0.0.0/32
 inet_interfaces = loopback-only
 inet_protocols = ipv4
+in_flow_delay = 0
 alias_maps =
 alias_database =
 local_recipient_maps =
@@ -279,6 +294,8 @@ smtpd_tls_auth_only = yes
 smtpd_sasl_auth_enable = yes
 smtpd_sasl_type = dovecot
 smtpd_sasl_path = private/auth
+smtpd_sender_login_maps = texthash:DIR/etc/senders
+smtpd_sender_restrictions = reject_sender_login_mismatch
 smtpd_relay_restrictions = permit_sasl_authenticated, reject
 smtpd_recipient_restrictions = permit_sasl_authenticated, reject
 smtp_tls_security_level = none

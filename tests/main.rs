@@ -3,15 +3,23 @@
 
 #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
+mod alerts;
 mod commands;
+mod corrections;
+#[cfg(feature = "crash-points")]
+mod crash_points;
 mod crashes;
 mod daemon;
 mod entries;
+mod faults;
 mod harness;
 mod mailserver;
+mod news;
+mod once;
 mod outbox;
 mod postfix;
 mod records;
+mod replay;
 mod rounds;
 mod samples;
 mod scripted;

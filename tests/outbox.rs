@@ -101,6 +101,58 @@ fn a_test_mail_before_the_first_morning_does_not_turn_history_into_news() {
 }
 
 #[test]
+fn a_first_digest_that_is_given_up_leaves_its_history_to_the_next_one() {
+    let farm = Farm::new("2022-12-31");
+    farm.import("round.csv", VISITS);
+    farm.write("mail", "in the way");
+    let night = [
+        "nightly",
+        "--config",
+        farm.config(),
+        "--as-of",
+        "2022-04-26",
+    ];
+    refused(75, &night);
+    let digest = "SELECT trim(message_id, '<>') FROM outbox WHERE kind = 'digest'";
+    let digest = &rows(&farm.database(), digest)[0][0];
+    printed(&["outbox", "drop", digest, "--config", farm.config()]);
+    std::fs::remove_file(farm.path("mail")).unwrap();
+    for day in 27..=28 {
+        farm.nightly(&format!("2022-04-{day}"));
+    }
+    let digest = |day: u32| {
+        let file = format!("mail/2022-04-{day}-digest-ada.eml");
+        let text = std::fs::read_to_string(farm.path(&file)).unwrap();
+        text.replace("=\r\n", "")
+    };
+    assert!(digest(27).contains("confirmed: Apr 12 (before Duskflight began here)"));
+    assert!(!digest(28).contains("began here"));
+    // The lure of p1 ended its life on the 26th, after the first telling: news to both.
+    let told = |event: &str| {
+        let of = format!(
+            "SELECT person, change, day, mail IS NULL FROM told WHERE event GLOB '{event}' ORDER BY 1, 3"
+        );
+        rows(&farm.database(), &of)
+    };
+    let lure = [
+        ["ada", "new", "2022-04-27", "0"],
+        ["gil", "new", "2022-04-27", "0"],
+    ];
+    assert_eq!(told("past-service-life:p1:lure:*"), lure);
+    let start = [
+        ["ada", "history", "2022-04-26", "1"],
+        ["ada", "history", "2022-04-27", "1"],
+        ["gil", "history", "2022-04-26", "1"],
+    ];
+    assert_eq!(told("egg-laying-start"), start);
+    let to_gil = farm.mails().into_iter().filter(|name| name.contains("gil"));
+    for name in to_gil {
+        let text = std::fs::read_to_string(farm.path(&format!("mail/{name}"))).unwrap();
+        assert!(!text.contains("start confirmed"), "{name}");
+    }
+}
+
+#[test]
 fn what_a_dropped_mail_told_is_told_anew() {
     let farm = told_farm_without_a_mail_folder();
     let id = rows(
@@ -117,10 +169,12 @@ fn what_a_dropped_mail_told_is_told_anew() {
     );
 }
 
-/// A farm whose first morning was told while a file stood where the mail folder should be.
+/// A farm whose start was told while a file stood where the mail folder should be.
 fn told_farm_without_a_mail_folder() -> Farm {
     let farm = Farm::new("2022-04-30");
     farm.import("round.csv", VISITS);
+    farm.nightly("2022-04-10");
+    std::fs::remove_dir_all(farm.path("mail")).unwrap();
     farm.write("mail", "in the way");
     let said = refused(
         75,

@@ -5,6 +5,9 @@ use std::net::{TcpListener, TcpStream};
 use std::process::Output;
 use std::thread;
 
+use base64::Engine as _;
+use base64::engine::general_purpose::STANDARD;
+
 use crate::harness::{Farm, VISITS, duskflight, printed, rows};
 use crate::mailserver::{MailServer, PASSWORD, USER};
 
@@ -48,6 +51,18 @@ fn frozen(farm: &Farm, person: &str) -> Vec<Vec<u8>> {
     mails
 }
 
+/// The forms in which the password is sent that stand in some bytes.
+fn shown_secrets(bytes: &[u8]) -> Vec<String> {
+    let both = STANDARD.encode(format!("\0{USER}\0{PASSWORD}"));
+    let forms = [PASSWORD.to_owned(), STANDARD.encode(PASSWORD), both];
+    let shown = |form: &String| {
+        bytes
+            .windows(form.len())
+            .any(|part| part == form.as_bytes())
+    };
+    forms.into_iter().filter(shown).collect()
+}
+
 /// Two mornings, and whether all their mails arrive as they were frozen.
 fn arrives_to_the_byte(security: &str, port: impl Fn(&MailServer) -> u16) {
     let server = MailServer::start(&["ada", "gil"]);
@@ -56,6 +71,9 @@ fn arrives_to_the_byte(security: &str, port: impl Fn(&MailServer) -> u16) {
         let output = nightly(&farm, day);
         let said = String::from_utf8_lossy(&output.stderr);
         assert!(output.status.success(), "{said}{}", server.log());
+        // A login that succeeds at trace level.
+        assert!(said.contains("mails delivered"), "{said}");
+        assert_eq!(shown_secrets(&output.stderr), [""; 0]);
     }
     for (person, mails) in [("ada", 2), ("gil", 1)] {
         let frozen = frozen(&farm, person);
@@ -168,6 +186,23 @@ fn a_wrong_certificate_or_password_keeps_the_mails_until_it_is_mended() {
     let sent = farm.nightly("2022-04-16");
     assert!(sent.contains("1 mail sent"), "{sent}");
     assert!(server.mailbox("ada", 1) == frozen(&farm, "ada"));
+}
+
+#[test]
+fn a_sender_that_the_login_does_not_own_keeps_the_mails_though_it_is_refused_late() {
+    let server = MailServer::start(&["ada", "gil"]);
+    let farm = farm(&server, server.starttls_port, "starttls", "ca");
+    let (own, strange) = ("duskflight@test.example", "strange@test.example");
+    farm.change(own, strange);
+    // Postfix waits with it until the recipient is named.
+    let output = nightly(&farm, "2022-04-16");
+    let states = "SELECT DISTINCT state FROM outbox";
+    assert_eq!(rows(&farm.database(), states), [["queued"]]);
+    let log = String::from_utf8(output.stderr).unwrap();
+    assert!(
+        log.contains("naming the recipient") && log.contains("mail.from"),
+        "{log}"
+    );
 }
 
 /// What somebody on the way adds behind the server's plain "ready for TLS": replies as if all went

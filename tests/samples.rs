@@ -31,7 +31,6 @@ fn the_full_sample_writes_out_the_defaults_of_the_minimal_one() {
     assert_eq!(minimal.season_to, full.season_to);
     assert_eq!(minimal.digest_time, full.digest_time);
     assert_eq!(minimal.hold_hours, full.hold_hours);
-    assert_eq!(minimal.near_days, full.near_days);
     assert_eq!(minimal.words, full.words);
     assert_eq!(minimal.mail_from.name, full.mail_from.name);
     assert!(minimal.drop_folder.is_none());
@@ -41,6 +40,21 @@ fn the_full_sample_writes_out_the_defaults_of_the_minimal_one() {
     assert_eq!(minimal.source, full.source);
     assert_eq!(minimal.history_years, full.history_years);
     assert_eq!(minimal.facts.day_boundary, full.facts.day_boundary);
+}
+
+#[test]
+fn a_distance_at_its_old_place_is_refused_with_the_new_one() {
+    let dir = copied();
+    let file = dir.path().join("full/duskflight.toml");
+    let text = fs::read_to_string(&file).unwrap();
+    let old = text.replace("[telling]\n", "[telling]\nnear_days = 10\n");
+    fs::write(&file, old).unwrap();
+    let refused = Config::read(&dir.path().join("full")).unwrap_err();
+    assert_eq!(refused.problems.len(), 1, "{refused}");
+    assert!(refused.problems[0].line.is_some());
+    let what = &refused.problems[0].what;
+    let said = "telling.near_days stands in the insect files now, for each insect: near = { days = [14, 5] }";
+    assert!(what.starts_with(said), "{what}");
 }
 
 #[test]

@@ -12,13 +12,27 @@ use duskflight::config::{Security, SmtpServer};
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum At {
     Greeting,
+    Ehlo,
     Auth,
     Mail,
     /// Naming a recipient whose address contains this.
     Rcpt(&'static str),
-    Data,
-    /// After the dot that ends the message.
-    Dot,
+    /// Asking to send a message to such a recipient.
+    Data(&'static str),
+    /// After the dot that ends it.
+    Dot(&'static str),
+}
+
+impl At {
+    /// Whether this is the point where the talk is, about the recipient named last.
+    fn is(self, here: Self, recipient: &str) -> bool {
+        match (self, here) {
+            (Self::Rcpt(part), Self::Rcpt(_))
+            | (Self::Data(part), Self::Data(_))
+            | (Self::Dot(part), Self::Dot(_)) => recipient.contains(part),
+            _ => self == here,
+        }
+    }
 }
 
 /// What the server does there instead of going on.
@@ -129,9 +143,9 @@ fn serve(stream: TcpStream, state: &Mutex<State>) -> Option<()> {
         stream,
         script,
         login: Vec::new(),
+        recipient: String::new(),
     };
     talk.at(At::Greeting, "220 mail.host.example")?;
-    let mut recipient = String::new();
     loop {
         let line = talk.line()?;
         state.lock().unwrap().commands.push(line.clone());
@@ -142,7 +156,7 @@ fn serve(stream: TcpStream, state: &Mutex<State>) -> Option<()> {
                 for extension in extensions {
                     talk.say(&format!("250-{extension}"))?;
                 }
-                talk.say("250 SIZE 10000000")?;
+                talk.at(At::Ehlo, "250 SIZE 10000000")?;
             }
             "AUTH" => {
                 talk.login = vec![line];
@@ -150,14 +164,14 @@ fn serve(stream: TcpStream, state: &Mutex<State>) -> Option<()> {
             }
             "MAIL" => talk.at(At::Mail, "250 2.1.0 fine")?,
             "RCPT" => {
-                recipient = line["RCPT TO:<".len()..].trim_end_matches('>').to_owned();
-                talk.at_recipient(&recipient)?;
+                talk.recipient = line["RCPT TO:<".len()..].trim_end_matches('>').to_owned();
+                talk.at(At::Rcpt(""), "250 2.1.5 fine")?;
             }
             "DATA" => {
-                talk.at(At::Data, "354 go on")?;
+                talk.at(At::Data(""), "354 go on")?;
                 let bytes = talk.message()?;
-                talk.at(At::Dot, "")?;
-                let recipient = recipient.clone();
+                talk.at(At::Dot(""), "")?;
+                let recipient = talk.recipient.clone();
                 state.lock().unwrap().taken.push(Taken { recipient, bytes });
                 talk.say("250 2.0.0 taken")?;
             }
@@ -172,19 +186,21 @@ struct Talk {
     lines: BufReader<TcpStream>,
     script: Vec<(At, Act)>,
     login: Vec<String>,
+    recipient: String,
 }
 
 impl Talk {
     /// Does what the script has for a point, or says the usual thing. A negative reply at the dot
     /// ends the talk here, so that the message is not taken.
     fn at(&mut self, at: At, usual: &str) -> Option<()> {
-        let scripted = self.script.iter().find(|(point, _)| *point == at);
+        let here = |(point, _): &&(At, Act)| point.is(at, &self.recipient);
+        let scripted = self.script.iter().find(here);
         match scripted.map(|(_, act)| *act) {
             None if usual.is_empty() => Some(()),
             None => self.say(usual),
             Some(Act::Say(reply)) => {
                 self.say(reply)?;
-                (at != At::Dot && at != At::Data).then_some(())
+                (!matches!(at, At::Data(_) | At::Dot(_))).then_some(())
             }
             Some(Act::Repeat(reply)) => {
                 let login = self.login.join(" ");
@@ -196,14 +212,6 @@ impl Talk {
                 let _ = self.lines.read_to_end(&mut Vec::new());
                 None
             }
-        }
-    }
-
-    fn at_recipient(&mut self, recipient: &str) -> Option<()> {
-        let meant = |(at, _): &&(At, Act)| matches!(at, At::Rcpt(part) if recipient.contains(part));
-        match self.script.iter().find(meant) {
-            Some((at, _)) => self.at(*at, ""),
-            None => self.say("250 2.1.5 fine"),
         }
     }
 

@@ -19,7 +19,7 @@ const PASSWORD: &str = "orchard-at-dusk-81";
 
 /// An outbox of its own and a runtime to deliver it with.
 struct Post {
-    _dir: TempDir,
+    dir: TempDir,
     store: Store,
     runtime: tokio::runtime::Runtime,
 }
@@ -48,7 +48,7 @@ impl Post {
             .build()
             .unwrap();
         let post = Self {
-            _dir: dir,
+            dir,
             store,
             runtime,
         };
@@ -66,7 +66,7 @@ impl Post {
             message_id: id,
             kind: MailKind::Digest,
             person: PersonId::new(person).unwrap(),
-            adviser: PersonId::new(person).unwrap(),
+            adviser: PersonId::new(person).ok(),
             day: NaiveDate::from_ymd_opt(2022, 6, 20 + u32::try_from(n).unwrap()).unwrap(),
             address: format!("{person}@test.example"),
             queued_at: at(0),
@@ -129,17 +129,20 @@ fn whatever_stops_the_talk_keeps_the_mail_within_the_time_out_and_sends_it_later
         (At::Rcpt("gil"), Act::Silence),
         (At::Rcpt("gil"), Act::Say("450 4.2.0 greylisted")),
         (At::Rcpt("gil"), Act::Say("554 5.2.2 mailbox full")),
-        (At::Data, Act::Silence),
-        (At::Data, Act::Drop),
-        (At::Dot, Act::Silence),
-        (At::Dot, Act::Drop),
+        (At::Data(""), Act::Silence),
+        (At::Data(""), Act::Drop),
+        (At::Dot(""), Act::Silence),
+        (At::Dot(""), Act::Drop),
         (
-            At::Data,
+            At::Data(""),
             Act::Say("250 2.0.0 taken, says who has seen nothing yet"),
         ),
-        (At::Dot, Act::Say("354 go on for ever")),
-        (At::Dot, Act::Say("554 5.2.2 quota exceeded")),
-        (At::Dot, Act::Say("550 5.7.1 looks like unsolicited mail")),
+        (At::Dot(""), Act::Say("354 go on for ever")),
+        (At::Dot(""), Act::Say("554 5.2.2 quota exceeded")),
+        (
+            At::Dot(""),
+            Act::Say("550 5.7.1 looks like unsolicited mail"),
+        ),
     ];
     for fault in faults {
         let server = Scripted::start(&[fault]);
@@ -156,6 +159,22 @@ fn whatever_stops_the_talk_keeps_the_mail_within_the_time_out_and_sends_it_later
         assert_eq!(server.taken().len(), 1, "{fault:?}");
         assert_eq!(post.standing().trouble, None, "{fault:?}");
     }
+}
+
+#[test]
+fn a_try_is_counted_for_good_before_the_server_hears_of_it() {
+    let server = Scripted::start(&[(At::Greeting, Act::Silence)]);
+    let post = Post::with(&["gil"]);
+    let path = post.dir.path().join("records.sqlite");
+    let declared = server.declared();
+    let counted = std::thread::spawn(move || {
+        crate::daemon::wait_for("the server is called", || server.connections() > 0);
+        let other = rusqlite::Connection::open(path).unwrap();
+        let tried = "SELECT attempts, state FROM outbox";
+        crate::harness::rows(&other, tried)
+    });
+    assert_eq!(post.deliver(declared, at(0)).kept, 1);
+    assert_eq!(counted.join().unwrap(), [["1", "queued"]]);
 }
 
 #[test]
@@ -305,7 +324,7 @@ fn a_later_mail_never_overtakes_but_goes_once_the_first_is_given_up() {
 
 #[test]
 fn an_unclear_refusal_is_tried_three_times_in_a_day_and_then_failed() {
-    let server = Scripted::start(&[(At::Dot, Act::Say("554 5.7.1 content rejected"))]);
+    let server = Scripted::start(&[(At::Dot(""), Act::Say("554 5.7.1 content rejected"))]);
     let post = Post::with(&["gil"]);
     for hour in 0..=24 {
         post.deliver(server.declared(), at(hour));

@@ -26,6 +26,7 @@ fn what_an_expired_mail_said_is_told_again_and_the_next_digest_says_so() {
     let farm = farm_with(&server);
     let told = "SELECT revision, day FROM told
                 WHERE person = 'gil' AND event = 'egg-laying-start' ORDER BY revision";
+    farm.nightly("2022-04-10");
     for day in 16..=20 {
         farm.nightly(&format!("2022-04-{day}"));
     }
@@ -116,7 +117,7 @@ fn after_an_outage_all_mails_arrive_in_order_and_the_next_digest_says_which_were
 
 #[test]
 fn a_stop_in_the_middle_of_a_mail_loses_nothing_and_the_next_start_sends_it() {
-    let server = Scripted::start(&[(At::Dot, Act::Silence)]);
+    let server = Scripted::start(&[(At::Dot(""), Act::Silence)]);
     let farm = farm_with(&server);
     farm.change("timeout_s = 2", "timeout_s = 600");
     farm.change("[mail]", "[telling]\ndigest_time = \"00:00\"\n\n[mail]");
@@ -137,6 +138,35 @@ fn a_stop_in_the_middle_of_a_mail_loses_nothing_and_the_next_start_sends_it() {
     assert!(child.wait().unwrap().success());
     assert_eq!(rows(&farm.database(), states), [["sent", "2"]]);
     assert_eq!(server.taken().len(), 1);
+}
+
+#[test]
+#[ignore = "waits for ticks of half a minute; tests/long runs it"]
+fn while_a_server_keeps_silent_the_runner_takes_in_what_is_dropped() {
+    let server = Scripted::start(&[(At::Dot(""), Act::Silence)]);
+    let farm = farm_with(&server);
+    farm.change("timeout_s = 2", "timeout_s = 600");
+    farm.change(
+        "[mail]",
+        "[records]\ndrop = \"drop\"\n\n[telling]\ndigest_time = \"00:00\"\n\n[mail]",
+    );
+    std::fs::create_dir(farm.path("drop")).unwrap();
+    let mut child = start(&farm);
+    wait_for("the message is under way", || {
+        server.commands().iter().any(|line| line == "DATA")
+    });
+    farm.write(
+        "drop/visits.csv",
+        "date,trap,eggs\n2022-04-19,e1,1\n2022-04-19,e2,0\n",
+    );
+    let read = "SELECT count(*) FROM visit WHERE day = '2022-04-19'";
+    wait_for("the file is taken in", || {
+        rows(&farm.database(), read) == [["2"]]
+    });
+    // All that time the one mail was waiting for its answer.
+    assert_eq!((server.connections(), server.taken().len()), (1, 0));
+    signal(&child, "-TERM");
+    assert!(child.wait().unwrap().success());
 }
 
 #[test]

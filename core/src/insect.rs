@@ -3,12 +3,18 @@
 //! A model holds only with the method it was fitted with, so thresholds, method and cutoff live
 //! in the same file as the marks, each with its source.
 
+mod near;
+
+pub use near::Near;
+
 use serde::Deserialize;
 
 use crate::heat::{Cutoff, HeatModel, HeatModelError, Method, Thresholds};
 use crate::id::{InsectId, MarkId};
 use crate::orchard::{Crop, StartRule};
 use crate::temperature::{DegreeDays, Temperature, Unit};
+
+use near::NearFile;
 
 /// The start of egg laying, as marks name what they count from.
 const FROM_START: &str = "egg-laying-start";
@@ -22,6 +28,7 @@ pub struct InsectFile {
     id: InsectId,
     name: String,
     crops: Vec<Crop>,
+    near: Option<NearFile>,
     heat: HeatFile,
     start: Option<StartModel>,
     without_marks: Option<String>,
@@ -82,6 +89,8 @@ pub struct Insect {
     pub marks: Vec<Mark>,
     /// Why there is no mark, where there is none.
     pub without_marks: Option<String>,
+    /// At which distances people hear of a mark ahead.
+    pub near: Near,
 }
 
 /// How the egg-laying start is decided.
@@ -201,6 +210,11 @@ pub enum InsectError {
         /// The mark.
         mark: MarkId,
     },
+    /// The distances at which a mark is near cannot be used.
+    #[error(
+        "near: give one to four distances, the farthest first, above zero, either days or degree_days"
+    )]
+    Near,
     /// There is neither a mark nor a reason for it, or both.
     #[error("give [[mark]] tables, or say in without_marks why there are none")]
     MarksOrWhyNone,
@@ -251,6 +265,10 @@ impl InsectFile {
             errors.push(InsectError::MarksOrWhyNone);
         }
         let marks = check_marks(&self.marks, self.heat.unit, &mut errors);
+        let near = self.near.as_ref().map(|near| near.check(self.heat.unit));
+        if near == Some(None) {
+            errors.push(InsectError::Near);
+        }
         let of_start = |mark: &&Mark| mark.from == CountsFrom::EggLayingStart;
         if let (None, Some(mark)) = (&self.start, marks.iter().find(of_start)) {
             let mark = mark.id.clone();
@@ -267,6 +285,7 @@ impl InsectFile {
                 start: self.start,
                 marks,
                 without_marks: self.without_marks,
+                near: near.flatten().unwrap_or_default(),
             }),
             _ => Err(errors),
         }
@@ -307,10 +326,7 @@ impl MarkFile {
                 at: self.at,
             });
         }
-        let degree_days = |value: f64| match unit {
-            Unit::Fahrenheit => DegreeDays::from_fahrenheit_days(value),
-            Unit::Celsius => DegreeDays::from_fahrenheit_days(value * 1.8),
-        };
+        let degree_days = |value| degree_days(value, unit);
         Ok(Mark {
             id: mark(),
             name: self.name.clone(),
@@ -337,6 +353,14 @@ impl MarkFile {
                 place.map(CountsFrom::Mark).ok_or_else(unknown)
             }
         }
+    }
+}
+
+/// Degree-days as written in an insect file.
+fn degree_days(value: f64, unit: Unit) -> DegreeDays {
+    match unit {
+        Unit::Fahrenheit => DegreeDays::from_fahrenheit_days(value),
+        Unit::Celsius => DegreeDays::from_fahrenheit_days(value * 1.8),
     }
 }
 

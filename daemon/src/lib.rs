@@ -3,6 +3,7 @@
 pub mod cli;
 pub mod clock;
 pub mod config;
+mod crash;
 pub mod demo;
 pub mod feed;
 pub mod mail;

@@ -1,7 +1,10 @@
 """The suite tests the program whose path is in DUSKFLIGHT; `tests/run` sets it."""
 
+import email
+import email.policy
 import os
 import subprocess
+import tomllib
 
 import pytest
 
@@ -17,3 +20,23 @@ def farm(tmp_path_factory):
     folder = tmp_path_factory.mktemp("demo")
     subprocess.run([os.environ["DUSKFLIGHT"], "demo", "--dir", folder], check=True, stdout=subprocess.DEVNULL)
     return folder
+
+
+def parsed(file):
+    """The message in a file."""
+    return email.message_from_bytes(file.read_bytes(), policy=email.policy.default)
+
+
+@pytest.fixture(scope="session")
+def mails(farm):
+    """Name and parsed message of every mail."""
+    files = sorted((farm / "mail").iterdir())
+    assert len(files) > 300
+    return [(f.name, parsed(f)) for f in files]
+
+
+@pytest.fixture(scope="session")
+def people(farm):
+    """The people of the farm by their id."""
+    config = tomllib.loads((farm / "duskflight.toml").read_text())
+    return {person["id"]: person for person in config["person"]}

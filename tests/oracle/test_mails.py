@@ -1,32 +1,13 @@
 """Every mail of the demo's season, read by Python's own mail library and HTML parser."""
 
 import datetime
-import email
-import email.policy
 import html.parser
 import re
-import tomllib
 from collections import Counter
 
-import pytest
 from markup import faults
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}
-
-
-@pytest.fixture(scope="module")
-def mails(farm):
-    """Name and parsed message of every mail."""
-    files = sorted((farm / "mail").iterdir())
-    assert len(files) > 300
-    return [(f.name, email.message_from_bytes(f.read_bytes(), policy=email.policy.default)) for f in files]
-
-
-@pytest.fixture(scope="module")
-def people(farm):
-    """The people of the farm by their id."""
-    config = tomllib.loads((farm / "duskflight.toml").read_text())
-    return {person["id"]: person for person in config["person"]}
 
 
 def parts(message):
@@ -45,10 +26,13 @@ def test_no_mail_has_a_defect(mails):
                 assert getattr(value, "defects", ()) == (), f"{name}: {header}"
 
 
-def test_every_mail_has_text_first_and_then_html(mails):
+def test_every_mail_has_text_first_and_then_html_and_then_its_files(mails):
     for name, message in mails:
-        assert message.get_content_type() == "multipart/alternative", name
-        kinds = [part.get_content_type() for part in message.iter_parts()]
+        readable, *files = message.iter_parts() if message.get_content_type() == "multipart/mixed" else [message]
+        assert all(part.is_attachment() for part in files), name
+        assert bool(files) == (message is not readable), name
+        assert readable.get_content_type() == "multipart/alternative", name
+        kinds = [part.get_content_type() for part in readable.iter_parts()]
         assert kinds == ["text/plain", "text/html"], name
         text, markup = parts(message)
         assert len(text) > 500 and len(markup) > 1000, name

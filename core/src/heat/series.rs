@@ -172,6 +172,18 @@ impl HeatSeries {
         self.estimated[position + 1] > self.estimated[position]
     }
 
+    /// Whether the measured days after an estimated one have brought as much heat as it and the estimated
+    /// days that run up to it: had those brought none, the level would be as high by now. `None` for
+    /// a measured day.
+    pub(crate) fn borne_out(&self, position: usize) -> Option<bool> {
+        let run = (0..=position).rev();
+        let first = run.take_while(|&day| self.is_estimated(day)).last()?;
+        let brought = self.level[position + 1] - self.level[first];
+        let measured = (position + 1..self.len()).filter(|&day| !self.is_estimated(day));
+        let since: f64 = measured.filter_map(|day| self.daily(day)).sum();
+        Some(since >= brought)
+    }
+
     /// Where the level reaches `target`, searched from position `start`: the position of the day
     /// plus the share of that day's heat it took, in `(position, position + 1]`; `None` when the
     /// newest day does not reach it. A target already reached before `start` gives `start` itself.
@@ -345,6 +357,31 @@ mod tests {
             .sum(date(1), date(10))
             .unwrap();
         assert_eq!(sum.estimated_days, 2);
+    }
+
+    #[test]
+    fn estimated_days_are_borne_out_by_as_much_measured_heat_after_them() {
+        // Twenty days of 20 °F-days each; the 5th and 6th are estimated, which brings 40 by the 6th.
+        let day = |number| ReceivedDay {
+            date: date(number),
+            min: Some(65.0 + f64::from(number % 2)),
+            max: Some(85.0 - f64::from(number % 2)),
+            unit: Unit::Fahrenheit,
+            min_flag: None,
+            max_flag: None,
+        };
+        let known_to = |last: u32| {
+            let days: Vec<_> = (1..=last)
+                .filter(|d| ![5, 6].contains(d))
+                .map(day)
+                .collect();
+            series(&days, Method::SingleSine)
+        };
+        let heat = known_to(20);
+        assert_eq!((heat.borne_out(3), heat.borne_out(6)), (None, None));
+        // Estimates are near 20 and not quite: after one day not yet, after three of 20 at last.
+        let borne_out = |last| known_to(last).borne_out(5);
+        assert_eq!([7, 9].map(borne_out), [Some(false), Some(true)]);
     }
 
     proptest! {

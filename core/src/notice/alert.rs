@@ -1,18 +1,22 @@
-//! The contents of a grower's key-date alerts, without markup.
+//! The contents of key-date alerts to growers and to people named in rules, without markup.
 
 use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
 
 use crate::id::BlockId;
 use crate::season::BlockSeason;
 
+use super::catch_up::CatchUp;
 use super::decide::{Change, Notice};
-use super::event::{Event, Value};
+use super::event::Event;
 use super::gather::gathered;
-use super::news::{rank, rests_on};
+use super::key_date::{KeyDate, note};
+use super::news::{rank, rests_on, season_of};
+use super::value::Value;
 use super::words::Words;
 
-/// All that one grower is told on one day.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// All that one person is told on one day of one adviser's blocks.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Alert {
     /// The civil day it is for.
     pub day: NaiveDate,
@@ -22,10 +26,22 @@ pub struct Alert {
     pub more: usize,
     /// The key dates, most important first.
     pub items: Vec<AlertItem>,
+    /// What goes into their calendar.
+    pub calendar: Vec<KeyDate>,
+    /// The days it makes up for, where mails were left out.
+    pub catch_up: Option<CatchUp>,
+}
+
+impl Alert {
+    /// What the calendar files do, in one sentence; `None` without any.
+    #[must_use]
+    pub fn calendar_note(&self) -> Option<String> {
+        note(&self.calendar)
+    }
 }
 
 /// One key date.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct AlertItem {
     /// The block.
     pub block: BlockId,
@@ -39,14 +55,16 @@ pub struct AlertItem {
     pub evidence: Vec<String>,
 }
 
-/// Puts together one grower's alert; `None` when there is nothing to tell. What happened before
-/// the first telling is history and is not alerted. `why` gives the cause of a change.
+/// Puts together one person's alert; `None` when there is nothing to tell. What happened before
+/// the first telling is history and is not alerted. `calendar`: their [`key_dates`](super::key_dates).
+/// `why` gives the cause of a change.
 #[must_use]
 pub fn alert(
     words: Words,
     day: NaiveDate,
     seasons: &[&BlockSeason],
     notices: &[Notice],
+    calendar: Vec<KeyDate>,
     why: impl Fn(&Notice) -> Option<String>,
 ) -> Option<Alert> {
     let mut told: Vec<&Notice> = notices
@@ -63,7 +81,15 @@ pub fn alert(
         headline: briefs.into_iter().next()?,
         more: items.len() - 1,
         items,
+        calendar,
+        catch_up: None,
     })
+}
+
+/// How urgent the most urgent of some notices is; lower is more.
+#[must_use]
+pub fn urgency(notices: &[Notice]) -> u8 {
+    notices.iter().map(rank).min().unwrap_or(u8::MAX)
 }
 
 /// A key date, with the line that stands for it in the subject.
@@ -74,9 +100,7 @@ fn item(
     why: &impl Fn(&Notice) -> Option<String>,
 ) -> Option<(String, AlertItem)> {
     let first = notices.first()?;
-    let about =
-        |season: &&&BlockSeason| season.block.id == first.block && season.insect == first.insect;
-    let season = *seasons.iter().find(about)?;
+    let season = season_of(seasons, first)?;
     let mut evidence = why(first).map_or_else(Vec::new, |why| vec![why]);
     evidence.extend(evidence_of(words, &first.event, season));
     let sentence = words.told(notices, season);

@@ -6,11 +6,16 @@ use chrono::NaiveDate;
 
 use crate::id::{BlockId, InsectId};
 
-use super::event::{Event, Fact, State, Value};
+use super::event::Event;
+use super::facts::{Fact, State};
+use super::value::Value;
 
 /// A correction of the same event follows the one before after so many days at the earliest,
 /// unless what was told no longer holds at all. The first one does not wait.
 const DAYS_BETWEEN_CORRECTIONS: i64 = 7;
+/// News is late from so many days on after the morning on which it could be known: a sheet may
+/// well be entered on the evening after.
+const LATE_FROM_DAYS: i64 = 2;
 
 /// The last thing one person was told of one event.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -29,6 +34,36 @@ pub struct Told {
     pub value: Option<Value>,
     /// The civil day of telling.
     pub on: NaiveDate,
+    /// How near it was then, by the distances of [`State::Now`].
+    pub step: u8,
+    /// Whether it was recorded as history.
+    pub history: bool,
+    /// The newest day on which the event was corrected, also before this telling.
+    pub corrected_on: Option<NaiveDate>,
+}
+
+/// What one person knows of the days before this store told anything.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Past {
+    /// Tonight is the first telling: what has passed is history.
+    Begins,
+    /// They were given the list of it.
+    Listed,
+    /// Its list stood in digests that never left: it is listed again.
+    Owed,
+    /// They get no such list, and history stays untold.
+    Unlisted,
+}
+
+/// When a night's decisions are made, for one person.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Moment {
+    /// The civil day of telling.
+    pub today: NaiveDate,
+    /// The newest day before it that was told; `None` before the first.
+    pub told_before: Option<NaiveDate>,
+    /// What the person knows of the days before the first.
+    pub past: Past,
 }
 
 /// Something to tell one person.
@@ -44,6 +79,10 @@ pub struct Notice {
     pub event: Event,
     /// Counts up from 1.
     pub revision: u32,
+    /// How near it is, by the distances of [`State::Now`]; 1 for what is told once.
+    pub step: u8,
+    /// How many days after it could first be known news comes, where a night was told without it.
+    pub late: Option<u32>,
     /// What there is to tell.
     pub change: Change,
 }
@@ -55,6 +94,15 @@ pub enum Change {
     New(Value),
     /// It happened before the first night that anything was told: listed once, never alerted.
     History(Value),
+    /// It has come nearer, and its told range still holds.
+    Nearer {
+        /// What was last told.
+        was: Value,
+        /// When.
+        told_on: NaiveDate,
+        /// What holds now.
+        now: Value,
+    },
     /// What was told has changed.
     Corrected {
         /// What was last told.
@@ -76,11 +124,23 @@ pub enum Change {
 }
 
 impl Change {
-    /// When what is changed here was last told; `None` for news.
+    /// The word in the ledger.
+    #[must_use]
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::New(_) => "new",
+            Self::History(_) => "history",
+            Self::Nearer { .. } => "nearer",
+            Self::Corrected { .. } => "corrected",
+            Self::Withdrawn { .. } => "withdrawn",
+        }
+    }
+
+    /// When what no longer holds was last told; `None` for what is no such change.
     #[must_use]
     pub const fn told_on(&self) -> Option<NaiveDate> {
         match self {
-            Self::New(_) | Self::History(_) => None,
+            Self::New(_) | Self::History(_) | Self::Nearer { .. } => None,
             Self::Corrected { told_on, .. } | Self::Withdrawn { told_on, .. } => Some(*told_on),
         }
     }
@@ -90,16 +150,16 @@ impl Change {
     pub const fn value(&self) -> Option<Value> {
         match self {
             Self::New(value) | Self::History(value) => Some(*value),
-            Self::Corrected { now, .. } => Some(*now),
+            Self::Nearer { now, .. } | Self::Corrected { now, .. } => Some(*now),
             Self::Withdrawn { .. } => None,
         }
     }
 }
 
-/// Compares tonight's facts with what one person was last told, and gives what they should hear
-/// today. With `first_telling` nobody has been told anything by this store before.
+/// Compares tonight's facts, as one person hears them, with what that person was last told, and gives
+/// what they should hear today.
 #[must_use]
-pub fn decide(facts: &[Fact], told: &[Told], first_telling: bool, today: NaiveDate) -> Vec<Notice> {
+pub fn decide(facts: &[Fact], told: &[Told], moment: Moment) -> Vec<Notice> {
     let keys: Vec<String> = facts.iter().map(|fact| fact.event.to_string()).collect();
     let ledger: BTreeMap<_, &Told> = told
         .iter()
@@ -109,18 +169,8 @@ pub fn decide(facts: &[Fact], told: &[Told], first_telling: bool, today: NaiveDa
     let mut notices: Vec<Notice> = Vec::new();
     for (fact, key) in facts.iter().zip(&keys) {
         let key = (fact.year, &fact.block, &fact.insect, key.as_str());
-        let last = ledger.get(&key).copied();
         untouched.remove(&key);
-        if let Some(change) = change(&fact.state, last, first_telling, today) {
-            notices.push(Notice {
-                year: fact.year,
-                block: fact.block.clone(),
-                insect: fact.insect.clone(),
-                event: fact.event.clone(),
-                revision: last.map_or(0, |told| told.revision) + 1,
-                change,
-            });
-        }
+        notices.extend(notice(fact, ledger.get(&key).copied(), moment));
     }
     let watched: BTreeSet<_> = facts
         .iter()
@@ -131,213 +181,146 @@ pub fn decide(facts: &[Fact], told: &[Told], first_telling: bool, today: NaiveDa
         untouched
             .values()
             .filter(still_watched)
-            .filter_map(|told| vanished(told)),
+            .filter_map(|told| vanished(told, moment)),
     );
     notices
 }
 
+fn notice(fact: &Fact, last: Option<&Told>, moment: Moment) -> Option<Notice> {
+    let change = change(fact, last, moment)?;
+    let reached = match fact.state {
+        State::Now { step, .. } => step,
+        State::Pending | State::Gone { .. } => 0,
+    };
+    let late = matches!(change, Change::New(_)).then(|| late(fact, moment));
+    Some(Notice {
+        year: fact.year,
+        block: fact.block.clone(),
+        insect: fact.insect.clone(),
+        event: fact.event.clone(),
+        revision: last.map_or(0, |told| told.revision) + 1,
+        // Whatever is told has been told once.
+        step: reached.max(1),
+        late: late.flatten(),
+        change,
+    })
+}
+
 /// A told event that the records show no more, such as a lapse when its service turns out to have
 /// been in time.
-fn vanished(told: &Told) -> Option<Notice> {
+fn vanished(told: &Told, moment: Moment) -> Option<Notice> {
+    let last = heard(told, moment.past)?;
     Some(Notice {
         year: told.year,
         block: told.block.clone(),
         insect: told.insect.clone(),
         event: told.event.parse().ok()?,
         revision: told.revision + 1,
+        step: 1,
+        late: None,
         change: Change::Withdrawn {
-            was: told.value?,
-            told_on: told.on,
+            was: last.value,
+            told_on: last.on,
             reason: "what has been entered or declared since shows it no more".to_owned(),
         },
     })
 }
 
-fn change(
-    state: &State,
-    last: Option<&Told>,
-    first_telling: bool,
-    today: NaiveDate,
-) -> Option<Change> {
-    let corrected_before = last.is_some_and(|told| told.revision > 1);
-    let last = last.and_then(|told| Some((told.value?, told.on)));
-    match (state, last) {
-        (State::Now { value, ripe: true }, None) => Some(match value {
-            Value::Day(day) | Value::Caught { date: day, .. } if first_telling && *day < today => {
-                Change::History(*value)
-            }
-            _ => Change::New(*value),
-        }),
-        (State::Now { value, .. }, Some((was, told_on))) => {
-            let soon_after =
-                corrected_before && (today - told_on).num_days() < DAYS_BETWEEN_CORRECTIONS;
-            (was.is_left_by(*value) && !soon_after).then_some(Change::Corrected {
-                was,
-                told_on,
+/// What a person heard of an event and still believes.
+struct Heard {
+    value: Value,
+    on: NaiveDate,
+    step: u8,
+}
+
+/// `None` for what was withdrawn, and for history whose list did not reach the person.
+fn heard(told: &Told, past: Past) -> Option<Heard> {
+    let reached = !told.history || matches!(past, Past::Begins | Past::Listed);
+    let value = told.value.filter(|_| reached)?;
+    Some(Heard {
+        value,
+        on: told.on,
+        step: told.step,
+    })
+}
+
+fn change(fact: &Fact, last: Option<&Told>, moment: Moment) -> Option<Change> {
+    match (&fact.state, last.and_then(|told| heard(told, moment.past))) {
+        (State::Now { value, step: 1.. }, None) => news(&fact.event, *value, last, moment),
+        (State::Now { value, .. }, Some(last_heard)) if last_heard.value.is_left_by(*value) => {
+            let corrected_on = last.and_then(|told| told.corrected_on);
+            let rests = corrected_on
+                .is_some_and(|on| (moment.today - on).num_days() < DAYS_BETWEEN_CORRECTIONS);
+            (!rests).then_some(Change::Corrected {
+                was: last_heard.value,
+                told_on: last_heard.on,
                 now: *value,
             })
         }
-        (State::Gone { reason }, Some((was, told_on))) => Some(Change::Withdrawn {
-            was,
-            told_on,
+        (State::Now { value, step }, Some(last_heard)) => {
+            (*step > last_heard.step).then_some(Change::Nearer {
+                was: last_heard.value,
+                told_on: last_heard.on,
+                now: *value,
+            })
+        }
+        (State::Gone { reason }, Some(last_heard)) => Some(Change::Withdrawn {
+            was: last_heard.value,
+            told_on: last_heard.on,
             reason: reason.clone(),
         }),
         _ => None,
     }
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::id::MarkId;
-
-    fn day(d: u32) -> NaiveDate {
-        NaiveDate::from_ymd_opt(2022, 6, d).unwrap()
-    }
-
-    fn range(early: u32, middle: u32, late: u32) -> Value {
-        Value::Range {
-            early: day(early),
-            middle: day(middle),
-            late: day(late),
-        }
-    }
-
-    fn event() -> Event {
-        Event::MarkNear(MarkId::new("second-generation").unwrap(), None)
-    }
-
-    fn fact(state: State) -> Fact {
-        Fact {
-            year: 2022,
-            block: BlockId::new("B").unwrap(),
-            insect: InsectId::new("navel-orangeworm").unwrap(),
-            event: event(),
-            state,
-        }
-    }
-
-    fn told(revision: u32, value: Option<Value>, on: u32) -> Told {
-        Told {
-            year: 2022,
-            block: BlockId::new("B").unwrap(),
-            insect: InsectId::new("navel-orangeworm").unwrap(),
-            event: event().to_string(),
-            revision,
-            value,
-            on: day(on),
-        }
-    }
-
-    fn now(value: Value, ripe: bool) -> Fact {
-        fact(State::Now { value, ripe })
-    }
-
-    fn gone() -> Fact {
-        fact(State::Gone {
-            reason: "the start was taken back".into(),
-        })
-    }
-
-    fn changes(fact: Fact, told: &[Told], today: u32) -> Vec<(u32, Change)> {
-        decide(&[fact], told, false, day(today))
-            .into_iter()
-            .map(|notice| (notice.revision, notice.change))
-            .collect()
-    }
-
-    #[test]
-    fn a_ripe_event_is_told_once() {
-        let fact = now(range(20, 24, 29), true);
-        assert_eq!(
-            changes(fact.clone(), &[], 10),
-            [(1, Change::New(range(20, 24, 29)))]
-        );
-        assert_eq!(
-            changes(fact, &[told(1, Some(range(20, 24, 29)), 10)], 11),
-            []
-        );
-    }
-
-    #[test]
-    fn an_unripe_event_waits_but_one_already_told_is_still_corrected() {
-        let fact = now(range(25, 30, 30), false);
-        assert_eq!(changes(fact.clone(), &[], 10), []);
-        let corrected = Change::Corrected {
-            was: range(20, 24, 29),
-            told_on: day(2),
-            now: range(25, 30, 30),
-        };
-        let before = told(1, Some(range(20, 24, 29)), 2);
-        assert_eq!(changes(fact, &[before], 3), [(2, corrected)]);
-    }
-
-    #[test]
-    fn a_smaller_move_is_not_told() {
-        let before = told(1, Some(range(20, 24, 29)), 2);
-        assert_eq!(changes(now(range(22, 28, 30), true), &[before], 10), []);
-    }
-
-    #[test]
-    fn a_second_correction_waits_a_week_but_a_withdrawal_does_not() {
-        let before = [told(2, Some(range(20, 24, 29)), 5)];
-        let moved = now(range(1, 10, 15), true);
-        assert_eq!(changes(moved.clone(), &before, 11), []);
-        assert_eq!(changes(moved, &before, 12).len(), 1);
-        let taken_back = changes(gone(), &before, 6);
-        assert!(matches!(taken_back[..], [(3, Change::Withdrawn { .. })]));
-    }
-
-    #[test]
-    fn nothing_is_taken_back_that_was_never_told_or_already_taken_back() {
-        assert_eq!(changes(gone(), &[], 6), []);
-        assert_eq!(changes(gone(), &[told(2, None, 5)], 6), []);
-    }
-
-    #[test]
-    fn after_a_withdrawal_it_can_be_told_again() {
-        let again = changes(now(range(20, 24, 29), true), &[told(2, None, 5)], 6);
-        assert_eq!(again, [(3, Change::New(range(20, 24, 29)))]);
-    }
-
-    #[test]
-    fn a_pending_event_says_nothing() {
-        let before = told(1, Some(range(20, 24, 29)), 2);
-        assert_eq!(changes(fact(State::Pending), &[before], 20), []);
-    }
-
-    #[test]
-    fn what_the_records_show_no_more_is_taken_back_for_blocks_still_watched() {
-        let lapse = |block: &str| Told {
-            block: BlockId::new(block).unwrap(),
-            event: "past-service-life:P1:lure:2022-05-01".into(),
-            ..told(1, Some(Value::Day(day(3))), 5)
-        };
-        let of_another_block = lapse("C");
-        let notices = decide(
-            &[fact(State::Pending)],
-            &[lapse("B"), of_another_block],
-            false,
-            day(10),
-        );
-        assert_eq!(notices.len(), 1);
-        assert_eq!(notices[0].block.as_str(), "B");
-        assert_eq!(notices[0].revision, 2);
-        assert!(matches!(notices[0].change, Change::Withdrawn { .. }));
-    }
-
-    #[test]
-    fn next_season_is_another_event() {
-        let mut next_year = now(range(20, 24, 29), true);
-        next_year.year = 2023;
-        let before = told(1, Some(range(20, 24, 29)), 2);
-        assert_eq!(changes(next_year, &[before], 10).len(), 1);
-    }
-
-    #[test]
-    fn what_happened_before_the_first_telling_is_history() {
-        let fact = now(Value::Day(day(3)), true);
-        let first = decide(&[fact], &[], true, day(10));
-        assert_eq!(first[0].change, Change::History(Value::Day(day(3))));
+/// What is told of an event that the person has not heard of: news, or history. History that stays
+/// untold becomes news only once it is of a later day than the night it was recorded on.
+fn news(event: &Event, value: Value, last: Option<&Told>, moment: Moment) -> Option<Change> {
+    let before = |day: NaiveDate| {
+        let in_past =
+            value.day().is_some_and(|of| of < day) && !matches!(value, Value::Range { .. });
+        in_past && !event.stays_open()
+    };
+    let recorded = last.filter(|told| told.history);
+    match (moment.past, recorded) {
+        (Past::Begins, _) if before(moment.today) => Some(Change::History(value)),
+        (Past::Owed, Some(_)) if before(moment.today) => Some(Change::History(value)),
+        (Past::Unlisted, Some(told)) if before(told.on) => None,
+        _ => Some(Change::New(value)),
     }
 }
+
+/// Days since the morning on which the event could be known, where a night was told since then
+/// without it: what came in while nothing was told at all is not late.
+fn late(fact: &Fact, moment: Moment) -> Option<u32> {
+    let knowable = fact.knowable?;
+    let told_without_it = moment.told_before.is_some_and(|told| told >= knowable);
+    let days = (moment.today - knowable).num_days();
+    let late = told_without_it && days >= LATE_FROM_DAYS;
+    late.then(|| u32::try_from(days).ok()).flatten()
+}
+
+#[cfg(test)]
+impl Notice {
+    /// The ledger's entry once it is told.
+    pub(super) fn entered(&self, on: NaiveDate, before: Option<&Told>) -> Told {
+        let corrected = matches!(self.change, Change::Corrected { .. });
+        Told {
+            year: self.year,
+            block: self.block.clone(),
+            insect: self.insect.clone(),
+            event: self.event.to_string(),
+            revision: self.revision,
+            value: self.change.value(),
+            on,
+            step: self.step,
+            history: matches!(self.change, Change::History(_)),
+            corrected_on: corrected
+                .then_some(on)
+                .or(before.and_then(|told| told.corrected_on)),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -10,6 +10,7 @@ use crate::temperature::DegreeDays;
 use crate::trapping::StartStatus;
 
 use super::ahead::{Topic, ahead};
+use super::catch_up::CatchUp;
 use super::decide::Notice;
 use super::gather::{Lines, shared};
 use super::news::{changed, evidence, leads, news, some_blocks};
@@ -78,6 +79,10 @@ pub struct Digest {
     pub evidence: Vec<Lines>,
     /// What was left out because the mail would have grown too long; empty as a rule.
     pub left_out: Vec<String>,
+    /// Whether it comes once a week, off the season.
+    pub weekly: bool,
+    /// The days it makes up for, where digests were left out.
+    pub catch_up: Option<CatchUp>,
 }
 
 /// Puts together one adviser's digest from their blocks' seasons and tonight's notices. `trouble`
@@ -130,6 +135,8 @@ pub fn digest(
         not_known: not_known(words, seasons),
         evidence: evidence(words, seasons, notices),
         left_out: Vec::new(),
+        weekly: false,
+        catch_up: None,
     }
 }
 
@@ -253,7 +260,7 @@ fn heat_since(words: Words, season: &BlockSeason, sum: DegreeDays) -> String {
 }
 
 /// The told mark that is projected next, of the varieties that differ the earliest.
-fn next_mark(season: &BlockSeason) -> Option<(&MarkReading, &Projection)> {
+pub(super) fn next_mark(season: &BlockSeason) -> Option<(&MarkReading, &Projection)> {
     season
         .marks
         .iter()

@@ -200,7 +200,7 @@ mod tests {
     use chrono::NaiveDate;
 
     use super::*;
-    use crate::notice::{Change, Event, Role, Told, decide, facts};
+    use crate::notice::{Change, Event, Moment, Past, Role, Told, decide, facts};
     use crate::orchard::{Orchard, Trap};
     use crate::sample;
     use crate::trapping::Visit;
@@ -316,21 +316,21 @@ mod tests {
         assert!(shown.ends_with("a trap and night)"), "{shown}");
     }
 
+    fn on(today: NaiveDate, past: Past) -> Moment {
+        Moment {
+            today,
+            told_before: None,
+            past,
+        }
+    }
+
     /// What the adviser hears of sentinels, given what was told before, and the ledger after it.
     fn told(season: &BlockSeason, before: &[Told]) -> (Vec<String>, Vec<Told>) {
-        let notices = decide(&facts(season, 14), before, false, season.as_of);
+        let notices = decide(&facts(season), before, on(season.as_of, Past::Listed));
         let about = notices
             .iter()
             .filter(|notice| matches!(notice.event, Event::SentinelCatch(..)));
-        let entry = |notice: &crate::notice::Notice| Told {
-            year: notice.year,
-            block: notice.block.clone(),
-            insect: notice.insect.clone(),
-            event: notice.event.to_string(),
-            revision: notice.revision,
-            value: notice.change.value(),
-            on: season.as_of,
-        };
+        let entry = |notice: &crate::notice::Notice| notice.entered(season.as_of, None);
         let words = Words::default();
         let sentences = about
             .clone()
@@ -359,14 +359,14 @@ mod tests {
     #[test]
     fn growers_hear_nothing_of_sentinels() {
         let season = season(&[read("P", 15, 9)], 15);
-        let facts = facts(&season, 14);
+        let facts = facts(&season);
         let mut about = facts.iter().map(|fact| &fact.event);
         let event = about
             .find(|event| matches!(event, Event::SentinelCatch(..)))
             .unwrap();
         assert!(event.concerns(Role::Adviser) && !event.concerns(Role::Grower));
         // On the first night of a store an old reading is history.
-        let notices = decide(&facts, &[], true, date(5, 20));
+        let notices = decide(&facts, &[], on(date(5, 20), Past::Begins));
         let of_event = notices
             .iter()
             .find(|notice| &notice.event == event)

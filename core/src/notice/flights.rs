@@ -89,7 +89,7 @@ impl Words {
     }
 
     /// A round by its days, with its counts.
-    fn round(self, round: &Round) -> String {
+    pub(super) fn round(self, round: &Round) -> String {
         let past_life: Vec<&TrapId> = round.past_life.iter().collect();
         let left_out = match &past_life[..] {
             [] => String::new(),
@@ -173,7 +173,7 @@ fn between(flight: &Flight, unit: Unit) -> Option<String> {
     ))
 }
 
-fn ordinal(number: usize) -> String {
+pub(super) fn ordinal(number: usize) -> String {
     match number {
         1 => "1st".to_owned(),
         2 => "2nd".to_owned(),

@@ -331,6 +331,7 @@ mod tests {
         let passed = Outcome::Passed {
             date: day(3),
             by_estimate: false,
+            firm: true,
         };
         let margin = || margin(passed.clone(), Some((-1, -1, -1)), Err("only 2 past years"));
         let (shown, evidence) = lines(Some(expected(4, 4, 4)), vec![margin()]);

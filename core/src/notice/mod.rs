@@ -2,23 +2,32 @@
 
 mod ahead;
 mod alert;
+mod catch_up;
+pub mod chart;
 mod context;
 mod decide;
 mod digest;
 mod disruption;
 mod event;
 mod evidence;
+mod facts;
 mod flights;
 mod gather;
 mod harvest;
+mod key_date;
+mod letter;
 mod news;
 mod not_known;
 mod plan;
+mod revised;
 mod round_sheet;
+mod sentence;
 mod sheet;
 mod shorten;
 mod stations;
+mod summary;
 mod trap_side;
+mod value;
 mod walking;
 mod why;
 #[cfg(test)]
@@ -28,21 +37,29 @@ mod work;
 mod years;
 
 pub use ahead::Topic;
-pub use alert::{Alert, AlertItem, alert};
-pub use decide::{Change, Notice, Told, decide};
+pub use alert::{Alert, AlertItem, alert, urgency};
+pub use catch_up::CatchUp;
+pub use chart::{CatchChart, Chart, HeatChart, catch_chart, heat_chart};
+pub use decide::{Change, Moment, Notice, Past, Told, decide};
 pub use digest::{Digest, TableRow, digest};
-pub use event::{Event, Fact, State, Value, facts};
+pub use event::{BadEvent, Event, EventKind, FlightPart};
+pub use facts::{Fact, State, facts};
 pub use gather::{Lines, trap_list};
+pub use key_date::{CalendarEntry, KeyDate, Standing, key_dates};
+pub use letter::{Letter, letter};
+pub use revised::RevisedDay;
 pub use round_sheet::{
     BlockOnRoute, Change as PartChange, RoundSheet, Stop, StopPart, Supply, round_sheets,
 };
 pub use sheet::Sheet;
 pub use stations::StationView;
+pub use summary::{Folded, Summary, SummaryPart};
+pub use value::{BadValue, Value};
 pub use why::Since;
 pub use words::{DateOrder, Words};
 pub use work::plural;
 
-/// The two roles people have.
+/// The roles people have.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Deserialize, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Role {
@@ -50,6 +67,8 @@ pub enum Role {
     Adviser,
     /// Gets key-date alerts for their own blocks.
     Grower,
+    /// Gets what rules name.
+    Other,
 }
 
 impl Role {
@@ -59,6 +78,7 @@ impl Role {
         match self {
             Self::Adviser => "adviser",
             Self::Grower => "grower",
+            Self::Other => "other",
         }
     }
 }

@@ -7,9 +7,10 @@ use crate::season::BlockSeason;
 use crate::trapping::StartStatus;
 
 use super::decide::{Change, Notice};
-use super::event::Event;
+use super::event::{Event, EventKind};
 use super::gather::{Lines, gathered, name_list, shared};
-use super::words::{Sentence, Words};
+use super::sentence::Sentence;
+use super::words::Words;
 
 /// Notices of this rank never lead.
 const NEVER_LEADS: u8 = 9;
@@ -28,14 +29,30 @@ pub(super) struct News<'a> {
 pub(super) fn rank(notice: &Notice) -> u8 {
     match (&notice.change, &notice.event) {
         (Change::History(_), _) | (_, Event::PastServiceLife(..)) => NEVER_LEADS,
+        (_, Event::MarginTurned(..)) => 8,
         (Change::Withdrawn { .. }, _) => 0,
         (Change::Corrected { .. }, _) => 1,
-        (Change::New(_), Event::Start) => 2,
-        (Change::New(_), Event::SentinelCatch(..)) => 3,
-        (Change::New(_), Event::MarkPassed(..)) => 4,
-        (Change::New(_), Event::MarkNear(..)) => 5,
-        (Change::New(_), Event::StartProvisional) => 6,
+        (Change::New(_) | Change::Nearer { .. }, event) => match event.kind() {
+            EventKind::Start | EventKind::SecondCandidate => 2,
+            EventKind::SentinelCatch => 3,
+            EventKind::MarkPassed => 4,
+            EventKind::MarkNear => 5,
+            EventKind::StartProvisional | EventKind::HangEggTraps => 6,
+            EventKind::FlightStart | EventKind::FlightPeak | EventKind::FlightEnd => 7,
+            EventKind::MarginTurned | EventKind::PastServiceLife => NEVER_LEADS,
+        },
     }
+}
+
+/// The season that a notice is about.
+pub(super) fn season_of<'a>(
+    seasons: &[&'a BlockSeason],
+    notice: &Notice,
+) -> Option<&'a BlockSeason> {
+    seasons
+        .iter()
+        .find(|season| season.block.id == notice.block && season.insect == notice.insect)
+        .copied()
 }
 
 /// What notices tell, most important first, then in the order of the blocks.
@@ -174,7 +191,12 @@ pub(super) fn evidence(words: Words, seasons: &[&BlockSeason], notices: &[Notice
 /// What one event rests on, but for the temperatures, which many share.
 pub(super) fn rests_on(words: Words, event: &Event, season: &BlockSeason) -> Vec<String> {
     match event {
-        Event::StartProvisional | Event::Start => words.start_evidence(season),
+        Event::HangEggTraps => Vec::new(),
+        Event::StartProvisional | Event::Start | Event::SecondCandidate => {
+            words.start_evidence(season)
+        }
+        Event::Flight(..) => words.flight_evidence(season).into_iter().collect(),
+        Event::MarginTurned(..) => words.harvest_evidence(season),
         Event::MarkNear(mark, variety) | Event::MarkPassed(mark, variety) => {
             let about = |varieties: &[String]| match variety {
                 Some(variety) => varieties.contains(variety),

@@ -131,7 +131,7 @@ fn methods(days: &[&EstimatedDay]) -> String {
 }
 
 /// Days as stretches: `Apr 24–27, Jul 16–18`.
-fn stretches(words: Words, days: &[NaiveDate]) -> String {
+pub(super) fn stretches(words: Words, days: &[NaiveDate]) -> String {
     let runs = days.chunk_by(|a, b| (*b - *a).num_days() == 1);
     let runs: Vec<String> = runs
         .filter_map(|run| Some(words.stretch(*run.first()?, *run.last()?)))

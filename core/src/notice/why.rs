@@ -8,7 +8,7 @@ use crate::season::BlockSeason;
 use crate::trapping::{Note, NoteKind, StartStatus};
 
 use super::decide::{Change, Notice};
-use super::event::Event;
+use super::event::{Event, EventKind};
 use super::words::Words;
 
 /// What has come in since a day of telling.
@@ -49,11 +49,15 @@ impl Words {
             causes.extend(hull_split(season, notice, since));
         }
         let of_start = season.start.status != StartStatus::NotAsked;
-        let of_trap = matches!(
-            notice.event,
-            Event::PastServiceLife(..) | Event::SentinelCatch(..)
+        let by_start = matches!(
+            notice.event.kind(),
+            EventKind::StartProvisional
+                | EventKind::Start
+                | EventKind::SecondCandidate
+                | EventKind::MarkNear
+                | EventKind::MarkPassed
         );
-        if of_start && !of_trap {
+        if of_start && by_start {
             causes.extend(self.late_readings(orchard, season, since));
             causes.extend(by_hand(season, since));
         }

@@ -54,7 +54,12 @@ fn texts(season: &BlockSeason) -> Vec<String> {
 }
 
 fn notices(season: &BlockSeason) -> Vec<Notice> {
-    decide(&facts(season, 14), &[], false, season.as_of)
+    let moment = Moment {
+        today: season.as_of,
+        told_before: None,
+        past: Past::Listed,
+    };
+    decide(&facts(season), &[], moment)
 }
 
 #[test]

@@ -3,15 +3,12 @@
 use chrono::{Datelike, NaiveDate};
 use serde::{Deserialize, Serialize};
 
-use crate::id::{MarkId, TrapId};
-use crate::orchard::Part;
-use crate::season::{BlockSeason, HullSplit, MarkReading, Outcome};
+use crate::id::MarkId;
+use crate::season::{BlockSeason, First, HullSplit, MarkReading, Outcome};
 use crate::temperature::{DegreeDays, Unit};
 use crate::trapping::{Catch, EggLayingStart, StartStatus};
 
-use super::decide::{Change, Notice};
-use super::event::{Event, Value};
-use super::gather::trap_list;
+use super::value::Value;
 
 /// The order in which days are printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -22,33 +19,6 @@ pub enum DateOrder {
     MonthDay,
     /// `20 Jun`.
     DayMonth,
-}
-
-/// A start is confirmed by a second check a week later, and archives lag by some days.
-const USUAL_DELAY_DAYS: i64 = 14;
-
-/// A sentence in two lengths: for a subject line, and for the mail itself.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub(super) struct Sentence {
-    /// What a subject line has room for.
-    pub(super) brief: String,
-    /// All of it.
-    pub(super) whole: String,
-}
-
-impl Sentence {
-    fn new(text: String) -> Self {
-        Self {
-            brief: text.clone(),
-            whole: text,
-        }
-    }
-
-    /// The whole goes on; the brief does not.
-    fn and(mut self, more: &str) -> Self {
-        self.whole.push_str(more);
-        self
-    }
 }
 
 /// Writes sentences in the farm's date order.
@@ -119,120 +89,8 @@ impl Words {
                 let moths = if count == 1 { "moth" } else { "moths" };
                 format!("{count} {moths}, read {}", self.day(date))
             }
-        }
-    }
-
-    /// Notices that differ only in their trap, without the block they are about; at least one.
-    pub(super) fn told(self, notices: &[&Notice], season: &BlockSeason) -> Sentence {
-        let (event, what, change) = match notices {
-            [] => return Sentence::default(),
-            [alone] => (
-                &alone.event,
-                subject_of(&alone.event, season),
-                &alone.change,
-            ),
-            [first, ..] => (&first.event, subject_of_all(notices), &first.change),
-        };
-        let news = |value| self.news(event, &what, value, season);
-        match change {
-            Change::New(value) => news(*value),
-            Change::History(value) => news(*value).and(" (before Duskflight began here)"),
-            Change::Corrected { was, told_on, now } => {
-                let Sentence { brief, whole } = news(*now);
-                let instead = format!(
-                    "; instead of {}, told on {}",
-                    self.value(*was),
-                    self.day(*told_on)
-                );
-                Sentence {
-                    brief: format!("corrected: {brief}"),
-                    whole: format!("corrected: {whole}"),
-                }
-                .and(&instead)
-            }
-            Change::Withdrawn {
-                was,
-                told_on,
-                reason,
-            } => Sentence::new(taken_back(event, &what)).and(&format!(
-                "; told on {} as {}; now: {}",
-                self.day(*told_on),
-                self.value(*was),
-                self.reworded(reason)
-            )),
-        }
-    }
-
-    /// What holds now.
-    fn news(self, event: &Event, what: &str, value: Value, season: &BlockSeason) -> Sentence {
-        let when = self.value(value);
-        match event {
-            Event::StartProvisional => {
-                Sentence::new(format!("{what}: {when}")).and("; the next check decides")
-            }
-            Event::Start => {
-                let status = season.start.status.words();
-                Sentence::new(format!("{what} {status}: {when}")).and(&late(season, value))
-            }
-            Event::MarkNear(..) => Sentence {
-                brief: format!("{what} projected {}", self.span(value)),
-                whole: format!("{what} projected {when}"),
-            },
-            Event::MarkPassed(mark, variety) => self
-                .passed(what, value, told_reading(season, mark, variety.as_deref()))
-                .and(&late(season, value)),
-            Event::PastServiceLife(_, _, since) => {
-                let since = self.day(*since);
-                Sentence::new(format!(
-                    "{what}: service life ended {when} (in since {since})"
-                ))
-            }
-            Event::SentinelCatch(trap, date) => {
-                let checked = season.disruption.iter();
-                let mut catches = checked.flat_map(|checked| &checked.catches);
-                let caught = catches.find(|c| &c.trap == trap && c.date == *date);
-                let running = match caught.is_some_and(|caught| caught.running) {
-                    true => ", and some in the reading before",
-                    false => "",
-                };
-                Sentence::new(format!("{what}: {when}"))
-                    .and(running)
-                    .and("; under mating disruption it should catch none")
-                    .and(&late(season, Value::Day(*date)))
-            }
-        }
-    }
-
-    /// A mark told as passed; after a revision it may be ahead again.
-    fn passed(self, what: &str, value: Value, reading: Option<&MarkReading>) -> Sentence {
-        let when = self.value(value);
-        match reading.map(|reading| &reading.outcome) {
-            Some(Outcome::Projected(_)) => Sentence::new(format!("{what}: mark not passed yet"))
-                .and(&format!(", projected {when}")),
-            outcome => {
-                let estimated =
-                    matches!(outcome, Some(Outcome::Passed { by_estimate, .. }) if *by_estimate);
-                let how = if estimated {
-                    "computed, on an estimated day"
-                } else {
-                    "computed"
-                };
-                Sentence {
-                    brief: format!("{what}: mark passed {when}"),
-                    whole: format!(
-                        "{what}: degree-day mark passed {when} ({how}); not observed in the block"
-                    ),
-                }
-            }
-        }
-    }
-
-    /// A told value without the middle of its range.
-    pub(super) fn span(self, value: Value) -> String {
-        match value {
-            Value::Day(day) => self.day(day),
-            Value::Range { early, late, .. } => self.range(early, late),
-            Value::Caught { .. } => self.value(value),
+            Value::First(First::Shake) => "the shake first".to_owned(),
+            Value::First(First::EggLaying) => "egg laying first".to_owned(),
         }
     }
 
@@ -255,7 +113,9 @@ impl Words {
     #[must_use]
     pub fn outcome(self, outcome: &Outcome) -> String {
         match outcome {
-            Outcome::Passed { date, by_estimate } => {
+            Outcome::Passed {
+                date, by_estimate, ..
+            } => {
                 let estimate = if *by_estimate {
                     ", on an estimated day"
                 } else {
@@ -323,74 +183,12 @@ pub(super) fn degree_days(sum: DegreeDays, unit: Unit) -> String {
     format!("{:.0} {}-days", sum.in_unit(unit), unit.symbol())
 }
 
-/// That something told holds no more.
-fn taken_back(event: &Event, what: &str) -> String {
-    match event {
-        Event::PastServiceLife(..) => format!("{what}: not past its service life after all"),
-        _ => format!("{what} withdrawn"),
-    }
-}
-
-fn subject_of(event: &Event, season: &BlockSeason) -> String {
-    match event {
-        Event::StartProvisional => "egg-laying start provisional".to_owned(),
-        Event::Start => "egg-laying start".to_owned(),
-        Event::MarkNear(mark, variety) | Event::MarkPassed(mark, variety) => {
-            let name = mark_name(season, mark);
-            match variety {
-                Some(variety) => format!("{name} ({variety})"),
-                None => name,
-            }
-        }
-        Event::PastServiceLife(trap, part, _) => format!("{} of trap {trap}", part.words()),
-        Event::SentinelCatch(trap, _) => format!("catch of sentinel {trap}"),
-    }
-}
-
-/// The part that several traps share: all notices are about it.
-fn subject_of_all(notices: &[&Notice]) -> String {
-    let parts: Vec<(&TrapId, Part)> = notices
-        .iter()
-        .filter_map(|notice| match &notice.event {
-            Event::PastServiceLife(trap, part, _) => Some((trap, *part)),
-            _ => None,
-        })
-        .collect();
-    let part = parts.first().map_or("part", |(_, part)| part.words());
-    let traps: Vec<&TrapId> = parts.into_iter().map(|(trap, _)| trap).collect();
-    format!("{part} of traps {}", trap_list(&traps))
-}
-
 /// A mark with the varieties it is read for, where they differ.
 pub(super) fn mark_title(reading: &MarkReading) -> String {
     if reading.hull_split != HullSplit::NotAsked {
         format!("{} ({})", reading.name, reading.varieties.join(", "))
     } else {
         reading.name.clone()
-    }
-}
-
-/// The reading of a mark that people are told, for a variety or the whole block.
-fn told_reading<'a>(
-    season: &'a BlockSeason,
-    mark: &MarkId,
-    variety: Option<&str>,
-) -> Option<&'a MarkReading> {
-    season.marks.iter().find(|reading| {
-        &reading.mark == mark
-            && reading.told
-            && variety.is_none_or(|variety| reading.varieties.iter().any(|v| v == variety))
-    })
-}
-
-/// What happened longer ago than telling usually takes, because it became known only now.
-fn late(season: &BlockSeason, value: Value) -> String {
-    match value {
-        Value::Day(day) if (season.as_of - day).num_days() > USUAL_DELAY_DAYS => {
-            let days = (season.as_of - day).num_days();
-            format!("; known only now, {days} days after")
-        }
-        _ => String::new(),
     }
 }
 

@@ -41,7 +41,7 @@ fn closed_line(words: Words, season: &BlockSeason, until: NaiveDate) -> String {
 
 /// So many of something: `1 day`, `4 days`.
 #[must_use]
-pub fn plural<N: Display + PartialEq + From<u8>>(count: N, what: &str) -> String {
+pub fn plural<N: Copy + Display + PartialEq + From<u8>>(count: N, what: &str) -> String {
     let plural = if count == N::from(1) { "" } else { "s" };
     format!("{count} {what}{plural}")
 }

@@ -2,8 +2,10 @@
 
 use chrono::{Datelike, NaiveDate};
 
-use crate::orchard::{Block, Crop, Orchard};
-use crate::trapping::{Note, NoteKind};
+use crate::orchard::{Block, Crop, Orchard, Trap};
+use crate::trapping::{EggLayingStart, Note, NoteKind, StartStatus};
+
+use super::plan::{Purpose, Wanted, trap_plan};
 
 /// Whose date it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -163,10 +165,22 @@ pub enum OpenTask {
     },
 }
 
+/// Egg traps of a block that are still to hang.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EggTrapsToHang {
+    /// By which day: by Mar 15 in almond (UC Cooperative Extension, Sacramento Valley, 2023).
+    pub by: NaiveDate,
+    /// How many traps are declared to hang on a later day, and the first such day.
+    pub declared: Option<(usize, NaiveDate)>,
+    /// How many the sources want.
+    pub wanted: Vec<Wanted>,
+}
+
 /// When a count of mummies is still of use, when traps should hang, and when split is looked for:
 /// first and last month and day. The ends after a handbook's date are from memory.
 const MUMMIES_COUNTED: [(u32, u32); 2] = [(1, 1), (3, 15)];
 const TRAPS_HUNG: [(u32, u32); 2] = [(3, 1), (6, 30)];
+const EGG_TRAPS_HUNG_BY: (u32, u32) = (3, 15);
 const SPLIT_LOOKED_FOR: [(u32, u32); 2] = [(7, 1), (9, 30)];
 
 /// What is open in a block on a day, as far as the handbooks have a date for its crop.
@@ -195,6 +209,35 @@ pub(super) fn open_tasks(
     }
     open.extend(unsampled(&notes, day));
     open
+}
+
+/// Egg traps that a block needs for a start of its own, from the day on which traps should hang until one
+/// does or the start is known.
+#[must_use]
+pub(super) fn egg_traps_to_hang(
+    orchard: &Orchard,
+    block: &Block,
+    start: &EggLayingStart,
+    day: NaiveDate,
+) -> Option<EggTrapsToHang> {
+    let [first, last] = TRAPS_HUNG;
+    let within = (first..=last).contains(&(day.month(), day.day()));
+    let asked = start.status != StartStatus::NotAsked && start.date.is_none();
+    let own: Vec<&Trap> = orchard.egg_traps(&block.start_group).collect();
+    let hangs = |trap: &&Trap| trap.in_use_on(day) || trap.is_down_on(day);
+    if !within || !asked || block.borrows_start() || own.iter().any(hangs) {
+        return None;
+    }
+    let later = own.iter().filter(|trap| trap.hung > day);
+    let first_later = later.clone().map(|trap| trap.hung).min();
+    let plans = trap_plan(orchard, block, day).into_iter();
+    let mut of_eggs = plans.filter(|plan| plan.purpose == Purpose::Eggs);
+    let (month, by) = EGG_TRAPS_HUNG_BY;
+    Some(EggTrapsToHang {
+        by: NaiveDate::from_ymd_opt(day.year(), month, by)?,
+        declared: first_later.map(|hung| (later.count(), hung)),
+        wanted: of_eggs.next().map_or_else(Vec::new, |plan| plan.wanted),
+    })
 }
 
 /// Whether a trap of the block or of the group whose start it uses hangs or is down for shaking.

@@ -62,6 +62,27 @@ pub struct Between {
     pub most: i64,
 }
 
+/// Which of two comes first at a harvest.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum First {
+    /// The shake.
+    Shake,
+    /// Egg laying.
+    EggLaying,
+}
+
+impl Between {
+    /// Which comes first by the likely days; `None` where both fall on one day.
+    #[must_use]
+    pub const fn first(self) -> Option<First> {
+        match self.likely {
+            0 => None,
+            1.. => Some(First::Shake),
+            _ => Some(First::EggLaying),
+        }
+    }
+}
+
 /// How likely a shake comes before egg laying begins.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Chance {

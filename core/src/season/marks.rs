@@ -30,6 +30,9 @@ pub struct MarkReading {
     pub varieties: Vec<String>,
     /// What this reading knows of those varieties' hull split.
     pub hull_split: HullSplit,
+    /// How many of the distances at which people hear of a mark ahead it has reached; 0 for one that
+    /// is not projected.
+    pub near: u8,
     /// Whether this is the reading people are told. Others stand beside: where hull split is only
     /// expected, the mark read without it; a mark whose number disagrees with another one's.
     pub told: bool,
@@ -69,6 +72,9 @@ pub enum Outcome {
         date: NaiveDate,
         /// Whether an estimated day carried it over.
         by_estimate: bool,
+        /// Whether measured days carry it: the day itself is measured, or had the run of estimated
+        /// days up to it brought no heat at all, the measured days since would have reached it.
+        firm: bool,
     },
     /// It is projected for a range of days.
     Projected(Projection),
@@ -270,6 +276,8 @@ impl Reader<'_> {
         told: bool,
     ) -> MarkReading {
         let mark = &self.insect.marks[place];
+        let outcome = self.outcome(place, split);
+        let outcome = outcome.unwrap_or_else(|reason| Outcome::CannotTell { reason });
         MarkReading {
             mark: mark.id.clone(),
             name: mark.name.clone(),
@@ -278,11 +286,28 @@ impl Reader<'_> {
             rests_on_start: root(self.insect, place) == CountsFrom::EggLayingStart,
             varieties,
             hull_split: split,
+            near: self.near(place, split, &outcome),
             told,
-            outcome: self
-                .outcome(place, split)
-                .unwrap_or_else(|reason| Outcome::CannotTell { reason }),
+            outcome,
         }
+    }
+
+    fn near(&self, place: usize, split: HullSplit, outcome: &Outcome) -> u8 {
+        let Some(projection) = outcome.projection() else {
+            return 0;
+        };
+        let days_ahead = (projection.middle - self.heat.as_of()).num_days();
+        let missing = self.missing(place, split);
+        self.insect.near.reached(days_ahead, missing)
+    }
+
+    /// Degree-days that a mark still misses at the newest station day; `None` where what it counts
+    /// from is still ahead.
+    fn missing(&self, place: usize, split: HullSplit) -> Option<DegreeDays> {
+        let (series, _) = self.heat.known().ok()?;
+        let at = self.levels(&Trajectory::known(series), place, split)?.at;
+        let missing = at - series.level(series.len());
+        Some(DegreeDays::from_fahrenheit_days(missing))
     }
 
     /// The answer for varieties that lag behind another one, whose hull split is known: theirs is
@@ -291,6 +316,7 @@ impl Reader<'_> {
         let reason = format!("hull split of {} not entered", varieties.join(", "));
         MarkReading {
             outcome: Outcome::CannotTell { reason },
+            near: 0,
             ..self.read(place, HullSplit::NotEntered, varieties, true)
         }
     }
@@ -342,10 +368,13 @@ impl Reader<'_> {
         match passed {
             Some(instant) => {
                 let date = day_of(series, instant);
-                let by_estimate = series
-                    .position(date)
-                    .is_some_and(|p| series.is_estimated(p));
-                Ok(Outcome::Passed { date, by_estimate })
+                let place = series.position(date);
+                let estimated = place.map(|place| series.borne_out(place));
+                Ok(Outcome::Passed {
+                    date,
+                    by_estimate: estimated.is_some_and(|borne_out| borne_out.is_some()),
+                    firm: estimated.flatten().unwrap_or(true),
+                })
             }
             None => self.project(place, split).map(Outcome::Projected),
         }

@@ -3,6 +3,7 @@
 mod beside;
 mod calendar;
 mod context;
+mod curves;
 mod flights;
 mod harvest;
 mod hindcast;
@@ -14,9 +15,10 @@ mod tally;
 mod years;
 
 pub use beside::StartBeside;
-pub use calendar::{OpenTask, Whose, YEAR, YearEntry};
+pub use calendar::{EggTrapsToHang, OpenTask, Whose, YEAR, YearEntry};
 pub use context::{Context, SampleShare};
-pub use harvest::{Between, Chance, Likelihood, Margin, Shake, VarietyHarvest};
+pub use curves::{BandDay, HeatCurves, HeatDay};
+pub use harvest::{Between, Chance, First, Likelihood, Margin, Shake, VarietyHarvest};
 pub use hindcast::{ProjectedCrossing, TrueCrossing, projected_crossing, true_crossing};
 pub use marks::{Basis, HullSplit, MarkReading, Outcome};
 pub use plan::{Density, Purpose, TrapPlan, Wanted, trap_plan};
@@ -83,10 +85,14 @@ pub struct BlockSeason {
     pub readings: Vec<ReadingDue>,
     /// Work of the year that the records do not show as done.
     pub open_tasks: Vec<OpenTask>,
+    /// Egg traps that should hang by now or soon, while none does.
+    pub egg_traps_to_hang: Option<EggTrapsToHang>,
     /// The day before which nobody may enter, as noted from a posting, while it has not come.
     pub closed_until: Option<NaiveDate>,
     /// Catches of the last seven days, by kind of trap.
     pub latest: Vec<Catch>,
+    /// Catches of the same days a year before.
+    pub year_before: Vec<Catch>,
     /// The flights of the year, or why there are none to read.
     pub flights: Result<Flights, String>,
     /// What was not entered.
@@ -166,6 +172,7 @@ pub fn assess(
     let lapses = lapses(orchard, in_block(), visits, as_of);
     let egg_traps = EggRoutine::of(start.is_awaited(), first_split(own_notes, as_of));
     let week_ago = as_of.checked_sub_days(Days::new(LATEST_CATCH_DAYS - 1));
+    let week = [week_ago.unwrap_or(as_of), as_of];
     BlockSeason {
         insect: insect.id.clone(),
         insect_name: insect.name.clone(),
@@ -184,8 +191,11 @@ pub fn assess(
         lapses,
         readings: readings_due(in_block(), visits, egg_traps, as_of),
         open_tasks: calendar::open_tasks(orchard, block, own_notes, as_of),
+        egg_traps_to_hang: calendar::egg_traps_to_hang(orchard, block, &start, as_of),
         closed_until: closed_until(own_notes, as_of),
-        latest: catches(&traps, visits, week_ago.unwrap_or(as_of), as_of),
+        latest: catches(&traps, visits, week[0], week[1]),
+        year_before: year_before(week)
+            .map_or_else(Vec::new, |[from, to]| catches(&traps, visits, from, to)),
         unknown: unknown(orchard, block, visits, own_notes, as_of),
         disruption: disruption(orchard, block, visits, own_notes, as_of),
         years: years::years(orchard, block, heat, visits),
@@ -194,6 +204,12 @@ pub fn assess(
         block: block.clone(),
         start,
     }
+}
+
+/// The same days a year before.
+fn year_before(days: [NaiveDate; 2]) -> Option<[NaiveDate; 2]> {
+    let [from, to] = days.map(|day| years::same_day(day, day.year() - 1));
+    Some([from?, to?])
 }
 
 /// The egg-laying start, where the insect's marks count from it. A second candidate is only one while

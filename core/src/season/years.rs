@@ -18,7 +18,8 @@ use crate::temperature::DegreeDays;
 use crate::trapping::{Haul, Interval, Visits, attractants, haul, intervals};
 
 use super::StationHeat;
-use cuts::{HeatCuts, same_day};
+use cuts::HeatCuts;
+pub(super) use cuts::same_day;
 use differ::differences;
 
 /// With fewer comparable seasons this one is given no place among them.

@@ -8,12 +8,13 @@
 mod answers;
 mod waves;
 
-use chrono::{Datelike, NaiveDate};
+use chrono::NaiveDate;
 
 use crate::insect::Generation;
 use crate::orchard::{Block, Orchard, Regime, Trap, TrapKind};
 use crate::temperature::DegreeDays;
 
+use super::caught::traps_of_year;
 use super::{Counted, Lapse, Round, Visits, rounds};
 use waves::{Catches, Wave};
 
@@ -173,7 +174,6 @@ fn published(first: &Wave, at: usize, generations: &[Generation]) -> Option<Gene
 /// What flights are read from: males where nothing hides the females from them, else females, else
 /// both sexes together. Females are never inferred from an unsexed catch.
 fn source<'a>(block: &Block, view: &FlightView<'a>) -> Option<(TrapKind, Counted, Vec<&'a Trap>)> {
-    let new_year = view.as_of.with_ordinal0(0)?;
     let kinds: &[TrapKind] = match block.regime {
         Regime::Conventional => &[
             TrapKind::Pheromone,
@@ -183,29 +183,9 @@ fn source<'a>(block: &Block, view: &FlightView<'a>) -> Option<(TrapKind, Counted
         Regime::MatingDisruption => &[TrapKind::BaitBag, TrapKind::PheromonePpo],
     };
     kinds.iter().find_map(|&kind| {
-        let in_year = |trap: &&Trap| {
-            trap.hung <= view.as_of && trap.removed.is_none_or(|removed| removed >= new_year)
-        };
-        let traps = view.orchard.traps_of(&block.id).filter(in_year);
-        let traps: Vec<&Trap> = traps.filter(|trap| trap.kind == kind).collect();
-        let counted = match kind {
-            TrapKind::Pheromone => Counted::Males,
-            _ if all_sexed(&traps, view, new_year) => Counted::Females,
-            _ => Counted::Moths,
-        };
-        (!traps.is_empty()).then_some((kind, counted, traps))
+        let (counted, traps) = traps_of_year(view.orchard, block, kind, view.visits, view.as_of)?;
+        Some((kind, counted, traps))
     })
-}
-
-/// Whether every count of these traps this year was sexed.
-fn all_sexed(traps: &[&Trap], view: &FlightView<'_>, new_year: NaiveDate) -> bool {
-    let seen = traps
-        .iter()
-        .flat_map(|trap| view.visits.of(&trap.id, view.as_of));
-    let counted = seen.filter(|visit| visit.date >= new_year && visit.all_moths().is_some());
-    let mut counted = counted.peekable();
-    counted.peek().is_some()
-        && counted.all(|visit| visit.females.is_some() && visit.moths.is_none())
 }
 
 #[cfg(test)]

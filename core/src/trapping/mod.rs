@@ -2,6 +2,7 @@
 //! disruption.
 
 mod catch;
+mod caught;
 mod check;
 mod disruption;
 mod due;
@@ -19,6 +20,7 @@ mod unknown;
 mod visit;
 
 pub use catch::{Catch, Counted, catches};
+pub use caught::{Caught, caught};
 pub use check::{Check, Reading, checks};
 pub use disruption::{Disruption, Doubt, Reference, SentinelCatch, Window, disruption};
 pub use due::DueState;

@@ -10,7 +10,7 @@ use duskflight_core::orchard::{Block, Orchard, Part, StartRule};
 use duskflight_core::trapping::without_clock;
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, feed_client, plain_table, print};
+use super::common::{AsOf, ConfigDir, feed_client, plain_table, print, weekday_name};
 use crate::config::{Config, ConfigError, Problem};
 use crate::mail::transport::Transport;
 use crate::records::try_out;
@@ -94,11 +94,12 @@ fn report(config: &Config, orchard: &Orchard) -> String {
     let _ = writeln!(text, "{table}");
     let _ = writeln!(
         text,
-        "digests at {} ({}) from {} to {}; growers hear {} h after their adviser",
+        "digests at {} ({}) from {} to {}, else on {}s; growers hear {} h after their adviser",
         config.digest_time.format("%H:%M"),
         config.zone,
         config.season_from,
         config.season_to,
+        weekday_name(config.off_season_day),
         config.hold_hours
     );
     text

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use anyhow::Context;
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, Utc, Weekday};
 use clap::Args;
 use comfy_table::{LineStyle, Table, presets};
 use tracing_subscriber::EnvFilter;
@@ -138,4 +138,17 @@ pub(super) fn log_to_stderr(level: &str) {
     } else {
         log.json().try_init()
     };
+}
+
+/// A day of the week in full.
+pub(super) const fn weekday_name(day: Weekday) -> &'static str {
+    match day {
+        Weekday::Mon => "Monday",
+        Weekday::Tue => "Tuesday",
+        Weekday::Wed => "Wednesday",
+        Weekday::Thu => "Thursday",
+        Weekday::Fri => "Friday",
+        Weekday::Sat => "Saturday",
+        Weekday::Sun => "Sunday",
+    }
 }

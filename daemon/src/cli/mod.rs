@@ -1,5 +1,6 @@
 //! The command line: one file per command, one exit code per kind of failure.
 
+mod alerts;
 mod check;
 mod common;
 mod days;
@@ -11,9 +12,11 @@ mod hindcast;
 mod init;
 mod nightly;
 mod outbox;
+mod people;
 mod plan;
 mod preview;
 mod records;
+mod replay;
 mod round;
 mod run;
 mod screen;
@@ -59,8 +62,10 @@ enum Command {
     Round(round::Round),
     Plan(plan::Plan),
     Preview(preview::Preview),
+    Replay(replay::Replay),
     Told(told::Told),
     TestMail(test_mail::TestMail),
+    Alerts(alerts::Alerts),
     #[command(subcommand)]
     Outbox(outbox::Outbox),
     #[command(subcommand)]
@@ -98,8 +103,10 @@ pub fn main() -> ExitCode {
         Command::Round(command) => common::block_on(command.run()),
         Command::Plan(command) => common::block_on(command.run()),
         Command::Preview(command) => common::block_on(command.run()),
+        Command::Replay(command) => common::block_on(command.run()),
         Command::Told(command) => common::block_on(command.run()),
         Command::TestMail(command) => common::block_on(command.run()),
+        Command::Alerts(command) => common::block_on(command.run()),
         Command::Outbox(command) => common::block_on(command.run()),
         Command::Visits(command) => common::block_on(command.run()),
         Command::Notes(command) => common::block_on(command.run()),

@@ -5,7 +5,7 @@ use clap::Args;
 use duskflight_core::notice::plural;
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, print, workshop};
+use super::common::{AsOf, ConfigDir, print, weekday_name, workshop};
 use super::records::imported_words;
 use crate::clock::{Clock, SystemClock};
 use crate::mail::delivery::Delivered;
@@ -56,9 +56,12 @@ impl Nightly {
         let told = workshop.tell(day, self.again, now).await;
         match told {
             Ok(Told::Before) => print(&format!("tell {day}: told before\n"))?,
-            Ok(Told::Now { .. }) if !config.in_season(day) => print(&format!(
-                "tell {day}: out of season, nobody is told; digests go from {} to {}\n",
-                config.season_from, config.season_to
+            Ok(Told::Now { .. }) if config.pace_on(day).is_none() => print(&format!(
+                "tell {day}: out of season, nobody is told today; digests go every day from {} to {}, else on \
+                 {}s\n",
+                config.season_from,
+                config.season_to,
+                weekday_name(config.off_season_day)
             ))?,
             Ok(Told::Now { mails, notices }) => {
                 print(&format!(

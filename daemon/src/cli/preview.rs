@@ -2,13 +2,19 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
-use anyhow::Context;
-use clap::{Args, ValueEnum};
+use anyhow::{Context, anyhow};
+use chrono::{DateTime, NaiveDate, Utc};
+use clap::Args;
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
+use duskflight_core::id::PersonId;
 
-use super::Failure;
 use super::common::{AsOf, ConfigDir, open_store, print};
+use super::{Failure, test_mail};
+use crate::config::Config;
 use crate::mail::file_stem;
+use crate::mail::message::{Parts, cid};
 use crate::store::outbox::MailKind;
 use crate::telling::{Draft, Purpose, TellError, night, prepare};
 
@@ -18,52 +24,59 @@ use crate::telling::{Draft, Purpose, TellError, night, prepare};
 /// gives the very mails that went.
 #[derive(Debug, Args)]
 pub(super) struct Preview {
-    /// Which mails
-    what: What,
+    /// Which kind of mail
+    #[arg(value_parser = kind_parser())]
+    kind: MailKind,
     #[command(flatten)]
     config: ConfigDir,
     #[command(flatten)]
     as_of: AsOf,
-    /// Write each mail as .eml, .txt and .html into this folder instead of printing its text
+    /// Only to this person
+    #[arg(long, value_name = "PERSON")]
+    person: Option<PersonId>,
+    /// Write each mail as .eml, .txt and .html, with its pictures and files, into this folder instead of
+    /// printing its text
     #[arg(long, value_name = "FOLDER")]
     out: Option<PathBuf>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum What {
-    /// The advisers' morning digests
-    Digest,
-    /// The growers' key-date alerts
-    Alerts,
+/// `alerts` is what the command was called with at first.
+fn kind_parser() -> impl TypedValueParser<Value = MailKind> {
+    let word = |kind: MailKind| {
+        let word = PossibleValue::new(kind.name()).help(kind.meaning());
+        match kind {
+            MailKind::Alert => word.alias("alerts"),
+            _ => word,
+        }
+    };
+    PossibleValuesParser::new(MailKind::ALL.map(word)).try_map(move |given| {
+        let said = |kind: &MailKind| word(*kind).matches(&given, false);
+        let kind = MailKind::ALL.into_iter().find(said);
+        kind.ok_or("no such kind of mail")
+    })
 }
 
 impl Preview {
     pub(super) async fn run(self) -> Result<(), Failure> {
         let config = self.config.read()?;
         let (day, now) = self.as_of.moment(&config);
-        let store = open_store(&config)?;
-        let kind = match self.what {
-            What::Digest => MailKind::Digest,
-            What::Alerts => MailKind::Alert,
-        };
-        let in_season = config.in_season(day);
-        let tellings = store
-            .read(move |c| {
-                let night = night(c, &config, day)?;
-                prepare(c, &config, &night, Purpose::Preview, now)
-            })
-            .await
-            .map_err(|error: TellError| anyhow::Error::from(error))?;
-        let drafts: Vec<Draft> = tellings
-            .into_iter()
-            .filter_map(|telling| telling.draft)
-            .filter(|draft| draft.mail.kind == kind)
-            .collect();
+        if let Some(id) = &self.person
+            && config.person(id).is_none()
+        {
+            return Err(Failure::usage(anyhow!(
+                "person {id}: no such person in the configuration"
+            )));
+        }
+        let mut drafts = drafts(&config, self.kind, day, now).await?;
+        drafts.retain(|draft| {
+            self.person
+                .as_ref()
+                .is_none_or(|id| *id == draft.mail.person)
+        });
         if drafts.is_empty() {
-            let why = if in_season {
-                "nothing to tell"
-            } else {
-                "out of season"
+            let why = match config.pace_on(day) {
+                Some(_) => "nothing to tell",
+                None => "out of season, when advisers get a digest once a week",
             };
             return print(&format!("no mail for {day}: {why}\n"));
         }
@@ -80,24 +93,129 @@ impl Preview {
     }
 }
 
+async fn drafts(
+    config: &Arc<Config>,
+    kind: MailKind,
+    day: NaiveDate,
+    now: DateTime<Utc>,
+) -> Result<Vec<Draft>, Failure> {
+    if kind == MailKind::Test {
+        let people = config.people.iter();
+        return people
+            .map(|person| test_mail::draft(config, person, now))
+            .collect();
+    }
+    let (store, config) = (open_store(config)?, Arc::clone(config));
+    let tellings = store
+        .read(move |c| {
+            let night = night(c, &config, day)?;
+            prepare(c, &config, &night, Purpose::Preview, now)
+        })
+        .await
+        .map_err(|error: TellError| anyhow::Error::from(error))?;
+    let drafts = tellings.into_iter().filter_map(|telling| telling.draft);
+    Ok(drafts.filter(|draft| draft.mail.kind == kind).collect())
+}
+
 fn write(folder: &Path, draft: &Draft) -> Result<(), Failure> {
     let mail = &draft.mail;
-    let name = file_stem(
+    let stem = file_stem(
         mail.day,
         mail.kind.name(),
         mail.person.as_str(),
-        mail.adviser.as_str(),
+        mail.adviser.as_ref().map_or("", PersonId::as_str),
     );
     fs::create_dir_all(folder).with_context(|| format!("make the folder {}", folder.display()))?;
-    let parts: [(&str, &[u8]); 3] = [
-        ("eml", &mail.body),
-        ("txt", draft.parts.text.as_bytes()),
-        ("html", draft.parts.html.as_bytes()),
+    let html = html_beside_pictures(&draft.parts, &mail.message_id, &stem);
+    let mut files: Vec<(String, &[u8])> = vec![
+        (format!("{stem}.eml"), &mail.body),
+        (format!("{stem}.txt"), draft.parts.text.as_bytes()),
+        (format!("{stem}.html"), html.as_bytes()),
     ];
-    for (ending, bytes) in parts {
-        let file = folder.join(format!("{name}.{ending}"));
+    let pictures = draft.parts.pictures.iter();
+    files.extend(pictures.map(|picture| (picture_file(&stem, &picture.name), &picture.png[..])));
+    for (place, file) in draft.parts.files.iter().enumerate() {
+        let ending = Path::new(&file.name).extension().and_then(|e| e.to_str());
+        // A name in a mail may be anything; here it is a number.
+        let name = format!("{stem}-{}.{}", place + 1, safe_ending(ending));
+        files.push((name, file.text.as_bytes()));
+    }
+    for (name, bytes) in files {
+        let file = folder.join(name);
         fs::write(&file, bytes).with_context(|| format!("write {}", file.display()))?;
         print(&format!("{}\n", file.display()))?;
     }
     Ok(())
+}
+
+/// The HTML part with its pictures taken from the files beside it.
+fn html_beside_pictures(parts: &Parts, message_id: &str, stem: &str) -> String {
+    parts
+        .pictures
+        .iter()
+        .fold(parts.html.clone(), |html, picture| {
+            let inside = format!("cid:{}", cid(&picture.name, message_id));
+            html.replace(&inside, &picture_file(stem, &picture.name))
+        })
+}
+
+fn picture_file(stem: &str, picture: &str) -> String {
+    format!("{stem}-{picture}.png")
+}
+
+fn safe_ending(ending: Option<&str>) -> &str {
+    let plain = |ending: &&str| ending.bytes().all(|byte| byte.is_ascii_alphanumeric());
+    ending.filter(plain).unwrap_or("txt")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mail::message::{File, Picture};
+
+    #[test]
+    fn pictures_and_files_stand_beside_a_page_that_shows_them() {
+        let id = "<alert.2022-06-20.ab@farm.example>";
+        let picture = Picture {
+            name: "heat".to_owned(),
+            png: vec![1, 2],
+        };
+        let file = File {
+            name: "../../first hatch.ics".to_owned(),
+            media_type: "text/calendar".to_owned(),
+            text: "BEGIN:VCALENDAR\r\n".to_owned(),
+        };
+        let parts = Parts {
+            html: format!("<img src=\"cid:{}\">", cid("heat", id)),
+            pictures: vec![picture],
+            files: vec![file],
+            ..Parts::default()
+        };
+        let draft = Draft {
+            mail: crate::store::outbox::NewMail {
+                message_id: id.to_owned(),
+                kind: MailKind::Alert,
+                person: PersonId::new("gil").unwrap(),
+                adviser: Some(PersonId::new("ada").unwrap()),
+                day: NaiveDate::from_ymd_opt(2022, 6, 20).unwrap(),
+                address: "gil@farm.example".to_owned(),
+                subject: String::new(),
+                body: b"whole".to_vec(),
+                queued_at: DateTime::UNIX_EPOCH,
+                contents: None,
+                waits_for: Vec::new(),
+                hold_s: 0,
+            },
+            parts,
+        };
+        let dir = tempfile::tempdir().unwrap();
+        write(dir.path(), &draft).unwrap();
+        let stem = "2022-06-20-alert-gil-from-ada";
+        let read = |ending: &str| fs::read(dir.path().join(format!("{stem}{ending}"))).unwrap();
+        let page = String::from_utf8(read(".html")).unwrap();
+        assert_eq!(page, format!("<img src=\"{stem}-heat.png\">"));
+        assert_eq!(read("-heat.png"), [1, 2]);
+        assert_eq!(read("-1.ics"), b"BEGIN:VCALENDAR\r\n");
+        assert_eq!(read(".eml"), b"whole");
+    }
 }

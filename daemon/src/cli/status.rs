@@ -9,11 +9,13 @@ use clap::Args;
 
 use super::Failure;
 use super::common::{ConfigDir, open_store, print};
+use super::people::people;
 use crate::clock::{Clock, SystemClock, day_before};
 use crate::config::Config;
 use crate::records::dropped_trouble;
 use crate::store::jobs::{Job, Run, RunState};
 use crate::store::{StoreError, days, jobs, post, room};
+use crate::telling::waiting::WaitingAlerts;
 
 /// Public archives lag two to three days.
 const FRESH_DAYS: i64 = 4;
@@ -21,8 +23,8 @@ const FRESH_DAYS: i64 = 4;
 const TOLD_WITHIN: TimeDelta = TimeDelta::hours(2);
 /// An alert waits for a day and its hold at the longest.
 const SENT_WITHIN: TimeDelta = TimeDelta::hours(36);
-/// A season begins within a year and a day.
-const LOOK_AHEAD_DAYS: usize = 367;
+/// Three mornings with a digest come within three weeks, also off the season.
+const LOOK_AHEAD_DAYS: usize = 22;
 
 /// Show the newest day of each station, the last run of each job, and the outbox
 #[derive(Debug, Args)]
@@ -40,6 +42,7 @@ struct Found {
     failing: Vec<(String, String)>,
     runs: Vec<(Job, Option<Run>)>,
     outbox: post::Standing,
+    waiting: WaitingAlerts,
 }
 
 impl Status {
@@ -67,6 +70,7 @@ impl Status {
                     failing: days::failing(c)?.into_iter().collect(),
                     runs,
                     outbox: post::standing(c)?,
+                    waiting: WaitingAlerts::read(c)?,
                 })
             })
             .await
@@ -154,6 +158,9 @@ fn report(config: &Config, found: &Found, now: DateTime<Utc>) -> String {
         "outbox",
         &outbox_words(config.zone, &found.outbox, now),
     );
+    for words in found.waiting.held_lines(config, |_| true) {
+        line(&mut text, "alerts", &words);
+    }
     for words in trouble_words(config.zone, &found.outbox) {
         line(&mut text, "outbox", &words);
     }
@@ -162,6 +169,9 @@ fn report(config: &Config, found: &Found, now: DateTime<Utc>) -> String {
     }
     if let Some(words) = config.drop_folder.as_ref().and_then(dropped_trouble) {
         line(&mut text, "drop folder", &words);
+    }
+    for (who, gets) in people(config, today) {
+        line(&mut text, &who, &gets);
     }
     let next: Vec<String> = next_digests(config, now)
         .map(|at| local(config.zone, at))
@@ -240,12 +250,12 @@ fn trouble_words(zone: Tz, standing: &post::Standing) -> Vec<String> {
     words
 }
 
-/// The next three mornings with a digest: tomorrow's, or those of the next season.
+/// The next three mornings with a digest.
 fn next_digests(config: &Config, now: DateTime<Utc>) -> impl Iterator<Item = DateTime<Utc>> {
     let mornings = config.day_of(now).iter_days();
     mornings
         .take(LOOK_AHEAD_DAYS)
-        .filter(|day| config.in_season(*day))
+        .filter(|day| config.pace_on(*day).is_some())
         .map(|day| config.digest_instant(day))
         .filter(move |at| *at > now)
         .take(3)

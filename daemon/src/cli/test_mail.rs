@@ -1,7 +1,5 @@
 //! `duskflight test-mail`: whether mail arrives, through the same outbox as every other mail.
 
-use std::sync::Arc;
-
 use anyhow::Context;
 use chrono::{DateTime, Utc};
 use clap::Args;
@@ -16,6 +14,7 @@ use crate::records::hash;
 use crate::runner::Lock;
 use crate::store::outbox::{self, MailKind, NewMail};
 use crate::store::{StoreError, by_hand, post};
+use crate::telling::Draft;
 
 /// Send a test mail and say what the server said, per person
 ///
@@ -83,25 +82,37 @@ impl TestMail {
     }
 }
 
-fn mail(config: &Arc<Config>, person: &Person, now: DateTime<Utc>) -> Result<NewMail, Failure> {
+fn mail(config: &Config, person: &Person, now: DateTime<Utc>) -> Result<NewMail, Failure> {
+    Ok(draft(config, person, now)?.mail)
+}
+
+/// A test mail to one person.
+pub(super) fn draft(
+    config: &Config,
+    person: &Person,
+    now: DateTime<Utc>,
+) -> Result<Draft, Failure> {
     let domain = config.mail_from.domain();
     let key = hash(&[person.id.as_str().as_bytes()]);
     let message_id = format!("<test.{}.{key}@{domain}>", now.format("%Y-%m-%dT%H%M%SZ"));
     let as_of = config.moment_words(now);
     let envelope = envelope_of(config, person, &message_id, now, &as_of);
     let composed = compose::test_mail(&envelope).context("compose the test mail")?;
-    Ok(NewMail {
-        message_id,
-        kind: MailKind::Test,
-        person: person.id.clone(),
-        adviser: person.id.clone(),
-        day: config.day_of(now),
-        address: person.email.clone(),
-        subject: composed.parts.subject,
-        body: composed.bytes,
-        queued_at: now,
-        contents: None,
-        waits_for: Vec::new(),
-        hold_s: 0,
+    Ok(Draft {
+        mail: NewMail {
+            message_id,
+            kind: MailKind::Test,
+            person: person.id.clone(),
+            adviser: Some(person.id.clone()),
+            day: config.day_of(now),
+            address: person.email.clone(),
+            subject: composed.parts.subject.clone(),
+            body: composed.bytes,
+            queued_at: now,
+            contents: None,
+            waits_for: Vec::new(),
+            hold_s: 0,
+        },
+        parts: composed.parts,
     })
 }

@@ -26,7 +26,9 @@ impl Told {
         let config = self.config.read()?;
         let store = open_store(&config)?;
         let lines = store.read(told::all).await.context("read the ledger")?;
-        let mut table = plain_table(["told on", "person", "block", "event", "revision", "value"]);
+        let mut table = plain_table([
+            "told on", "person", "block", "event", "revision", "told as", "value",
+        ]);
         let mut shown = 0;
         for line in lines {
             let block = self
@@ -39,7 +41,7 @@ impl Told {
                 .is_none_or(|p| p.as_str() == line.person);
             if block && person {
                 shown += 1;
-                let value = line.value.unwrap_or_else(|| "withdrawn".to_owned());
+                let value = line.value.unwrap_or_default();
                 let revision = line.revision.to_string();
                 table.add_row([
                     line.day,
@@ -47,6 +49,7 @@ impl Told {
                     line.block,
                     line.event,
                     revision,
+                    line.change,
                     value,
                 ]);
             }

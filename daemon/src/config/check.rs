@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::fmt::Display;
 use std::path::{Path, PathBuf};
 
-use chrono::{Datelike, NaiveDate, NaiveTime, Timelike};
+use chrono::{Datelike, NaiveDate, NaiveTime, Timelike, Weekday};
 use chrono_tz::{TZ_VARIANTS, Tz};
 use duskflight_core::insect::{Insect, InsectFile};
 use duskflight_core::notice::{Role, Words};
@@ -19,6 +19,7 @@ use super::mend::{self, Fault};
 use super::nearest::suggestion;
 use super::place;
 use super::problem::{ConfigError, Problem};
+use super::rules;
 use super::smtp;
 use super::tables::{BlockRow, TrapRow, blocks, name_fault, traps};
 use super::{Config, DropFolder, MAIN_FILE, MailRoute, MonthDay, Person, Sender, Station};
@@ -27,6 +28,16 @@ use crate::feed::{FeedSource, ForecastSource};
 /// The tables beside the main file.
 const BLOCKS_FILE: &str = "blocks.csv";
 const TRAPS_FILE: &str = "traps.csv";
+/// Days of the week, as they are written.
+const WEEKDAYS: [&str; 7] = [
+    "monday",
+    "tuesday",
+    "wednesday",
+    "thursday",
+    "friday",
+    "saturday",
+    "sunday",
+];
 /// Past years that can be asked for.
 const HISTORY_YEARS: std::ops::RangeInclusive<u16> = 1..=100;
 
@@ -68,7 +79,7 @@ impl Reader<'_> {
     }
 
     /// Something wrong at a key of the main file, with its line.
-    fn at(&mut self, path: &[&str], what: impl Display) {
+    pub(super) fn at(&mut self, path: &[&str], what: impl Display) {
         let line = place::line_of(&self.main_text, path);
         let what = format!("{}{what}", place::said(path));
         self.problem(MAIN_FILE, line, what);
@@ -99,6 +110,10 @@ impl Reader<'_> {
         }
         self.address(&["mail", "from"], &main.mail.from);
         self.named(&["records", "drop_by"], &main.records.drop_by);
+        if main.telling.near_days.is_some() {
+            let moved = " stands in the insect files now, for each insect: near = { days = [14, 5] }; take it out here";
+            self.at(&["telling", "near_days"], moved);
+        }
         let calendar = self.calendar(&main);
         let mail_route = self.mail_route(main.mail.folder, main.mail.smtp);
         let (insects, crops) = self.insects(&main.insects);
@@ -114,6 +129,10 @@ impl Reader<'_> {
             groups: egg_traps.map(|row| &row.trap.group).collect(),
         };
         self.blocks(&blocks, &declared);
+        let cap = main.telling.most_mails_a_day;
+        self.cap(cap);
+        let rules = rules::rules(self, main.rules, &people, &blocks, cap);
+        rules::warn_of_the_silent(self, &people, &blocks, &rules);
         self.traps(&traps, &blocks, &named, &products);
         let (calendar, mail_route) = (calendar?, mail_route?);
         Some(Config {
@@ -125,9 +144,10 @@ impl Reader<'_> {
             },
             season_from: calendar.season_from,
             season_to: calendar.season_to,
+            off_season_day: calendar.off_season_day,
             digest_time: calendar.digest_time,
             hold_hours: main.telling.hold_hours,
-            near_days: main.telling.near_days,
+            most_mails_a_day: cap,
             mail_from: Sender {
                 name: main.mail.from_name,
                 address: main.mail.from,
@@ -141,6 +161,7 @@ impl Reader<'_> {
             operator: main.farm.operator,
             unit: main.farm.unit,
             people,
+            rules,
             stations,
             insects,
             warnings: std::mem::take(&mut self.warnings),
@@ -200,11 +221,14 @@ impl Reader<'_> {
             "MM-DD, such as 10-31",
             month_day,
         );
+        let off_season_day =
+            self.weekday(&["season", "off_season_day"], &main.season.off_season_day);
         let calendar = Calendar {
             zone: zone?,
             digest_time: digest_time?,
             season_from: season_from?,
             season_to: season_to?,
+            off_season_day: off_season_day?,
         };
         if calendar.season_to <= calendar.season_from {
             self.at(
@@ -243,6 +267,26 @@ impl Reader<'_> {
             self.at(&path, format!(" = {text:?}: write {wanted}"));
         }
         value
+    }
+
+    /// A day of the week by its English name.
+    fn weekday(&mut self, path: &[&str], text: &str) -> Option<Weekday> {
+        let day = text.parse().ok();
+        if day.is_none() {
+            let near = suggestion(&text.to_lowercase(), WEEKDAYS);
+            self.at(
+                path,
+                format!(" = {text:?}: write a day such as monday{near}"),
+            );
+        }
+        day
+    }
+
+    fn cap(&mut self, most: u16) {
+        if most == 0 {
+            let path = ["telling", "most_mails_a_day"];
+            self.at(&path, " = 0: write 1 or more; nobody would hear anything");
+        }
     }
 
     fn address(&mut self, path: &[&str], text: &str) {
@@ -310,7 +354,14 @@ impl Reader<'_> {
                     ": give an adviser's phone; growers' alerts name it",
                 );
             }
+            let path = ["person", id, "letter"];
+            if part.letter.is_some() && part.role != Role::Grower {
+                self.at(&path, ": only a grower gets the weekly letter");
+            }
+            let letter = part.letter.as_deref();
+            let letter = letter.and_then(|day| self.weekday(&path, day));
             people.push(Person {
+                letter,
                 id: part.id,
                 name: part.name,
                 role: part.role,
@@ -513,6 +564,7 @@ struct Calendar {
     digest_time: NaiveTime,
     season_from: MonthDay,
     season_to: MonthDay,
+    off_season_day: Weekday,
 }
 
 /// A month and day; 29 February is one.

@@ -2,12 +2,13 @@
 
 use std::path::PathBuf;
 
-use duskflight_core::id::{PersonId, ProductId, StationId};
+use duskflight_core::id::{BlockId, PersonId, ProductId, StationId};
 use duskflight_core::notice::{DateOrder, Role};
 use duskflight_core::orchard::Part;
 use duskflight_core::temperature::Unit;
 use duskflight_core::weather::DayBoundary;
 use serde::Deserialize;
+use serde::de::IgnoredAny;
 
 use super::secret::Secret;
 use super::smtp::Security;
@@ -30,6 +31,8 @@ pub(super) struct MainFile {
     pub(super) records: RecordsPart,
     #[serde(default, rename = "person")]
     pub(super) people: Vec<PersonPart>,
+    #[serde(default, rename = "rule")]
+    pub(super) rules: Vec<RulePart>,
     #[serde(default, rename = "station")]
     pub(super) stations: Vec<StationPart>,
     #[serde(default, rename = "product")]
@@ -55,6 +58,8 @@ pub(super) struct SeasonPart {
     pub(super) from: String,
     /// `MM-DD`.
     pub(super) to: String,
+    /// The day of the week of the digest off the season.
+    pub(super) off_season_day: String,
 }
 
 impl Default for SeasonPart {
@@ -62,6 +67,7 @@ impl Default for SeasonPart {
         Self {
             from: "03-01".to_owned(),
             to: "10-31".to_owned(),
+            off_season_day: "monday".to_owned(),
         }
     }
 }
@@ -72,7 +78,9 @@ pub(super) struct TellingPart {
     /// `HH:MM` in the farm's zone.
     pub(super) digest_time: String,
     pub(super) hold_hours: u16,
-    pub(super) near_days: u16,
+    /// Where it stood before the insect files had `near`; refused with a word on where it went.
+    pub(super) near_days: Option<IgnoredAny>,
+    pub(super) most_mails_a_day: u16,
 }
 
 impl Default for TellingPart {
@@ -80,7 +88,8 @@ impl Default for TellingPart {
         Self {
             digest_time: "06:00".to_owned(),
             hold_hours: 4,
-            near_days: 14,
+            near_days: None,
+            most_mails_a_day: 6,
         }
     }
 }
@@ -155,6 +164,25 @@ pub(super) struct PersonPart {
     pub(super) role: Role,
     pub(super) email: String,
     pub(super) phone: Option<String>,
+    /// The day of the week of a grower's letter.
+    pub(super) letter: Option<String>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct RulePart {
+    /// Who hears.
+    #[serde(default)]
+    pub(super) people: Vec<PersonId>,
+    /// Of whose blocks; of everybody's when empty.
+    #[serde(default)]
+    pub(super) growers: Vec<PersonId>,
+    /// Of which blocks; of all of them when empty.
+    #[serde(default)]
+    pub(super) blocks: Vec<BlockId>,
+    /// Kinds of news.
+    #[serde(default)]
+    pub(super) tell: Vec<String>,
 }
 
 #[derive(Debug, Deserialize)]

@@ -8,11 +8,15 @@ mod mend;
 pub(crate) mod nearest;
 mod place;
 mod problem;
+mod rules;
+mod season;
 mod secret;
 mod smtp;
 mod tables;
 
 pub use problem::{ConfigError, Problem};
+pub use rules::Rule;
+pub use season::{MonthDay, Pace};
 pub use secret::Secret;
 pub use smtp::{Login, Security, SmtpServer};
 pub use tables::BlockRow;
@@ -20,7 +24,7 @@ pub use tables::BlockRow;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use chrono::{DateTime, Datelike, NaiveDate, NaiveTime, Utc};
+use chrono::{DateTime, NaiveDate, NaiveTime, Utc, Weekday};
 use chrono_tz::Tz;
 use duskflight_core::id::{BlockId, PersonId, StationId};
 use duskflight_core::insect::{Insect, InsectFile};
@@ -67,12 +71,14 @@ pub struct Config {
     pub season_from: MonthDay,
     /// Last day of the season.
     pub season_to: MonthDay,
+    /// The day of the week on which advisers get a digest off the season.
+    pub off_season_day: Weekday,
     /// When the digest is told.
     pub digest_time: NaiveTime,
     /// Hours a grower's alert waits after the adviser's digest was sent.
     pub hold_hours: u16,
-    /// Days ahead of its middle that a mark is near.
-    pub near_days: u16,
+    /// Mails that one person gets on one civil day at the most, tests apart.
+    pub most_mails_a_day: u16,
     /// The sender.
     pub mail_from: Sender,
     /// Where mails go.
@@ -87,6 +93,8 @@ pub struct Config {
     pub unit: Option<Unit>,
     /// People.
     pub people: Vec<Person>,
+    /// Who hears more than their role brings.
+    pub rules: Vec<Rule>,
     /// Stations.
     pub stations: Vec<Station>,
     /// Insect models.
@@ -102,21 +110,6 @@ pub struct Config {
     blocks: Vec<BlockRow>,
     traps: Vec<Trap>,
     products: Vec<Product>,
-}
-
-/// A month and a day of it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub struct MonthDay {
-    /// 1 to 12.
-    pub month: u32,
-    /// 1 to 31.
-    pub day: u32,
-}
-
-impl std::fmt::Display for MonthDay {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "{:02}-{:02}", self.month, self.day)
-    }
 }
 
 /// Who mails come from.
@@ -169,6 +162,8 @@ pub struct Person {
     pub email: String,
     /// Their telephone number.
     pub phone: Option<String>,
+    /// The day of the week of a grower's letter, where it is wanted.
+    pub letter: Option<Weekday>,
 }
 
 /// A station and its feed.
@@ -251,16 +246,6 @@ impl Config {
     #[must_use]
     pub fn person(&self, id: &PersonId) -> Option<&Person> {
         self.people.iter().find(|person| &person.id == id)
-    }
-
-    /// Whether a civil day lies in the season.
-    #[must_use]
-    pub fn in_season(&self, day: NaiveDate) -> bool {
-        let today = MonthDay {
-            month: day.month(),
-            day: day.day(),
-        };
-        (self.season_from..=self.season_to).contains(&today)
     }
 
     /// The civil day of an instant.

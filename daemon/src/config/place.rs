@@ -3,7 +3,8 @@
 use toml::de::{DeTable, DeValue};
 
 /// The line, counted from 1, of a key. A path goes through tables by name and through arrays of
-/// tables by the `id` of the entry: `["person", "gil", "email"]`.
+/// tables by the `id` of the entry, or by its number where entries have none: `["person", "gil", "email"]`,
+/// `["rule", "2", "tell"]`.
 pub(super) fn line_of(text: &str, path: &[&str]) -> Option<usize> {
     let document = DeTable::parse(text).ok()?;
     let mut place = document.span().start;
@@ -16,8 +17,9 @@ pub(super) fn line_of(text: &str, path: &[&str]) -> Option<usize> {
                 .map(|(key, value)| (key.span().start, value))?,
             Here::Entries(entries) => entries
                 .iter()
-                .find(|entry| id(entry.get_ref()) == Some(*step))
-                .map(|entry| (entry.span().start, entry))?,
+                .zip(1..)
+                .find(|(entry, number)| is_entry(entry.get_ref(), *number, step))
+                .map(|(entry, _)| (entry.span().start, entry))?,
             Here::Value => return None,
         };
         place = key;
@@ -36,6 +38,13 @@ enum Here<'a> {
     Value,
 }
 
+fn is_entry(entry: &DeValue<'_>, number: usize, step: &str) -> bool {
+    match id(entry) {
+        Some(id) => id == step,
+        None => step.parse() == Ok(number),
+    }
+}
+
 fn id<'a>(entry: &'a DeValue<'_>) -> Option<&'a str> {
     match entry {
         DeValue::Table(table) => table.get("id")?.get_ref().as_str(),
@@ -43,13 +52,14 @@ fn id<'a>(entry: &'a DeValue<'_>) -> Option<&'a str> {
     }
 }
 
+/// Tables of which there are several.
+const ENTRIES: [&str; 4] = ["person", "rule", "station", "product"];
+
 /// A path as people say it: `farm.timezone`, `person gil: email`.
 pub(super) fn said(path: &[&str]) -> String {
     match path {
-        [table, id, key] if ["person", "station", "product"].contains(table) => {
-            format!("{table} {id}: {key}")
-        }
-        [table, id] if ["person", "station", "product"].contains(table) => format!("{table} {id}"),
+        [table, id, key] if ENTRIES.contains(table) => format!("{table} {id}: {key}"),
+        [table, id] if ENTRIES.contains(table) => format!("{table} {id}"),
         _ => path.join("."),
     }
 }
@@ -73,6 +83,13 @@ email = \"g\"
 
 [station.ncei]
 station = \"s\"
+
+[[rule]]
+tell = []
+
+[[rule]]
+people = []
+tell = []
 ";
 
     #[test]
@@ -81,6 +98,8 @@ station = \"s\"
         assert_eq!(line_of(TEXT, &["person", "gil", "email"]), Some(11));
         assert_eq!(line_of(TEXT, &["person", "gil"]), Some(9));
         assert_eq!(line_of(TEXT, &["station", "ncei", "station"]), Some(14));
+        assert_eq!(line_of(TEXT, &["rule", "2", "tell"]), Some(21));
+        assert_eq!(line_of(TEXT, &["rule", "3"]), None);
         assert_eq!(line_of(TEXT, &["person", "bo", "email"]), None);
         assert_eq!(line_of(TEXT, &["farm", "timezone", "deeper"]), None);
         assert_eq!(line_of("not toml =", &["farm"]), None);

@@ -1,11 +1,19 @@
-//! The two mails people get: the adviser's morning digest and the grower's key-date alert.
+//! The mails people get: an adviser's digest, key-date alerts, a grower's weekly letter, and the summary that
+//! stands for several.
+
+mod letter;
+mod summary;
+
+pub use letter::letter;
+pub use summary::summary;
 
 use askama::Template;
-use chrono::{DateTime, Utc};
-use duskflight_core::notice::{Alert, CAUTION, Digest, Words};
+use chrono::{DateTime, NaiveDate, Utc};
+use duskflight_core::notice::{Alert, CAUTION, CatchUp, Digest, Words};
 use textwrap::{Options, WordSplitter};
 
-use super::message::{ComposeError, Composed, Envelope, Mailbox, Parts, assemble};
+use super::calendar;
+use super::message::{ComposeError, Composed, Envelope, File, Mailbox, Parts, assemble};
 use super::one_line::{one_line, shortened};
 use crate::config::{Config, Person};
 
@@ -36,6 +44,14 @@ pub struct Extras<'a> {
     pub remark: Option<&'a str>,
     /// Alerts that go to growers after this digest.
     pub growers: &'a [GrowerAlert<'a>],
+    /// Alerts of earlier days that do not leave by themselves, each in one line.
+    pub held: &'a [String],
+}
+
+impl Extras<'_> {
+    fn has_alerts(&self) -> bool {
+        !(self.growers.is_empty() && self.held.is_empty())
+    }
 }
 
 /// An alert that waits until the adviser has had the digest.
@@ -51,16 +67,35 @@ pub struct GrowerAlert<'a> {
     pub not_before: &'a str,
 }
 
-/// Whom a grower can ask.
+/// Whom a grower can ask, and what they add to an alert.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Adviser<'a> {
     /// Their name.
     pub name: &'a str,
     /// Their telephone number, as people dial it.
     pub phone: &'a str,
+    /// Lines of theirs.
+    pub adds: &'a [AdviserLine],
 }
 
-/// Composes an adviser's morning digest.
+/// A line that an adviser adds to an alert.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AdviserLine {
+    /// That it is the adviser's, with their name.
+    pub from: String,
+    /// What it says.
+    pub text: String,
+}
+
+impl Adviser<'_> {
+    /// What a telephone dials: the number without spaces and brackets (RFC 3966).
+    pub(super) fn dialled(&self) -> String {
+        let dialled = |c: &char| c.is_ascii_digit() || *c == '+';
+        self.phone.chars().filter(dialled).collect()
+    }
+}
+
+/// Composes an adviser's digest.
 ///
 /// # Errors
 /// [`ComposeError`] when an address or the message id cannot be used.
@@ -75,6 +110,7 @@ pub fn digest(
         let view = DigestView {
             envelope,
             subject: &subject,
+            catch_up: remark(words, contents.catch_up, contents.day),
             digest: contents,
             extras,
         };
@@ -85,7 +121,7 @@ pub fn digest(
         mail: "digest",
         source,
     })?;
-    whole(envelope, subject, &text, html)
+    whole(envelope, subject, &text, html, Vec::new())
 }
 
 /// The whole digest, or the first shortened one whose HTML fits; the shortest where none does.
@@ -105,25 +141,41 @@ fn fitting(
 
 /// What is new; on a day without news the day and its work.
 fn digest_subject(words: Words, digest: &Digest) -> String {
-    if digest.quiet {
-        let day = format!("{}: ", words.day(digest.day));
-        return subject(&day, &digest.headline, 0);
-    }
-    subject("", &capital(&digest.headline), digest.also.len())
+    let day = words.day(digest.day);
+    let begins = match digest.catch_up {
+        Some(catch_up) => words.catch_up_subject(catch_up),
+        None if digest.weekly => format!("Weekly, {day}: "),
+        None if digest.quiet => format!("{day}: "),
+        None => String::new(),
+    };
+    subject(&begins, &digest.headline, digest.also.len())
 }
 
-/// Composes a grower's key-date alert.
+/// How the subject of a mail begins that makes up for days.
+fn begins(words: Words, catch_up: Option<CatchUp>) -> String {
+    catch_up.map_or_else(String::new, |catch_up| words.catch_up_subject(catch_up))
+}
+
+/// That a mail makes up for days.
+fn remark(words: Words, catch_up: Option<CatchUp>, day: NaiveDate) -> Option<String> {
+    catch_up.map(|catch_up| words.catch_up_remark(catch_up, day))
+}
+
+/// Composes one person's key-date alert, with a calendar file for each key date that has an entry.
 ///
 /// # Errors
 /// [`ComposeError`] when an address or the message id cannot be used.
 pub fn alert(
     envelope: &Envelope<'_>,
+    words: Words,
     alert: &Alert,
     adviser: Adviser<'_>,
 ) -> Result<Composed, ComposeError> {
+    let begins = begins(words, alert.catch_up);
     let view = AlertView {
         envelope,
-        subject: subject("", &capital(&alert.headline), alert.more),
+        subject: subject(&begins, &alert.headline, alert.more),
+        catch_up: remark(words, alert.catch_up, alert.day),
         alert,
         adviser,
     };
@@ -133,7 +185,9 @@ pub fn alert(
     };
     let text = AlertText { view: &view }.render().map_err(failed)?;
     let html = AlertHtml { view: &view }.render().map_err(failed)?;
-    whole(envelope, view.subject, &text, html)
+    let dates = alert.calendar.iter().map(|date| (adviser, date));
+    let files = calendar::files(envelope, dates);
+    whole(envelope, view.subject, &text, html, files)
 }
 
 /// Composes a mail that only shows whether mail arrives.
@@ -151,7 +205,7 @@ pub fn test_mail(envelope: &Envelope<'_>) -> Result<Composed, ComposeError> {
     };
     let text = TestText { view: &view }.render().map_err(failed)?;
     let html = TestHtml { view: &view }.render().map_err(failed)?;
-    whole(envelope, view.subject, &text, html)
+    whole(envelope, view.subject, &text, html, Vec::new())
 }
 
 fn whole(
@@ -159,11 +213,13 @@ fn whole(
     subject: String,
     text: &str,
     html: String,
+    files: Vec<File>,
 ) -> Result<Composed, ComposeError> {
     let parts = Parts {
         subject,
         text: wrapped(text),
         html,
+        files,
         ..Parts::default()
     };
     assemble(envelope, parts)
@@ -215,6 +271,7 @@ struct TestHtml<'a> {
 struct DigestView<'a> {
     envelope: &'a Envelope<'a>,
     subject: &'a str,
+    catch_up: Option<String>,
     digest: &'a Digest,
     extras: Extras<'a>,
 }
@@ -233,6 +290,27 @@ impl DigestView<'_> {
             more => lines.push(format!("{more} more under \u{201c}Changed\u{201d}")),
         }
         lines
+    }
+
+    const fn kind(&self) -> &'static str {
+        match self.digest.weekly {
+            true => "Weekly digest",
+            false => "Morning digest",
+        }
+    }
+
+    /// How often it comes.
+    const fn sending(&self) -> &'static str {
+        match self.digest.weekly {
+            true => {
+                "Off the season this digest comes once a week, also with nothing new. A week without it means \
+                 trouble: find out why."
+            }
+            false => {
+                "This digest comes every morning in season, also with nothing new. A morning without it means \
+                 trouble: find out why."
+            }
+        }
     }
 
     /// How much each part of the digest holds, in one line.
@@ -287,16 +365,9 @@ struct DigestHtml<'a> {
 struct AlertView<'a> {
     envelope: &'a Envelope<'a>,
     subject: String,
+    catch_up: Option<String>,
     alert: &'a Alert,
     adviser: Adviser<'a>,
-}
-
-impl AlertView<'_> {
-    /// What a telephone dials: the number without spaces and brackets (RFC 3966).
-    fn dialled(&self) -> String {
-        let dialled = |c: &char| c.is_ascii_digit() || *c == '+';
-        self.adviser.phone.chars().filter(dialled).collect()
-    }
 }
 
 #[derive(Template)]
@@ -313,8 +384,8 @@ struct AlertHtml<'a> {
 
 /// The subject with how much more there is; where both do not fit the headline stays whole, and one
 /// that is too long by itself is cut between words.
-fn subject(day: &str, headline: &str, more: usize) -> String {
-    let headline = format!("{day}{}", one_line(headline));
+fn subject(begins: &str, headline: &str, more: usize) -> String {
+    let headline = capital(&format!("{begins}{}", one_line(headline)));
     let length = headline.chars().count();
     let more = match more {
         0 => String::new(),

@@ -6,6 +6,7 @@ use rusqlite::Connection;
 use super::patience::{self, LONGEST, Next, tried_for_too_long};
 use super::transport::{SendError, Transport};
 use super::verdict::Verdict;
+use crate::crash;
 use crate::store::outbox::{self, End, Waiting};
 use crate::store::{Store, StoreError, post};
 
@@ -33,11 +34,10 @@ pub async fn deliver(
     now: DateTime<Utc>,
 ) -> Result<Delivered, StoreError> {
     let mut delivered = Delivered::default();
-    while let Some(mail) = store.read(move |c| outbox::next(c, now)).await? {
-        let id = mail.message_id.clone();
-        store.write(move |t| outbox::count_try(t, &id, now)).await?;
+    while let Some(mail) = store.write(move |t| outbox::take(t, now)).await? {
         match transport.send(&mail).await {
             Ok(answer) => {
+                crash::point("before it is marked as sent");
                 store
                     .write(move |t| settle_sent(t, &mail, &answer, now))
                     .await?;
@@ -77,6 +77,8 @@ async fn settle_failed(
     let failure = error.clone();
     let after = store
         .write(move |t| {
+            let doubtful = mail.doubtful || failure.may_be_taken;
+            outbox::set_doubtful(t, &mail.message_id, doubtful)?;
             if failure.of_all {
                 settle_trouble(t, &mail, &failure, now)
             } else {

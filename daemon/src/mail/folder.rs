@@ -9,7 +9,8 @@ use chrono::NaiveDate;
 /// A file name without its ending, made of checked ids only, so that it sorts by day and can be
 /// nothing but a name.
 pub(crate) fn file_stem(day: NaiveDate, kind: &str, person: &str, adviser: &str) -> String {
-    if person == adviser {
+    // Of several advisers' blocks it names none.
+    if person == adviser || adviser.is_empty() {
         format!("{day}-{kind}-{person}")
     } else {
         format!("{day}-{kind}-{person}-from-{adviser}")

@@ -1,7 +1,10 @@
 //! Mails: composed to the last byte, frozen in the outbox, delivered from there.
 
 mod bytewise;
+mod calendar;
+pub mod chart;
 pub mod compose;
+pub mod contents;
 pub mod delivery;
 mod folder;
 pub mod message;

@@ -87,6 +87,7 @@ mod tests {
             person: "gil".to_owned(),
             adviser: "ada".to_owned(),
             day: NaiveDate::from_ymd_opt(2022, 6, 20).unwrap(),
+            doubtful: false,
             address: "gil@farm.example".to_owned(),
             body: Vec::new(),
             attempts,

@@ -26,6 +26,7 @@ use super::shown::shown;
 use super::transport::SendError;
 use super::verdict::{self, Phase, Verdict, classify};
 use crate::config::{Login, Security, SmtpServer};
+use crate::crash;
 use crate::store::outbox::Waiting;
 
 /// How we introduce ourselves: the literal of a computer without a public name (RFC 5321, 4.1.3).
@@ -126,17 +127,22 @@ async fn talk(
     connection
         .command(Mail::new(Some(sender), Vec::new()))
         .await?;
+    crash::point("sender named");
     *phase = Phase::Recipient;
     let recipient = mail.address.parse::<Address>().map_err(Broken::Address)?;
     connection.command(Rcpt::new(recipient, Vec::new())).await?;
+    crash::point("recipient named");
     *phase = Phase::Data;
     meant(
         &connection.command(Data).await?,
         Severity::PositiveIntermediate,
     )?;
+    crash::point("message asked for");
     *phase = Phase::Message;
-    let answer = hand_over(&mut connection, &mail.body).await?;
+    let handed_over = hand_over(&mut connection, &mail.body);
+    let answer = crash::point_while_waiting("message sent", handed_over).await?;
     meant(&answer, Severity::PositiveCompletion)?;
+    crash::point("message taken");
     Ok((connection, answer))
 }
 
@@ -146,6 +152,7 @@ async fn greet(server: &SmtpServer, phase: &mut Phase) -> Result<AsyncSmtpConnec
     if let Some(login) = &server.login {
         *phase = Phase::Login;
         log_in(&mut connection, server, login).await?;
+        crash::point("logged in");
     }
     Ok(connection)
 }
@@ -175,8 +182,10 @@ async fn connect(server: &SmtpServer, phase: &mut Phase) -> Result<AsyncSmtpConn
         return Ok(AsyncSmtpConnection::connect_tokio1(place, patience, &HELLO, tls, None).await?);
     }
     let stream = reach(host, server).await.map_err(Broken::Reach)?;
+    crash::point("connected");
     let stream = Box::new(Bytewise(stream));
     let mut connection = AsyncSmtpConnection::connect_with_transport(stream, &HELLO).await?;
+    crash::point("greeted");
     if server.security == Security::Starttls {
         *phase = Phase::Tls;
         if !connection.can_starttls() {
@@ -186,6 +195,7 @@ async fn connect(server: &SmtpServer, phase: &mut Phase) -> Result<AsyncSmtpConn
             });
         }
         connection.starttls(tls(server)?, &HELLO).await?;
+        crash::point("private");
     }
     Ok(connection)
 }
@@ -277,7 +287,16 @@ fn bare(host: &str) -> &str {
         .unwrap_or(host)
 }
 
+/// A clear refusal leaves no doubt; silence or a broken connection after the message began does.
 fn judged(broken: Broken, phase: Phase, server: &SmtpServer) -> SendError {
+    let refused = matches!(&broken, Broken::Talk(error) if error.status().is_some());
+    SendError {
+        may_be_taken: phase == Phase::Message && !refused,
+        ..explained(broken, phase, server)
+    }
+}
+
+fn explained(broken: Broken, phase: Phase, server: &SmtpServer) -> SendError {
     let (verdict, phase, what, closing) = match broken {
         Broken::Talk(error) => return judged_talk(&error, phase, server),
         Broken::Reach(error) => (Verdict::TryAgain, phase, error.to_string(), false),
@@ -373,6 +392,7 @@ fn send_error(
         verdict,
         of_all: closing || phase < Phase::Sender || (phase == Phase::Sender && ours),
         reason: format!("{phase} ({place}): {}", shown(what, &secrets(server))),
+        may_be_taken: false,
     }
 }
 

@@ -21,6 +21,8 @@ pub enum Transport {
         /// The address that mails come from.
         sender: String,
     },
+    /// Nowhere: every mail counts as taken over, for a replay on a copy of the records.
+    TakesAll,
 }
 
 /// Why a mail could not be handed over.
@@ -33,6 +35,8 @@ pub struct SendError {
     pub of_all: bool,
     /// What happened, without addresses and secrets.
     pub reason: String,
+    /// Whether the mail may have been taken all the same, without our hearing of it.
+    pub may_be_taken: bool,
 }
 
 impl SendError {
@@ -82,6 +86,7 @@ impl Transport {
                 Ok(format!("the folder {} can be written", folder.display()))
             }
             Self::Smtp { server, .. } => smtp::try_out(server).await,
+            Self::TakesAll => Ok("every mail is taken".to_owned()),
         }
     }
 
@@ -98,6 +103,7 @@ impl Transport {
                 Ok(format!("written as {name}"))
             }
             Self::Smtp { server, sender } => smtp::send(server, sender, mail).await,
+            Self::TakesAll => Ok("taken in a replay".to_owned()),
         }
     }
 }
@@ -107,5 +113,6 @@ fn cannot_write(folder: &Path, error: &io::Error) -> SendError {
         verdict: Verdict::TryAgain,
         of_all: true,
         reason: format!("write into the mail folder {}: {error}", folder.display()),
+        may_be_taken: false,
     }
 }

@@ -1,7 +1,8 @@
 //! What a mail server's answer means for a mail: a pure function from phase and words to a verdict.
 //!
-//! Reply codes are those of RFC 5321 and RFC 4954, enhanced status codes those of RFC 3463 and its
-//! registry; that servers use 5xx for quotas and rates, too, is common practice.
+//! Reply codes are those of RFC 5321, RFC 3207 and RFC 4954, enhanced status codes those of RFC 3463 and
+//! its registry (RFC 5248). That servers use 5xx for quotas and rates, too, and wait with a refusal of
+//! the sender or of us until a recipient is named, is common practice.
 
 use std::fmt;
 
@@ -59,6 +60,9 @@ const APP_PASSWORD: &str = "check username and password; where the account has t
     the provider wants an app password: make one in the account's security settings";
 /// Mends a login that was missing.
 const LOGIN_NEEDED: &str = "the server wants a login: give username and a password in [mail.smtp]";
+/// Mends a talk that is too open for the server.
+const PRIVATE: &str = "the server wants the connection private first: use security = \"tls\" or \
+    \"starttls\"";
 /// Mends a sender that was refused.
 const SENDER: &str = "the server does not let this login send as the address in mail.from: use the \
     login's own address, or allow this one with the provider";
@@ -93,7 +97,8 @@ pub fn classify(phase: Phase, code: u16, text: &str) -> Verdict {
         Phase::Connect => reply.on_connecting(),
         Phase::Tls => reply.on_tls(),
         Phase::Login => reply.on_login(),
-        _ if matches!(code, 530 | 534 | 535 | 538) => Verdict::OurFault {
+        _ if reply.wants_privacy() => Verdict::OurFault { advice: PRIVATE },
+        _ if matches!(code, 530 | 534 | 535) => Verdict::OurFault {
             advice: LOGIN_NEEDED,
         },
         _ if code < 500 => Verdict::TryAgain,
@@ -134,9 +139,8 @@ impl Reply {
         if !must_change_password && (self.code < 500 || self.says(&TOO_OFTEN)) {
             return Verdict::TryAgain;
         }
-        let advice = if matches!(self.code, 530 | 538) || self.enhanced == Some((7, 11)) {
-            "the server wants the connection private before a login: use security = \"tls\" or \
-             \"starttls\""
+        let advice = if self.code == 530 || self.wants_privacy() {
+            PRIVATE
         } else {
             APP_PASSWORD
         };
@@ -157,15 +161,23 @@ impl Reply {
     }
 
     fn on_recipient(&self) -> Verdict {
-        if !self.is_passing() && (self.says(&LOGIN) || self.says(&RELAYING)) {
-            return Verdict::OurFault {
-                advice: LOGIN_NEEDED,
-            };
+        let advice = if self.says(&LOGIN) || self.says(&RELAYING) {
+            LOGIN_NEEDED
+        } else if self.says(&CLIENT) {
+            TURNED_AWAY
+        } else {
+            return self.on_message();
+        };
+        if self.is_passing() {
+            return Verdict::TryAgain;
         }
-        self.on_message()
+        Verdict::OurFault { advice }
     }
 
     fn on_message(&self) -> Verdict {
+        if self.is_about_sender() {
+            return self.on_sender();
+        }
         let gone = matches!(self.enhanced, Some((1, 0..=3 | 6 | 10) | (2, 1) | (4, 4)));
         if self.is_passing() {
             Verdict::TryAgain
@@ -174,6 +186,17 @@ impl Reply {
         } else {
             Verdict::Unclear
         }
+    }
+
+    /// Whether the talk is too open for the server.
+    fn wants_privacy(&self) -> bool {
+        let needed = self.code == 538 || matches!(self.enhanced, Some((7, 10 | 11)));
+        self.code >= 500 && (needed || self.says(&ENCRYPTION))
+    }
+
+    /// Whether a refusal that came later is one of the sender.
+    fn is_about_sender(&self) -> bool {
+        matches!(self.enhanced, Some((1, 7 | 8))) || self.says(&["sender address rejected"])
     }
 
     /// A quota, a rate or a full disk, whatever the code says; not a message that is too big.
@@ -201,13 +224,14 @@ const TOO_OFTEN: [&str; 7] = [
     "temporary",
 ];
 /// It passes by itself, once we are logged in.
-const PASSING: [&str; 14] = [
+const PASSING: [&str; 15] = [
     "quota",
     "overquota",
     "mailbox full",
     "mailbox is full",
     "insufficient storage",
     "out of storage",
+    "storage allocation",
     "limit",
     "limits",
     "throttled",
@@ -225,6 +249,16 @@ const LOGIN: [&str; 5] = [
     "not authenticated",
     "log in",
 ];
+/// It wants to be private.
+const ENCRYPTION: [&str; 5] = [
+    "starttls",
+    "encryption required",
+    "encryption is required",
+    "tls required",
+    "tls is required",
+];
+/// It is about us, not about the recipient.
+const CLIENT: [&str; 3] = ["client host", "client address", "helo command rejected"];
 const RELAYING: [&str; 3] = ["relay", "relaying", "rcpthosts"];
 const NOBODY: [&str; 21] = [
     "user unknown",

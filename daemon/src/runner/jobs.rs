@@ -13,7 +13,8 @@ use crate::mail::delivery::{Delivered, deliver};
 use crate::mail::transport::Transport;
 use crate::records::{DropError, Outcome, Taken, take_in};
 use crate::store::jobs::{self, Job};
-use crate::store::{Store, StoreError, days};
+use crate::store::journal::{self, JournalError};
+use crate::store::{Store, StoreError, days, outbox};
 use crate::telling::{TellError, Told, tell};
 
 /// A dropped file that has not changed for so long is written whole.
@@ -93,6 +94,7 @@ impl Workshop {
         again: bool,
         now: DateTime<Utc>,
     ) -> Result<Told, TellError> {
+        self.match_journal().await?;
         let told = tell(&self.store, &self.config, day, again, now).await;
         match &told {
             Ok(Told::Before) => {}
@@ -106,6 +108,28 @@ impl Workshop {
             }
         }
         told
+    }
+
+    /// Brings the records and the journal of what left the house together. Without the journal the ledger
+    /// decides alone, and the digest says so.
+    async fn match_journal(&self) -> Result<(), StoreError> {
+        let journal = journal::path_beside(&self.config.database);
+        let matched = self
+            .store
+            .write(move |t| journal::match_up(t, &journal))
+            .await;
+        match matched {
+            Ok(matched) if matched.learnt > 0 => tracing::warn!(
+                mails = matched.learnt,
+                "the records are older than what was sent; they have caught up"
+            ),
+            Ok(_) => {}
+            Err(JournalError::Store(error)) => return Err(error),
+            Err(error @ JournalError::File { .. }) => {
+                tracing::error!(error = error_chain(&error), "the journal cannot be used");
+            }
+        }
+        Ok(())
     }
 
     /// Notes that a job failed outside its own transaction.
@@ -149,15 +173,21 @@ impl Workshop {
         Ok(taken)
     }
 
-    /// Sends what may be sent.
+    /// Sends what may be sent. What the journal knows as sent is not sent again, also when an older database
+    /// was put back since.
     ///
     /// # Errors
     /// When the records cannot be read or written.
     pub async fn deliver(&self, now: DateTime<Utc>) -> Result<Delivered, StoreError> {
+        let waiting = self.store.read(move |c| outbox::next(c, now)).await?;
+        if waiting.is_some() {
+            self.match_journal().await?;
+        }
         let transport = Transport::of(&self.config);
         let delivered = deliver(&self.store, &transport, now).await?;
         if delivered.sent > 0 {
             tracing::info!(sent = delivered.sent, "mails delivered");
+            self.match_journal().await?;
         }
         Ok(delivered)
     }

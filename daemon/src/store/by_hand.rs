@@ -16,7 +16,7 @@ pub struct Listed {
     pub kind: String,
     /// The recipient's id.
     pub person: String,
-    /// `queued`, `sent`, `failed` or `expired`.
+    /// `queued`, `sent`, `failed`, `expired` or `folded`.
     pub state: String,
     /// Tries so far.
     pub attempts: u32,
@@ -61,7 +61,7 @@ pub fn list(connection: &Connection, sent_too: bool) -> Result<Vec<Listed>, Stor
 }
 
 /// Queues a mail that is waiting, failed or expired for a try at once, as if it were new; gives
-/// whether there is such a mail.
+/// whether there is such a mail. What a folded one told stands in a later mail.
 ///
 /// # Errors
 /// A failing statement.
@@ -69,7 +69,7 @@ pub fn retry(connection: &Connection, id: &str, now: DateTime<Utc>) -> Result<bo
     let changed = connection.execute(
         "UPDATE outbox SET state = 'queued', refusals = 0, first_try_at = NULL, next_try_at = ?2,
            given_up_at = NULL
-         WHERE trim(message_id, '<>') = ?1 AND state != 'sent'",
+         WHERE trim(message_id, '<>') = ?1 AND state NOT IN ('sent', 'folded')",
         params![id, now.timestamp()],
     )?;
     Ok(changed > 0)

@@ -4,11 +4,13 @@ use std::path::Path;
 use std::sync::mpsc;
 use std::thread;
 
+use rusqlite::backup::Backup;
 use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 use tokio::sync::oneshot;
 
 use super::StoreError;
+use crate::crash;
 
 /// Schema steps, oldest first; a released step is never edited.
 const MIGRATIONS: [&str; 4] = [
@@ -19,6 +21,11 @@ const MIGRATIONS: [&str; 4] = [
 ];
 /// How long another process may hold the database before a statement gives up.
 const BUSY_TIMEOUT: std::time::Duration = std::time::Duration::from_secs(10);
+
+/// A file is copied in one step, so that nothing is written between.
+const ALL_PAGES: i32 = i32::MAX;
+/// How long to wait until a file that cannot be read at the moment is tried again.
+const BUSY_PAUSE: std::time::Duration = std::time::Duration::from_millis(50);
 
 type Work = Box<dyn FnOnce(&mut Connection) + Send>;
 
@@ -35,7 +42,31 @@ impl Store {
     /// When the file cannot be opened, is from a newer version, or a schema step fails; the file is
     /// then as it was.
     pub fn open(path: &Path) -> Result<Self, StoreError> {
-        let connection = open_connection(path)?;
+        Self::on_own_thread(open_connection(path)?)
+    }
+
+    /// Copies the file into memory and opens the copy. The file is only read, also while another process
+    /// writes it.
+    ///
+    /// # Errors
+    /// When the file cannot be read, is from a newer version, or a schema step fails on the copy.
+    pub fn copy_of(path: &Path) -> Result<Self, StoreError> {
+        let failed = |source| StoreError::Open {
+            path: path.to_owned(),
+            source,
+        };
+        let file = open_to_read(path).map_err(failed)?;
+        let mut copy = Connection::open_in_memory()?;
+        Backup::new(&file, &mut copy)
+            .and_then(|backup| backup.run_to_completion(ALL_PAGES, BUSY_PAUSE, None))
+            .map_err(failed)?;
+        copy.pragma_update(None, "foreign_keys", true)?;
+        copy.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;
+        migrate(&mut copy)?;
+        Self::on_own_thread(copy)
+    }
+
+    fn on_own_thread(connection: Connection) -> Result<Self, StoreError> {
         let (work, queue) = mpsc::channel::<Work>();
         thread::Builder::new()
             .name("store".to_owned())
@@ -61,7 +92,9 @@ impl Store {
                 .transaction_with_behavior(TransactionBehavior::Immediate)
                 .map_err(StoreError::from)?;
             let value = act(&transaction)?;
+            crash::point("before a commit");
             transaction.commit().map_err(StoreError::from)?;
+            crash::point("after a commit");
             Ok(value)
         })
         .await
@@ -132,6 +165,21 @@ fn open_connection(path: &Path) -> Result<Connection, StoreError> {
     })?;
     migrate(&mut connection)?;
     Ok(connection)
+}
+
+/// Opens a file to be read without leaving anything beside it. A file without a log of writes is open nowhere:
+/// it is read as it lies there, since SQLite would make a log that it may not take away again.
+fn open_to_read(path: &Path) -> rusqlite::Result<Connection> {
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    let mut log = path.as_os_str().to_owned();
+    log.push("-wal");
+    if Path::new(&log).exists() {
+        return Connection::open_with_flags(path, flags);
+    }
+    let bytes = path.as_os_str().as_encoded_bytes().iter();
+    let escaped: String = bytes.map(|byte| format!("%{byte:02x}")).collect();
+    let as_it_lies = format!("file:{escaped}?immutable=1");
+    Connection::open_with_flags(as_it_lies, flags | OpenFlags::SQLITE_OPEN_URI)
 }
 
 /// Brings the schema up to date in one transaction, so that a failing step leaves all as it was.

@@ -163,6 +163,32 @@ pub fn changed(
     rows.map(|text| day(&text?)).collect()
 }
 
+/// The days of a station from a civil day up to another that a fetch revised in a stretch of time, as they
+/// were before it, oldest first.
+///
+/// # Errors
+/// A failing statement.
+pub fn revised(
+    connection: &Connection,
+    station: &StationId,
+    days: Range<NaiveDate>,
+    when: Range<DateTime<Utc>>,
+) -> Result<Vec<ReceivedDay>, StoreError> {
+    let sql = format!(
+        "SELECT {COLUMNS} FROM station_day_history
+         WHERE station = ?1 AND day >= ?2 AND day < ?3 AND replaced_at >= ?4 AND replaced_at < ?5
+         ORDER BY day, replaced_at"
+    );
+    let mut statement = connection.prepare_cached(&sql)?;
+    let (from, to) = (days.start.to_string(), days.end.to_string());
+    let (since, until) = (when.start.timestamp(), when.end.timestamp());
+    let key = params![station.as_str(), from, to, since, until];
+    let rows = statement.query_map(key, |row| Ok(read(row)))?;
+    let mut before: Vec<ReceivedDay> = rows.map(|row| row?).collect::<Result<_, _>>()?;
+    before.dedup_by_key(|day| day.date);
+    Ok(before)
+}
+
 /// One fetch and what came of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Fetch {

@@ -92,6 +92,23 @@ pub fn newest(connection: &Connection, job: Job, done: bool) -> Result<Option<Ru
         .transpose()
 }
 
+/// The newest civil day before another for which a job was done.
+///
+/// # Errors
+/// A failing statement.
+pub fn done_before(
+    connection: &Connection,
+    job: Job,
+    before: NaiveDate,
+) -> Result<Option<NaiveDate>, StoreError> {
+    let newest: Option<String> = connection
+        .prepare_cached(
+            "SELECT max(day) FROM job_run WHERE job = ?1 AND day < ?2 AND state = 'done'",
+        )?
+        .query_row(params![job.name(), before.to_string()], |row| row.get(0))?;
+    newest.map(|text| day(&text)).transpose()
+}
+
 fn read(row: &Row<'_>) -> Result<Run, StoreError> {
     let state: String = row.get(1)?;
     let finished: Option<i64> = row.get(5)?;

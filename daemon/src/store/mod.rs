@@ -3,13 +3,17 @@
 //! Other code hands closures to [`Store::write`] and [`Store::read`]; the files of this module
 //! have the statements, one file for each kind of record.
 
+pub mod alerts;
 pub mod by_hand;
 mod connection;
+pub mod copy;
 pub mod days;
 pub mod decisions;
 pub mod entries;
+pub mod folding;
 pub mod forecasts;
 pub mod jobs;
+pub mod journal;
 pub mod notes;
 pub mod outbox;
 pub mod post;

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::id::PersonId;
-use rusqlite::{Connection, OptionalExtension, Row, params};
+use rusqlite::{Connection, OptionalExtension, Row, Transaction, params};
 
 use super::{StoreError, day, instant};
 
@@ -15,8 +15,8 @@ pub struct NewMail {
     pub kind: MailKind,
     /// The recipient.
     pub person: PersonId,
-    /// The adviser whose blocks it is about.
-    pub adviser: PersonId,
+    /// The adviser whose blocks it is about; `None` where it is about those of several.
+    pub adviser: Option<PersonId>,
     /// The civil day of telling.
     pub day: NaiveDate,
     /// The recipient's address.
@@ -51,6 +51,15 @@ pub enum MailKind {
 }
 
 impl MailKind {
+    /// All kinds.
+    pub const ALL: [Self; 5] = [
+        Self::Digest,
+        Self::Alert,
+        Self::Letter,
+        Self::Summary,
+        Self::Test,
+    ];
+
     /// The word in the database and in file names.
     #[must_use]
     pub const fn name(self) -> &'static str {
@@ -62,6 +71,18 @@ impl MailKind {
             Self::Test => "test",
         }
     }
+
+    /// What it is, for people.
+    #[must_use]
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::Digest => "The advisers' morning digests",
+            Self::Alert => "The growers' key-date alerts",
+            Self::Letter => "The growers' weekly letters",
+            Self::Summary => "What was too much for single mails on one day",
+            Self::Test => "Mails that only show whether mail arrives",
+        }
+    }
 }
 
 /// A queued mail that may be tried now.
@@ -69,11 +90,11 @@ impl MailKind {
 pub struct Waiting {
     /// Message-ID header.
     pub message_id: String,
-    /// `digest` or `alert`.
+    /// The name of its [`MailKind`].
     pub kind: String,
     /// The recipient's id.
     pub person: String,
-    /// The adviser's id.
+    /// The adviser's id; empty where it is about the blocks of several.
     pub adviser: String,
     /// The civil day of telling.
     pub day: NaiveDate,
@@ -87,6 +108,8 @@ pub struct Waiting {
     pub refusals: u32,
     /// When it was tried first.
     pub first_try: Option<DateTime<Utc>>,
+    /// Whether a try before may have been taken without our hearing of it.
+    pub doubtful: bool,
 }
 
 /// Queues a mail.
@@ -104,7 +127,7 @@ pub fn queue(connection: &Connection, mail: &NewMail) -> Result<(), StoreError> 
             mail.message_id,
             mail.kind.name(),
             mail.person.as_str(),
-            mail.adviser.as_str(),
+            mail.adviser.as_ref().map_or("", PersonId::as_str),
             mail.day.to_string(),
             mail.address,
             mail.subject,
@@ -131,7 +154,27 @@ pub fn contains(connection: &Connection, message_id: &str) -> Result<bool, Store
         .query_row([message_id], |row| row.get(0))?)
 }
 
-/// The newest civil day before another for which a digest was made and not given up.
+/// The newest civil day before another for which a person's digest was made and not given up.
+///
+/// # Errors
+/// A failing statement.
+pub fn newest_digest(
+    connection: &Connection,
+    person: &PersonId,
+    before: NaiveDate,
+) -> Result<Option<NaiveDate>, StoreError> {
+    let newest: Option<String> = connection
+        .prepare_cached(
+            "SELECT max(day) FROM outbox WHERE kind = 'digest' AND person = ?1 AND day < ?2
+               AND state NOT IN ('failed', 'expired', 'folded')",
+        )?
+        .query_row(params![person.as_str(), before.to_string()], |row| {
+            row.get(0)
+        })?;
+    newest.map(|text| day(&text)).transpose()
+}
+
+/// The newest civil day before another for which a digest was made at all, whatever became of it.
 ///
 /// # Errors
 /// A failing statement.
@@ -140,21 +183,56 @@ pub fn newest_day(
     before: NaiveDate,
 ) -> Result<Option<NaiveDate>, StoreError> {
     let newest: Option<String> = connection
-        .prepare_cached(
-            "SELECT max(day) FROM outbox
-             WHERE kind = 'digest' AND day < ?1 AND state NOT IN ('failed', 'expired', 'folded')",
-        )?
+        .prepare_cached("SELECT max(day) FROM outbox WHERE kind = 'digest' AND day < ?1")?
         .query_row([before.to_string()], |row| row.get(0))?;
     newest.map(|text| day(&text)).transpose()
+}
+
+/// Whether a person was sent a digest of a civil day before another, or one waits for them.
+///
+/// # Errors
+/// A failing statement.
+pub fn has_digest(
+    connection: &Connection,
+    person: &PersonId,
+    before: NaiveDate,
+) -> Result<bool, StoreError> {
+    Ok(connection
+        .prepare_cached(
+            "SELECT EXISTS (SELECT 1 FROM outbox WHERE kind = 'digest' AND person = ?1 AND day < ?2
+               AND state NOT IN ('failed', 'expired', 'folded'))",
+        )?
+        .query_row(params![person.as_str(), before.to_string()], |row| {
+            row.get(0)
+        })?)
+}
+
+/// How many mails of a civil day a person gets, tests apart, and whether a summary is among them.
+///
+/// # Errors
+/// A failing statement.
+pub fn made_on(
+    connection: &Connection,
+    person: &PersonId,
+    on: NaiveDate,
+) -> Result<(u32, bool), StoreError> {
+    let made = connection
+        .prepare_cached(
+            "SELECT count(*), count(*) FILTER (WHERE kind = 'summary') FROM outbox
+             WHERE person = ?1 AND day = ?2 AND kind != 'test'",
+        )?
+        .query_row(params![person.as_str(), on.to_string()], |row| {
+            Ok((row.get(0)?, row.get::<_, u32>(1)? > 0))
+        })?;
+    Ok(made)
 }
 
 /// A day in seconds: the longest an alert waits for its adviser's digest.
 pub(super) const LONGEST_WAIT_S: i64 = 86_400;
 
 /// The next mail that may be tried at an instant: the oldest of a recipient who has no older one
-/// waiting, that nobody holds, whose digests have been sent long enough ago, and whose pause after a
-/// failure is over.
-/// None while trouble with the way to all recipients holds up every mail.
+/// waiting (a digest, which lists held alerts, does not wait for them), that nobody holds, whose digests
+/// have been sent long enough ago, and whose pause after a failure is over. None while trouble with the way to all recipients holds up every mail.
 ///
 /// # Errors
 /// A failing statement.
@@ -162,13 +240,16 @@ pub fn next(connection: &Connection, now: DateTime<Utc>) -> Result<Option<Waitin
     connection
         .prepare_cached(
             "SELECT message_id, kind, person, adviser, day, address, body, attempts, refusals,
-               first_try_at
+               first_try_at, doubtful
              FROM outbox AS mail
              WHERE state = 'queued' AND next_try_at <= ?1
                AND NOT EXISTS (SELECT 1 FROM mail_trouble WHERE mail_trouble.next_try_at > ?1)
                AND NOT EXISTS (SELECT 1 FROM outbox AS older
                  WHERE older.state = 'queued' AND older.person = mail.person
-                   AND older.rowid < mail.rowid)
+                   AND older.rowid < mail.rowid
+                   AND NOT (mail.kind = 'digest' AND older.kind = 'alert' AND EXISTS (
+                     SELECT 1 FROM outbox AS held WHERE held.state = 'queued' AND held.person = mail.person
+                       AND held.held_at IS NOT NULL AND held.rowid <= older.rowid)))
                AND held_at IS NULL
                AND (queued_at + hold_s + ?2 <= ?1 OR NOT EXISTS (
                  SELECT 1 FROM outbox_wait AS wait JOIN outbox AS digest
@@ -196,24 +277,54 @@ fn read(row: &Row<'_>) -> Result<Waiting, StoreError> {
         attempts: row.get(7)?,
         refusals: row.get(8)?,
         first_try: row.get::<_, Option<i64>>(9)?.map(instant).transpose()?,
+        doubtful: row.get(10)?,
     })
 }
 
-/// Counts a try before it is made, so that a crash cannot make it uncounted.
+/// Takes the next mail that may be tried and counts the try before it is made, so that a crash cannot
+/// make it uncounted: until it has failed clearly, the mail may have been taken. In one transaction: what was held or rewritten before it is heeded, and after it
+/// the mail can be neither.
 ///
 /// # Errors
 /// A failing statement.
-pub fn count_try(
+pub fn take(
+    transaction: &Transaction<'_>,
+    now: DateTime<Utc>,
+) -> Result<Option<Waiting>, StoreError> {
+    let mail = next(transaction, now)?;
+    if let Some(mail) = &mail {
+        count_try(transaction, &mail.message_id, now)?;
+    }
+    Ok(mail)
+}
+
+pub(super) fn count_try(
     connection: &Connection,
     message_id: &str,
     now: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     connection
         .prepare_cached(
-            "UPDATE outbox SET attempts = attempts + 1,
-               first_try_at = coalesce(first_try_at, ?2) WHERE message_id = ?1",
+            "UPDATE outbox SET attempts = attempts + 1, doubtful = 1,
+               first_try_at = coalesce(first_try_at, ?2)
+             WHERE message_id = ?1",
         )?
         .execute(params![message_id, now.timestamp()])?;
+    Ok(())
+}
+
+/// Notes whether any try of a mail may have been taken without our hearing of it.
+///
+/// # Errors
+/// A failing statement.
+pub fn set_doubtful(
+    connection: &Connection,
+    message_id: &str,
+    doubtful: bool,
+) -> Result<(), StoreError> {
+    connection
+        .prepare_cached("UPDATE outbox SET doubtful = ?2 WHERE message_id = ?1")?
+        .execute(params![message_id, doubtful])?;
     Ok(())
 }
 
@@ -229,7 +340,7 @@ pub fn mark_sent(
 ) -> Result<(), StoreError> {
     connection
         .prepare_cached(
-            "UPDATE outbox SET state = 'sent', sent_at = ?2, answer = ?3, last_error = NULL
+            "UPDATE outbox SET state = 'sent', sent_at = ?2, answer = ?3, last_error = NULL, doubtful = 0
              WHERE message_id = ?1",
         )?
         .execute(params![message_id, at.timestamp(), answer])?;
@@ -304,7 +415,8 @@ pub fn give_up(
     Ok(())
 }
 
-/// Gives up all mails that were queued up to an instant and are still waiting, and tells how many.
+/// Gives up all mails that were queued up to an instant and are still waiting, but for held ones, and
+/// tells how many.
 ///
 /// # Errors
 /// A failing statement.
@@ -317,17 +429,20 @@ pub fn expire_queued_up_to(
     Ok(connection
         .prepare_cached(
             "UPDATE outbox SET state = 'expired', last_error = ?2, given_up_at = ?3
-             WHERE state = 'queued' AND queued_at <= ?1",
+             WHERE state = 'queued' AND queued_at <= ?1 AND held_at IS NULL",
         )?
         .execute(params![oldest.timestamp(), error, at.timestamp()])?)
 }
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeSet;
+    use std::future::Future;
+
     use chrono::TimeDelta;
 
     use super::*;
-    use crate::store::Store;
+    use crate::store::{Store, alerts};
 
     const HOUR: i64 = 3600;
 
@@ -340,7 +455,7 @@ mod tests {
             message_id: id.to_owned(),
             kind,
             person: PersonId::new(person).unwrap(),
-            adviser: PersonId::new("ada").unwrap(),
+            adviser: PersonId::new("ada").ok(),
             day: NaiveDate::from_ymd_opt(2022, 6, 20).unwrap(),
             address: format!("{person}@test.example"),
             subject: id.to_owned(),
@@ -433,5 +548,94 @@ mod tests {
             },
         )
         .await;
+    }
+
+    #[tokio::test]
+    async fn a_held_alert_and_those_behind_it_stay_and_a_digest_does_not_wait_for_them() {
+        let alert = mail("alert", MailKind::Alert, "gil", None);
+        let mut later = mail("later", MailKind::Alert, "gil", None);
+        later.day += TimeDelta::days(1);
+        let digest = mail("digest", MailKind::Digest, "gil", None);
+        with_outbox(vec![alert, later, digest], |c| {
+            assert!(alerts::hold(c, "alert", "ada", at(0))?);
+            assert_eq!(next_id(c, 50).as_deref(), Some("digest"));
+            mark_sent(c, "digest", "taken", at(50))?;
+            assert_eq!(next_id(c, 500), None);
+            // Held mails are not given up with those of a server that is down for days.
+            assert_eq!(expire_queued_up_to(c, at(10), "no answer", at(500))?, 1);
+            assert!(alerts::release(c, "alert", "ada")?);
+            assert_eq!(next_id(c, 501).as_deref(), Some("alert"));
+            Ok(())
+        })
+        .await;
+    }
+
+    /// Two processes on one file: an alert is held in time, or it is tried; never both.
+    #[test]
+    fn a_hold_and_a_try_at_the_same_moment_never_both_succeed() {
+        const ALERTS: usize = 200;
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("records.sqlite");
+        let on_own_thread = |work: fn(Store, usize) -> BoxedFuture| {
+            let store = Store::open(&path).unwrap();
+            std::thread::spawn(move || {
+                let runtime = tokio::runtime::Builder::new_current_thread()
+                    .build()
+                    .unwrap();
+                runtime.block_on(work(store, ALERTS))
+            })
+        };
+        on_own_thread(|store, alerts| Box::pin(queue_many(store, alerts)))
+            .join()
+            .unwrap();
+        let taking = on_own_thread(|store, alerts| Box::pin(take_all(store, alerts)));
+        let holding = on_own_thread(|store, alerts| Box::pin(hold_all(store, alerts)));
+        let (taken, held) = (taking.join().unwrap(), holding.join().unwrap());
+        assert!(taken.is_disjoint(&held));
+        assert_eq!(taken.len() + held.len(), ALERTS);
+    }
+
+    type BoxedFuture = std::pin::Pin<Box<dyn Future<Output = BTreeSet<String>>>>;
+
+    fn person(n: usize) -> String {
+        format!("p{n}")
+    }
+
+    async fn queue_many(store: Store, alerts: usize) -> BTreeSet<String> {
+        let queued: Result<(), StoreError> = store
+            .write(move |t| {
+                let mut people = (0..alerts).map(person);
+                people.try_for_each(|p| queue(t, &mail(&p, MailKind::Alert, &p, None)))
+            })
+            .await;
+        queued.unwrap();
+        BTreeSet::new()
+    }
+
+    /// From the first to the last, until nothing may be tried.
+    async fn take_all(store: Store, _: usize) -> BTreeSet<String> {
+        let mut taken = BTreeSet::new();
+        while let Some(mail) = store.write(|t| take(t, at(50))).await.unwrap() {
+            let id = mail.message_id.clone();
+            let marked = store
+                .write(move |t| mark_sent(t, &id, "taken", at(50)))
+                .await;
+            marked.unwrap();
+            taken.insert(mail.message_id);
+        }
+        taken
+    }
+
+    /// From the last to the first.
+    async fn hold_all(store: Store, alerts: usize) -> BTreeSet<String> {
+        let mut held = BTreeSet::new();
+        for id in (0..alerts).rev().map(person) {
+            let key = id.clone();
+            let done = store
+                .write(move |t| alerts::hold(t, &key, "ada", at(0)))
+                .await;
+            held.extend(done.unwrap().then_some(id));
+        }
+        held
     }
 }

@@ -6,6 +6,10 @@ use rusqlite::{Connection, OptionalExtension, Row, params};
 use super::outbox::LONGEST_WAIT_S;
 use super::{StoreError, day, instant};
 
+/// Whether a mail is about the blocks of the adviser `?2`; one about those of several waits for their digests.
+const CONCERNS: &str = "(adviser = ?2 OR adviser = '' AND EXISTS (
+  SELECT 1 FROM outbox_wait AS wait JOIN outbox AS digest ON digest.message_id = wait.digest
+  WHERE wait.mail = outbox.message_id AND digest.adviser = ?2))";
 /// So many mails given up are shown at most, the newest ones.
 const SHOWN: u32 = 20;
 
@@ -14,7 +18,7 @@ const SHOWN: u32 = 20;
 pub struct Standing {
     /// Mails waiting.
     pub queued: u32,
-    /// The oldest of them.
+    /// The oldest of them that neither is held nor waits behind a held one.
     pub oldest: Option<DateTime<Utc>>,
     /// Mails sent.
     pub sent: u32,
@@ -91,7 +95,10 @@ fn counts(connection: &Connection) -> Result<Standing, StoreError> {
     let (mut standing, oldest, last_sent) = connection.query_row(
         "SELECT count(*) FILTER (WHERE state = 'queued'), count(*) FILTER (WHERE state = 'sent'),
                 count(*) FILTER (WHERE state = 'failed'), count(*) FILTER (WHERE state = 'expired'),
-                min(queued_at) FILTER (WHERE state = 'queued'), max(sent_at) FROM outbox",
+                min(queued_at) FILTER (WHERE state = 'queued' AND NOT EXISTS (
+                  SELECT 1 FROM outbox AS held WHERE held.state = 'queued' AND held.held_at IS NOT NULL
+                    AND held.person = mail.person AND held.rowid <= mail.rowid)),
+                max(sent_at) FROM outbox AS mail",
         [],
         |row| {
             let standing = Standing {
@@ -124,7 +131,7 @@ pub fn given_up_since(
 ) -> Result<Vec<GivenUp>, StoreError> {
     given_up(
         connection,
-        "given_up_at >= ?1 AND adviser = ?2 ORDER BY given_up_at, rowid",
+        &format!("given_up_at >= ?1 AND {CONCERNS} ORDER BY given_up_at, rowid"),
         params![since.timestamp(), adviser],
     )
 }
@@ -182,7 +189,7 @@ pub struct Late {
 }
 
 /// Mails about an adviser's blocks that were sent at or after an instant and `slack` later than they
-/// had to be, oldest first.
+/// had to be, oldest first; not those that somebody had in hand.
 ///
 /// # Errors
 /// A failing statement.
@@ -192,14 +199,14 @@ pub fn late_since(
     since: DateTime<Utc>,
     slack: TimeDelta,
 ) -> Result<Vec<Late>, StoreError> {
-    let mut statement = connection.prepare_cached(
+    let mut statement = connection.prepare_cached(&format!(
         "SELECT kind, person, day, sent_at FROM outbox
-         WHERE state = 'sent' AND sent_at >= ?1 AND adviser = ?2
+         WHERE state = 'sent' AND sent_at >= ?1 AND {CONCERNS} AND held_by IS NULL
            AND sent_at > queued_at + ?3
              + CASE WHEN EXISTS (SELECT 1 FROM outbox_wait WHERE mail = message_id)
                  THEN hold_s + ?4 ELSE 0 END
-         ORDER BY sent_at, rowid",
-    )?;
+         ORDER BY sent_at, rowid"
+    ))?;
     let slack_s = slack.num_seconds();
     let values = params![since.timestamp(), adviser, slack_s, LONGEST_WAIT_S];
     let rows = statement.query_map(values, |row| {

@@ -28,7 +28,7 @@ CREATE TABLE outbox (
   queued_at   INTEGER NOT NULL,
   hold_s      INTEGER NOT NULL,                                -- seconds to wait after the digests it waits for were sent
   held_at     INTEGER,                                         -- instant since which an adviser holds it; NULL = not held
-  held_by     TEXT,                                            -- who holds it
+  held_by     TEXT,                                            -- who holds it, or who let it go
   state       TEXT NOT NULL                                    -- failed = refused, expired = given up after days,
               CHECK (state IN ('queued', 'sent', 'failed', 'expired', 'folded')), -- folded = a later mail tells it
   attempts    INTEGER NOT NULL,                                -- counted before each try

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 use duskflight_core::id::{BlockId, InsectId, PersonId};
-use duskflight_core::notice::{Notice, Told};
+use duskflight_core::notice::{Change, Notice, Told};
 use rusqlite::{Connection, Row, params};
 
 use super::{StoreError, day};
@@ -21,23 +21,32 @@ pub fn latest(
     up_to: NaiveDate,
 ) -> Result<BTreeMap<PersonId, Vec<Told>>, StoreError> {
     let mut statement = connection.prepare_cached(
-        "SELECT block, insect, event, max(revision), value, day, person FROM told
+        "SELECT block, insect, event, revision, value, day, person, step, change FROM told
          WHERE season = ?1 AND day <= ?2 AND (mail IS NULL OR mail NOT IN (
            SELECT message_id FROM outbox WHERE state IN ('failed', 'expired', 'folded')))
-         GROUP BY block, insect, event, person",
+         ORDER BY block, insect, event, person, revision",
     )?;
-    let rows = statement.query_map(params![season, up_to.to_string()], |row| {
-        Ok(read(row, season))
-    })?;
+    let mut rows = statement.query(params![season, up_to.to_string()])?;
     let mut by_person: BTreeMap<PersonId, Vec<Told>> = BTreeMap::new();
-    for row in rows {
-        let (person, told) = row??;
-        by_person.entry(person).or_default().push(told);
+    while let Some(row) = rows.next()? {
+        let (person, mut told) = read(row, season)?;
+        let of_person = by_person.entry(person).or_default();
+        // Revisions of one event of a person come one after the other.
+        let before = of_person.last().filter(|last| is_same(last, &told));
+        if let Some(before) = before {
+            told.corrected_on = told.corrected_on.or(before.corrected_on);
+            of_person.pop();
+        }
+        of_person.push(told);
     }
     Ok(by_person)
 }
 
-/// A row of the columns block, insect, event, revision, value, day, person.
+fn is_same(one: &Told, other: &Told) -> bool {
+    (&one.event, &one.block, &one.insect) == (&other.event, &other.block, &other.insect)
+}
+
+/// A row of the columns block, insect, event, revision, value, day, person, step, change.
 fn read(row: &Row<'_>, season: i32) -> Result<(PersonId, Told), StoreError> {
     let text = |column| row.get_ref(column)?.as_str().map_err(rusqlite::Error::from);
     let (block, insect, person) = (text(0)?, text(1)?, text(6)?);
@@ -46,6 +55,7 @@ fn read(row: &Row<'_>, season: i32) -> Result<(PersonId, Told), StoreError> {
         column,
         value: value.to_owned(),
     };
+    let (on, change) = (day(text(5)?)?, text(8)?);
     let told = Told {
         year: season,
         block: BlockId::new(block).map_err(|_| bad("block", block))?,
@@ -55,13 +65,17 @@ fn read(row: &Row<'_>, season: i32) -> Result<(PersonId, Told), StoreError> {
         value: value
             .map(|text| text.parse().map_err(|_| bad("value", &text)))
             .transpose()?,
-        on: day(text(5)?)?,
+        on,
+        step: row.get(7)?,
+        history: change == "history",
+        corrected_on: (change == "corrected").then_some(on),
     };
     let person = PersonId::new(person).map_err(|_| bad("person", person))?;
     Ok((person, told))
 }
 
-/// Writes what a person is told into the ledger; without a mail it is recorded as history. Its
+/// Writes what a person is told into the ledger. History is bound to no mail: the list of it that a mail
+/// brought is made again as long as none arrives. Its
 /// revision is the next one after all that are there, also after those that count as untold, which
 /// the notice does not know of.
 ///
@@ -74,10 +88,11 @@ pub fn record(
     on: NaiveDate,
     mail: Option<&str>,
 ) -> Result<(), StoreError> {
+    let mail = mail.filter(|_| !matches!(notice.change, Change::History(_)));
     connection
         .prepare_cached(
-            "INSERT INTO told (season, block, insect, event, person, revision, value, day, mail)
-             SELECT ?1, ?2, ?3, ?4, ?5, coalesce(max(revision), 0) + 1, ?6, ?7, ?8 FROM told
+            "INSERT INTO told (season, block, insect, event, person, revision, value, day, mail, change, step)
+             SELECT ?1, ?2, ?3, ?4, ?5, coalesce(max(revision), 0) + 1, ?6, ?7, ?8, ?9, ?10 FROM told
              WHERE season = ?1 AND block = ?2 AND insect = ?3 AND event = ?4 AND person = ?5",
         )?
         .execute(params![
@@ -89,6 +104,8 @@ pub fn record(
             notice.change.value().map(|value| value.to_string()),
             on.to_string(),
             mail,
+            notice.change.name(),
+            notice.step,
         ])?;
     Ok(())
 }
@@ -108,7 +125,8 @@ pub struct Counts {
 /// A failing statement.
 pub fn counts(connection: &Connection) -> Result<Counts, StoreError> {
     Ok(connection.query_row(
-        "SELECT count(*) FILTER (WHERE revision = 1), count(*) FILTER (WHERE revision > 1) FROM told",
+        "SELECT count(*) FILTER (WHERE change NOT IN ('corrected', 'withdrawn')),
+           count(*) FILTER (WHERE change IN ('corrected', 'withdrawn')) FROM told",
         [],
         |row| {
             Ok(Counts {
@@ -132,6 +150,8 @@ pub struct Line {
     pub event: String,
     /// Counts up from 1.
     pub revision: u32,
+    /// What the telling was.
+    pub change: String,
     /// What was told; `None` when it was withdrawn.
     pub value: Option<String>,
 }
@@ -142,7 +162,7 @@ pub struct Line {
 /// A failing statement.
 pub fn all(connection: &Connection) -> Result<Vec<Line>, StoreError> {
     let mut statement = connection.prepare_cached(
-        "SELECT day, person, block, event, revision, value FROM told
+        "SELECT day, person, block, event, revision, change, value FROM told
          ORDER BY day, person, block, event, revision",
     )?;
     let rows = statement.query_map([], |row| {
@@ -152,7 +172,8 @@ pub fn all(connection: &Connection) -> Result<Vec<Line>, StoreError> {
             block: row.get(2)?,
             event: row.get(3)?,
             revision: row.get(4)?,
-            value: row.get(5)?,
+            change: row.get(5)?,
+            value: row.get(6)?,
         })
     })?;
     Ok(rows.collect::<Result<_, _>>()?)
@@ -162,7 +183,7 @@ pub fn all(connection: &Connection) -> Result<Vec<Line>, StoreError> {
 mod tests {
     use chrono::{DateTime, Utc};
     use duskflight_core::id::MarkId;
-    use duskflight_core::notice::{Change, Event, Value};
+    use duskflight_core::notice::{Event, Value};
 
     use super::*;
     use crate::store::Store;
@@ -185,7 +206,7 @@ mod tests {
             message_id: id.to_owned(),
             kind: MailKind::Alert,
             person: gil(),
-            adviser: gil(),
+            adviser: Some(gil()),
             day: on(day),
             address: "gil@test.example".to_owned(),
             subject: String::new(),
@@ -205,6 +226,8 @@ mod tests {
             insect: InsectId::new("navel-orangeworm").unwrap(),
             event: Event::MarkPassed(MarkId::new("first-hatch").unwrap(), None),
             revision: 1,
+            step: 1,
+            late: None,
             change,
         }
     }

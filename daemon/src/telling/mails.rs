@@ -1,25 +1,16 @@
 //! What each person is told on one civil day, with the mail that tells it.
 
-use std::collections::BTreeMap;
-
-use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
-use duskflight_core::id::{BlockId, PersonId};
-use duskflight_core::notice::{Alert, Fact, Notice, Role, Told, alert, decide, digest, facts};
-use duskflight_core::season::BlockSeason;
+use chrono::{DateTime, Utc};
+use duskflight_core::id::PersonId;
+use duskflight_core::notice::{Notice, Role};
 use rusqlite::Connection;
 
-use super::since::since;
-use super::{Night, TellError, trouble};
-use crate::clock::day_before;
-use crate::config::{Config, Person};
-use crate::mail::compose::{self, Adviser, Extras, GrowerAlert, envelope_of};
-use crate::mail::message::{ComposeError, Composed, Envelope, Mailbox, Parts};
-use crate::records::hash;
-use crate::store::outbox::{self, MailKind, NewMail};
-use crate::store::told;
-
-/// A digest told so long after its hour says that it is late.
-const LATE_AFTER: TimeDelta = TimeDelta::hours(1);
+use super::desk::{Causes, Desk};
+use super::{Night, TellError, ration};
+use crate::config::Config;
+use crate::mail::message::Parts;
+use crate::store::folding::FoldedMail;
+use crate::store::outbox::NewMail;
 
 /// What one person is told on one day.
 #[derive(Debug, Clone)]
@@ -28,6 +19,8 @@ pub struct Telling {
     pub person: PersonId,
     /// What goes into the ledger.
     pub notices: Vec<Notice>,
+    /// Why what was told before changed.
+    pub causes: Causes,
     /// The mail; `None` where all of it is history that is only recorded.
     pub draft: Option<Draft>,
 }
@@ -51,8 +44,8 @@ pub enum Purpose {
     Preview,
 }
 
-/// Decides what everyone is told and composes the mails. Outside the season nobody is told
-/// anything.
+/// Decides what everyone is told and composes the mails, to be looked at or told. Off the season advisers
+/// are told once a week, and nobody on other days.
 ///
 /// # Errors
 /// When the records cannot be read or a mail cannot be composed.
@@ -63,283 +56,35 @@ pub fn prepare(
     purpose: Purpose,
     now: DateTime<Utc>,
 ) -> Result<Vec<Telling>, TellError> {
-    if !config.in_season(night.as_of) {
+    prepare_after(connection, config, night, purpose, now, Vec::new())
+}
+
+/// The same, with the mails that were folded tonight.
+pub(super) fn prepare_after(
+    connection: &Connection,
+    config: &Config,
+    night: &Night,
+    purpose: Purpose,
+    now: DateTime<Utc>,
+    folded: Vec<FoldedMail>,
+) -> Result<Vec<Telling>, TellError> {
+    let Some(pace) = config.pace_on(night.as_of) else {
         return Ok(Vec::new());
-    }
-    let told_up_to = match purpose {
-        Purpose::Tell => night.as_of,
-        Purpose::Preview => day_before(night.as_of),
     };
-    let desk = Desk {
-        connection,
-        config,
-        night,
-        now,
-        purpose,
-        told: told::latest(connection, night.as_of.year(), told_up_to)?,
-        last_digest: outbox::newest_day(connection, night.as_of)?,
-        trouble: trouble::standing(connection, config)?,
-    };
-    let mut tellings = Vec::new();
+    let desk = Desk::new(connection, config, night, purpose, pace, now, folded)?;
+    let (mut tellings, mut plans) = (Vec::new(), Vec::new());
     for adviser in config.people.iter().filter(|p| p.role == Role::Adviser) {
-        tellings.extend(desk.tell(adviser)?);
+        if let Some((digest, alerts)) = desk.of_adviser(adviser)? {
+            tellings.push(digest);
+            plans.extend(alerts);
+        }
+    }
+    for person in &config.people {
+        let (own, others) = plans.into_iter().partition(|plan| plan.person == person);
+        plans = others;
+        let digests = tellings.iter().filter(|told| told.person == person.id);
+        let digests = digests.count();
+        tellings.extend(ration::rationed(&desk, person, own, digests)?);
     }
     Ok(tellings)
-}
-
-/// What a night's tellings are made from. What is the same for all of them is read once: the ledger and
-/// the outbox grow all season.
-struct Desk<'a> {
-    connection: &'a Connection,
-    config: &'a Config,
-    night: &'a Night,
-    now: DateTime<Utc>,
-    purpose: Purpose,
-    /// The ledger before this night, by person.
-    told: BTreeMap<PersonId, Vec<Told>>,
-    /// The last civil day before for which a digest was made.
-    last_digest: Option<NaiveDate>,
-    /// Lines for every digest.
-    trouble: Vec<String>,
-}
-
-/// What a grower is told about an adviser's blocks.
-struct GrowerNews<'a> {
-    grower: &'a Person,
-    notices: Vec<Notice>,
-    /// `None` where all of it is history.
-    alert: Option<Alert>,
-}
-
-/// The cause of each change, by its block and the key of its event.
-type Causes = BTreeMap<(BlockId, String), String>;
-
-impl Desk<'_> {
-    /// One adviser's digest, and the alerts of the growers of their blocks, which the digest lists
-    /// and which leave after it. Once the digest of a day is made, all of them wait for the next.
-    fn tell(&self, adviser: &Person) -> Result<Vec<Telling>, TellError> {
-        let of_adviser = |season: &&BlockSeason| season.block.adviser == adviser.id;
-        let seasons: Vec<&BlockSeason> = self.night.seasons.iter().filter(of_adviser).collect();
-        let message_id = self.message_id(MailKind::Digest, adviser, adviser);
-        let made = self.purpose == Purpose::Tell && outbox::contains(self.connection, &message_id)?;
-        if seasons.is_empty() || made {
-            return Ok(Vec::new());
-        }
-        let growers = self.config.people.iter().filter(|p| p.role == Role::Grower);
-        let news: Vec<GrowerNews<'_>> = growers
-            .map(|grower| self.news(&seasons, grower))
-            .collect::<Result<_, _>>()?;
-        let mut tellings = vec![self.digest(adviser, &seasons, &news)?];
-        for news in news.into_iter().filter(|news| !news.notices.is_empty()) {
-            tellings.push(self.alert(adviser, news)?);
-        }
-        Ok(tellings)
-    }
-
-    fn digest(
-        &self,
-        adviser: &Person,
-        seasons: &[&BlockSeason],
-        news: &[GrowerNews<'_>],
-    ) -> Result<Telling, TellError> {
-        let notices = self.notices(adviser, seasons);
-        let causes = self.causes(seasons, &notices)?;
-        let (connection, day) = (self.connection, self.night.as_of);
-        let of_mails = trouble::of_mails(connection, self.config, adviser, day)?;
-        let contents = digest(
-            self.config.words,
-            self.night.as_of,
-            seasons,
-            &notices,
-            &self.night.stations,
-            self.trouble.iter().cloned().chain(of_mails).collect(),
-            |notice| cause(&causes, notice),
-        );
-        let hold = format!("{} h after this digest is sent", self.config.hold_hours);
-        let growers: Vec<GrowerAlert<'_>> = news
-            .iter()
-            .filter_map(|news| {
-                let alert = news.alert.as_ref()?;
-                Some(GrowerAlert {
-                    grower: &news.grower.name,
-                    headline: &alert.headline,
-                    more: alert.more,
-                    not_before: &hold,
-                })
-            })
-            .collect();
-        let remark = self.remark();
-        let extras = Extras {
-            remark: remark.as_deref(),
-            growers: &growers,
-        };
-        let draft = self.draft(MailKind::Digest, adviser, adviser, |envelope| {
-            compose::digest(envelope, self.config.words, &contents, extras)
-        })?;
-        Ok(Telling {
-            person: adviser.id.clone(),
-            notices,
-            draft: Some(draft),
-        })
-    }
-
-    fn news<'a>(
-        &self,
-        of_adviser: &[&BlockSeason],
-        grower: &'a Person,
-    ) -> Result<GrowerNews<'a>, TellError> {
-        let own = |season: &&&BlockSeason| season.block.grower == grower.id;
-        let seasons: Vec<&BlockSeason> = of_adviser.iter().filter(own).copied().collect();
-        let notices = self.notices(grower, &seasons);
-        let causes = self.causes(&seasons, &notices)?;
-        let (words, day) = (self.config.words, self.night.as_of);
-        let alert = alert(words, day, &seasons, &notices, |notice| {
-            cause(&causes, notice)
-        });
-        Ok(GrowerNews {
-            grower,
-            notices,
-            alert,
-        })
-    }
-
-    fn alert(&self, adviser: &Person, news: GrowerNews<'_>) -> Result<Telling, TellError> {
-        let ask = Adviser {
-            name: &adviser.name,
-            phone: adviser.phone.as_deref().unwrap_or_default(),
-        };
-        let compose = |contents: Alert| {
-            self.draft(MailKind::Alert, news.grower, adviser, |envelope| {
-                compose::alert(envelope, &contents, ask)
-            })
-        };
-        Ok(Telling {
-            person: news.grower.id.clone(),
-            draft: news.alert.map(compose).transpose()?,
-            notices: news.notices,
-        })
-    }
-
-    /// That the digest is late, or covers more than a day.
-    fn remark(&self) -> Option<String> {
-        let due = self.config.digest_instant(self.night.as_of);
-        let late = (self.now - due > LATE_AFTER).then(|| {
-            let hour = self.config.digest_time.format("%H:%M");
-            format!("This digest is late; it was due at {hour}.")
-        });
-        let before = day_before(self.night.as_of);
-        let gap = self
-            .last_digest
-            .filter(|last| *last < before && last.year() == before.year());
-        let covers = gap.map(|last| {
-            let last = self.config.words.day(last);
-            format!("The last one was of {last}; this one covers all days since.")
-        });
-        let remarks: Vec<String> = late.into_iter().chain(covers).collect();
-        (!remarks.is_empty()).then(|| remarks.join(" "))
-    }
-
-    fn notices(&self, person: &Person, seasons: &[&BlockSeason]) -> Vec<Notice> {
-        let facts: Vec<Fact> = seasons
-            .iter()
-            .flat_map(|season| facts(season, self.config.near_days))
-            .filter(|fact| fact.event.concerns(person.role))
-            .collect();
-        let told = self.told.get(&person.id).map_or(&[][..], Vec::as_slice);
-        decide(&facts, told, self.last_digest.is_none(), self.night.as_of)
-    }
-
-    fn causes(&self, seasons: &[&BlockSeason], notices: &[Notice]) -> Result<Causes, TellError> {
-        let mut causes = Causes::new();
-        for notice in notices {
-            let Some(told_on) = notice.change.told_on() else {
-                continue;
-            };
-            let about = |season: &&&BlockSeason| {
-                season.block.id == notice.block && season.insect == notice.insect
-            };
-            let Some(season) = seasons.iter().find(about) else {
-                continue;
-            };
-            let station = &season.block.station;
-            let since = since(self.connection, self.config, station, told_on, self.now)?;
-            let why = self
-                .config
-                .words
-                .why(&self.night.orchard, season, notice, &since);
-            let key = (notice.block.clone(), notice.event.to_string());
-            causes.extend(why.map(|why| (key, why)));
-        }
-        Ok(causes)
-    }
-
-    fn message_id(&self, kind: MailKind, person: &Person, adviser: &Person) -> String {
-        let ids = [person.id.as_str(), adviser.id.as_str()].map(str::as_bytes);
-        let domain = self.config.mail_from.domain();
-        let key = hash(&ids);
-        format!("<{}.{}.{key}@{domain}>", kind.name(), self.night.as_of)
-    }
-
-    /// Who reads an answer: the adviser to a grower's, the operator to the adviser's.
-    fn reply_to<'a>(&'a self, kind: MailKind, adviser: &'a Person) -> Option<Mailbox<'a>> {
-        match kind {
-            MailKind::Alert => Some(Mailbox {
-                name: &adviser.name,
-                address: &adviser.email,
-            }),
-            MailKind::Digest | MailKind::Letter | MailKind::Summary | MailKind::Test => {
-                self.config.operator.as_deref().map(|address| Mailbox {
-                    name: &self.config.mail_from.name,
-                    address,
-                })
-            }
-        }
-    }
-
-    /// Composes a mail and addresses it.
-    fn draft(
-        &self,
-        kind: MailKind,
-        person: &Person,
-        adviser: &Person,
-        compose: impl FnOnce(&Envelope<'_>) -> Result<Composed, ComposeError>,
-    ) -> Result<Draft, TellError> {
-        let message_id = self.message_id(kind, person, adviser);
-        let as_of = self.config.moment_words(self.now);
-        let envelope = envelope_of(self.config, person, &message_id, self.now, &as_of);
-        let composed = compose(&Envelope {
-            reply_to: self.reply_to(kind, adviser),
-            ..envelope
-        });
-        let composed = composed.map_err(|source| TellError::Compose {
-            message_id: message_id.clone(),
-            source,
-        })?;
-        let digest = self.message_id(MailKind::Digest, adviser, adviser);
-        Ok(Draft {
-            mail: NewMail {
-                message_id,
-                kind,
-                person: person.id.clone(),
-                adviser: adviser.id.clone(),
-                day: self.night.as_of,
-                address: person.email.clone(),
-                subject: composed.parts.subject.clone(),
-                body: composed.bytes,
-                queued_at: self.now,
-                contents: None,
-                waits_for: match kind {
-                    MailKind::Alert => vec![digest],
-                    _ => Vec::new(),
-                },
-                hold_s: i64::from(self.config.hold_hours) * 3600,
-            },
-            parts: composed.parts,
-        })
-    }
-}
-
-fn cause(causes: &Causes, notice: &Notice) -> Option<String> {
-    let key = (notice.block.clone(), notice.event.to_string());
-    causes.get(&key).cloned()
 }

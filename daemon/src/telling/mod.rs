@@ -1,11 +1,21 @@
 //! Recompute and tell one civil day, in one transaction.
 
+mod adviser;
+mod charts;
+mod desk;
+mod folding;
+mod letters;
 mod mails;
 mod night;
+mod ration;
+pub mod replay;
 mod since;
 mod trouble;
+pub mod waiting;
 mod weather;
 
+pub use charts::charts;
+pub use desk::Causes;
 pub use mails::{Draft, Purpose, Telling, prepare};
 pub use night::{Night, night};
 pub use weather::Stations;
@@ -17,8 +27,10 @@ use rusqlite::Connection;
 
 use crate::config::Config;
 use crate::mail::message::ComposeError;
+use crate::store::folding::{FoldedMail, wait_for_newer};
 use crate::store::jobs::{self, Job, RunState};
-use crate::store::{Store, StoreError, outbox, told};
+use crate::store::outbox::{self, MailKind};
+use crate::store::{Store, StoreError, told};
 
 /// Why a day could not be told.
 #[derive(Debug, thiserror::Error)]
@@ -77,7 +89,8 @@ pub async fn tell(
     store
         .write(move |transaction| {
             let before = jobs::run(transaction, Job::Tell, day)?;
-            if !again && before.is_some_and(|run| run.state == RunState::Done) {
+            let done = before.is_some_and(|run| run.state == RunState::Done);
+            if done && !again {
                 return Ok(Told::Before);
             }
             let newest = jobs::newest(transaction, Job::Tell, true)?;
@@ -85,32 +98,44 @@ pub async fn tell(
                 return Err(TellError::Past { day, newest });
             }
             jobs::begin(transaction, Job::Tell, day, now)?;
-            let told = tell_in(transaction, &config, day, now)?;
+            // A day told again makes no new mails for those who have theirs.
+            let folded = match done {
+                true => Vec::new(),
+                false => folding::fold_stuck(transaction, &config, day, now)?,
+            };
+            let (_, tellings) = tell_in(transaction, &config, day, now, folded)?;
             jobs::finish(transaction, Job::Tell, day, now, None)?;
-            Ok(told)
+            let with_mail = tellings.iter().filter(|telling| telling.draft.is_some());
+            Ok(Told::Now {
+                mails: with_mail.count(),
+                notices: tellings.iter().map(|telling| telling.notices.len()).sum(),
+            })
         })
         .await
 }
 
+/// Tells a day, and gives what was known and what was told.
 fn tell_in(
     connection: &Connection,
     config: &Config,
     day: NaiveDate,
     now: DateTime<Utc>,
-) -> Result<Told, TellError> {
+    folded: Vec<FoldedMail>,
+) -> Result<(Night, Vec<Telling>), TellError> {
     let night = night(connection, config, day)?;
-    let (mut mails, mut notices) = (0, 0);
-    for telling in prepare(connection, config, &night, Purpose::Tell, now)? {
+    let tellings = mails::prepare_after(connection, config, &night, Purpose::Tell, now, folded)?;
+    for telling in &tellings {
         let mail = telling.draft.as_ref().map(|draft| &draft.mail);
         if let Some(mail) = mail {
             outbox::queue(connection, mail)?;
-            mails += 1;
+            if mail.kind == MailKind::Digest {
+                wait_for_newer(connection, &telling.person, &mail.message_id)?;
+            }
         }
         for notice in &telling.notices {
             let message_id = mail.map(|mail| mail.message_id.as_str());
             told::record(connection, &telling.person, notice, day, message_id)?;
-            notices += 1;
         }
     }
-    Ok(Told::Now { mails, notices })
+    Ok((night, tellings))
 }

@@ -1,14 +1,20 @@
 //! Trouble that only the records show: feeds that fail, mails that wait, were late or were given up.
 
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
+use duskflight_core::notice::RevisedDay;
+use duskflight_core::temperature::Unit;
 use rusqlite::Connection;
 
+use super::waiting::name;
 use crate::clock::day_before;
 use crate::config::{Config, Person};
 use crate::records::dropped_trouble;
+use crate::store::folding::FoldedMail;
 use crate::store::jobs::{self, Job};
 use crate::store::post::{self, GivenUp, Late};
-use crate::store::{StoreError, days, room};
+use crate::store::{StoreError, days, journal, room};
 
 /// A mail that was sent so long after it could have been is called late.
 const LATE_AFTER: TimeDelta = TimeDelta::hours(2);
@@ -26,6 +32,7 @@ pub(super) fn standing(
     lines.extend(config.drop_folder.as_ref().and_then(dropped_trouble));
     lines.extend(config.trouble.clone());
     lines.extend(room::trouble(&config.database));
+    lines.extend(journal::trouble(&config.database));
     Ok(lines)
 }
 
@@ -45,6 +52,35 @@ pub(super) fn of_mails(
     Ok(given_up.chain(late).collect())
 }
 
+/// Lines on mails about an adviser's blocks that were folded tonight, one for each person.
+pub(super) fn folded(config: &Config, adviser: &Person, folded: &[FoldedMail]) -> Vec<String> {
+    let about = |mail: &&FoldedMail| mail.advisers.iter().any(|id| id == adviser.id.as_str());
+    let mut people: BTreeMap<&str, Vec<&FoldedMail>> = BTreeMap::new();
+    for mail in folded.iter().filter(about) {
+        people.entry(mail.person.as_str()).or_default().push(mail);
+    }
+    let lines = people.into_iter();
+    lines
+        .map(|(person, mails)| folded_line(config, person, &mails))
+        .collect()
+}
+
+fn folded_line(config: &Config, person: &str, mails: &[&FoldedMail]) -> String {
+    let days = mails.iter().map(|mail| mail.day);
+    let first = days.clone().min().unwrap_or_default();
+    let days = config.words.stretch(first, days.max().unwrap_or(first));
+    let why = mails.iter().find_map(|mail| mail.error.as_deref());
+    let why = why.map_or_else(String::new, |why| format!(" ({why})"));
+    let what = match mails.len() {
+        1 => format!("the {} of {days}", mails[0].kind),
+        count => format!("{count} mails of {days}"),
+    };
+    format!(
+        "{what} to {} could not be delivered{why}; today's mail tells what holds now",
+        name(config, person)
+    )
+}
+
 fn feeds(connection: &Connection, config: &Config) -> Result<Vec<String>, StoreError> {
     let failing = days::failing(connection)?;
     let stations = config.stations.iter();
@@ -56,14 +92,38 @@ fn feeds(connection: &Connection, config: &Config) -> Result<Vec<String>, StoreE
         .collect())
 }
 
+/// A line for each station whose days of the season a feed has revised since the telling before.
+pub(super) fn revised(
+    connection: &Connection,
+    config: &Config,
+    as_of: NaiveDate,
+    now: DateTime<Utc>,
+) -> Result<Vec<String>, StoreError> {
+    let new_year = as_of.with_ordinal(1).unwrap_or(as_of);
+    let since = told_before(connection, config, as_of)?;
+    let unit = config.unit.unwrap_or(Unit::Fahrenheit);
+    let mut lines = Vec::new();
+    for station in &config.stations {
+        let mut days = Vec::new();
+        for was in days::revised(connection, &station.id, new_year..as_of, since..now)? {
+            let now = days::one(connection, &station.id, was.date)?;
+            days.extend(now.map(|now| RevisedDay { was, now }));
+        }
+        lines.extend(config.words.revised_days(&station.name, unit, &days));
+    }
+    Ok(lines)
+}
+
 /// When the telling before that of a day was done.
 fn told_before(
     connection: &Connection,
     config: &Config,
     as_of: NaiveDate,
 ) -> Result<DateTime<Utc>, StoreError> {
-    let newest = jobs::newest(connection, Job::Tell, true)?;
-    let before = newest.filter(|run| run.day < as_of);
+    let before = match jobs::done_before(connection, Job::Tell, as_of)? {
+        Some(day) => jobs::run(connection, Job::Tell, day)?,
+        None => None,
+    };
     Ok(before
         .and_then(|run| run.finished)
         .unwrap_or_else(|| config.digest_instant(day_before(as_of))))
@@ -93,10 +153,4 @@ fn late_line(config: &Config, mail: &Late) -> String {
         config.words.day(sent.date_naive()),
         sent.format("%H:%M")
     )
-}
-
-/// A person's name, or the id of one who is no longer declared.
-fn name<'a>(config: &'a Config, id: &'a str) -> &'a str {
-    let person = config.people.iter().find(|person| person.id.as_str() == id);
-    person.map_or(id, |person| &person.name)
 }

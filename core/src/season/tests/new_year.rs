@@ -37,6 +37,7 @@ fn a_flight_peak_counts_from_the_first_of_january_without_a_start() {
     let peak = Outcome::Passed {
         date: date(2021, 3, 26),
         by_estimate: false,
+        firm: true,
     };
     assert_eq!(outcome(&season, "summer-peak-1", "Nonpareil"), &peak);
     assert_eq!(season.heat_from, Some(date(2021, 1, 1)));

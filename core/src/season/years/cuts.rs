@@ -14,7 +14,7 @@ use super::super::projection::day_of;
 const SUM_ERROR: f64 = 1e-6;
 
 /// The same day of another year; 29 February falls to the 28th.
-pub(super) fn same_day(day: NaiveDate, year: i32) -> Option<NaiveDate> {
+pub(in crate::season) fn same_day(day: NaiveDate, year: i32) -> Option<NaiveDate> {
     let other = day.with_year(year);
     other.or_else(|| NaiveDate::from_ymd_opt(year, 2, 28))
 }

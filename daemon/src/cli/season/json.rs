@@ -146,10 +146,15 @@ fn mark(season: &BlockSeason, reading: &MarkReading) -> Value {
         "reason": null,
     });
     let answer = match &reading.outcome {
-        Outcome::Passed { date, by_estimate } => json!({
+        Outcome::Passed {
+            date,
+            by_estimate,
+            firm,
+        } => json!({
             "status": "passed",
             "date": date,
             "by_estimate": by_estimate,
+            "firm": firm,
         }),
         Outcome::Projected(projection) => json!({
             "status": "projected",

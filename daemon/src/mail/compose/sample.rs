@@ -9,8 +9,8 @@ use duskflight_core::id::{
 };
 use duskflight_core::insect::{Insect, InsectFile};
 use duskflight_core::notice::{
-    Alert, Digest, Event, Notice, Role, StationView, Told, Value, Words, alert, decide, digest,
-    facts,
+    Alert, Digest, Event, Fact, Moment, Notice, Past, Role, State, StationView, Told, Value, Words,
+    alert, decide, digest, facts, key_dates,
 };
 use duskflight_core::orchard::{
     Block, Crop, Dispensers, Orchard, Part, Product, Regime, Trap, TrapKind, own_group,
@@ -179,7 +179,7 @@ impl Sample {
             })
             .collect();
         Self {
-            notices: notices(&seasons, Role::Adviser),
+            notices: ledger(&seasons, Role::Adviser).notices(),
             stations: weathers.iter().map(station).collect(),
             seasons,
         }
@@ -201,11 +201,15 @@ impl Sample {
     /// What the grower of one block hears.
     pub(super) fn alert(&self, block: &str) -> Alert {
         let seasons: Vec<&BlockSeason> = self.seasons.iter().collect();
-        let notices: Vec<Notice> = notices(&self.seasons, Role::Grower)
+        let ledger = ledger(&self.seasons, Role::Grower);
+        let notices: Vec<Notice> = ledger
+            .notices()
             .into_iter()
             .filter(|notice| notice.block.as_str() == block)
             .collect();
-        alert(Words::default(), MORNING, &seasons, &notices, cause).unwrap()
+        let (words, grower) = (Words::default(), PersonId::new("grower").unwrap());
+        let calendar = key_dates(words, &grower, &seasons, &notices, &ledger.told);
+        alert(words, MORNING, &seasons, &notices, calendar, cause).unwrap()
     }
 }
 
@@ -372,13 +376,33 @@ fn notes() -> Vec<Note> {
     ]
 }
 
-/// What people were told before: two projections that have moved since, one start that was taken
-/// back, and everything of the quiet blocks.
-fn notices(seasons: &[BlockSeason], role: Role) -> Vec<Notice> {
-    let now: Vec<_> = seasons
+/// What holds on the sample morning, and what people were told before.
+struct Ledger {
+    now: Vec<Fact>,
+    told: Vec<Told>,
+}
+
+impl Ledger {
+    fn notices(&self) -> Vec<Notice> {
+        let moment = Moment {
+            today: MORNING,
+            told_before: MORNING.pred_opt(),
+            past: Past::Listed,
+        };
+        decide(&self.now, &self.told, moment)
+    }
+}
+
+/// What people were told before: two projections that have moved since, a start that was taken back
+/// with the projection that rested on it, and everything of the quiet blocks.
+fn ledger(seasons: &[BlockSeason], role: Role) -> Ledger {
+    let now: Vec<Fact> = seasons
         .iter()
-        .flat_map(|season| facts(season, 14))
-        .filter(|fact| fact.event.concerns(role))
+        .flat_map(facts)
+        .map(|fact| {
+            let hears = fact.event.concerns(role);
+            fact.heard(hears, role == Role::Grower)
+        })
         .collect();
     let second = |block: &str, early: u32, middle: u32, late: u32| {
         let day = |day| date(2022, 6, day);
@@ -390,23 +414,26 @@ fn notices(seasons: &[BlockSeason], role: Role) -> Vec<Notice> {
         };
         told(block, &mark, value)
     };
-    let mut ledger = vec![
+    let mut before = vec![
         second("N-12", 12, 14, 16),
         second("N-20", 24, 27, 30),
+        second("W-3", 20, 25, 30),
         told("W-3", &Event::Start, Value::Day(date(2022, 6, 4))),
     ];
     let quiet = ["W-1", "W-2", "H-1", "BEN-2", "E-4"];
-    ledger.extend(now.iter().filter_map(|fact| {
+    before.extend(now.iter().filter_map(|fact| {
         let hatch = fact.event.to_string() == "mark-passed:first-hatch";
         let start = fact.event == Event::Start && fact.block.as_str() != "E-3";
         let known = hatch || start || quiet.contains(&fact.block.as_str());
-        let value = match &fact.state {
-            duskflight_core::notice::State::Now { value, .. } if known => *value,
-            _ => return None,
-        };
-        Some(told(fact.block.as_str(), &fact.event, value))
+        match &fact.state {
+            State::Now { value, step } if known => Some(Told {
+                step: *step,
+                ..told(fact.block.as_str(), &fact.event, *value)
+            }),
+            _ => None,
+        }
     }));
-    decide(&now, &ledger, false, MORNING)
+    Ledger { now, told: before }
 }
 
 fn told(block: &str, event: &Event, value: Value) -> Told {
@@ -418,6 +445,9 @@ fn told(block: &str, event: &Event, value: Value) -> Told {
         revision: 1,
         value: Some(value),
         on: date(2022, 6, 12),
+        step: 1,
+        history: false,
+        corrected_on: None,
     }
 }
 

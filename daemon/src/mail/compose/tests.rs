@@ -1,6 +1,6 @@
 use chrono::{DateTime, FixedOffset};
 use duskflight_core::id::BlockId;
-use duskflight_core::notice::AlertItem;
+use duskflight_core::notice::{AlertItem, KeyDate};
 use mail_parser::{HeaderValue, Message, MessageParser, MimeHeaders};
 
 use super::sample::{MORNING, Sample};
@@ -12,6 +12,7 @@ const INVENTED: &str = "An invented farm: its people, blocks and counts do not e
 const ADVISER: Adviser<'static> = Adviser {
     name: "Inés Arroyo",
     phone: "+1 (555) 010-0199",
+    adds: &[],
 };
 
 fn instant() -> DateTime<FixedOffset> {
@@ -57,9 +58,15 @@ fn full() -> Composed {
         more: 1,
         not_before: "10:00",
     }];
+    let held = [
+        "held since Jun 18 by Inés Arroyo: alert of Jun 18 to Tom Avery: East 3: egg-laying start \
+                 confirmed: Jun 18; to let it go: duskflight alerts release tom-0618"
+            .to_owned(),
+    ];
     let extras = Extras {
         remark: None,
         growers: &growers,
+        held: &held,
     };
     let refused = "the mail to Tom Avery was refused: mailbox full, next try 07:00";
     let contents = Sample::full().digest(&[refused]);
@@ -70,6 +77,7 @@ fn quiet() -> Composed {
     let extras = Extras {
         remark: Some("Sent 3 h late: the machine was off this morning."),
         growers: &[],
+        held: &[],
     };
     let contents = Sample::quiet().digest(&[]);
     digest(&envelope(), Words::default(), &contents, extras).unwrap()
@@ -77,7 +85,7 @@ fn quiet() -> Composed {
 
 fn alert_for(block: &str) -> Composed {
     let contents = Sample::full().alert(block);
-    alert(&to_grower(), &contents, ADVISER).unwrap()
+    alert(&to_grower(), Words::default(), &contents, ADVISER).unwrap()
 }
 
 const LONG: usize = 2_000;
@@ -102,11 +110,18 @@ fn hostile() -> Composed {
         sentence: name.clone(),
         evidence: vec![name.clone()],
     };
+    let key_date = |name: &String| KeyDate {
+        title: name.clone(),
+        lines: vec![name.clone()],
+        ..Sample::full().alert("N-20").calendar[0].clone()
+    };
     let contents = Alert {
         day: MORNING,
         headline: format!("{}{}", names[0], names[4]),
         more: 4,
         items: names.iter().map(item).collect(),
+        calendar: names.iter().map(key_date).collect(),
+        catch_up: None,
     };
     let envelope = Envelope {
         farm: &names[1],
@@ -129,8 +144,9 @@ fn hostile() -> Composed {
     let adviser = Adviser {
         name: &names[1],
         phone: "\"><b>1",
+        adds: &[],
     };
-    alert(&envelope, &contents, adviser).unwrap()
+    alert(&envelope, Words::default(), &contents, adviser).unwrap()
 }
 
 fn parsed(composed: &Composed) -> Message<'_> {
@@ -143,6 +159,7 @@ fn all() -> Vec<Composed> {
         quiet(),
         alert_for("N-14"),
         alert_for("N-20"),
+        alert_for("W-3"),
         hostile(),
     ]
 }
@@ -175,21 +192,31 @@ fn headers_are_complete_and_say_that_no_person_wrote_it() {
 }
 
 #[test]
-fn both_parts_arrive_as_composed_the_text_first() {
+fn both_parts_arrive_as_composed_the_text_first_and_files_after_them() {
     for mail in all() {
         let message = parsed(&mail);
+        let files = mail.parts.files.len();
         assert_eq!(message.subject(), Some(mail.parts.subject.as_str()));
-        assert_eq!(message.parts.len(), 3, "{}", mail.parts.subject);
-        assert!(message.parts[1].is_text(), "{}", mail.parts.subject);
-        assert!(message.parts[2].is_text_html(), "{}", mail.parts.subject);
-        let arrived = |part: usize| message.parts[part].text_contents().unwrap();
+        // Two parts in one, and around them and the files another one.
+        let around = usize::from(files > 0);
+        let parts = &message.parts[around..];
+        assert_eq!(parts.len(), 3 + files, "{}", mail.parts.subject);
+        assert!(parts[1].is_text(), "{}", mail.parts.subject);
+        assert!(parts[2].is_text_html(), "{}", mail.parts.subject);
+        let arrived = |part: usize| parts[part].text_contents().unwrap();
         assert_eq!(arrived(1).replace("\r\n", "\n"), mail.parts.text);
         assert_eq!(arrived(2).replace("\r\n", "\n"), mail.parts.html);
         assert_eq!(
-            message.content_type().unwrap().subtype(),
+            parts[0].content_type().unwrap().subtype(),
             Some("alternative")
         );
+        for (part, file) in parts[3..].iter().zip(&mail.parts.files) {
+            assert_eq!(part.attachment_name(), Some(file.name.as_str()));
+            assert_eq!(part.text_contents(), Some(file.text.as_str()));
+        }
     }
+    let withdrawn = parsed(&alert_for("W-3")).parts.len();
+    assert_eq!(withdrawn, 5, "a withdrawn date comes with a file");
 }
 
 #[test]

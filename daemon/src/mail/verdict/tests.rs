@@ -1,4 +1,6 @@
-//! Replies as servers give them, in words and with names of our own, and what they mean.
+//! Replies as servers give them and what they mean. Codes and enhanced codes are those of the RFCs named
+//! in `verdict`. Words behind "RFC" are the example texts there; all others are in words and with names of
+//! our own after what servers say: common practice, no source.
 
 use super::*;
 
@@ -103,6 +105,16 @@ fn a_login_is_judged() {
                 Ours("starttls"),
             ),
             ("530 5.7.0 must issue STARTTLS first", Ours("starttls")),
+            // RFC 4954.
+            (
+                "535 5.7.8 Authentication credentials invalid",
+                Ours("app password"),
+            ),
+            (
+                "538 5.7.11 Encryption required for requested authentication mechanism",
+                Ours("starttls"),
+            ),
+            ("454 4.7.0 Temporary authentication failure", Again),
             (
                 "432 4.7.12 a password transition is needed",
                 Ours("app password"),
@@ -144,6 +156,11 @@ fn a_refused_sender_is_ours() {
             ),
             ("501 5.1.7 bad sender address syntax", Ours("mail.from")),
             ("530 5.7.0 authentication required", Ours("login")),
+            // RFC 3207: a server may want it before the sender is named.
+            ("530 Must issue a STARTTLS command first", Ours("starttls")),
+            ("530 5.7.0 must issue STARTTLS first", Ours("starttls")),
+            ("554 5.7.1 session encryption is required", Ours("starttls")),
+            ("550 5.7.10 encryption needed", Ours("starttls")),
             (
                 "550 5.7.1 authentication is required for relay",
                 Ours("login"),
@@ -203,6 +220,73 @@ fn a_refused_recipient_is_judged() {
             ),
             ("550 requested action not taken", Unclear),
             ("554 transaction failed", Unclear),
+        ],
+    );
+}
+
+#[test]
+fn what_is_refused_late_is_judged_by_whom_it_concerns() {
+    let mail_from = "553 5.7.1 <office@farm.example>: sender address rejected: not owned by user";
+    check(
+        Phase::Recipient,
+        &[
+            (mail_from, Ours("mail.from")),
+            (
+                "550 5.1.8 <office@farm.example>: sender address rejected: domain not found",
+                Ours("mail.from"),
+            ),
+            (
+                "550 5.1.8 the domain of the sender does not exist",
+                Ours("mail.from"),
+            ),
+            ("501 5.1.7 bad address syntax", Ours("mail.from")),
+            (
+                "554 5.7.1 client host [192.0.2.7] blocked using block.host.example",
+                Ours("administrator"),
+            ),
+            (
+                "550 5.7.1 <farm>: helo command rejected: need a full name",
+                Ours("administrator"),
+            ),
+            (
+                "554 5.7.1 <gil@farm.example>: recipient address rejected: session encryption is required",
+                Ours("starttls"),
+            ),
+            ("450 4.1.8 sender address rejected: domain not found", Again),
+            (
+                "550 5.7.1 client host rejected: too many connections",
+                Again,
+            ),
+            (
+                "550 5.1.1 <gil@farm.example>: recipient address rejected: user unknown",
+                Refused,
+            ),
+            // RFC 5321, 4.2.2.
+            (
+                "550 Requested action not taken: mailbox unavailable",
+                Refused,
+            ),
+            (
+                "450 Requested mail action not taken: mailbox unavailable",
+                Again,
+            ),
+            (
+                "553 Requested action not taken: mailbox name not allowed",
+                Unclear,
+            ),
+        ],
+    );
+    check(
+        Phase::Message,
+        &[
+            ("550 5.1.8 access denied, bad sender", Ours("mail.from")),
+            ("550 5.7.26 this mail is not authenticated", Unclear),
+            (
+                "552 Requested mail action aborted: exceeded storage allocation",
+                Again,
+            ),
+            ("451 Requested action aborted: error in processing", Again),
+            ("554 Transaction failed", Unclear),
         ],
     );
 }

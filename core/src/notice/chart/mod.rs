@@ -1,0 +1,91 @@
+//! Charts of a block's season as plain data: every line, and every word that is printed. Whoever draws
+//! them decides nothing of the trade.
+
+mod axis;
+mod catches;
+mod heat;
+
+pub use catches::{CatchChart, FlightSpan, Panel, ReadingPoint, catch_chart};
+pub use heat::{AheadPoint, BandPoint, HeatChart, HeatPoint, MarkLine, heat_chart};
+
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+
+/// A chart of a mail.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Chart {
+    /// Heat so far, beside earlier years.
+    Heat(HeatChart),
+    /// Catches of moths, with flights.
+    Catch(CatchChart),
+}
+
+/// What surrounds a chart.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Frame {
+    /// The block's name.
+    pub block: String,
+    /// What is drawn and in which unit.
+    pub subtitle: String,
+    /// The chart in full sentences, for those who do not see it.
+    pub alt: String,
+    /// One line to stand beneath it.
+    pub caption: String,
+    /// The first day drawn.
+    pub first: NaiveDate,
+    /// The last day drawn.
+    pub last: NaiveDate,
+    /// Days with their labels.
+    pub days: Vec<DayTick>,
+}
+
+/// A labelled day.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct DayTick {
+    /// The day.
+    pub day: NaiveDate,
+    /// Its label.
+    pub label: String,
+}
+
+/// Values up to a highest one.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ValueAxis {
+    /// The highest value drawn.
+    pub highest: f64,
+    /// Labelled values from 0 on.
+    pub ticks: Vec<ValueTick>,
+}
+
+/// A labelled value.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ValueTick {
+    /// The value.
+    pub value: f64,
+    /// Its label.
+    pub label: String,
+}
+
+impl Chart {
+    /// What surrounds it.
+    #[must_use]
+    pub const fn frame(&self) -> &Frame {
+        match self {
+            Self::Heat(chart) => &chart.frame,
+            Self::Catch(chart) => &chart.frame,
+        }
+    }
+
+    /// The chart in full sentences, for those who do not see it.
+    #[must_use]
+    pub fn alt(&self) -> &str {
+        &self.frame().alt
+    }
+
+    /// One line to stand beneath it.
+    #[must_use]
+    pub fn caption(&self) -> &str {
+        &self.frame().caption
+    }
+}

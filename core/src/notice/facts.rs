@@ -1,0 +1,377 @@
+//! Every event of a season as it stands tonight, and as one person hears it.
+
+use std::collections::BTreeSet;
+
+use chrono::{Days, NaiveDate};
+
+use crate::id::{BlockId, InsectId, MarkId};
+use crate::season::{BlockSeason, HullSplit, MarkReading, Outcome, Shake};
+use crate::trapping::{FlightDay, Lapse, SentinelCatch, StartStatus};
+
+use super::event::{Event, FlightPart};
+use super::value::Value;
+
+/// A harvest is worth a line so many days before the likely day of its shake. Common practice, no
+/// source.
+const MARGIN_NEAR_DAYS: i64 = 30;
+/// More flights than this are not seen in a year: three to four generations, more in warm years (UC IPM).
+const MOST_FLIGHTS: u8 = 9;
+
+/// One event of one block's season, as it stands tonight.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fact {
+    /// The year of the season.
+    pub year: i32,
+    /// The block.
+    pub block: BlockId,
+    /// The insect.
+    pub insect: InsectId,
+    /// The event.
+    pub event: Event,
+    /// How it stands.
+    pub state: State,
+    /// Whether it may go to growers: it rests on no provisional start, and no estimated day alone
+    /// carries a mark over. What is not firm is nothing to tell them yet, and nothing to take back.
+    pub firm: bool,
+    /// The first morning on which it could be told, had everything come in when it usually does; `None`
+    /// where that cannot be said.
+    pub knowable: Option<NaiveDate>,
+}
+
+/// How an event stands tonight.
+#[derive(Debug, Clone, PartialEq)]
+pub enum State {
+    /// It has a value.
+    Now {
+        /// The value.
+        value: Value,
+        /// How many times people should have heard of it by now: 0 while nobody hears of it unasked, 1
+        /// once it is told, more for what is told again as it comes nearer.
+        step: u8,
+    },
+    /// Nothing to tell, and nothing to take back: it was followed by another event, or cannot be told
+    /// tonight.
+    Pending,
+    /// What was told no longer holds.
+    Gone {
+        /// Why.
+        reason: String,
+    },
+}
+
+impl State {
+    const fn told_once(value: Value) -> Self {
+        Self::Now { value, step: 1 }
+    }
+}
+
+impl Fact {
+    /// The fact as one person hears it. A kind that they do not hear of is no news to them, but what they
+    /// were told of it before is still corrected and withdrawn; with `only_firm` what is not firm is
+    /// left as it was told.
+    #[must_use]
+    pub fn heard(self, hears: bool, only_firm: bool) -> Self {
+        let state = match self.state {
+            State::Now { .. } if only_firm && !self.firm => State::Pending,
+            State::Now { value, .. } if !hears => State::Now { value, step: 0 },
+            state => state,
+        };
+        Self { state, ..self }
+    }
+}
+
+/// Every event of a season.
+#[must_use]
+pub fn facts(season: &BlockSeason) -> Vec<Fact> {
+    let fact = |(event, state)| Fact {
+        year: season.year,
+        block: season.block.id.clone(),
+        insect: season.insect.clone(),
+        event,
+        state,
+        firm: true,
+        knowable: None,
+    };
+    let mut facts = vec![fact((Event::HangEggTraps, hang_egg_traps(season)))];
+    facts.extend(of_start(season, &fact));
+    let told = season.marks.iter().filter(|reading| reading.told);
+    facts.extend(told.flat_map(|reading| of_mark(season, reading, &fact)));
+    facts.extend(marks_by_variety(season).map(&fact));
+    facts.extend(flights(season).map(|flight| Fact {
+        knowable: flight_knowable(season),
+        ..fact(flight)
+    }));
+    facts.extend(margins(season).map(&fact));
+    facts.extend(season.lapses.iter().map(past_life).map(&fact));
+    let checked = season.disruption.iter();
+    let catches = checked.flat_map(|checked| &checked.catches);
+    facts.extend(catches.map(|caught| Fact {
+        knowable: Some(after(caught.date)),
+        ..fact(sentinel_catch(caught))
+    }));
+    facts
+}
+
+/// The morning after a day.
+fn after(day: NaiveDate) -> NaiveDate {
+    day.checked_add_days(Days::new(1)).unwrap_or(day)
+}
+
+/// Traps that hang by now were rightly told of before.
+fn hang_egg_traps(season: &BlockSeason) -> State {
+    let wanted = season.egg_traps_to_hang.as_ref();
+    wanted.map_or(State::Pending, |wanted| {
+        State::told_once(Value::Day(wanted.by))
+    })
+}
+
+fn of_start(season: &BlockSeason, fact: &impl Fn((Event, State)) -> Fact) -> [Fact; 3] {
+    let knowable = start_knowable(season);
+    [
+        Fact {
+            firm: false,
+            knowable,
+            ..fact((Event::StartProvisional, provisional(season)))
+        },
+        Fact {
+            knowable,
+            ..fact((Event::Start, start(season)))
+        },
+        fact((Event::SecondCandidate, second_candidate(season))),
+    ]
+}
+
+/// The morning after the check that decided; a start set by hand has none.
+fn start_knowable(season: &BlockSeason) -> Option<NaiveDate> {
+    let evidence = &season.start.evidence;
+    let of_traps = evidence.checks.first().map(|check| check.date) == season.start.date;
+    let decided = evidence.checks.last().filter(|_| of_traps)?;
+    Some(after(decided.date))
+}
+
+fn provisional(season: &BlockSeason) -> State {
+    match (season.start.status, season.start.date) {
+        (StartStatus::Provisional, Some(date)) => State::told_once(Value::Day(date)),
+        (StartStatus::None, _) => State::Gone {
+            reason: season.start.evidence.reason.clone(),
+        },
+        _ => State::Pending,
+    }
+}
+
+fn start(season: &BlockSeason) -> State {
+    match season.start.date.filter(|_| season.start.status.is_firm()) {
+        Some(date) => State::told_once(Value::Day(date)),
+        None => State::Gone {
+            reason: season.start.evidence.reason.clone(),
+        },
+    }
+}
+
+/// It is told in the block whose traps show it, not in those that borrow the start. One that the
+/// adviser has settled by hand is nothing to take back.
+fn second_candidate(season: &BlockSeason) -> State {
+    let borrows = season.block.borrows_start();
+    match (season.start.status, season.start.evidence.second_candidate) {
+        (_, Some(later)) if !borrows => State::told_once(Value::Day(later.date)),
+        (StartStatus::Confirmed, None) => State::Gone {
+            reason: "the checks after the start show it no more".to_owned(),
+        },
+        _ => State::Pending,
+    }
+}
+
+fn of_mark(
+    season: &BlockSeason,
+    reading: &MarkReading,
+    fact: &impl Fn((Event, State)) -> Fact,
+) -> Vec<Fact> {
+    let of_variety = |variety: Option<String>| {
+        let shaken = variety
+            .as_deref()
+            .and_then(|variety| season.shaken(variety));
+        let mark = reading.mark.clone();
+        let near = Event::MarkNear(mark.clone(), variety.clone());
+        let passed = Event::MarkPassed(mark, variety);
+        [
+            fact((near, before(shaken, near_state(season, reading)))),
+            Fact {
+                firm: !matches!(reading.outcome, Outcome::Passed { firm: false, .. }),
+                knowable: mark_knowable(season, reading),
+                ..fact((passed, before(shaken, passed_state(season, reading))))
+            },
+        ]
+    };
+    let varieties = told_varieties(season, reading).into_iter();
+    varieties.flat_map(of_variety).collect()
+}
+
+/// A mark that waits for hull split is told by variety once it is seen or expected. Before that it
+/// is told once for the block, and not at all for varieties that lag behind another one: the
+/// answer for those is that it can't be told, their hull split not being entered.
+fn told_varieties(season: &BlockSeason, reading: &MarkReading) -> Vec<Option<String>> {
+    match reading.hull_split {
+        HullSplit::NotAsked => vec![None],
+        HullSplit::NotEntered if season.lags(reading) => Vec::new(),
+        HullSplit::NotEntered => vec![None],
+        HullSplit::Expected(_) | HullSplit::Seen(_) => {
+            reading.varieties.iter().cloned().map(Some).collect()
+        }
+    }
+}
+
+/// Marks that are told by variety by now, and so not for the block any more.
+fn marks_by_variety(season: &BlockSeason) -> impl Iterator<Item = (Event, State)> {
+    let told = season.marks.iter().filter(|reading| reading.told);
+    let marks: BTreeSet<&MarkId> = told
+        .filter(|reading| reading.hull_split.date().is_some())
+        .map(|reading| &reading.mark)
+        .collect();
+    let gone = || State::Gone {
+        reason: "it counts from hull split now, by variety".to_owned(),
+    };
+    marks.into_iter().flat_map(move |mark| {
+        [
+            (Event::MarkNear(mark.clone(), None), gone()),
+            (Event::MarkPassed(mark.clone(), None), gone()),
+        ]
+    })
+}
+
+/// A mark that rests on a start that is not firm is not told, and taken back if it was.
+fn without_start(season: &BlockSeason, reading: &MarkReading) -> Option<State> {
+    (reading.rests_on_start && !season.start.status.is_firm()).then(|| State::Gone {
+        reason: season.start.evidence.reason.clone(),
+    })
+}
+
+fn near_state(season: &BlockSeason, reading: &MarkReading) -> State {
+    without_start(season, reading).unwrap_or_else(|| match &reading.outcome {
+        Outcome::Projected(projection) => State::Now {
+            value: projection.into(),
+            step: reading.near,
+        },
+        Outcome::CannotTell { .. } | Outcome::Passed { .. } => State::Pending,
+    })
+}
+
+fn passed_state(season: &BlockSeason, reading: &MarkReading) -> State {
+    without_start(season, reading).unwrap_or_else(|| match &reading.outcome {
+        Outcome::CannotTell { .. } => State::Pending,
+        Outcome::Passed { date, .. } => State::told_once(Value::Day(*date)),
+        // Nobody hears of it unasked, but whoever was told that it had passed is told when it will.
+        Outcome::Projected(projection) => State::Now {
+            value: Value::Day(projection.middle),
+            step: 0,
+        },
+    })
+}
+
+/// The morning on which the station's day usually comes, by how far its newest one lies back tonight, and
+/// not before the start was there to count from. Of a mark that an estimated day carried over, or that
+/// waits for hull split, it cannot be said.
+fn mark_knowable(season: &BlockSeason, reading: &MarkReading) -> Option<NaiveDate> {
+    let measured = match reading.outcome {
+        Outcome::Passed {
+            date,
+            by_estimate: false,
+            ..
+        } if reading.hull_split == HullSplit::NotAsked => date,
+        _ => return None,
+    };
+    let came = measured.checked_add_signed(season.as_of - season.newest_day?)?;
+    match reading.rests_on_start {
+        true => Some(came.max(start_knowable(season)?)),
+        false => Some(came),
+    }
+}
+
+/// How an event of a variety stands once that was shaken: what comes after says nothing of it.
+fn before(shaken: Option<NaiveDate>, state: State) -> State {
+    match (shaken, &state) {
+        (Some(shaken), State::Now { value, .. })
+            if value.day().is_some_and(|day| shaken <= day) =>
+        {
+            State::Pending
+        }
+        _ => state,
+    }
+}
+
+/// Starts, peaks and ends of the flights that were seen; none of them where flights cannot be read.
+fn flights(season: &BlockSeason) -> impl Iterator<Item = (Event, State)> {
+    let seen = season.flights.as_ref().ok();
+    let count = seen.map_or(MOST_FLIGHTS, |seen| {
+        u8::try_from(seen.flights.len()).unwrap_or(MOST_FLIGHTS)
+    });
+    (1..=count).flat_map(move |number| {
+        FlightPart::ALL.map(|part| {
+            let flight = seen.and_then(|seen| seen.flights.get(usize::from(number) - 1));
+            let state = flight.map_or(State::Pending, |flight| flight_state(part.of(flight)));
+            (Event::Flight(part, number), state)
+        })
+    })
+}
+
+fn flight_state(day: &FlightDay) -> State {
+    match day {
+        FlightDay::In(round) => State::told_once(Value::Day(round.by)),
+        FlightDay::NotYet { reason } => State::Gone {
+            reason: (*reason).to_owned(),
+        },
+        FlightDay::CannotTell { .. } => State::Pending,
+    }
+}
+
+/// What is told of a flight is decided by the newest readings.
+fn flight_knowable(season: &BlockSeason) -> Option<NaiveDate> {
+    let seen = season.flights.as_ref().ok()?;
+    Some(after(seen.newest.by))
+}
+
+/// Which comes first at each variety's harvest, from some weeks before its shake until it is shaken.
+fn margins(season: &BlockSeason) -> impl Iterator<Item = (Event, State)> {
+    season.harvest.iter().flat_map(move |harvest| {
+        harvest.margins.iter().map(move |margin| {
+            let event = Event::MarginTurned(margin.mark.clone(), harvest.variety.clone());
+            let expected = match harvest.shake {
+                Some(Shake::Expected(days)) => Some(days.likely),
+                Some(Shake::Done(_)) | None => None,
+            };
+            let first = margin.between.and_then(|between| between.first());
+            // A mark that needs a start has no answer without one; a provisional one is not told.
+            let firm = season.start.date.is_none() || season.start.status.is_firm();
+            let state = match (expected, first) {
+                (Some(likely), Some(first)) if firm => State::Now {
+                    value: Value::First(first),
+                    step: u8::from((likely - season.as_of).num_days() <= MARGIN_NEAR_DAYS),
+                },
+                _ => State::Pending,
+            };
+            (event, state)
+        })
+    })
+}
+
+/// A lapse that is over need not be told any more, but what was told of it stays right.
+fn past_life(lapse: &Lapse) -> (Event, State) {
+    let event = Event::PastServiceLife(lapse.trap.clone(), lapse.part, lapse.since);
+    let state = State::Now {
+        value: Value::Day(lapse.due),
+        step: u8::from(lapse.ended.is_none()),
+    };
+    (event, state)
+}
+
+/// Said at once, whatever day it was read: an old reading that comes in late is news too.
+fn sentinel_catch(caught: &SentinelCatch) -> (Event, State) {
+    let event = Event::SentinelCatch(caught.trap.clone(), caught.date);
+    let value = Value::Caught {
+        date: caught.date,
+        count: caught.count,
+    };
+    (event, State::told_once(value))
+}
+
+#[cfg(test)]
+mod tests;

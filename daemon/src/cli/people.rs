@@ -1,0 +1,52 @@
+//! What each person gets, in one line.
+
+use chrono::NaiveDate;
+use duskflight_core::notice::{EventKind, Role};
+use duskflight_core::orchard::{Block, Orchard};
+
+use super::common::weekday_name;
+use crate::config::{Config, Person};
+
+/// Each person with what they get of the blocks in force on a day.
+pub(super) fn people(config: &Config, day: NaiveDate) -> Vec<(String, String)> {
+    let orchard = config.orchard_on(day);
+    let line = |person: &Person| {
+        let who = format!("{} ({}, {})", person.id, person.name, person.role.name());
+        (who, gets(config, &orchard, person))
+    };
+    config.people.iter().map(line).collect()
+}
+
+fn gets(config: &Config, orchard: &Orchard, person: &Person) -> String {
+    let blocks = |of: &dyn Fn(&Block) -> bool| {
+        let count = orchard.blocks().iter().filter(|block| of(block)).count();
+        let plural = if count == 1 { "" } else { "s" };
+        (count > 0).then(|| format!("{count} block{plural}"))
+    };
+    let advised = blocks(&|block| block.adviser == person.id).map(|blocks| {
+        let weekly = weekday_name(config.off_season_day);
+        format!("morning digest of {blocks}, off the season on {weekly}s")
+    });
+    let owned = blocks(&|block| block.grower == person.id).map(|blocks| {
+        let letter = person.letter.map_or_else(String::new, |day| {
+            format!(", weekly letter on {}s", weekday_name(day))
+        });
+        format!("key dates of {blocks}{letter}")
+    });
+    let rules = config.rules.iter().filter(|rule| rule.names(&person.id));
+    let by_rule = rules.filter_map(|rule| {
+        let about = |block: &Block| rule.is_about(block) && block.adviser != person.id;
+        let kinds: Vec<&str> = rule.tell.iter().copied().map(EventKind::name).collect();
+        Some(format!(
+            "by rule {} of {}",
+            kinds.join(", "),
+            blocks(&about)?
+        ))
+    });
+    let all: Vec<String> = advised.into_iter().chain(owned).chain(by_rule).collect();
+    match (all.is_empty(), person.role) {
+        (false, _) => all.join("; "),
+        (true, Role::Other) => "no mail: no rule names them".to_owned(),
+        (true, _) => "no mail: they have no block and no rule names them".to_owned(),
+    }
+}

@@ -1,0 +1,258 @@
+//! Who hears what: by role, and by rules that name people, blocks and kinds of news.
+
+use std::collections::BTreeSet;
+use std::fmt::Display;
+
+use duskflight_core::id::{BlockId, PersonId};
+use duskflight_core::notice::{Event, EventKind, Role};
+use duskflight_core::orchard::Block;
+
+use super::check::Reader;
+use super::file::RulePart;
+use super::nearest::suggestion;
+use super::tables::BlockRow;
+use super::{Config, Person};
+
+/// More news for somebody than their role brings.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Rule {
+    /// Who hears.
+    pub people: Vec<PersonId>,
+    /// Of whose blocks; of everybody's when empty.
+    pub growers: Vec<PersonId>,
+    /// Of which blocks; of all of them when empty.
+    pub blocks: Vec<BlockId>,
+    /// Which news.
+    pub tell: Vec<EventKind>,
+}
+
+impl Rule {
+    /// Whether it is about a block.
+    #[must_use]
+    pub fn is_about(&self, block: &Block) -> bool {
+        let all_or = |empty: bool, listed: bool| empty || listed;
+        all_or(
+            self.growers.is_empty(),
+            self.growers.contains(&block.grower),
+        ) && all_or(self.blocks.is_empty(), self.blocks.contains(&block.id))
+    }
+
+    /// Whether it names a person.
+    #[must_use]
+    pub fn names(&self, person: &PersonId) -> bool {
+        self.people.contains(person)
+    }
+}
+
+impl Config {
+    /// Whether an event of a block goes to a person as a key-date alert. The block's own adviser has it in
+    /// the digest.
+    #[must_use]
+    pub fn is_alerted(&self, person: &Person, block: &Block, event: &Event) -> bool {
+        let by_role = block.grower == person.id && event.concerns(Role::Grower);
+        let by_rule = || {
+            let mut rules = self.rules_of(person, block);
+            rules.any(|rule| rule.tell.contains(&event.kind()))
+        };
+        block.adviser != person.id && (by_role || by_rule())
+    }
+
+    /// Whether anything of a block may go to a person as an alert.
+    #[must_use]
+    pub fn hears_of(&self, person: &Person, block: &Block) -> bool {
+        let own = block.grower == person.id;
+        block.adviser != person.id && (own || self.rules_of(person, block).next().is_some())
+    }
+
+    /// The rules by which a person hears of a block.
+    fn rules_of<'a>(
+        &'a self,
+        person: &'a Person,
+        block: &'a Block,
+    ) -> impl Iterator<Item = &'a Rule> {
+        let of_person = self.rules.iter().filter(|rule| rule.names(&person.id));
+        of_person.filter(|rule| rule.is_about(block))
+    }
+}
+
+/// Reads and checks the rules against what is declared.
+pub(super) fn rules(
+    reader: &mut Reader<'_>,
+    parts: Vec<RulePart>,
+    people: &[Person],
+    blocks: &[BlockRow],
+    most_mails_a_day: u16,
+) -> Vec<Rule> {
+    let mut rules = Vec::new();
+    for (part, number) in parts.into_iter().zip(1..) {
+        let mut check = Check {
+            reader: &mut *reader,
+            number: format!("{number}"),
+            people,
+            blocks,
+        };
+        let rule = check.rule(part);
+        check.recipients(&rule);
+        check.reach(&rule);
+        check.room(&rule, most_mails_a_day);
+        rules.push(rule);
+    }
+    rules
+}
+
+struct Check<'a, 'b> {
+    reader: &'a mut Reader<'b>,
+    /// The rule's number, counted from 1.
+    number: String,
+    people: &'a [Person],
+    blocks: &'a [BlockRow],
+}
+
+impl Check<'_, '_> {
+    fn at(&mut self, key: &str, what: impl Display) {
+        self.reader.at(&["rule", &self.number, key], what);
+    }
+
+    fn rule(&mut self, part: RulePart) -> Rule {
+        let mut tell = Vec::new();
+        for word in part.tell {
+            match EventKind::from_name(&word) {
+                Some(kind) => tell.push(kind),
+                None => {
+                    let near = suggestion(&word, EventKind::ALL.map(EventKind::name));
+                    self.at("tell", format!(": {word}: no such kind of news{near}"));
+                }
+            }
+        }
+        if tell.is_empty() {
+            let known = EventKind::ALL.map(EventKind::name).join(", ");
+            self.at("tell", format!(": name at least one kind of news: {known}"));
+        }
+        Rule {
+            people: part.people,
+            growers: part.growers,
+            blocks: part.blocks,
+            tell,
+        }
+    }
+
+    /// Somebody must hear, and growers nothing that the next check may take back.
+    fn recipients(&mut self, rule: &Rule) {
+        if rule.people.is_empty() {
+            self.at("people", ": nobody hears; name at least one person");
+        }
+        let provisional = rule.tell.iter().find(|kind| kind.is_provisional());
+        for id in &rule.people {
+            match (self.person(id), provisional) {
+                (None, _) => self.unknown("people", id.as_str()),
+                (Some(person), Some(kind)) if person.role == Role::Grower => {
+                    let kind = kind.name();
+                    let what = "is provisional, and growers hear nothing that the next check may take back";
+                    self.at("tell", format!(": {kind}: {what} ({id} is a grower)"));
+                }
+                (Some(_), _) => {}
+            }
+        }
+    }
+
+    /// Growers and blocks must be there, and meet in at least one block.
+    fn reach(&mut self, rule: &Rule) {
+        for id in &rule.growers {
+            match self.person(id).map(|person| person.role) {
+                None => self.unknown("growers", id.as_str()),
+                Some(Role::Grower) => {}
+                Some(role) => {
+                    let role = role.name();
+                    self.at("growers", format!(": {id}: is no grower but {role}"));
+                }
+            }
+        }
+        let known: BTreeSet<&str> = self
+            .blocks
+            .iter()
+            .map(|row| row.block.id.as_str())
+            .collect();
+        for id in &rule.blocks {
+            if !known.contains(id.as_str()) {
+                let near = suggestion(id.as_str(), known.iter().copied());
+                self.at(
+                    "blocks",
+                    format!(": {id}: no such block in blocks.csv{near}"),
+                );
+            }
+        }
+        if !self.blocks.iter().any(|row| rule.is_about(&row.block)) {
+            let path = ["rule", &self.number];
+            self.reader.at(
+                &path,
+                ": it matches no block, so it would never tell anything",
+            );
+        }
+        self.strangers(rule);
+    }
+
+    /// A grower who hears of other growers' blocks is allowed, and rarely meant.
+    fn strangers(&mut self, rule: &Rule) {
+        for id in &rule.people {
+            let grower = self
+                .person(id)
+                .is_some_and(|person| person.role == Role::Grower);
+            let mut about = self.blocks.iter().filter(|row| rule.is_about(&row.block));
+            if grower && about.any(|row| &row.block.grower != id) {
+                self.reader.warn(format!(
+                    "rule {}: grower {id} hears of other growers' blocks; write growers = [\"{id}\"] where \
+                     only their own are meant",
+                    self.number
+                ));
+            }
+        }
+    }
+
+    /// A digest is never folded, so an adviser who is also alerted needs room for a second mail.
+    fn room(&mut self, rule: &Rule, most_mails_a_day: u16) {
+        let adviser = |id: &&PersonId| {
+            self.person(id)
+                .is_some_and(|person| person.role == Role::Adviser)
+        };
+        let adviser = rule.people.iter().find(adviser);
+        if let Some(id) = adviser.filter(|_| most_mails_a_day < 2) {
+            let what = format!(
+                ": {id} is an adviser and gets a digest each morning; with alerts beside it \
+                 telling.most_mails_a_day must be 2 or more"
+            );
+            self.at("people", what);
+        }
+    }
+
+    fn person(&self, id: &PersonId) -> Option<&Person> {
+        self.people.iter().find(|person| &person.id == id)
+    }
+
+    fn unknown(&mut self, key: &str, id: &str) {
+        let near = suggestion(id, self.people.iter().map(|person| person.id.as_str()));
+        self.at(key, format!(": {id}: no such person{near}"));
+    }
+}
+
+/// Warns of people who would never get a mail.
+pub(super) fn warn_of_the_silent(
+    reader: &mut Reader<'_>,
+    people: &[Person],
+    blocks: &[BlockRow],
+    rules: &[Rule],
+) {
+    let named = |id: &PersonId| rules.iter().any(|rule| rule.names(id));
+    for person in people.iter().filter(|person| !named(&person.id)) {
+        let id = &person.id;
+        let has = |of: fn(&Block) -> &PersonId| blocks.iter().any(|row| of(&row.block) == id);
+        let why = match person.role {
+            Role::Other => "is named in no rule",
+            Role::Grower if !has(|block| &block.grower) => "has no block and is named in no rule",
+            Role::Adviser if !has(|block| &block.adviser) => {
+                "advises no block and is named in no rule"
+            }
+            Role::Grower | Role::Adviser => continue,
+        };
+        reader.warn(format!("person {id}: {why}, and so gets no mail"));
+    }
+}

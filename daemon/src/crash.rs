@@ -1,0 +1,68 @@
+//! Points of the program's work at which a test can end it, as if the power failed there.
+//!
+//! Only with the feature `crash-points`, which no release has; without it nothing of this is left.
+
+#[cfg(all(feature = "crash-points", not(debug_assertions)))]
+compile_error!("a release build has no crash points");
+
+#[cfg(feature = "crash-points")]
+pub(crate) use armed::{point, point_while_waiting};
+#[cfg(not(feature = "crash-points"))]
+pub(crate) use unarmed::{point, point_while_waiting};
+
+#[cfg(not(feature = "crash-points"))]
+mod unarmed {
+    pub(crate) const fn point(_name: &str) {}
+
+    pub(crate) fn point_while_waiting<T>(
+        _name: &str,
+        work: impl Future<Output = T>,
+    ) -> impl Future<Output = T> {
+        work
+    }
+}
+
+#[cfg(feature = "crash-points")]
+mod armed {
+    use std::env;
+    use std::fs::File;
+    use std::future::poll_fn;
+    use std::io::Write;
+    use std::pin::pin;
+    use std::sync::atomic::{AtomicUsize, Ordering};
+
+    /// Ends the program at the point with this number, counted from 1.
+    const AT: &str = "DUSKFLIGHT_CRASH_AT";
+    /// A file to which the name of every point is added that is passed.
+    const LIST: &str = "DUSKFLIGHT_CRASH_LIST";
+
+    /// Passes a point, or ends the program there: no destructor, no goodbye to anyone.
+    pub(crate) fn point(name: &str) {
+        static PASSED: AtomicUsize = AtomicUsize::new(0);
+        let number = PASSED.fetch_add(1, Ordering::SeqCst) + 1;
+        if let Some(list) = env::var_os(LIST) {
+            let list = File::options().create(true).append(true).open(list);
+            let added = list.and_then(|mut list| writeln!(list, "{name}"));
+            added.expect("the list of points can be written");
+        }
+        if env::var(AT).is_ok_and(|at| at == number.to_string()) {
+            std::process::abort();
+        }
+    }
+
+    /// Does `work`, which sends something and reads the answer, and passes the point in between.
+    pub(crate) async fn point_while_waiting<T>(name: &str, work: impl Future<Output = T>) -> T {
+        // With a fresh share of the runtime nothing but the answer is waited for.
+        tokio::task::yield_now().await;
+        let mut work = pin!(work);
+        let mut passed = false;
+        poll_fn(|context| {
+            let polled = work.as_mut().poll(context);
+            if !std::mem::replace(&mut passed, true) {
+                point(name);
+            }
+            polled
+        })
+        .await
+    }
+}

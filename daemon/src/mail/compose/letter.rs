@@ -1,0 +1,52 @@
+//! A grower's weekly letter.
+
+use askama::Template;
+use duskflight_core::notice::{CAUTION, Letter, Words};
+
+use super::{Adviser, subject, whole};
+use crate::mail::message::{ComposeError, Composed, Envelope};
+
+/// Composes a grower's weekly letter.
+///
+/// # Errors
+/// [`ComposeError`] when an address or the message id cannot be used.
+pub fn letter(
+    envelope: &Envelope<'_>,
+    words: Words,
+    letter: &Letter,
+    adviser: Adviser<'_>,
+) -> Result<Composed, ComposeError> {
+    let begins = format!("Week to {}: ", words.day(letter.day));
+    let view = LetterView {
+        envelope,
+        subject: subject(&begins, &letter.headline, letter.more),
+        letter,
+        adviser,
+    };
+    let failed = |source| ComposeError::Template {
+        mail: "letter",
+        source,
+    };
+    let text = LetterText { view: &view }.render().map_err(failed)?;
+    let html = LetterHtml { view: &view }.render().map_err(failed)?;
+    whole(envelope, view.subject, &text, html, Vec::new())
+}
+
+struct LetterView<'a> {
+    envelope: &'a Envelope<'a>,
+    subject: String,
+    letter: &'a Letter,
+    adviser: Adviser<'a>,
+}
+
+#[derive(Template)]
+#[template(path = "mail/letter.txt")]
+struct LetterText<'a> {
+    view: &'a LetterView<'a>,
+}
+
+#[derive(Template)]
+#[template(path = "mail/letter.html", whitespace = "minimize")]
+struct LetterHtml<'a> {
+    view: &'a LetterView<'a>,
+}

@@ -1,0 +1,58 @@
+//! A copy of the records in memory, to tell nights again that were told.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, NaiveDate, Utc};
+use rusqlite::Connection;
+
+use super::{StoreError, instant};
+
+/// What became of a mail.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Fate {
+    /// `queued`, `sent` or another state of the outbox.
+    pub state: String,
+    /// When it was sent.
+    pub sent: Option<DateTime<Utc>>,
+}
+
+/// Forgets what was told, queued and done from a civil day on; earlier mails count as sent. For a copy only.
+///
+/// # Errors
+/// A failing statement.
+pub fn forget_from(copy: &Connection, from: NaiveDate) -> Result<(), StoreError> {
+    let from = from.to_string();
+    for forgotten in [
+        "DELETE FROM told WHERE day >= ?1",
+        "DELETE FROM outbox_wait WHERE mail IN (SELECT message_id FROM outbox WHERE day >= ?1)
+           OR digest IN (SELECT message_id FROM outbox WHERE day >= ?1)",
+        "DELETE FROM outbox WHERE day >= ?1",
+        "DELETE FROM job_run WHERE day >= ?1",
+        "UPDATE outbox SET state = 'sent', sent_at = queued_at WHERE state = 'queued' AND day < ?1",
+    ] {
+        copy.execute(forgotten, [&from])?;
+    }
+    copy.execute("DELETE FROM mail_trouble", [])?;
+    Ok(())
+}
+
+/// What became of the mails of a civil day and later ones, by their Message-ID.
+///
+/// # Errors
+/// A failing statement.
+pub fn fates_from(
+    copy: &Connection,
+    from: NaiveDate,
+) -> Result<BTreeMap<String, Fate>, StoreError> {
+    let mut statement =
+        copy.prepare("SELECT message_id, state, sent_at FROM outbox WHERE day >= ?1")?;
+    let rows = statement.query_map([from.to_string()], |row| {
+        Ok((row.get(0)?, row.get(1)?, row.get::<_, Option<i64>>(2)?))
+    })?;
+    rows.map(|row| {
+        let (id, state, sent) = row?;
+        let sent = sent.map(instant).transpose()?;
+        Ok((id, Fate { state, sent }))
+    })
+    .collect()
+}

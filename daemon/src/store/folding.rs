@@ -1,0 +1,279 @@
+//! Mails that wait because of trouble: folded, so that one mail of today tells what holds now.
+
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use duskflight_core::id::PersonId;
+use rusqlite::{Connection, params};
+
+use super::outbox::LONGEST_WAIT_S;
+use super::{StoreError, day};
+
+/// A mail that was folded.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FoldedMail {
+    /// Its Message-ID.
+    pub message_id: String,
+    /// The name of its kind.
+    pub kind: String,
+    /// The recipient's id.
+    pub person: String,
+    /// The advisers whose blocks it was about.
+    pub advisers: Vec<String>,
+    /// The civil day of telling.
+    pub day: NaiveDate,
+    /// Why it was not delivered, where it was tried.
+    pub error: Option<String>,
+}
+
+/// What a person's mails have that may be folded: certainly not taken, held by nobody, and not waiting
+/// behind one that is held. Test mails tell nothing, and stay.
+const FOLDABLE: &str =
+    "mail.state = 'queued' AND mail.person = ?1 AND mail.kind != 'test' AND mail.doubtful = 0
+  AND mail.day < ?2 AND NOT EXISTS (SELECT 1 FROM outbox AS held
+    WHERE held.state = 'queued' AND held.person = mail.person AND held.held_at IS NOT NULL
+      AND held.rowid <= mail.rowid)";
+
+/// Folds all mails of a person from before a civil day that certainly were not taken, once one of them has
+/// waited for longer than `patience` because of trouble, and not merely for its digests or its hold.
+/// What they told counts as untold from now on.
+///
+/// # Errors
+/// A failing statement.
+pub fn fold(
+    connection: &Connection,
+    person: &PersonId,
+    today: NaiveDate,
+    patience: TimeDelta,
+    now: DateTime<Utc>,
+    into: &str,
+) -> Result<Vec<FoldedMail>, StoreError> {
+    if !is_stuck(connection, person, today, now - patience, now)? {
+        return Ok(Vec::new());
+    }
+    let mails = foldable(connection, person, today)?;
+    for mail in &mails {
+        connection
+            .prepare_cached(
+                "UPDATE outbox SET state = 'folded', given_up_at = ?2, last_error = ?3
+                 WHERE message_id = ?1",
+            )?
+            .execute(params![mail.message_id, now.timestamp(), into])?;
+    }
+    Ok(mails)
+}
+
+fn is_stuck(
+    connection: &Connection,
+    person: &PersonId,
+    today: NaiveDate,
+    queued_by: DateTime<Utc>,
+    now: DateTime<Utc>,
+) -> Result<bool, StoreError> {
+    let sql = format!(
+        "SELECT EXISTS (SELECT 1 FROM outbox AS mail WHERE {FOLDABLE} AND mail.queued_at <= ?3
+           AND (mail.queued_at + mail.hold_s + ?5 <= ?4 OR NOT EXISTS (
+             SELECT 1 FROM outbox_wait AS wait JOIN outbox AS digest ON digest.message_id = wait.digest
+             WHERE wait.mail = mail.message_id
+               AND (digest.state != 'sent' OR digest.sent_at + mail.hold_s > ?4))))"
+    );
+    let values = params![
+        person.as_str(),
+        today.to_string(),
+        queued_by.timestamp(),
+        now.timestamp(),
+        LONGEST_WAIT_S
+    ];
+    Ok(connection
+        .prepare_cached(&sql)?
+        .query_row(values, |row| row.get(0))?)
+}
+
+fn foldable(
+    connection: &Connection,
+    person: &PersonId,
+    today: NaiveDate,
+) -> Result<Vec<FoldedMail>, StoreError> {
+    let sql = format!(
+        "SELECT mail.message_id, mail.kind, mail.day, mail.last_error, mail.adviser FROM outbox AS mail
+         WHERE {FOLDABLE} ORDER BY mail.rowid"
+    );
+    let mut statement = connection.prepare_cached(&sql)?;
+    let mut rows = statement.query(params![person.as_str(), today.to_string()])?;
+    let mut mails = Vec::new();
+    while let Some(row) = rows.next()? {
+        let (message_id, adviser): (String, String) = (row.get(0)?, row.get(4)?);
+        let advisers = match adviser.is_empty() {
+            true => advisers_of(connection, &message_id)?,
+            false => vec![adviser],
+        };
+        mails.push(FoldedMail {
+            advisers,
+            message_id,
+            kind: row.get(1)?,
+            person: person.to_string(),
+            day: day(row.get_ref(2)?.as_str().map_err(rusqlite::Error::from)?)?,
+            error: row.get(3)?,
+        });
+    }
+    Ok(mails)
+}
+
+/// The advisers for whose digests a mail waits.
+fn advisers_of(connection: &Connection, message_id: &str) -> Result<Vec<String>, StoreError> {
+    let mut statement = connection.prepare_cached(
+        "SELECT digest.adviser FROM outbox_wait AS wait JOIN outbox AS digest ON digest.message_id = wait.digest
+         WHERE wait.mail = ?1 ORDER BY digest.adviser",
+    )?;
+    let advisers = statement.query_map([message_id], |row| row.get(0))?;
+    Ok(advisers.collect::<Result<_, _>>()?)
+}
+
+/// Lets the mails that wait for an adviser's folded digests wait for a new one instead.
+///
+/// # Errors
+/// A failing statement.
+pub fn wait_for_newer(
+    connection: &Connection,
+    adviser: &PersonId,
+    digest: &str,
+) -> Result<(), StoreError> {
+    connection
+        .prepare_cached(
+            "UPDATE OR REPLACE outbox_wait SET digest = ?2
+             WHERE mail IN (SELECT message_id FROM outbox WHERE state = 'queued')
+               AND digest IN (SELECT message_id FROM outbox
+                 WHERE kind = 'digest' AND adviser = ?1 AND state = 'folded')",
+        )?
+        .execute([adviser.as_str(), digest])?;
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::Store;
+    use crate::store::outbox::{self, MailKind, NewMail};
+
+    const DAY_S: i64 = 86_400;
+
+    fn at(hours: i64) -> DateTime<Utc> {
+        DateTime::from_timestamp(1_655_730_000 + hours * 3600, 0).unwrap()
+    }
+
+    fn on(day: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2022, 6, day).unwrap()
+    }
+
+    fn person(id: &str) -> PersonId {
+        PersonId::new(id).unwrap()
+    }
+
+    /// A mail of a day in June, queued on its morning.
+    fn mail(kind: MailKind, who: &str, of: u32, waits_for: &[&str]) -> NewMail {
+        NewMail {
+            message_id: format!("{}-{of}-{who}", kind.name()),
+            kind,
+            person: person(who),
+            adviser: Some(person("ada")),
+            day: on(of),
+            address: format!("{who}@test.example"),
+            subject: String::new(),
+            body: Vec::new(),
+            queued_at: at(24 * (i64::from(of) - 20)),
+            contents: None,
+            waits_for: waits_for.iter().map(|&id| id.to_owned()).collect(),
+            hold_s: 4 * 3600,
+        }
+    }
+
+    async fn with(
+        mails: Vec<NewMail>,
+        look: impl FnOnce(&Connection) -> Result<(), StoreError> + Send + 'static,
+    ) {
+        let dir = tempfile::tempdir().unwrap();
+        let store = Store::open(&dir.path().join("records.sqlite")).unwrap();
+        let looked: Result<(), StoreError> = store
+            .write(move |t| {
+                for mail in &mails {
+                    outbox::queue(t, mail)?;
+                }
+                look(t)
+            })
+            .await;
+        looked.unwrap();
+    }
+
+    /// What is folded of a person's mails on the morning of a day.
+    fn folded(c: &Connection, who: &str, on_day: u32) -> Result<Vec<String>, StoreError> {
+        let now = at(24 * (i64::from(on_day) - 20));
+        let patience = TimeDelta::seconds(DAY_S) + TimeDelta::hours(2);
+        let mails = fold(c, &person(who), on(on_day), patience, now, "folded")?;
+        Ok(mails.into_iter().map(|mail| mail.message_id).collect())
+    }
+
+    #[tokio::test]
+    async fn once_one_mail_is_stuck_all_of_that_persons_are_folded_and_nobody_elses() {
+        let mails = vec![
+            mail(MailKind::Digest, "ada", 20, &[]),
+            mail(MailKind::Digest, "bo", 21, &[]),
+            mail(MailKind::Digest, "ada", 21, &[]),
+        ];
+        with(mails, |c| {
+            assert_eq!(folded(c, "ada", 21)?, [""; 0], "a day is no trouble yet");
+            assert_eq!(folded(c, "bo", 22)?, [""; 0]);
+            assert_eq!(folded(c, "ada", 22)?, ["digest-20-ada", "digest-21-ada"]);
+            assert_eq!(folded(c, "ada", 23)?, [""; 0]);
+            Ok(())
+        })
+        .await;
+    }
+
+    #[tokio::test]
+    async fn what_may_have_been_taken_or_is_held_is_not_folded() {
+        let mails = vec![
+            mail(MailKind::Alert, "gil", 20, &[]),
+            mail(MailKind::Alert, "gil", 21, &[]),
+            mail(MailKind::Alert, "hal", 20, &[]),
+            mail(MailKind::Alert, "hal", 21, &[]),
+        ];
+        with(mails, |c| {
+            outbox::count_try(c, "alert-20-gil", at(0))?;
+            c.execute(
+                "UPDATE outbox SET held_at = 1 WHERE message_id = 'alert-20-hal'",
+                [],
+            )?;
+            // Taken perhaps: only the one after it is folded. Held: what is behind it waits for that.
+            assert_eq!(folded(c, "gil", 23)?, ["alert-21-gil"]);
+            assert_eq!(folded(c, "hal", 23)?, [""; 0]);
+            outbox::set_doubtful(c, "alert-20-gil", false)?;
+            assert_eq!(folded(c, "gil", 23)?, ["alert-20-gil"]);
+            let next = outbox::next(c, at(72))?.map(|mail| mail.message_id);
+            assert_eq!(next, None, "all of gil's are folded, hal's is held");
+            Ok(())
+        })
+        .await;
+    }
+
+    #[tokio::test]
+    async fn a_mail_that_waits_for_its_digest_is_not_stuck_until_that_wait_is_over() {
+        let mails = vec![
+            mail(MailKind::Digest, "ada", 20, &[]),
+            NewMail {
+                hold_s: 30 * 3600,
+                ..mail(MailKind::Alert, "gil", 20, &["digest-20-ada"])
+            },
+        ];
+        with(mails, |c| {
+            // 48 hours after: its longest wait is a day and the 30 hours of its hold.
+            assert_eq!(folded(c, "gil", 22)?, [""; 0]);
+            assert_eq!(folded(c, "ada", 22)?, ["digest-20-ada"]);
+            outbox::queue(c, &mail(MailKind::Digest, "ada", 22, &[]))?;
+            wait_for_newer(c, &person("ada"), "digest-22-ada")?;
+            let waits: String =
+                c.query_row("SELECT digest FROM outbox_wait", [], |row| row.get(0))?;
+            assert_eq!(waits, "digest-22-ada");
+            assert_eq!(folded(c, "gil", 23)?, ["alert-20-gil"]);
+            Ok(())
+        })
+        .await;
+    }
+}

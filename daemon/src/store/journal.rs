@@ -1,0 +1,267 @@
+//! What left the house, once more in a file beside the database: a database that is restored from an
+//! older copy learns from it what people were told since, so that nobody is told twice.
+//!
+//! One line a mail that was handed over, as JSON, with the rows of the ledger that it tells. Lines are only
+//! ever added; one that was cut off by a crash is passed over and written anew.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs::{self, OpenOptions};
+use std::io::{self, ErrorKind, Write};
+use std::path::{Path, PathBuf};
+
+use rusqlite::{Connection, OptionalExtension, Row, params};
+use serde::{Deserialize, Serialize};
+
+use super::StoreError;
+
+/// The answer that stands for the server's in a mail that only the journal knows.
+const KNOWN: &str = "taken over before the database was restored";
+
+/// A mail that was handed over.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+struct Line {
+    mail: String,
+    kind: String,
+    person: String,
+    adviser: String,
+    day: String,
+    sent_at: i64,
+    told: Vec<ToldRow>,
+}
+
+/// A row of the ledger.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+struct ToldRow {
+    season: i64,
+    block: String,
+    insect: String,
+    event: String,
+    revision: i64,
+    value: Option<String>,
+    change: String,
+    step: i64,
+}
+
+/// What bringing the two together did.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Matched {
+    /// Mails that the database did not know as sent.
+    pub learnt: usize,
+    /// Mails that the journal did not know.
+    pub written: usize,
+}
+
+/// The journal's file.
+#[must_use]
+pub fn path_beside(database: &Path) -> PathBuf {
+    let mut name = database.as_os_str().to_owned();
+    name.push(".told.jsonl");
+    name.into()
+}
+
+/// Brings database and journal together: each learns of the mails handed over that only the other knows.
+///
+/// # Errors
+/// A failing statement, or a journal that cannot be read or written.
+pub fn match_up(connection: &Connection, journal: &Path) -> Result<Matched, JournalError> {
+    let lines = read(journal)?;
+    let mut matched = Matched::default();
+    for line in &lines {
+        if !is_sent(connection, &line.mail)? {
+            learn(connection, line)?;
+            matched.learnt += 1;
+        }
+    }
+    let known: BTreeSet<&str> = lines.iter().map(|line| line.mail.as_str()).collect();
+    let unknown = sent(connection, &known)?;
+    matched.written = unknown.len();
+    append(journal, &unknown)?;
+    Ok(matched)
+}
+
+/// Why they could not be brought together.
+#[derive(Debug, thiserror::Error)]
+pub enum JournalError {
+    /// The file.
+    #[error("read or write {path}, where what was told stands once more")]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        source: io::Error,
+    },
+    /// The records.
+    #[error("bring what was told together")]
+    Store(#[from] StoreError),
+}
+
+impl From<rusqlite::Error> for JournalError {
+    fn from(error: rusqlite::Error) -> Self {
+        Self::Store(error.into())
+    }
+}
+
+/// That the journal cannot be written, in one line for people.
+#[must_use]
+pub fn trouble(database: &Path) -> Option<String> {
+    let path = path_beside(database);
+    let opened = OpenOptions::new().append(true).open(&path);
+    match opened {
+        Ok(_) => None,
+        Err(error) if error.kind() == ErrorKind::NotFound => None,
+        Err(error) => {
+            let name = path.file_name().unwrap_or_default().to_string_lossy();
+            Some(format!(
+                "{name} cannot be written ({error}): after restoring an older copy of the database people \
+                 might be told again what they know"
+            ))
+        }
+    }
+}
+
+fn read(journal: &Path) -> Result<Vec<Line>, JournalError> {
+    let text = match fs::read_to_string(journal) {
+        Ok(text) => text,
+        Err(error) if error.kind() == ErrorKind::NotFound => String::new(),
+        Err(source) => return Err(failed(journal, source)),
+    };
+    let lines = text.lines();
+    Ok(lines
+        .filter_map(|line| serde_json::from_str(line).ok())
+        .collect())
+}
+
+/// Adds lines, after a line end of their own where the last one was cut off.
+fn append(journal: &Path, lines: &[Line]) -> Result<(), JournalError> {
+    if lines.is_empty() {
+        return Ok(());
+    }
+    let whole = fs::read(journal).map_or(true, |bytes| bytes.is_empty() || bytes.ends_with(b"\n"));
+    let mut text = if whole {
+        String::new()
+    } else {
+        "\n".to_owned()
+    };
+    for line in lines {
+        text += &serde_json::to_string(line).expect("texts and numbers are JSON");
+        text.push('\n');
+    }
+    let write = || {
+        let mut file = OpenOptions::new().append(true).create(true).open(journal)?;
+        file.write_all(text.as_bytes())?;
+        file.sync_data()
+    };
+    write().map_err(|source| failed(journal, source))
+}
+
+fn failed(journal: &Path, source: io::Error) -> JournalError {
+    JournalError::File {
+        path: journal.to_owned(),
+        source,
+    }
+}
+
+fn is_sent(connection: &Connection, mail: &str) -> Result<bool, StoreError> {
+    let state: Option<String> = connection
+        .prepare_cached("SELECT state FROM outbox WHERE message_id = ?1")?
+        .query_row([mail], |row| row.get(0))
+        .optional()?;
+    Ok(state.as_deref() == Some("sent"))
+}
+
+/// Enters a mail as sent, with what it told. One that an older copy has as waiting is not sent again.
+fn learn(connection: &Connection, line: &Line) -> Result<(), StoreError> {
+    connection
+        .prepare_cached(
+            "INSERT INTO outbox (message_id, kind, person, adviser, day, address, subject, body, queued_at,
+               hold_s, state, attempts, refusals, doubtful, next_try_at, sent_at, answer)
+             VALUES (?1, ?2, ?3, ?4, ?5, '', '', x'', ?6, 0, 'sent', 1, 0, 0, ?6, ?6, ?7)
+             ON CONFLICT (message_id) DO UPDATE SET state = 'sent', sent_at = ?6, answer = ?7",
+        )?
+        .execute(params![
+            line.mail,
+            line.kind,
+            line.person,
+            line.adviser,
+            line.day,
+            line.sent_at,
+            KNOWN
+        ])?;
+    let mut insert = connection.prepare_cached(
+        "INSERT OR IGNORE INTO told
+           (season, block, insect, event, person, revision, value, day, mail, change, step)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+    )?;
+    for row in &line.told {
+        insert.execute(params![
+            row.season,
+            row.block,
+            row.insect,
+            row.event,
+            line.person,
+            row.revision,
+            row.value,
+            line.day,
+            line.mail,
+            row.change,
+            row.step
+        ])?;
+    }
+    Ok(())
+}
+
+/// The mails that were handed over and are not known, with their rows of the ledger; one look through the
+/// ledger serves them all.
+fn sent(connection: &Connection, known: &BTreeSet<&str>) -> Result<Vec<Line>, StoreError> {
+    let mut mails = connection.prepare_cached(
+        "SELECT message_id, kind, person, adviser, day, sent_at FROM outbox
+         WHERE state = 'sent' AND kind != 'test' ORDER BY sent_at, rowid",
+    )?;
+    let lines = mails.query_map([], line)?;
+    let mut lines: Vec<Line> = lines.collect::<Result<_, _>>()?;
+    lines.retain(|line| !known.contains(line.mail.as_str()));
+    if lines.is_empty() {
+        return Ok(lines);
+    }
+    let ids: Vec<&str> = lines.iter().map(|line| line.mail.as_str()).collect();
+    let mut rows = connection.prepare_cached(
+        "SELECT mail, season, block, insect, event, revision, value, change, step FROM told
+         WHERE mail IN (SELECT value FROM json_each(?1))",
+    )?;
+    let ids = serde_json::to_string(&ids).expect("texts are JSON");
+    let rows = rows.query_map([ids], |row| Ok((row.get(0)?, told_row(row)?)))?;
+    let mut told: BTreeMap<String, Vec<ToldRow>> = BTreeMap::new();
+    for row in rows {
+        let (mail, row) = row?;
+        told.entry(mail).or_default().push(row);
+    }
+    for line in &mut lines {
+        line.told = told.remove(&line.mail).unwrap_or_default();
+    }
+    Ok(lines)
+}
+
+fn line(row: &Row<'_>) -> rusqlite::Result<Line> {
+    Ok(Line {
+        mail: row.get(0)?,
+        kind: row.get(1)?,
+        person: row.get(2)?,
+        adviser: row.get(3)?,
+        day: row.get(4)?,
+        sent_at: row.get(5)?,
+        told: Vec::new(),
+    })
+}
+
+fn told_row(row: &Row<'_>) -> rusqlite::Result<ToldRow> {
+    Ok(ToldRow {
+        season: row.get(1)?,
+        block: row.get(2)?,
+        insect: row.get(3)?,
+        event: row.get(4)?,
+        revision: row.get(5)?,
+        value: row.get(6)?,
+        change: row.get(7)?,
+        step: row.get(8)?,
+    })
+}
