@@ -275,6 +275,8 @@ impl Farm {
             // There is none after an orderly end.
             let _ = fs::remove_file(self.path(log));
         }
+        // It would know what left the house since.
+        let _ = fs::remove_file(self.path("duskflight.sqlite.told.jsonl"));
         fs::write(self.path("duskflight.sqlite"), saved).expect("the database");
     }
 
