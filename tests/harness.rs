@@ -276,6 +276,8 @@ impl Farm {
             // Not all of them are always there.
             let _ = fs::remove_file(self.path(&format!("duskflight.sqlite{since}")));
         }
+        // It would know what left the house since.
+        let _ = fs::remove_file(self.path("duskflight.sqlite.told.jsonl"));
         fs::write(self.path("duskflight.sqlite"), saved).expect("the database");
     }
 

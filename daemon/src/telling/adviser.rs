@@ -180,16 +180,12 @@ impl<'a> Desk<'a> {
         let alert = alert(words, day, &seasons, &notices, calendar, |notice| {
             causes.of(notice)
         });
+        let catch_up = self.catch_up(person, adviser)?;
         Ok(Plan {
             person,
             adviser,
             urgency: urgency(&notices),
-            contents: alert.map(|alert| {
-                Contents::Alert(Alert {
-                    catch_up: self.catch_up(person, adviser),
-                    ..alert
-                })
-            }),
+            contents: alert.map(|alert| Contents::Alert(Alert { catch_up, ..alert })),
             notices,
             causes,
         })
