@@ -269,12 +269,15 @@ impl Farm {
         fs::read(self.path("duskflight.sqlite")).expect("the database")
     }
 
-    /// Puts a database back to where it was.
+    /// Puts a database back to where it was, and the journal beside it, which learns of what was sent
+    /// before from the database.
     pub(crate) fn restore_database(&self, saved: &[u8]) {
-        for log in ["duskflight.sqlite-wal", "duskflight.sqlite-shm"] {
-            // There is none after an orderly end.
-            let _ = fs::remove_file(self.path(log));
+        for since in ["-wal", "-shm", ".told.jsonl"] {
+            // Not all of them are always there.
+            let _ = fs::remove_file(self.path(&format!("duskflight.sqlite{since}")));
         }
+        // It would know what left the house since.
+        let _ = fs::remove_file(self.path("duskflight.sqlite.told.jsonl"));
         fs::write(self.path("duskflight.sqlite"), saved).expect("the database");
     }
 

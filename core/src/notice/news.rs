@@ -115,7 +115,10 @@ pub(super) fn some_blocks(names: &[&str], beside: &str) -> String {
     };
     let fitting = (1..=names.len()).rev().map(named);
     let mut fitting = fitting.filter(|text| text.chars().count() <= room);
-    fitting.next().unwrap_or_else(|| named(names.len().min(1)))
+    fitting.next().unwrap_or_else(|| match names {
+        [first, _, ..] => format!("{first} +{}", names.len() - 1),
+        _ => name_list(names),
+    })
 }
 
 /// All that is new, in whole sentences, each once.
@@ -252,8 +255,8 @@ mod tests {
         assert_eq!(some_blocks(&names, &beside(62)), "North, South, West");
         let three = ["North", "South", "A block with a long name"];
         assert_eq!(some_blocks(&three, &beside(57)), "North, South and 1 more");
-        assert_eq!(some_blocks(&three, &beside(58)), "North and 2 more");
-        assert_eq!(some_blocks(&three, &beside(90)), "North and 2 more");
+        assert_eq!(some_blocks(&three, &beside(64)), "North and 2 more");
+        assert_eq!(some_blocks(&three, &beside(65)), "North +2");
         assert_eq!(some_blocks(&three[2..], &beside(90)), three[2]);
     }
 }

@@ -114,6 +114,10 @@ impl Check<'_, '_> {
     }
 
     fn rule(&mut self, part: RulePart) -> Rule {
+        if part.tell.is_empty() {
+            let known = EventKind::ALL.map(EventKind::name).join(", ");
+            self.at("tell", format!(": name at least one kind of news: {known}"));
+        }
         let mut tell = Vec::new();
         for word in part.tell {
             match EventKind::from_name(&word) {
@@ -123,10 +127,6 @@ impl Check<'_, '_> {
                     self.at("tell", format!(": {word}: no such kind of news{near}"));
                 }
             }
-        }
-        if tell.is_empty() {
-            let known = EventKind::ALL.map(EventKind::name).join(", ");
-            self.at("tell", format!(": name at least one kind of news: {known}"));
         }
         Rule {
             people: part.people,

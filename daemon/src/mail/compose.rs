@@ -9,12 +9,14 @@ pub use summary::summary;
 
 use askama::Template;
 use chrono::{DateTime, NaiveDate, Utc};
-use duskflight_core::notice::{Alert, CAUTION, CatchUp, Digest, Words};
+use duskflight_core::notice::{Alert, CAUTION, CatchUp, Chart, Digest, Words};
 use textwrap::{Options, WordSplitter};
 
-use super::calendar;
-use super::message::{ComposeError, Composed, Envelope, File, Mailbox, Parts, assemble};
+use super::message::{
+    ComposeError, Composed, Envelope, File, Mailbox, Parts, Picture, assemble, cid,
+};
 use super::one_line::{one_line, shortened};
+use super::{calendar, chart};
 use crate::config::{Config, Person};
 
 /// Longest subject, in characters: more is cut off in most lists of mails.
@@ -38,7 +40,7 @@ const ALL_EVIDENCE: &str = "Here stands what today's news rests on. For everythi
 duskflight season --config DIR --block BLOCK.";
 
 /// What a digest carries besides its contents.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Extras<'a> {
     /// Something about this digest itself, such as that it is late or covers several days.
     pub remark: Option<&'a str>,
@@ -46,6 +48,8 @@ pub struct Extras<'a> {
     pub growers: &'a [GrowerAlert<'a>],
     /// Alerts of earlier days that do not leave by themselves, each in one line.
     pub held: &'a [String],
+    /// Charts of blocks that there is news of.
+    pub charts: &'a [Chart],
 }
 
 impl Extras<'_> {
@@ -121,7 +125,8 @@ pub fn digest(
         mail: "digest",
         source,
     })?;
-    whole(envelope, subject, &text, html, Vec::new())
+    let pictures = pictures(extras.charts)?;
+    whole(envelope, subject, &text, html, (pictures, Vec::new()))
 }
 
 /// The whole digest, or the first shortened one whose HTML fits; the shortest where none does.
@@ -170,6 +175,7 @@ pub fn alert(
     words: Words,
     alert: &Alert,
     adviser: Adviser<'_>,
+    charts: &[Chart],
 ) -> Result<Composed, ComposeError> {
     let begins = begins(words, alert.catch_up);
     let view = AlertView {
@@ -178,6 +184,7 @@ pub fn alert(
         catch_up: remark(words, alert.catch_up, alert.day),
         alert,
         adviser,
+        charts,
     };
     let failed = |source| ComposeError::Template {
         mail: "alert",
@@ -187,7 +194,8 @@ pub fn alert(
     let html = AlertHtml { view: &view }.render().map_err(failed)?;
     let dates = alert.calendar.iter().map(|date| (adviser, date));
     let files = calendar::files(envelope, dates);
-    whole(envelope, view.subject, &text, html, files)
+    let beside = (pictures(charts)?, files);
+    whole(envelope, view.subject, &text, html, beside)
 }
 
 /// Composes a mail that only shows whether mail arrives.
@@ -205,7 +213,22 @@ pub fn test_mail(envelope: &Envelope<'_>) -> Result<Composed, ComposeError> {
     };
     let text = TestText { view: &view }.render().map_err(failed)?;
     let html = TestHtml { view: &view }.render().map_err(failed)?;
-    whole(envelope, view.subject, &text, html, Vec::new())
+    whole(envelope, view.subject, &text, html, Default::default())
+}
+
+fn pictures(charts: &[Chart]) -> Result<Vec<Picture>, ComposeError> {
+    let drawn = charts.iter().map(|chart| {
+        Ok(Picture {
+            name: chart.name().to_owned(),
+            png: chart::png(chart)?,
+        })
+    });
+    drawn.collect()
+}
+
+/// The address of a chart inside a mail.
+fn source(chart: &Chart, envelope: &Envelope<'_>) -> String {
+    format!("cid:{}", cid(chart.name(), envelope.message_id))
 }
 
 fn whole(
@@ -213,14 +236,14 @@ fn whole(
     subject: String,
     text: &str,
     html: String,
-    files: Vec<File>,
+    (pictures, files): (Vec<Picture>, Vec<File>),
 ) -> Result<Composed, ComposeError> {
     let parts = Parts {
         subject,
         text: wrapped(text),
         html,
+        pictures,
         files,
-        ..Parts::default()
     };
     assemble(envelope, parts)
 }
@@ -368,6 +391,7 @@ struct AlertView<'a> {
     catch_up: Option<String>,
     alert: &'a Alert,
     adviser: Adviser<'a>,
+    charts: &'a [Chart],
 }
 
 #[derive(Template)]

@@ -2,14 +2,14 @@
 //! be added while the alert waits; composed anew without one it gives the same bytes.
 
 use chrono::{DateTime, FixedOffset, Utc};
-use duskflight_core::notice::{Alert, DateOrder, Words};
+use duskflight_core::notice::{Alert, Chart, DateOrder, Words};
 use serde::{Deserialize, Serialize};
 
 use super::compose::{self, Adviser, AdviserLine};
 use super::message::{ComposeError, Composed, Envelope, Mailbox};
 
 /// All that an alert is composed from but its Message-ID, and what was done to it by hand.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct AlertContents {
     farm: String,
     farm_note: Option<String>,
@@ -22,6 +22,7 @@ pub struct AlertContents {
     adviser: String,
     phone: String,
     alert: Alert,
+    charts: Vec<Chart>,
     acts: Vec<Act>,
 }
 
@@ -60,7 +61,13 @@ pub enum What {
 impl AlertContents {
     /// Of a new alert, to which nothing was done.
     #[must_use]
-    pub fn new(envelope: &Envelope<'_>, words: Words, adviser: Adviser<'_>, alert: Alert) -> Self {
+    pub fn new(
+        envelope: &Envelope<'_>,
+        words: Words,
+        adviser: Adviser<'_>,
+        alert: Alert,
+        charts: Vec<Chart>,
+    ) -> Self {
         Self {
             farm: envelope.farm.to_owned(),
             farm_note: envelope.farm_note.map(str::to_owned),
@@ -73,6 +80,7 @@ impl AlertContents {
             adviser: adviser.name.to_owned(),
             phone: adviser.phone.to_owned(),
             alert,
+            charts,
             acts: Vec::new(),
         }
     }
@@ -134,7 +142,7 @@ impl AlertContents {
             adds: &lines,
         };
         let words = Words { order: self.order };
-        compose::alert(&envelope, words, &self.alert, adviser)
+        compose::alert(&envelope, words, &self.alert, adviser, &self.charts)
     }
 
     /// A line is the adviser's, also where somebody else entered it, which is said.

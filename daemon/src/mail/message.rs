@@ -12,6 +12,7 @@ use lettre::message::header::{
 use lettre::message::{Body, MultiPart, SinglePart};
 use sha2::{Digest as _, Sha256};
 
+use super::chart::ChartError;
 use super::one_line::{one_line, shortened};
 
 /// Longer message ids are refused: a header line must stay below 998 characters (RFC 5322).
@@ -127,6 +128,9 @@ pub enum ComposeError {
         "use {0:?} as a message id: it must read <left@right>, in at most {LONGEST_MESSAGE_ID} printable ASCII characters"
     )]
     MessageId(String),
+    /// A chart cannot be drawn.
+    #[error("draw a chart for the mail")]
+    Chart(#[from] ChartError),
     /// A file's media type cannot be used.
     #[error("use {0:?} as the media type of a file")]
     MediaType(String),

@@ -5,6 +5,7 @@ use duskflight_core::id::PersonId;
 use rusqlite::{Connection, params};
 
 use super::outbox::LONGEST_WAIT_S;
+use super::post::CONCERNS;
 use super::{StoreError, day};
 
 /// A mail that was folded.
@@ -115,6 +116,27 @@ fn foldable(
         });
     }
     Ok(mails)
+}
+
+/// The civil day of the oldest mail about an adviser's blocks that was folded and not made up for: none was
+/// sent to the person since.
+///
+/// # Errors
+/// A failing statement.
+pub fn silent_from(
+    connection: &Connection,
+    person: &PersonId,
+    adviser: &PersonId,
+) -> Result<Option<NaiveDate>, StoreError> {
+    let sql = format!(
+        "SELECT min(day) FROM outbox WHERE person = ?1 AND state = 'folded' AND {CONCERNS}
+           AND day > coalesce((SELECT max(day) FROM outbox
+             WHERE person = ?1 AND state = 'sent' AND kind != 'test' AND {CONCERNS}), '')"
+    );
+    let oldest: Option<String> = connection
+        .prepare_cached(&sql)?
+        .query_row([person.as_str(), adviser.as_str()], |row| row.get(0))?;
+    oldest.map(|text| day(&text)).transpose()
 }
 
 /// The advisers for whose digests a mail waits.

@@ -7,7 +7,7 @@ use super::outbox::LONGEST_WAIT_S;
 use super::{StoreError, day, instant};
 
 /// Whether a mail is about the blocks of the adviser `?2`; one about those of several waits for their digests.
-const CONCERNS: &str = "(adviser = ?2 OR adviser = '' AND EXISTS (
+pub(super) const CONCERNS: &str = "(adviser = ?2 OR adviser = '' AND EXISTS (
   SELECT 1 FROM outbox_wait AS wait JOIN outbox AS digest ON digest.message_id = wait.digest
   WHERE wait.mail = outbox.message_id AND digest.adviser = ?2))";
 /// So many mails given up are shown at most, the newest ones.

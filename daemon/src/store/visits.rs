@@ -7,7 +7,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::id::TrapId;
 use duskflight_core::orchard::Part;
 use duskflight_core::trapping::Visit;
-use rusqlite::{Connection, OptionalExtension, Row, params};
+use rusqlite::{Connection, OptionalExtension, Row, Rows, params};
 
 use super::entries::{Applied, Entry, Past, Withdrawal};
 use super::{StoreError, day, instant};
@@ -209,12 +209,34 @@ pub(super) fn past<T>(row: &Row<'_>, record: T) -> Result<Past<T>, StoreError> {
 pub fn up_to(connection: &Connection, as_of: NaiveDate) -> Result<Vec<Visit>, StoreError> {
     let sql = format!("SELECT {COLUMNS} FROM visit WHERE day <= ?1 ORDER BY trap, day");
     let mut statement = connection.prepare_cached(&sql)?;
-    let mut rows = statement.query([as_of.to_string()])?;
+    read_all(statement.query([as_of.to_string()])?)
+}
+
+fn read_all(mut rows: Rows<'_>) -> Result<Vec<Visit>, StoreError> {
     let mut visits = Vec::new();
     while let Some(row) = rows.next()? {
         visits.push(read(row, visits.last())?);
     }
     Ok(visits)
+}
+
+/// The visits of some traps up to a day, sorted by trap and day.
+///
+/// # Errors
+/// When the records cannot be read.
+pub fn of_traps_up_to(
+    connection: &Connection,
+    traps: &[&TrapId],
+    as_of: NaiveDate,
+) -> Result<Vec<Visit>, StoreError> {
+    let sql = format!(
+        "SELECT {COLUMNS} FROM visit
+         WHERE trap IN (SELECT value FROM json_each(?1)) AND day <= ?2 ORDER BY trap, day"
+    );
+    let traps: Vec<&str> = traps.iter().map(|trap| trap.as_str()).collect();
+    let traps = serde_json::to_string(&traps).expect("texts are JSON");
+    let mut statement = connection.prepare_cached(&sql)?;
+    read_all(statement.query([traps, as_of.to_string()])?)
 }
 
 /// Visits made before a day but entered or changed in a later stretch of time: trap and day.

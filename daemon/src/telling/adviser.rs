@@ -1,11 +1,13 @@
 //! One adviser's digest, and what others hear of the blocks in it.
 
 use chrono::TimeDelta;
+use duskflight_core::notice::chart::Wanted;
 use duskflight_core::notice::{
-    Alert, Event, Letter, Notice, Role, Told, alert, digest, key_dates, letter, urgency,
+    Alert, Chart, Event, Letter, Notice, Role, Told, alert, digest, key_dates, letter, urgency,
 };
 use duskflight_core::season::BlockSeason;
 
+use super::charts::charts;
 use super::desk::{Causes, Desk};
 use super::mails::Telling;
 use super::{TellError, letters, trouble, waiting};
@@ -31,14 +33,14 @@ pub(super) struct Plan<'a> {
 
 /// What a mail to somebody who gets no digest holds.
 pub(super) enum Contents {
-    Alert(Alert),
+    Alert(Alert, Vec<Chart>),
     Letter(Letter),
 }
 
 impl Contents {
     pub(super) const fn kind(&self) -> MailKind {
         match self {
-            Self::Alert(_) => MailKind::Alert,
+            Self::Alert(..) => MailKind::Alert,
             Self::Letter(_) => MailKind::Letter,
         }
     }
@@ -46,7 +48,7 @@ impl Contents {
     /// In one line, and how much more there is.
     fn headline(&self) -> (String, usize) {
         match self {
-            Self::Alert(alert) => (alert.headline.clone(), alert.more),
+            Self::Alert(alert, _) => (alert.headline.clone(), alert.more),
             Self::Letter(_) => ("the weekly letter".to_owned(), 0),
         }
     }
@@ -133,12 +135,14 @@ impl<'a> Desk<'a> {
                 not_before: &hold,
             })
             .collect();
+        let charts = self.charts(seasons, &notices)?;
         let remark = self.late();
         let held = waiting::lines(self.connection, self.config, adviser.id.as_str(), day)?;
         let extras = Extras {
             remark: remark.as_deref(),
             growers: &growers,
             held: &held,
+            charts: &charts,
         };
         let draft = self.draft(MailKind::Digest, adviser, &[adviser], |envelope| {
             compose::digest(envelope, self.config.words, &contents, extras)
@@ -149,6 +153,16 @@ impl<'a> Desk<'a> {
             causes,
             draft: Some(draft),
         })
+    }
+
+    /// Charts of the blocks that a person has the most important news of.
+    fn charts(
+        &self,
+        seasons: &[&BlockSeason],
+        notices: &[Notice],
+    ) -> Result<Vec<Chart>, StoreError> {
+        let wanted = Wanted::by(seasons, notices);
+        charts(self.connection, self.config, self.night, wanted)
     }
 
     /// That the digest is late.
@@ -180,16 +194,13 @@ impl<'a> Desk<'a> {
         let alert = alert(words, day, &seasons, &notices, calendar, |notice| {
             causes.of(notice)
         });
+        let catch_up = self.catch_up(person, adviser)?;
+        let charts = self.charts(&seasons, &notices)?;
         Ok(Plan {
             person,
             adviser,
             urgency: urgency(&notices),
-            contents: alert.map(|alert| {
-                Contents::Alert(Alert {
-                    catch_up: self.catch_up(person, adviser),
-                    ..alert
-                })
-            }),
+            contents: alert.map(|alert| Contents::Alert(Alert { catch_up, ..alert }, charts)),
             notices,
             causes,
         })

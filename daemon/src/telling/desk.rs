@@ -19,7 +19,7 @@ use crate::config::{Config, Pace, Person};
 use crate::mail::compose::envelope_of;
 use crate::mail::message::{ComposeError, Composed, Envelope, Mailbox};
 use crate::records::hash;
-use crate::store::folding::FoldedMail;
+use crate::store::folding::{FoldedMail, silent_from};
 use crate::store::jobs::{self, Job};
 use crate::store::outbox::{self, MailKind, NewMail};
 use crate::store::{StoreError, told};
@@ -130,14 +130,21 @@ impl<'a> Desk<'a> {
 
     /// The days that a person's mail about an adviser's blocks makes up for: nobody was told, or what they
     /// were told was folded.
-    pub(super) fn catch_up(&self, person: &Person, adviser: &Person) -> Option<CatchUp> {
+    pub(super) fn catch_up(
+        &self,
+        person: &Person,
+        adviser: &Person,
+    ) -> Result<Option<CatchUp>, StoreError> {
         let day = self.night.as_of;
-        let oldest = self.folded(person, adviser).map(|mail| mail.day).min();
-        let folded = oldest.and_then(|oldest| CatchUp::of(day_before(oldest), day, day));
-        match self.silence() {
+        let silent_from = match self.folded(person, adviser).next() {
+            Some(_) => silent_from(self.connection, &person.id, &adviser.id)?,
+            None => None,
+        };
+        let folded = silent_from.and_then(|from| CatchUp::of(day_before(from), day, day));
+        Ok(match self.silence() {
             Some(silence) => Some(silence.or_longer(folded)),
             None => folded,
-        }
+        })
     }
 
     /// A person's mails about an adviser's blocks that were folded tonight.

@@ -14,7 +14,6 @@ mod trouble;
 pub mod waiting;
 mod weather;
 
-pub use charts::charts;
 pub use desk::Causes;
 pub use mails::{Draft, Purpose, Telling, prepare};
 pub use night::{Night, night};

@@ -1,6 +1,6 @@
 //! So many mails a person and day at the most: what would be too much goes into one summary.
 
-use duskflight_core::notice::{Alert, Folded, Summary};
+use duskflight_core::notice::{Alert, Chart, Folded, Summary};
 
 use super::TellError;
 use super::adviser::{Contents, Plan};
@@ -70,7 +70,7 @@ fn room(
     let most = usize::from(desk.config.most_mails_a_day);
     let room = most.saturating_sub(digests + made as usize);
     let catches_up = |plan: &Plan<'_>| match &plan.contents {
-        Some(Contents::Alert(alert)) => alert.catch_up.is_some(),
+        Some(Contents::Alert(alert, _)) => alert.catch_up.is_some(),
         _ => false,
     };
     Ok(match mails.iter().any(catches_up) {
@@ -84,7 +84,9 @@ fn single(desk: &Desk<'_>, plan: Plan<'_>) -> Result<Telling, TellError> {
     let words = desk.config.words;
     let advisers = [plan.adviser];
     let compose = |contents| match contents {
-        Contents::Alert(alert) => alert_draft(desk, plan.person, plan.adviser, alert),
+        Contents::Alert(alert, charts) => {
+            alert_draft(desk, (plan.person, plan.adviser), alert, charts)
+        }
         Contents::Letter(letter) => {
             desk.draft(MailKind::Letter, plan.person, &advisers, |envelope| {
                 compose::letter(envelope, words, &letter, ask)
@@ -102,13 +104,14 @@ fn single(desk: &Desk<'_>, plan: Plan<'_>) -> Result<Telling, TellError> {
 /// An alert, with what it is composed from beside it, so that the adviser can add a line to it.
 fn alert_draft(
     desk: &Desk<'_>,
-    person: &Person,
-    adviser: &Person,
+    (person, adviser): (&Person, &Person),
     alert: Alert,
+    charts: Vec<Chart>,
 ) -> Result<Draft, TellError> {
     let mut json = None;
     let draft = desk.draft(MailKind::Alert, person, &[adviser], |envelope| {
-        let contents = AlertContents::new(envelope, desk.config.words, asked(adviser), alert);
+        let contents =
+            AlertContents::new(envelope, desk.config.words, asked(adviser), alert, charts);
         json = Some(contents.to_json());
         contents.compose(envelope.message_id)
     })?;
@@ -134,7 +137,7 @@ fn summary(
         };
         advisers.push(plan.adviser);
         let mail = match contents {
-            Contents::Alert(alert) => Folded::Alert(alert),
+            Contents::Alert(alert, _) => Folded::Alert(alert),
             Contents::Letter(letter) => Folded::Letter(letter),
         };
         folded.push((plan.adviser.id.clone(), mail));

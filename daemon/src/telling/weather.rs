@@ -30,6 +30,33 @@ impl<'a> Stations<'a> {
         config: &'a Config,
         as_of: NaiveDate,
     ) -> Result<Self, StoreError> {
+        let fall_backs = |id: &StationId| {
+            let mut stations = config.stations.iter();
+            stations.any(|station| station.fall_backs.contains(id))
+        };
+        Self::standing_in(connection, config, fall_backs, as_of)
+    }
+
+    /// The same where only one station's weather is wanted.
+    ///
+    /// # Errors
+    /// When the records cannot be read.
+    pub fn of(
+        connection: &'a Connection,
+        config: &'a Config,
+        station: &Station,
+        as_of: NaiveDate,
+    ) -> Result<Self, StoreError> {
+        let fall_backs = |id: &StationId| station.fall_backs.contains(id);
+        Self::standing_in(connection, config, fall_backs, as_of)
+    }
+
+    fn standing_in(
+        connection: &'a Connection,
+        config: &'a Config,
+        stands_in: impl Fn(&StationId) -> bool,
+        as_of: NaiveDate,
+    ) -> Result<Self, StoreError> {
         let mut stations = Self {
             connection,
             as_of,
@@ -37,8 +64,7 @@ impl<'a> Stations<'a> {
             standing_in: BTreeMap::new(),
         };
         for station in &config.stations {
-            let stands_in = |other: &Station| other.fall_backs.contains(&station.id);
-            if config.stations.iter().any(stands_in)
+            if stands_in(&station.id)
                 && let Some(record) = stations.own_record(station)?
             {
                 stations.standing_in.insert(&station.id, record);

@@ -11,6 +11,11 @@ pub use heat::{AheadPoint, BandPoint, HeatChart, HeatPoint, MarkLine, heat_chart
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
+use super::decide::{Change, Notice};
+use super::event::Event;
+use super::news::{rank, season_of};
+use crate::season::BlockSeason;
+
 /// A chart of a mail.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -67,6 +72,37 @@ pub struct ValueTick {
     pub label: String,
 }
 
+/// The seasons that a mail draws.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Wanted<'a> {
+    /// That of the most important news of a mark or a start: its heat.
+    pub heat: Option<&'a BlockSeason>,
+    /// That of the most important news of what moth traps caught: its catches.
+    pub catches: Option<&'a BlockSeason>,
+}
+
+impl<'a> Wanted<'a> {
+    /// What one person's news asks for. What is only recorded asks for nothing.
+    #[must_use]
+    pub fn by(seasons: &[&'a BlockSeason], notices: &[Notice]) -> Self {
+        let first = |about: fn(&Event) -> bool| {
+            let news = notices.iter();
+            let news = news.filter(|notice| {
+                about(&notice.event) && !matches!(notice.change, Change::History(_))
+            });
+            news.min_by_key(|notice| rank(notice))
+                .and_then(|notice| season_of(seasons, notice))
+        };
+        Self {
+            heat: first(|event| {
+                use Event::{MarkNear, MarkPassed, Start};
+                matches!(event, Start | MarkNear(..) | MarkPassed(..))
+            }),
+            catches: first(|event| matches!(event, Event::Flight(..) | Event::SentinelCatch(..))),
+        }
+    }
+}
+
 impl Chart {
     /// What surrounds it.
     #[must_use]
@@ -74,6 +110,15 @@ impl Chart {
         match self {
             Self::Heat(chart) => &chart.frame,
             Self::Catch(chart) => &chart.frame,
+        }
+    }
+
+    /// Its name among the charts of a mail.
+    #[must_use]
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::Heat(_) => "heat",
+            Self::Catch(_) => "catches",
         }
     }
 

@@ -29,7 +29,7 @@ pub fn letter(
     };
     let text = LetterText { view: &view }.render().map_err(failed)?;
     let html = LetterHtml { view: &view }.render().map_err(failed)?;
-    whole(envelope, view.subject, &text, html, Vec::new())
+    whole(envelope, view.subject, &text, html, Default::default())
 }
 
 struct LetterView<'a> {

@@ -34,7 +34,7 @@ pub fn summary(
     let parts = view.parts().into_iter();
     let dates = parts.flat_map(|(part, adviser)| part.calendar.iter().map(|date| (*adviser, date)));
     let files = calendar::files(envelope, dates);
-    whole(envelope, view.subject, &text, html, files)
+    whole(envelope, view.subject, &text, html, (Vec::new(), files))
 }
 
 struct SummaryView<'a> {

@@ -64,6 +64,7 @@ fn full() -> Composed {
             .to_owned(),
     ];
     let extras = Extras {
+        charts: &[],
         remark: None,
         growers: &growers,
         held: &held,
@@ -75,6 +76,7 @@ fn full() -> Composed {
 
 fn quiet() -> Composed {
     let extras = Extras {
+        charts: &[],
         remark: Some("Sent 3 h late: the machine was off this morning."),
         growers: &[],
         held: &[],
@@ -85,7 +87,7 @@ fn quiet() -> Composed {
 
 fn alert_for(block: &str) -> Composed {
     let contents = Sample::full().alert(block);
-    alert(&to_grower(), Words::default(), &contents, ADVISER).unwrap()
+    alert(&to_grower(), Words::default(), &contents, ADVISER, &[]).unwrap()
 }
 
 const LONG: usize = 2_000;
@@ -146,7 +148,7 @@ fn hostile() -> Composed {
         phone: "\"><b>1",
         adds: &[],
     };
-    alert(&envelope, Words::default(), &contents, adviser).unwrap()
+    alert(&envelope, Words::default(), &contents, adviser, &[]).unwrap()
 }
 
 fn parsed(composed: &Composed) -> Message<'_> {
