@@ -176,14 +176,15 @@ fn of_all_alerts_of_a_season_few_draw_a_correction() {
 
 /// The lines of a mail that correct something, each with the reason that it gives.
 fn corrected_lines(mail: &str) -> Vec<(String, Option<String>)> {
-    let lines = lines_of(mail);
+    let mut lines = lines_of(mail);
+    if !is_alert(mail) {
+        // Above it stand headlines, which give no reasons, and below it those of growers' alerts.
+        lines = section(lines, "CHANGED SINCE THE LAST DIGEST", "Growers will hear");
+    }
     let corrected = lines
         .iter()
         .enumerate()
-        .filter(|(_, line)| match is_alert(mail) {
-            true => line.contains(" corrected: "),
-            false => line.starts_with("- corrected: ") || line.starts_with("- turned: "),
-        });
+        .filter(|(_, line)| line.contains(" corrected: ") || line.contains(" turned: "));
     let reason = |(place, line): (usize, &String)| {
         // In an alert the first thing that it rests on, in a digest the end of the line.
         let rests = lines[place + 1..]
@@ -196,6 +197,13 @@ fn corrected_lines(mail: &str) -> Vec<(String, Option<String>)> {
         (line.clone(), reason.map(str::to_owned))
     };
     corrected.map(reason).collect()
+}
+
+/// The lines between two others.
+fn section(lines: Vec<String>, after: &str, before: &str) -> Vec<String> {
+    let from = lines.into_iter().skip_while(|line| line != after);
+    from.take_while(|line| line != before && line != "DATA TROUBLE")
+        .collect()
 }
 
 #[test]
@@ -213,7 +221,7 @@ fn every_correction_of_a_season_says_why() {
         assert!(!lines.is_empty(), "{mail}: {:#?}", lines_of(mail));
         for (line, reason) in lines
             .into_iter()
-            .filter(|(line, _)| !line.starts_with("- turned"))
+            .filter(|(line, _)| !line.contains(" turned: "))
         {
             let reason = reason.filter(|reason| reason.split(' ').count() >= 4);
             let reason = reason.unwrap_or_else(|| panic!("{mail}: no reason for {line}"));

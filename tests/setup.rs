@@ -98,7 +98,7 @@ fn a_name_that_would_burst_every_mail_is_refused() {
     let blocks = std::fs::read_to_string(farm.path("blocks.csv")).unwrap();
     farm.write("blocks.csv", &blocks.replace("Home block", &long));
     let said = refused(78, &["status", "--config", farm.config()]);
-    assert!(said.contains("person.ada.name: it has"), "{said}");
+    assert!(said.contains("person ada: name: it has"), "{said}");
     let of_block = "column name, \"xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx…\": it has 101 characters; mails have room for 100";
     assert!(said.contains(of_block), "{said}");
     assert!(!said.contains("farm.name"), "{said}");

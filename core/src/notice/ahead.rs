@@ -9,6 +9,7 @@ use crate::season::{BlockSeason, HullSplit, MarkReading, Projection};
 use crate::trapping::ServiceDue;
 
 use super::gather::{Lines, shared};
+use super::plan::WHERE_TO_LOOK;
 use super::words::Words;
 use super::work::parts_counted;
 
@@ -34,13 +35,21 @@ pub(super) fn ahead(words: Words, seasons: &[&BlockSeason]) -> Vec<Topic> {
         lines.map(|line| (season.block.name.clone(), line))
     });
     let open = seasons.iter().flat_map(|season| {
-        let lines = words.calendar_lines(season).into_iter();
+        let lines = words.other_open_lines(season).into_iter();
         lines.map(|line| (season.block.name.clone(), line))
     });
     let mut topics = marks(words, seasons);
     topics.push(Topic {
         title: "service life ends".to_owned(),
         rows: shared(all, ends),
+    });
+    let split = seasons.iter().filter_map(|season| {
+        let varieties = Words::split_looked_for(season)?;
+        Some((season.block.name.clone(), varieties))
+    });
+    topics.push(Topic {
+        title: format!("hull split not seen yet, {WHERE_TO_LOOK}"),
+        rows: shared(usize::MAX, split),
     });
     topics.push(Topic {
         title: "open, as far as the records show".to_owned(),

@@ -24,6 +24,10 @@ impl Purpose {
     }
 }
 
+/// Where hull split is looked for.
+pub(super) const WHERE_TO_LOOK: &str =
+    "looked for in sound nuts, top southwest shoots of 5 or 6 trees";
+
 impl Words {
     /// How many traps a source wants, and which source that is.
     #[must_use]
@@ -62,6 +66,23 @@ impl Words {
         lines
     }
 
+    /// The varieties of a block whose hull split is looked for, as far as the records show.
+    pub(super) fn split_looked_for(season: &BlockSeason) -> Option<String> {
+        season.open_tasks.iter().find_map(|task| match task {
+            OpenTask::LookForSplit(varieties) => Some(Self::listed(varieties)),
+            _ => None,
+        })
+    }
+
+    /// Open work of a block but for hull split, which a digest tells of all blocks at once.
+    pub(super) fn other_open_lines(self, season: &BlockSeason) -> Vec<String> {
+        let tasks = season.open_tasks.iter();
+        tasks
+            .filter(|task| !matches!(task, OpenTask::LookForSplit(_)))
+            .map(|task| self.task(&season.block, task, season.as_of))
+            .collect()
+    }
+
     /// Open work of a block, as far as the records show.
     #[must_use]
     pub fn calendar_lines(self, season: &BlockSeason) -> Vec<String> {
@@ -92,8 +113,7 @@ impl Words {
             }
             OpenTask::HangTraps => format!("no trap hangs; {}", hanging_words(block.crop)),
             OpenTask::LookForSplit(varieties) => format!(
-                "hull split of {} is not seen yet: looked for in sound nuts, top southwest shoots of 5 or 6 \
-                 trees",
+                "hull split of {} is not seen yet: {WHERE_TO_LOOK}",
                 Self::listed(varieties)
             ),
             OpenTask::SampleHarvest { variety, shaken } => {
