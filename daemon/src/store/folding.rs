@@ -25,11 +25,12 @@ pub struct FoldedMail {
     pub error: Option<String>,
 }
 
-/// What a person's mails have that may be folded: certainly not taken, held by nobody, and not waiting
-/// behind one that is held. Test mails tell nothing, and stay.
+/// What a person's mails have that may be folded: certainly not taken, not in an adviser's hands, who may have
+/// let it go or added a line to it, and not waiting behind one that is held. Test mails tell nothing, and stay.
 const FOLDABLE: &str =
     "mail.state = 'queued' AND mail.person = ?1 AND mail.kind != 'test' AND mail.doubtful = 0
-  AND mail.day < ?2 AND NOT EXISTS (SELECT 1 FROM outbox AS held
+  AND mail.day < ?2 AND mail.held_by IS NULL
+  AND coalesce(json_array_length(mail.contents, '$.acts'), 0) = 0 AND NOT EXISTS (SELECT 1 FROM outbox AS held
     WHERE held.state = 'queued' AND held.person = mail.person AND held.held_at IS NOT NULL
       AND held.rowid <= mail.rowid)";
 
