@@ -184,7 +184,7 @@ fn a_wrong_certificate_or_password_keeps_the_mails_until_it_is_mended() {
     is_kept(&farm, &server, &["535 5.7.8", "app password"]);
     farm.write("password", &format!("{PASSWORD}\n"));
     let sent = farm.nightly("2022-04-16");
-    assert!(sent.contains("1 mails sent"), "{sent}");
+    assert!(sent.contains("1 mail sent"), "{sent}");
     assert!(server.mailbox("ada", 1) == frozen(&farm, "ada"));
 }
 

@@ -12,7 +12,7 @@ fn a_farm_that_reads_celsius_gets_its_degree_days_in_celsius() {
     // 80 °F-days are 44.4 °C-days, 1056 are 586.7.
     assert!(text.contains("44 °C-days"), "{text}");
     assert!(
-        text.contains("587 °C-days from the egg-laying start"),
+        text.contains("587 °C-days after the egg-laying start"),
         "{text}"
     );
     assert!(text.contains("confirmed 12 Apr"), "{text}");
@@ -73,7 +73,7 @@ fn nonsense_that_would_harm_later_is_refused_at_the_door() {
         "person ada: give an adviser's phone",
         "station yard: history_years = 0: write 1 to 100",
         "blocks.csv:2: column varieties, \"Nonpareil; Nonpareil\": \"Nonpareil\" stands twice",
-        "blocks.csv:3: column name, \"\": give the block a name",
+        "blocks.csv:3: column name, \"\": it is empty; mails use it",
         "blocks.csv:4: column acres, \"-5\": write a number above zero",
         "blocks.csv:5: block far: start_group pheromones: no egg trap belongs to it",
         "blocks.csv:6: column adviser, \"ad a\"",
@@ -87,6 +87,21 @@ fn nonsense_that_would_harm_later_is_refused_at_the_door() {
     ] {
         assert!(said.contains(fault), "{fault:?} is missing in\n{said}");
     }
+}
+
+#[test]
+fn a_name_that_would_burst_every_mail_is_refused() {
+    let farm = Farm::new("2022-04-30");
+    let (long, fits) = ("x".repeat(101), "ñ".repeat(100));
+    farm.change("name = \"Ada", &format!("name = \"{long}"));
+    farm.change("Test orchards", &fits);
+    let blocks = std::fs::read_to_string(farm.path("blocks.csv")).unwrap();
+    farm.write("blocks.csv", &blocks.replace("Home block", &long));
+    let said = refused(78, &["status", "--config", farm.config()]);
+    assert!(said.contains("person.ada.name: it has"), "{said}");
+    let of_block = "column name, \"xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx…\": it has 101 characters; mails have room for 100";
+    assert!(said.contains(of_block), "{said}");
+    assert!(!said.contains("farm.name"), "{said}");
 }
 
 #[test]

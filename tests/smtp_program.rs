@@ -201,7 +201,7 @@ fn nightly_and_status_say_in_plain_words_why_mails_are_kept() {
     // Once mended, the same command sends at once what was kept.
     server.now_does(&[]);
     let sent = farm.nightly("2022-04-16");
-    assert!(sent.contains("1 mails sent"), "{sent}");
+    assert!(sent.contains("1 mail sent"), "{sent}");
 }
 
 #[test]

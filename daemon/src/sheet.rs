@@ -8,6 +8,7 @@ use serde::de::value::{Error as ValueError, StrDeserializer};
 use serde::de::{DeserializeOwned, IntoDeserializer};
 
 use crate::config::nearest::{nearest, suggestion};
+use crate::mail::one_line::shortened;
 
 /// One thing wrong in a sheet.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -37,7 +38,10 @@ impl Fault {
     #[must_use]
     pub fn what(&self) -> String {
         match self.column {
-            Some(column) => format!("column {column}, {:?}: {}", self.value, self.reason),
+            Some(column) => {
+                let value = shortened(&self.value, LONGEST_SHOWN);
+                format!("column {column}, {value:?}: {}", self.reason)
+            }
             None => self.reason.clone(),
         }
     }
@@ -52,6 +56,9 @@ impl fmt::Display for Fault {
         }
     }
 }
+
+/// A longer value is shown by its beginning: its fault would be lost behind it.
+const LONGEST_SHOWN: usize = 40;
 
 /// The columns of a sheet: all of them, and those that must be there.
 pub(crate) struct Columns {

@@ -5,6 +5,8 @@ import html.parser
 import re
 from collections import Counter
 
+from markup import faults
+
 VOID = {"meta", "br", "hr", "img", "link", "input"}
 
 
@@ -104,6 +106,16 @@ def test_the_html_is_well_nested_and_loads_nothing(mails):
         nesting.feed(markup)
         assert (nesting.open, nesting.faults) == ([], []), name
         assert "url(" not in markup and "@import" not in markup, name
+
+
+def test_the_html_has_no_fault(mails):
+    # Each of them finds faults at all: the parser, Tidy, the rules.
+    bad = "<!doctype html><html><title>x</title><body><table><p>x<tr><th>a</table><center>b</center>"
+    for known in ("table-voodoo", "<center> element removed", "<th> without scope", "no language"):
+        assert any(known in fault for fault in faults(bad)), faults(bad)
+    for name, message in mails:
+        _, markup = parts(message)
+        assert faults(markup) == [], name
 
 
 def test_no_mail_advises(mails):

@@ -5,14 +5,14 @@ use serde::{Deserialize, Serialize};
 
 use crate::id::BlockId;
 use crate::season::BlockSeason;
-use crate::trapping::StartStatus;
 
 use super::catch_up::CatchUp;
 use super::decide::{Change, Notice};
-use super::digest::{rank, season_of};
 use super::event::Event;
 use super::gather::gathered;
 use super::key_date::{KeyDate, note};
+use super::news::{rank, rests_on, season_of};
+use super::value::Value;
 use super::words::Words;
 
 /// All that one person is told on one day of one adviser's blocks.
@@ -47,6 +47,8 @@ pub struct AlertItem {
     pub block: BlockId,
     /// Its name.
     pub name: String,
+    /// The day or the range that it is about, to stand out; `None` where nothing holds any more.
+    pub when: Option<String>,
     /// The notice as a sentence.
     pub sentence: String,
     /// What it rests on.
@@ -105,46 +107,21 @@ fn item(
     let item = AlertItem {
         block: season.block.id.clone(),
         name: season.block.name.clone(),
+        when: first.change.value().map(|value| match value {
+            Value::Range { .. } => format!("projected {}", words.span(value)),
+            _ => words.span(value),
+        }),
         sentence: sentence.whole,
         evidence,
     };
     Some((format!("{}: {}", item.name, sentence.brief), item))
 }
 
+/// What an event rests on; dates also on a station's temperatures.
 fn evidence_of(words: Words, event: &Event, season: &BlockSeason) -> Vec<String> {
-    match event {
-        Event::HangEggTraps => Vec::new(),
-        Event::StartProvisional | Event::Start | Event::SecondCandidate => {
-            words.start_evidence(season)
-        }
-        Event::Flight(..) => words.flight_evidence(season).into_iter().collect(),
-        Event::MarginTurned(..) => words.harvest_evidence(season),
-        Event::MarkNear(mark, variety) | Event::MarkPassed(mark, variety) => {
-            let about = |varieties: &[String]| match variety {
-                Some(variety) => varieties.contains(variety),
-                None => true,
-            };
-            let mut lines: Vec<String> = season
-                .marks
-                .iter()
-                .filter(|reading| &reading.mark == mark && about(&reading.varieties))
-                .map(|reading| words.mark_line(season, reading))
-                .collect();
-            if variety.is_some() {
-                lines.extend(words.hull_split_evidence(season));
-            }
-            if season.start.status != StartStatus::NotAsked {
-                lines.push(format!("egg-laying start {}", words.start(season)));
-            }
-            lines.push(words.heat_evidence(season));
-            lines
-        }
-        Event::PastServiceLife(trap, part, _) => season
-            .service
-            .iter()
-            .filter(|due| &due.trap == trap && due.part == *part)
-            .map(|due| format!("service life {} days ({})", due.life_days, due.source))
-            .collect(),
-        Event::SentinelCatch(..) => words.disruption_lines(season),
+    let mut lines = rests_on(words, event, season);
+    if matches!(event, Event::MarkNear(..) | Event::MarkPassed(..)) {
+        lines.push(format!("heat: {}", words.heat_source(season)));
     }
+    lines
 }

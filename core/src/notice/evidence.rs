@@ -132,14 +132,10 @@ impl Words {
         }
     }
 
-    /// The heat of a block since the day it counts from, and from which station.
+    /// The heat of a block since the day it counts from.
     pub(super) fn heat_sum(self, season: &BlockSeason, sum: &Accumulated) -> String {
         let heat = degree_days(sum.degree_days, season.unit);
-        format!(
-            "{heat}, station {}, {}",
-            season.block.station,
-            estimated(sum, season.unit)
-        )
+        format!("{heat} since, {}", estimated(sum, season.unit))
     }
 
     /// Station, method, cutoff, thresholds and newest day behind the heat of a block.
@@ -164,13 +160,10 @@ impl Words {
     /// What a mark's answer rests on.
     #[must_use]
     pub fn mark_evidence(self, season: &BlockSeason, reading: &MarkReading) -> String {
-        let at = degree_days(reading.at, season.unit);
-        let from = self.counts_from(season, reading);
+        let at = self.placed(season, reading);
         match &reading.outcome {
-            Outcome::Projected(projection) => {
-                format!("{at} from {from}; {}", self.range_evidence(projection))
-            }
-            _ => format!("{at} from {from}"),
+            Outcome::Projected(projection) => format!("{at}; {}", self.range_evidence(projection)),
+            _ => at,
         }
     }
 
@@ -180,8 +173,17 @@ impl Words {
         let rests_on = self.mark_evidence(season, reading);
         match &reading.outcome {
             Outcome::Projected(_) => format!("{title}: {rests_on}"),
-            outcome => format!("{title}: {}; {rests_on}", self.outcome(outcome)),
+            Outcome::Passed { .. } => {
+                format!("{title}: {}, {rests_on}", self.outcome(&reading.outcome))
+            }
+            outcome => format!("{title}: {}; it comes {rests_on}", self.outcome(outcome)),
         }
+    }
+
+    /// Where a mark stands: so much heat after what it counts from.
+    fn placed(self, season: &BlockSeason, reading: &MarkReading) -> String {
+        let at = degree_days(reading.at, season.unit);
+        format!("{at} after {}", self.counts_from(season, reading))
     }
 
     fn counts_from(self, season: &BlockSeason, reading: &MarkReading) -> String {
@@ -198,7 +200,8 @@ impl Words {
             }
             Basis::Mark(mark) => mark_name(season, mark),
             Basis::HullSplit(mark, _) | Basis::HullSplitExpected(mark, _) => {
-                format!("the later of {} and hull split", mark_name(season, mark))
+                let mark = mark_name(season, mark);
+                format!("{mark} or hull split, whichever is later")
             }
         }
     }
@@ -261,12 +264,12 @@ impl Words {
             days => format!(" after {days} forecast days"),
         };
         let spread = if projection.insect_spread {
-            "with the published spread of the insect"
+            "the range adds the insect's published spread"
         } else {
             "the insect's own spread is unknown"
         };
         format!(
-            "by weather alone {} from {years} past years{few}{forecast}{late}; {spread}",
+            "by weather alone {}, from {years} past years{few}{forecast}{late}; {spread}",
             self.stretch(projection.weather_early, projection.weather_late)
         )
     }

@@ -1,4 +1,4 @@
-//! Short ways to say the same thing of many traps.
+//! Short ways to say the same thing of many traps and many blocks.
 
 use crate::id::TrapId;
 
@@ -7,6 +7,50 @@ use super::event::Event;
 
 /// From so many traps on a run of numbers is written by its ends.
 const SHORTEST_RUN: usize = 3;
+
+/// Lines under a title: a block, several blocks that share them, or what they are about.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Lines {
+    /// Whose or what they are.
+    pub title: String,
+    /// The lines, most urgent first.
+    pub lines: Vec<String>,
+}
+
+/// What is said of blocks, each pair a block's name and a line: blocks of an equal line share it, and
+/// lines of the same blocks stand together, in the order in which they first come. `all`: how many
+/// blocks there are.
+pub(super) fn shared(all: usize, said: impl IntoIterator<Item = (String, String)>) -> Vec<Lines> {
+    let mut by_line: Vec<(String, Vec<String>)> = Vec::new();
+    for (name, line) in said {
+        match by_line.iter_mut().find(|(other, _)| *other == line) {
+            Some((_, names)) => names.push(name),
+            None => by_line.push((line, vec![name])),
+        }
+    }
+    let mut shared: Vec<Lines> = Vec::new();
+    for (line, names) in by_line {
+        let title = match names.len() {
+            many if many > 1 && many == all => "all blocks".to_owned(),
+            _ => name_list(&names),
+        };
+        match shared.iter_mut().find(|lines| lines.title == title) {
+            Some(lines) => lines.lines.push(line),
+            None => shared.push(Lines {
+                title,
+                lines: vec![line],
+            }),
+        }
+    }
+    shared
+}
+
+/// Names in a row; where one of them holds a comma, semicolons part them.
+pub(super) fn name_list(names: &[impl AsRef<str>]) -> String {
+    let names: Vec<&str> = names.iter().map(AsRef::as_ref).collect();
+    let comma = names.len() > 1 && names.iter().any(|name| name.contains(','));
+    names.join(if comma { "; " } else { ", " })
+}
 
 /// Notices that are told in one sentence: parts of several traps of a block that went in on the
 /// same day and changed alike; any other notice alone. The order is kept.
@@ -32,7 +76,8 @@ fn alike(one: &Notice, other: &Notice) -> bool {
 }
 
 /// Trap ids in their order, runs of numbers by their ends: `N-1 to N-6, N-9`.
-pub(super) fn trap_list(traps: &[&TrapId]) -> String {
+#[must_use]
+pub fn trap_list(traps: &[&TrapId]) -> String {
     let ids: Vec<&str> = traps.iter().map(|trap| trap.as_str()).collect();
     let runs = ids.chunk_by(|one, next| follows(one, next));
     let phrases: Vec<String> = runs
@@ -63,6 +108,34 @@ pub(super) fn numbered(id: &str) -> (&str, &str) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn blocks_of_an_equal_line_share_it_and_lines_of_the_same_blocks_stand_together() {
+        let said = [
+            ("A", "passed"),
+            ("B", "passed"),
+            ("A", "due"),
+            ("A", "new"),
+            ("B", "new"),
+            ("C", "due"),
+        ];
+        let said = said.map(|(name, line)| (name.to_owned(), line.to_owned()));
+        let told = |all| -> Vec<String> {
+            let lines = shared(all, said.clone()).into_iter();
+            lines
+                .map(|l| format!("{}: {}", l.title, l.lines.join("; ")))
+                .collect()
+        };
+        assert_eq!(told(3), ["A, B: passed; new", "A, C: due"]);
+        assert_eq!(told(2), ["all blocks: passed; due; new"]);
+    }
+
+    #[test]
+    fn names_with_commas_are_parted_by_semicolons() {
+        assert_eq!(name_list(&["A", "B"]), "A, B");
+        assert_eq!(name_list(&["A", "B, by the pump"]), "A; B, by the pump");
+        assert_eq!(name_list(&["B, by the pump"]), "B, by the pump");
+    }
 
     #[test]
     fn runs_of_numbers_are_written_by_their_ends() {

@@ -20,15 +20,33 @@ impl Words {
     pub(super) fn variety_lines(self, harvest: &VarietyHarvest) -> Vec<String> {
         match harvest.shake {
             None => vec![format!("{}: shake date not entered", harvest.variety)],
-            Some(shake) => self.margin_lines(harvest, shake, days_between),
+            Some(shake) => self.margin_lines(harvest, shake),
         }
     }
 
-    /// The same with the days between the likely day and the middle alone; nothing without a shake.
+    /// The same for a digest: the shake in a line of its own, then the egg laying of each generation with
+    /// the days between the likely day and the middle alone; nothing without a shake.
     pub(super) fn variety_briefly(self, harvest: &VarietyHarvest) -> Vec<String> {
-        let shake = harvest.shake.into_iter();
-        let lines = shake.flat_map(|shake| self.margin_lines(harvest, shake, middle_between));
-        lines.collect()
+        let Some(shake) = harvest.shake else {
+            return Vec::new();
+        };
+        let margins = harvest.margins.iter().map(|margin| {
+            let laying = self.laying(margin);
+            match margin.between {
+                None => laying,
+                Some(between) => {
+                    let days = who_first(between.likely);
+                    let chance = margin.chance.as_ref().ok();
+                    let chance = chance.filter(|_| !both_past(shake, margin));
+                    let chance = chance.map(|chance| {
+                        let words = chance.likelihood().words();
+                        format!("; chance of the shake first: {words}")
+                    });
+                    format!("{laying}: {days}{}", chance.unwrap_or_default())
+                }
+            }
+        });
+        std::iter::once(self.shake(shake)).chain(margins).collect()
     }
 
     /// The numbers behind the chances in those lines, and what they are made of.
@@ -62,43 +80,37 @@ impl Words {
         lines
     }
 
-    fn margin_lines(
-        self,
-        harvest: &VarietyHarvest,
-        shake: Shake,
-        days: fn(Shake, &Outcome, Between) -> String,
-    ) -> Vec<String> {
+    fn margin_lines(self, harvest: &VarietyHarvest, shake: Shake) -> Vec<String> {
         let shaken = self.shake(shake);
         let line = |margin: &Margin| {
-            let laying = match &margin.laying {
-                Outcome::Passed { .. } => format!(
-                    "{}: degree-day mark {} (computed, not observed)",
-                    margin.name,
-                    self.outcome(&margin.laying)
-                ),
-                Outcome::CannotTell { reason } => {
-                    format!("can't tell {}: {}", margin.name, self.reworded(reason))
-                }
-                Outcome::Projected(_) => {
-                    format!("{} {}", margin.name, self.outcome(&margin.laying))
-                }
-            };
             let beside = margin.between.map(|between| {
-                let chance = chance(&margin.chance);
-                let days = days(shake, &margin.laying, between);
-                // Two days that are past have no chance left.
-                match (shake, &margin.laying) {
-                    (Shake::Done(_), Outcome::Passed { .. }) => format!(": {days}"),
-                    _ => format!(": {days}; {chance}"),
+                let days = days_between(shake, &margin.laying, between);
+                match both_past(shake, margin) {
+                    true => format!(": {days}"),
+                    false => format!(": {days}; {}", chance(&margin.chance)),
                 }
             });
             format!(
-                "{}: {shaken}; {laying}{}",
+                "{}: {shaken}; {}{}",
                 harvest.variety,
+                self.laying(margin),
                 beside.unwrap_or_default()
             )
         };
         harvest.margins.iter().map(line).collect()
+    }
+
+    fn laying(self, margin: &Margin) -> String {
+        let (name, outcome) = (&margin.name, self.outcome(&margin.laying));
+        match &margin.laying {
+            Outcome::Passed { .. } => {
+                format!("{name}: degree-day mark {outcome} (computed, not observed)")
+            }
+            Outcome::CannotTell { reason } => {
+                format!("can't tell {name}: {}", self.reworded(reason))
+            }
+            Outcome::Projected(_) => format!("{name} {outcome}"),
+        }
     }
 
     fn shake(self, shake: Shake) -> String {
@@ -114,6 +126,14 @@ impl Words {
             }
         }
     }
+}
+
+/// Two days that are past have no chance left.
+const fn both_past(shake: Shake, margin: &Margin) -> bool {
+    matches!(
+        (shake, &margin.laying),
+        (Shake::Done(_), Outcome::Passed { .. })
+    )
 }
 
 /// The days between both dates.

@@ -8,8 +8,8 @@ use crate::season::{BlockSeason, MarkReading};
 use crate::trapping::StartStatus;
 
 use super::decide::{Change, Notice, Told};
-use super::digest::season_of;
 use super::event::Event;
+use super::news::season_of;
 use super::sentence::{subject_of, told_reading};
 use super::value::Value;
 use super::words::Words;
@@ -307,7 +307,7 @@ mod tests {
         let words = Words::default().value(range.into());
         assert_eq!(
             near.lines[0],
-            format!("Bench: summer flight peak 2 projected for {words}.")
+            format!("Bench: summer flight peak 2 projected {words}.")
         );
         assert_eq!(ledger.night(date(2021, 4, 11)), []);
 

@@ -10,7 +10,9 @@ use crate::season::{BlockSeason, MarkReading, Outcome};
 use crate::trapping::{Catch, StartStatus};
 
 use super::decide::{Change, Notice, Told};
-use super::digest::{BlockLines, next_mark, season_of};
+use super::digest::next_mark;
+use super::gather::Lines;
+use super::news::season_of;
 use super::stations::{FRESH_DAYS, StationView};
 use super::value::Value;
 use super::words::{Words, degree_days, mark_title};
@@ -29,7 +31,7 @@ pub struct Letter {
     /// How many more blocks there are beside that of the headline.
     pub more: usize,
     /// Each block in a few lines.
-    pub blocks: Vec<BlockLines>,
+    pub blocks: Vec<Lines>,
     /// What stations lack.
     pub trouble: Vec<String>,
     /// The words of the trade that it uses, each explained once.
@@ -47,11 +49,10 @@ pub fn letter(
     told: &[Told],
 ) -> Option<Letter> {
     let notices: Vec<(NaiveDate, Notice)> = this_week(told, day).collect();
-    let blocks: Vec<BlockLines> = seasons
+    let blocks: Vec<Lines> = seasons
         .iter()
-        .map(|season| BlockLines {
-            block: season.block.id.clone(),
-            name: season.block.name.clone(),
+        .map(|season| Lines {
+            title: season.block.name.clone(),
             lines: lines(words, season, &notices),
         })
         .collect();

@@ -1,5 +1,6 @@
 //! What is worth telling, to whom, and what was told before.
 
+mod ahead;
 mod alert;
 mod catch_up;
 pub mod chart;
@@ -15,12 +16,14 @@ mod gather;
 mod harvest;
 mod key_date;
 mod letter;
+mod news;
 mod not_known;
 mod plan;
 mod revised;
 mod round_sheet;
 mod sentence;
 mod sheet;
+mod shorten;
 mod stations;
 mod summary;
 mod trap_side;
@@ -33,13 +36,15 @@ mod words;
 mod work;
 mod years;
 
+pub use ahead::Topic;
 pub use alert::{Alert, AlertItem, alert, urgency};
 pub use catch_up::CatchUp;
 pub use chart::{CatchChart, Chart, HeatChart, catch_chart, heat_chart};
 pub use decide::{Change, Moment, Notice, Past, Told, decide};
-pub use digest::{BlockLines, Digest, TableRow, digest};
+pub use digest::{Digest, TableRow, digest};
 pub use event::{BadEvent, Event, EventKind, FlightPart};
 pub use facts::{Fact, State, facts};
+pub use gather::{Lines, trap_list};
 pub use key_date::{CalendarEntry, KeyDate, Standing, key_dates};
 pub use letter::{Letter, letter};
 pub use revised::RevisedDay;
@@ -52,6 +57,7 @@ pub use summary::{Folded, Summary, SummaryPart};
 pub use value::{BadValue, Value};
 pub use why::Since;
 pub use words::{DateOrder, Words};
+pub use work::plural;
 
 /// The roles people have.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Deserialize, serde::Serialize)]

@@ -5,8 +5,9 @@ use chrono::NaiveDate;
 use crate::temperature::{Temperature, Unit};
 use crate::weather::{Element, ReceivedDay};
 
-use super::stations::{count_of, stretches};
+use super::stations::stretches;
 use super::words::Words;
+use super::work::plural;
 
 /// So many changes are named, the largest first.
 const NAMED: usize = 3;
@@ -83,7 +84,7 @@ impl Words {
         };
         Some(format!(
             "{station}: {} revised since the last digest, {}: {largest}{}",
-            count_of(dates.len(), "day"),
+            plural(dates.len(), "day"),
             stretches(self, &dates),
             named.join(", ")
         ))

@@ -117,8 +117,8 @@ impl Words {
                  you set it by hand",
             ),
             Event::MarkNear(..) => Sentence {
-                brief: format!("{what} projected for {}", self.span(value)),
-                whole: format!("{what} projected for {when}"),
+                brief: format!("{what} projected {}", self.span(value)),
+                whole: format!("{what} projected {when}"),
             },
             Event::MarkPassed(mark, variety) => {
                 self.passed(what, value, told_reading(season, mark, variety.as_deref()))
@@ -140,7 +140,8 @@ impl Words {
                     true => ", and some in the reading before",
                     false => "",
                 };
-                Sentence::new(format!("{what}: {when}{running}"))
+                Sentence::new(format!("{what}: {when}"))
+                    .and(running)
                     .and("; under mating disruption it should catch none")
             }
         }
@@ -153,7 +154,7 @@ impl Words {
             Some(Outcome::Projected(projection)) => {
                 let range = self.value(projection.into());
                 Sentence::new(format!("{what}: mark not passed yet"))
-                    .and(&format!(", projected for {range}"))
+                    .and(&format!(", projected {range}"))
             }
             outcome => {
                 let how = match outcome {
@@ -222,7 +223,7 @@ impl Words {
     }
 
     /// A told value without the middle of its range.
-    fn span(self, value: Value) -> String {
+    pub(super) fn span(self, value: Value) -> String {
         match value {
             Value::Range { early, late, .. } => self.range(early, late),
             Value::Day(_) | Value::Caught { .. } | Value::First(_) => self.value(value),

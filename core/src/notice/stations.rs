@@ -7,6 +7,7 @@ use crate::temperature::Unit;
 use crate::weather::{Drift, Element, EstimatedDay, FillMethod, Suspect, Suspicion};
 
 use super::words::Words;
+use super::work::plural;
 
 /// A station's newest day is this old at most before it is trouble: public archives lag two to
 /// three days.
@@ -65,7 +66,7 @@ pub(super) fn station_trouble(
         lines.push(format!(
             "{}: {} estimated, {}: {}",
             station.name,
-            count_of(in_use.len(), "day"),
+            plural(in_use.len(), "day"),
             stretches(words, &days),
             methods(&in_use)
         ));
@@ -124,15 +125,9 @@ fn methods(days: &[&EstimatedDay]) -> String {
     let values = || days.iter().flat_map(|day| [day.min, day.max]).flatten();
     let counted = FillMethod::ALL.into_iter().filter_map(|method| {
         let count = values().filter(|value| value.method == method).count();
-        (count > 0).then(|| format!("{} {}", count_of(count, "value"), method.words()))
+        (count > 0).then(|| format!("{} {}", plural(count, "value"), method.words()))
     });
     counted.collect::<Vec<_>>().join(", ")
-}
-
-/// `1 day`, `4 days`.
-pub(super) fn count_of(count: usize, thing: &str) -> String {
-    let plural = if count == 1 { "" } else { "s" };
-    format!("{count} {thing}{plural}")
 }
 
 /// Days as stretches: `Apr 24–27, Jul 16–18`.

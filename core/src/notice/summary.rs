@@ -119,6 +119,7 @@ mod tests {
         let item = AlertItem {
             block: BlockId::new("B").unwrap(),
             name: name.to_owned(),
+            when: None,
             sentence: "first egg hatch: mark passed".to_owned(),
             evidence: Vec::new(),
         };

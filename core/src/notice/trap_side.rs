@@ -1,12 +1,11 @@
 //! What the trap side adds to a digest: flights and disruption, harvest, earlier years.
 
-use std::collections::BTreeMap;
-
 use chrono::{Datelike, Weekday};
 
 use crate::orchard::TrapKind;
 use crate::season::{BlockSeason, Shake};
 
+use super::gather::{Lines, shared};
 use super::words::Words;
 
 /// A variety's margins are listed so long after it was shaken.
@@ -32,8 +31,8 @@ fn was_just_read(season: &BlockSeason) -> bool {
     last.any(|day| (season.as_of - day).num_days() <= 1)
 }
 
-/// Once a week the margins of varieties that are going to be shaken or were shaken in the last days.
-pub(super) fn at_harvest(words: Words, season: &BlockSeason) -> Vec<String> {
+/// Once a week each variety that is going to be shaken or was shaken in the last days, with its margins.
+pub(super) fn at_harvest(words: Words, season: &BlockSeason) -> Vec<Lines> {
     if season.as_of.weekday() != MARGINS_ON {
         return Vec::new();
     }
@@ -42,26 +41,20 @@ pub(super) fn at_harvest(words: Words, season: &BlockSeason) -> Vec<String> {
         Some(Shake::Expected(_)) => true,
         Some(Shake::Done(day)) => (season.as_of - day).num_days() <= AFTER_SHAKE_DAYS,
     });
-    near.flat_map(|harvest| words.variety_briefly(harvest))
-        .collect()
+    let lines = near.map(|harvest| Lines {
+        title: format!("{}, {}", season.block.name, harvest.variety),
+        lines: words.variety_briefly(harvest),
+    });
+    lines.filter(|variety| !variety.lines.is_empty()).collect()
 }
 
 /// What is not known because it was not entered, blocks with the same line in one.
-pub(super) fn not_known(words: Words, seasons: &[&BlockSeason]) -> Vec<String> {
-    let mut blocks: BTreeMap<String, Vec<&str>> = BTreeMap::new();
-    for season in seasons {
-        for line in words.not_known_lines(season) {
-            blocks.entry(line).or_default().push(&season.block.name);
-        }
-    }
-    let whose = |names: Vec<&str>| match names.len() {
-        all if all == seasons.len() => "all blocks".to_owned(),
-        _ => names.join(", "),
-    };
-    let lines = blocks.into_iter();
-    lines
-        .map(|(line, names)| format!("{}: {line}", whose(names)))
-        .collect()
+pub(super) fn not_known(words: Words, seasons: &[&BlockSeason]) -> Vec<Lines> {
+    let lines = seasons.iter().flat_map(|season| {
+        let lines = words.not_known_lines(season).into_iter();
+        lines.map(|line| (season.block.name.clone(), line))
+    });
+    shared(seasons.len(), lines)
 }
 
 #[cfg(test)]
@@ -126,17 +119,12 @@ mod tests {
         let one = season(Vec::new(), &[], date(7, 30));
         let mut other = one.clone();
         other.block.name = "Knoll".into();
-        let shared = not_known(Words::default(), &[&one, &other]);
-        assert!(
-            shared.iter().all(|line| line.starts_with("all blocks: ")),
-            "{shared:?}"
-        );
+        let titles = |other: &BlockSeason| -> Vec<String> {
+            let lines = not_known(Words::default(), &[&one, other]);
+            lines.into_iter().map(|lines| lines.title).collect()
+        };
+        assert_eq!(titles(&other), ["all blocks"]);
         other.unknown.missing.clear();
-        let own = not_known(Words::default(), &[&one, &other]);
-        assert!(
-            own.iter()
-                .any(|line| line.starts_with("Bench: not entered")),
-            "{own:?}"
-        );
+        assert!(titles(&other).contains(&"Bench".to_owned()));
     }
 }

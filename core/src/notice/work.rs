@@ -1,11 +1,12 @@
 //! Trap work in sentences: readings due, and parts at the end of their service life.
 
 use std::collections::BTreeMap;
+use std::fmt::Display;
 
 use chrono::NaiveDate;
 
 use crate::id::TrapId;
-use crate::orchard::TrapKind;
+use crate::orchard::{Part, TrapKind};
 use crate::season::BlockSeason;
 use crate::trapping::{OnLiner, ReadingDue, ServiceDue};
 
@@ -38,10 +39,69 @@ fn closed_line(words: Words, season: &BlockSeason, until: NaiveDate) -> String {
     }
 }
 
-/// So many of something.
-pub(super) fn plural(count: usize, what: &str) -> String {
-    let plural = if count == 1 { "" } else { "s" };
+/// So many of something: `1 day`, `4 days`.
+#[must_use]
+pub fn plural<N: Copy + Display + PartialEq + From<u8>>(count: N, what: &str) -> String {
+    let plural = if count == N::from(1) { "" } else { "s" };
     format!("{count} {what}{plural}")
+}
+
+/// The same in the fewest words: how many traps to read, how many parts to service.
+pub(super) fn work_briefly(words: Words, season: &BlockSeason) -> Option<String> {
+    if let Some(until) = season.closed_until {
+        return Some(closed_line(words, season, until));
+    }
+    let day = season.as_of;
+    let must = |reading: &&ReadingDue| !reading.optional && reading.due <= day;
+    let readings: Vec<&ReadingDue> = season.readings.iter().filter(must).collect();
+    let parts: Vec<&ServiceDue> = season.service.iter().filter(|due| due.due <= day).collect();
+    let service = (!parts.is_empty()).then(|| format!("service {}", parts_counted(&parts)));
+    let work: Vec<String> = readings_briefly(words, &readings, day)
+        .into_iter()
+        .chain(service)
+        .collect();
+    (!work.is_empty()).then(|| work.join("; "))
+}
+
+fn readings_briefly(words: Words, due: &[&ReadingDue], day: NaiveDate) -> Option<String> {
+    let first = due.first()?;
+    let kind = match due.iter().all(|reading| reading.kind == first.kind) {
+        true => format!("{} trap", first.kind.name()),
+        false => "trap".to_owned(),
+    };
+    let oldest = due.iter().map(|reading| reading.due).min()?;
+    Some(format!(
+        "read {}{}",
+        plural(due.len(), &kind),
+        due_since(words, oldest, day)
+    ))
+}
+
+fn due_since(words: Words, oldest: NaiveDate, day: NaiveDate) -> String {
+    match oldest < day {
+        true => format!(", due since {}", words.day(oldest)),
+        false => String::new(),
+    }
+}
+
+/// How many parts of each kind: `2 lures, 1 PPO`.
+pub(super) fn parts_counted(dues: &[&ServiceDue]) -> String {
+    let mut parts: BTreeMap<Part, usize> = BTreeMap::new();
+    for due in dues {
+        *parts.entry(due.part).or_default() += 1;
+    }
+    let counted = parts.into_iter().map(|(part, count)| part.counted(count));
+    counted.collect::<Vec<_>>().join(", ")
+}
+
+impl Part {
+    /// So many of a part: `1 lure`, `3 baits`; a dispenser of PPO has no plural.
+    pub(super) fn counted(self, count: usize) -> String {
+        match self {
+            Self::Ppo => format!("{count} PPO"),
+            part => plural(count, part.words()),
+        }
+    }
 }
 
 fn work_due(words: Words, season: &BlockSeason) -> Vec<String> {
@@ -52,64 +112,54 @@ fn work_due(words: Words, season: &BlockSeason) -> Vec<String> {
         let of_kind = readings.entry(reading.kind).or_default();
         of_kind.push((&reading.trap, reading.due));
     }
+    let hung = |kind: TrapKind| season.readings.iter().filter(|r| r.kind == kind).count();
     let mut lines: Vec<String> = readings
         .into_iter()
-        .map(|(kind, traps)| reading_line(words, kind, &traps, day))
+        .map(|(kind, traps)| reading_line(words, kind, &traps, hung(kind), day))
         .collect();
-    lines.extend(service_lines(
-        season,
-        |due| due.due <= day,
-        |due| service_phrase(words, due, day),
-    ));
+    lines.extend(service_lines(words, season));
     lines
 }
 
+/// Which traps of a kind are to be read; of all that hang, and several, none need be named.
 fn reading_line(
     words: Words,
     kind: TrapKind,
     traps: &[(&TrapId, NaiveDate)],
+    hung: usize,
     day: NaiveDate,
 ) -> String {
     let ids: Vec<&TrapId> = traps.iter().map(|(trap, _)| *trap).collect();
     let oldest = traps.iter().map(|(_, due)| *due).min().unwrap_or(day);
-    let since = if oldest < day {
-        format!(", due since {}", words.day(oldest))
-    } else {
-        String::new()
-    };
-    let plural = if traps.len() == 1 { "trap" } else { "traps" };
-    format!(
-        "read {} {} {plural}{since}: {}",
-        traps.len(),
-        kind.name(),
-        trap_list(&ids)
-    )
+    let since = due_since(words, oldest, day);
+    let what = format!("{} trap", kind.name());
+    let counted = plural(traps.len(), &what);
+    match traps.len() {
+        several if several > 1 && several == hung => format!("read all {counted}{since}"),
+        _ => format!("read {counted}{since}: {}", trap_list(&ids)),
+    }
 }
 
+/// What ended a part's service life, to follow its name.
 fn service_phrase(words: Words, due: &ServiceDue, day: NaiveDate) -> String {
-    let (part, life) = (due.part.words(), due.life_days);
-    if let Some(full) = due.full {
-        let OnLiner { moths, full_at, .. } = full;
+    if let Some(OnLiner { moths, full_at, .. }) = due.full {
         return format!(
-            "{part} full, {moths} moths on it; one of its size undercounts from about {full_at} on"
+            " full, {moths} moths on it; one of its size undercounts from about {full_at} on"
         );
     }
-    if due.due < day {
-        format!("{part}, {life}-day life ended {}", words.day(due.due))
-    } else {
-        format!("{part}, {life}-day life ends today")
+    let life = due.life_days;
+    match due.due < day {
+        true => format!(", {life}-day life ended {}", words.day(due.due)),
+        false => format!(", {life}-day life ends today"),
     }
 }
 
-/// The service clocks that a condition picks: traps with the same phrase share a line, by part and
-/// oldest first.
-pub(super) fn service_lines(
-    season: &BlockSeason,
-    pick: impl Fn(&ServiceDue) -> bool,
-    phrase: impl Fn(&ServiceDue) -> String,
-) -> Vec<String> {
+/// Parts at the end of their service life: traps with the same phrase share a line, by part and oldest
+/// first, and parts of the same traps and age share it too.
+fn service_lines(words: Words, season: &BlockSeason) -> Vec<String> {
+    let day = season.as_of;
     let mut alike: BTreeMap<_, Vec<&ServiceDue>> = BTreeMap::new();
-    for due in season.service.iter().filter(|due| pick(due)) {
+    for due in season.service.iter().filter(|due| due.due <= day) {
         let key = (
             due.part,
             due.due,
@@ -118,13 +168,22 @@ pub(super) fn service_lines(
         );
         alike.entry(key).or_default().push(due);
     }
-    alike
-        .into_values()
-        .map(|dues| {
-            let traps: Vec<&TrapId> = dues.iter().map(|due| &due.trap).collect();
-            format!("{}: {}", phrase(dues[0]), trap_list(&traps))
-        })
-        .collect()
+    let mut lines: Vec<(Vec<&str>, String)> = Vec::new();
+    for dues in alike.into_values() {
+        let traps: Vec<&TrapId> = dues.iter().map(|due| &due.trap).collect();
+        let rest = format!(
+            "{}: {}",
+            service_phrase(words, dues[0], day),
+            trap_list(&traps)
+        );
+        let part = dues[0].part.words();
+        match lines.iter_mut().find(|(_, other)| *other == rest) {
+            Some((parts, _)) => parts.push(part),
+            None => lines.push((vec![part], rest)),
+        }
+    }
+    let line = |(parts, rest): (Vec<&str>, String)| format!("{}{rest}", parts.join(", "));
+    lines.into_iter().map(line).collect()
 }
 
 #[cfg(test)]

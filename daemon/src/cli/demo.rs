@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use anyhow::Context;
 use chrono::NaiveDate;
 use clap::Args;
+use duskflight_core::notice::plural;
 
 use super::Failure;
 use super::common::print;
@@ -109,7 +110,7 @@ async fn summary(dir: &Path, played: &Played) -> Result<String, Failure> {
     }
     let dir = dir.display();
     text.push_str(&format!(
-        "\n{} mails sent; {} events told, {} of them corrected or withdrawn later.\n\n\
+        "\n{} sent; {} told, {} of them corrected or withdrawn later.\n\n\
          Look at\n  {dir}/mail/                      every mail, to open with a mail program\n\
          \x20 duskflight season --config {dir} --as-of {year}-06-20\n\
          \x20 duskflight service --config {dir} --as-of {year}-06-20\n\
@@ -118,8 +119,8 @@ async fn summary(dir: &Path, played: &Played) -> Result<String, Failure> {
          \x20 duskflight told --config {dir} --block C1\n\
          \x20 sqlite3 {dir}/duskflight.sqlite .schema\n\
          With --as-of a day is looked at with what is recorded now; what was known then is in the mails.\n",
-        standing.sent,
-        counts.told,
+        plural(standing.sent, "mail"),
+        plural(counts.told, "event"),
         counts.revised,
         year = last.format("%Y"),
     ));

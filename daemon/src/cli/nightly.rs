@@ -2,6 +2,7 @@
 
 use anyhow::Context;
 use clap::Args;
+use duskflight_core::notice::plural;
 
 use super::Failure;
 use super::common::{AsOf, ConfigDir, print, weekday_name, workshop};
@@ -42,8 +43,9 @@ impl Nightly {
             .await
             .context("fetch")?;
         print(&format!(
-            "fetch {day}: {} days received, {} new or different\n",
-            fetched.days, fetched.changed
+            "fetch {day}: {} received, {} new or different\n",
+            plural(fetched.days, "day"),
+            fetched.changed
         ))?;
         for (station, error) in &fetched.failed {
             print(&format!("fetch {day}: station {station} failed: {error}\n"))?;
@@ -63,7 +65,9 @@ impl Nightly {
             ))?,
             Ok(Told::Now { mails, notices }) => {
                 print(&format!(
-                    "tell {day}: {notices} notices, {mails} mails queued\n"
+                    "tell {day}: {}, {} queued\n",
+                    plural(notices, "notice"),
+                    plural(mails, "mail")
                 ))?;
             }
             Err(error @ TellError::Past { .. }) => return Err(Failure::usage(error)),
@@ -114,7 +118,8 @@ fn delivered_words(delivered: &Delivered) -> String {
         mails => format!(", {mails} given up"),
     };
     format!(
-        "deliver: {} mails sent, {} kept{given_up}\n",
-        delivered.sent, delivered.kept
+        "deliver: {} sent, {} kept{given_up}\n",
+        plural(delivered.sent, "mail"),
+        delivered.kept
     )
 }

@@ -1,16 +1,18 @@
 //! `duskflight service`: what every trap needs, and when.
 
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 
 use anyhow::Context;
 use chrono::NaiveDate;
 use clap::Args;
-use duskflight_core::orchard::Orchard;
+use duskflight_core::id::TrapId;
+use duskflight_core::notice::trap_list;
 use duskflight_core::season::BlockSeason;
 use duskflight_core::trapping::DueState;
+use textwrap::{Options, WordSplitter};
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, open_store, plain_table, print};
+use super::common::{AsOf, ConfigDir, open_store, print};
 use crate::store::StoreError;
 use crate::telling::night;
 
@@ -29,17 +31,18 @@ pub(super) struct Service {
     all: bool,
 }
 
+/// Terminals have at least so many columns.
+const COLUMNS: usize = 80;
+
 /// One thing to do at one trap.
 struct Task {
     state: DueState,
     due: NaiveDate,
     block: String,
-    trap: String,
-    place: String,
+    trap: TrapId,
     what: String,
-    since: String,
-    /// The service life of a part, and where it comes from.
-    life: String,
+    /// The product of a part with its service life, and where that comes from.
+    life: Option<String>,
 }
 
 impl Service {
@@ -55,69 +58,87 @@ impl Service {
         let mut tasks: Vec<Task> = night
             .seasons
             .iter()
-            .flat_map(|season| tasks(season, &night.orchard))
+            .flat_map(tasks)
             .filter(|task| self.all || task.state != DueState::Later)
             .collect();
-        tasks.sort_by(|a, b| (a.state, a.due, &a.trap).cmp(&(b.state, b.due, &b.trap)));
-        let mut table = plain_table([
-            "",
-            "due",
-            "block",
-            "trap",
-            "place",
-            "what",
-            "since",
-            "service life",
-        ]);
-        for task in &tasks {
-            table.add_row([
-                task.state.to_string(),
-                task.due.to_string(),
-                task.block.clone(),
-                task.trap.clone(),
-                task.place.clone(),
-                task.what.clone(),
-                task.since.clone(),
-                task.life.clone(),
-            ]);
-        }
-        print(&format!("{table}\n{}, as of {day}\n", summary(&tasks)))
+        tasks.sort_by(|a, b| (a.alike(), &a.trap).cmp(&(b.alike(), &b.trap)));
+        print(&format!(
+            "{}\n{}, as of {day}\n",
+            listed(&tasks),
+            summary(&tasks)
+        ))
     }
 }
 
-fn tasks(season: &BlockSeason, orchard: &Orchard) -> Vec<Task> {
-    let places: BTreeMap<&str, String> = orchard
-        .traps_of(&season.block.id)
-        .map(|trap| (trap.id.as_str(), trap.place.to_string()))
+/// Tasks that differ in their trap alone on one line, folded to an ordinary terminal, and below them
+/// the service lives once each.
+fn listed(tasks: &[Task]) -> String {
+    let alike = tasks.chunk_by(|one, next| one.alike() == next.alike());
+    let lines = alike.map(|tasks| {
+        let task = &tasks[0];
+        let traps: Vec<&TrapId> = tasks.iter().map(|task| &task.trap).collect();
+        let state = task.state.to_string();
+        format!(
+            "{state:<9}  {}  {}: {}: {}",
+            task.due,
+            task.block,
+            task.what,
+            trap_list(&traps)
+        )
+    });
+    let lives: BTreeSet<&str> = tasks
+        .iter()
+        .filter_map(|task| task.life.as_deref())
         .collect();
-    let task = |state: DueState, trap: &str, due: NaiveDate, what: String, since: String| Task {
+    let lives = lives
+        .into_iter()
+        .map(|life| format!("service life of {life}"));
+    let whole_words = || Options::new(COLUMNS).word_splitter(WordSplitter::NoHyphenation);
+    let hanging = whole_words().subsequent_indent("                       ");
+    lines
+        .map(|line| format!("{}\n", textwrap::fill(&line, &hanging)))
+        .chain(lives.map(|life| format!("{}\n", textwrap::fill(&life, whole_words()))))
+        .collect()
+}
+
+impl Task {
+    /// What tasks on one line share.
+    fn alike(&self) -> (DueState, NaiveDate, &str, &str) {
+        (self.state, self.due, &self.block, &self.what)
+    }
+}
+
+fn tasks(season: &BlockSeason) -> Vec<Task> {
+    let task = |state: DueState, trap: &TrapId, due: NaiveDate, what: String| Task {
         state,
         due,
         block: season.block.name.clone(),
-        trap: trap.to_owned(),
-        place: places.get(trap).cloned().unwrap_or_default(),
+        trap: trap.clone(),
         what,
-        since,
-        life: String::new(),
+        life: None,
     };
     let readings = season.readings.iter().map(|reading| {
         let last = reading
             .last
-            .map_or_else(|| "not read yet".to_owned(), |d| format!("read {d}"));
-        let what = format!("read the {} trap", reading.kind.name());
+            .map_or_else(|| "not read yet".to_owned(), |d| format!("last {d}"));
+        let what = format!("read the {} trap, {last}", reading.kind.name());
         let state = season.reading_state(reading);
-        task(state, reading.trap.as_str(), reading.due, what, last)
+        task(state, &reading.trap, reading.due, what)
     });
     let service = season.service.iter().map(|due| {
         let state = season.due_state(due.due);
-        let what = format!("{} {}", due.part.words(), due.product);
-        let since = match due.full {
-            Some(full) => format!("in since {}, {} moths on it", due.since, full.moths),
-            None => format!("in since {}", due.since),
-        };
+        let full = due.full.map(|full| format!(", {} moths on it", full.moths));
+        let what = format!(
+            "{} {}, in since {}{}",
+            due.part.words(),
+            due.product,
+            due.since,
+            full.unwrap_or_default()
+        );
+        let life = format!("{}: {} days, {}", due.product, due.life_days, due.source);
         Task {
-            life: format!("{} days: {}", due.life_days, due.source),
-            ..task(state, due.trap.as_str(), due.due, what, since)
+            life: Some(life),
+            ..task(state, &due.trap, due.due, what)
         }
     });
     readings.chain(service).collect()

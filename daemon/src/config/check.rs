@@ -21,7 +21,7 @@ use super::place;
 use super::problem::{ConfigError, Problem};
 use super::rules;
 use super::smtp;
-use super::tables::{BlockRow, TrapRow, blocks, traps};
+use super::tables::{BlockRow, TrapRow, blocks, name_fault, traps};
 use super::{Config, DropFolder, MAIN_FILE, MailRoute, MonthDay, Person, Sender, Station};
 use crate::feed::{FeedSource, ForecastSource};
 
@@ -297,8 +297,8 @@ impl Reader<'_> {
     }
 
     fn named(&mut self, path: &[&str], text: &str) {
-        if text.trim().is_empty() {
-            self.at(path, ": it is empty; mails use it");
+        if let Some(fault) = name_fault(text) {
+            self.at(path, format!(": {fault}"));
         }
     }
 

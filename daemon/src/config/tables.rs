@@ -27,6 +27,20 @@ pub(super) struct TrapRow {
     pub(super) trap: Trap,
 }
 
+/// Longest name, in characters: mails, tables and sheets print it many times over.
+const LONGEST_NAME: usize = 100;
+
+/// What is wrong with a name that mails use.
+pub(super) fn name_fault(name: &str) -> Option<String> {
+    match name.chars().count() {
+        _ if name.trim().is_empty() => Some("it is empty; mails use it".to_owned()),
+        long if long > LONGEST_NAME => Some(format!(
+            "it has {long} characters; mails have room for {LONGEST_NAME}"
+        )),
+        _ => None,
+    }
+}
+
 const BLOCKS: Columns = Columns {
     all: &[
         "id",
@@ -160,9 +174,10 @@ fn block(row: &Row<'_>) -> Result<BlockRow, Vec<Fault>> {
 }
 
 fn named(row: &Row<'_>) -> Result<String, Fault> {
-    match row.text("name") {
-        "" => Err(row.wrong("name", "give the block a name; mails use it")),
-        name => Ok(name.to_owned()),
+    let name = row.text("name");
+    match name_fault(name) {
+        Some(fault) => Err(row.wrong("name", fault)),
+        None => Ok(name.to_owned()),
     }
 }
 
@@ -182,6 +197,9 @@ fn varieties(row: &Row<'_>) -> Result<Vec<String>, Fault> {
             return Err(row.wrong("varieties", format!("{variety:?} stands twice")));
         }
         if !variety.is_empty() {
+            if let Some(fault) = name_fault(variety) {
+                return Err(row.wrong("varieties", fault));
+            }
             varieties.push(variety.to_owned());
         }
     }

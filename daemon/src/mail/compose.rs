@@ -9,9 +9,7 @@ pub use summary::summary;
 
 use askama::Template;
 use chrono::{DateTime, NaiveDate, Utc};
-use duskflight_core::notice::{
-    Alert, BlockLines, CAUTION, CatchUp, Chart, Digest, TableRow, Words,
-};
+use duskflight_core::notice::{Alert, CAUTION, CatchUp, Chart, Digest, Words};
 use textwrap::{Options, WordSplitter};
 
 use super::message::{
@@ -25,6 +23,21 @@ use crate::config::{Config, Person};
 const LONGEST_SUBJECT: usize = 90;
 /// Width of the text part, in columns.
 const TEXT_COLUMNS: usize = 76;
+
+/// Mail programs cut off longer HTML or ask before they show it; bytes.
+const LONGEST_HTML: usize = 80_000;
+/// So many lines of news follow the headline of a digest.
+const ALSO_SHOWN: usize = 3;
+
+/// Stands above what moth traps show.
+const TRAPS_NOTE: &str = "Traps read the day before. Catches stand beside seasons alike in traps, lure, \
+place, regime and service; they have not predicted damage reliably.";
+/// Stands above the shakes.
+const HARVEST_NOTE: &str = "Days lie between the likely day of the shake and the middle of the range. Egg \
+laying is computed, not observed; the chance is that of the shake coming before it begins.";
+/// Stands below the evidence of what is new.
+const ALL_EVIDENCE: &str = "Here stands what today's news rests on. For everything behind a block: \
+duskflight season --config DIR --block BLOCK.";
 
 /// What a digest carries besides its contents.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -96,28 +109,51 @@ pub fn digest(
     digest: &Digest,
     extras: Extras<'_>,
 ) -> Result<Composed, ComposeError> {
+    let subject = digest_subject(words, digest);
+    let composed = |contents: &Digest| {
+        let view = DigestView {
+            envelope,
+            subject: &subject,
+            catch_up: remark(words, contents.catch_up, contents.day),
+            digest: contents,
+            extras,
+        };
+        let text = DigestText { view: &view }.render()?;
+        Ok((text, DigestHtml { view: &view }.render()?))
+    };
+    let (text, html) = fitting(digest, composed).map_err(|source| ComposeError::Template {
+        mail: "digest",
+        source,
+    })?;
+    let pictures = pictures(extras.charts)?;
+    whole(envelope, subject, &text, html, (pictures, Vec::new()))
+}
+
+/// The whole digest, or the first shortened one whose HTML fits; the shortest where none does.
+fn fitting(
+    digest: &Digest,
+    composed: impl Fn(&Digest) -> Result<(String, String), askama::Error>,
+) -> Result<(String, String), askama::Error> {
+    let mut parts = composed(digest)?;
+    for short in (1..).map_while(|step| digest.shortened(step)) {
+        if parts.1.len() < LONGEST_HTML {
+            break;
+        }
+        parts = composed(&short)?;
+    }
+    Ok(parts)
+}
+
+/// What is new; on a day without news the day and its work.
+fn digest_subject(words: Words, digest: &Digest) -> String {
     let day = words.day(digest.day);
     let begins = match digest.catch_up {
         Some(catch_up) => words.catch_up_subject(catch_up),
         None if digest.weekly => format!("Weekly, {day}: "),
-        None => format!("{day}: "),
+        None if digest.quiet => format!("{day}: "),
+        None => String::new(),
     };
-    let view = DigestView {
-        envelope,
-        subject: subject(&begins, &digest.headline, digest.more),
-        day: words.long_day(digest.day),
-        catch_up: remark(words, digest.catch_up, digest.day),
-        digest,
-        extras,
-    };
-    let failed = |source| ComposeError::Template {
-        mail: "digest",
-        source,
-    };
-    let text = DigestText { view: &view }.render().map_err(failed)?;
-    let html = DigestHtml { view: &view }.render().map_err(failed)?;
-    let pictures = pictures(extras.charts)?;
-    whole(envelope, view.subject, &text, html, (pictures, Vec::new()))
+    subject(&begins, &digest.headline, digest.also.len())
 }
 
 /// How the subject of a mail begins that makes up for days.
@@ -145,7 +181,6 @@ pub fn alert(
     let view = AlertView {
         envelope,
         subject: subject(&begins, &alert.headline, alert.more),
-        day: words.long_day(alert.day),
         catch_up: remark(words, alert.catch_up, alert.day),
         alert,
         adviser,
@@ -170,8 +205,7 @@ pub fn alert(
 pub fn test_mail(envelope: &Envelope<'_>) -> Result<Composed, ComposeError> {
     let view = TestView {
         envelope,
-        subject: format!("Test mail from {}", one_line(envelope.farm)),
-        day: "",
+        subject: subject("", &format!("Test mail from {}", envelope.farm), 0),
     };
     let failed = |source| ComposeError::Template {
         mail: "test mail",
@@ -243,7 +277,6 @@ pub(crate) fn envelope_of<'a>(
 struct TestView<'a> {
     envelope: &'a Envelope<'a>,
     subject: String,
-    day: &'static str,
 }
 
 #[derive(Template)]
@@ -260,14 +293,28 @@ struct TestHtml<'a> {
 
 struct DigestView<'a> {
     envelope: &'a Envelope<'a>,
-    subject: String,
-    day: String,
+    subject: &'a str,
     catch_up: Option<String>,
     digest: &'a Digest,
     extras: Extras<'a>,
 }
 
 impl DigestView<'_> {
+    fn headline(&self) -> String {
+        capital(&self.digest.headline)
+    }
+
+    /// What else is new, in as many lines as a first look takes in.
+    fn also(&self) -> Vec<String> {
+        let also = &self.digest.also;
+        let mut lines: Vec<String> = also.iter().take(ALSO_SHOWN).map(|l| capital(l)).collect();
+        match also.len().saturating_sub(ALSO_SHOWN) {
+            0 => {}
+            more => lines.push(format!("{more} more under \u{201c}Changed\u{201d}")),
+        }
+        lines
+    }
+
     const fn kind(&self) -> &'static str {
         match self.digest.weekly {
             true => "Weekly digest",
@@ -292,21 +339,38 @@ impl DigestView<'_> {
     /// How much each part of the digest holds, in one line.
     fn at_a_glance(&self) -> String {
         let digest = self.digest;
+        let plural = if digest.blocks == 1 { "" } else { "s" };
+        let trouble = match digest.trouble.len() {
+            0 => "no data trouble known".to_owned(),
+            1 => "data trouble: 1 line below".to_owned(),
+            lines => format!("data trouble: {lines} lines below"),
+        };
         format!(
-            "Trap work in {}, changes in {}, data trouble: {}",
-            of_blocks(&digest.work, &digest.table),
-            of_blocks(&digest.changed, &digest.table),
-            match digest.trouble.len() {
-                0 => "none known".to_owned(),
-                lines => lines.to_string(),
-            }
+            "Trap work in {} of {} block{plural}; {trouble}.",
+            digest.blocks_with_work, digest.blocks
         )
+    }
+
+    /// What was left out, and where to see it.
+    fn left_out(&self) -> String {
+        format!(
+            "Too long for one mail, so left out: {}. To see them: duskflight season --config DIR.",
+            self.digest.left_out.join(", ")
+        )
+    }
+
+    fn capital(&self, text: &str) -> String {
+        capital(text)
     }
 }
 
-fn of_blocks(part: &[BlockLines], all: &[TableRow]) -> String {
-    let plural = if all.len() == 1 { "block" } else { "blocks" };
-    format!("{} of {} {plural}", part.len(), all.len())
+/// The same with its first letter a capital.
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    match letters.next() {
+        Some(first) => first.to_uppercase().chain(letters).collect(),
+        None => String::new(),
+    }
 }
 
 #[derive(Template)]
@@ -324,7 +388,6 @@ struct DigestHtml<'a> {
 struct AlertView<'a> {
     envelope: &'a Envelope<'a>,
     subject: String,
-    day: String,
     catch_up: Option<String>,
     alert: &'a Alert,
     adviser: Adviser<'a>,
@@ -343,15 +406,20 @@ struct AlertHtml<'a> {
     view: &'a AlertView<'a>,
 }
 
-/// The subject, its headline cut between words where it is too long; how much more there is
-/// always stays.
-fn subject(day: &str, headline: &str, more: usize) -> String {
+/// The subject with how much more there is; where both do not fit the headline stays whole, and one
+/// that is too long by itself is cut between words.
+fn subject(begins: &str, headline: &str, more: usize) -> String {
+    let headline = capital(&format!("{begins}{}", one_line(headline)));
+    let length = headline.chars().count();
     let more = match more {
         0 => String::new(),
         more => format!(" (+{more} more)"),
     };
-    let room = LONGEST_SUBJECT.saturating_sub(day.chars().count() + more.chars().count());
-    format!("{day}{}{more}", shortened(&one_line(headline), room))
+    let room = LONGEST_SUBJECT - more.len().min(LONGEST_SUBJECT);
+    if length <= LONGEST_SUBJECT && length > room {
+        return headline;
+    }
+    format!("{}{more}", shortened(&headline, room))
 }
 
 /// Wraps each line of a text, hanging under its first word.

@@ -155,7 +155,7 @@ pub fn assemble(envelope: &Envelope<'_>, parts: Parts) -> Result<Composed, Compo
         .message_id(Some(id.to_owned()))
         .from(mailbox(envelope.from, "sender")?)
         .to(mailbox(envelope.to, "recipient")?)
-        .subject(one_line(&parts.subject))
+        .subject(in_header(&parts.subject))
         .header(AutoSubmitted)
         .header(AutoResponseSuppress);
     if let Some(reply_to) = envelope.reply_to {
@@ -252,6 +252,12 @@ fn boundary(message_id: &str, of: &str) -> String {
     format!("=_{hex}")
 }
 
+/// One line that no mail program takes for an encoded word (RFC 2047), which it would decode: a name may
+/// hold `=?`.
+fn in_header(text: &str) -> String {
+    one_line(text).replace("=?", "= ?")
+}
+
 fn mailbox(
     mailbox: Mailbox<'_>,
     role: &'static str,
@@ -264,7 +270,7 @@ fn mailbox(
             address: mailbox.address.to_owned(),
             source,
         })?;
-    let name = shortened(one_line(mailbox.name).trim(), LONGEST_NAME);
+    let name = shortened(in_header(mailbox.name).trim(), LONGEST_NAME);
     let name = Some(name).filter(|name| !name.is_empty());
     Ok(lettre::message::Mailbox::new(name, address))
 }
@@ -403,6 +409,17 @@ mod tests {
             ..Parts::default()
         });
         assert!(matches!(refused, Err(ComposeError::MediaType(_))));
+    }
+
+    #[test]
+    fn text_that_looks_like_an_encoded_word_is_not_decoded() {
+        let mail = mailed(Parts {
+            subject: "=?utf-8?q?=0D=0ABcc:_x?=: start".to_owned(),
+            ..Parts::default()
+        });
+        let bytes = mail.unwrap().bytes;
+        let message = MessageParser::default().parse(&bytes).unwrap();
+        assert_eq!(message.subject(), Some("= ?utf-8?q?=0D=0ABcc:_x?=: start"));
     }
 
     #[test]

@@ -12,8 +12,8 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
 use super::decide::{Change, Notice};
-use super::digest::{rank, season_of};
 use super::event::Event;
+use super::news::{rank, season_of};
 use crate::season::BlockSeason;
 
 /// A chart of a mail.

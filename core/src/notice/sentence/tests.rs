@@ -46,7 +46,7 @@ fn what_comes_nearer_quotes_what_was_told_before() {
         now: range(13, 15, 17),
     };
     let sentence = told(Event::MarkNear(mark(), None), change, None);
-    let brief = "third-generation egg laying projected for Jun 13–17";
+    let brief = "third-generation egg laying projected Jun 13–17";
     assert_eq!(sentence.brief, brief);
     let whole = format!("{brief} (middle Jun 15); told on Jun 1 as Jun 10–20 (middle Jun 15)");
     assert_eq!(sentence.whole, whole);

@@ -20,7 +20,6 @@ pub fn letter(
     let view = LetterView {
         envelope,
         subject: subject(&begins, &letter.headline, letter.more),
-        day: words.long_day(letter.day),
         letter,
         adviser,
     };
@@ -36,7 +35,6 @@ pub fn letter(
 struct LetterView<'a> {
     envelope: &'a Envelope<'a>,
     subject: String,
-    day: String,
     letter: &'a Letter,
     adviser: Adviser<'a>,
 }

@@ -115,18 +115,27 @@ impl Sample {
         Self::of(&plans())
     }
 
-    /// Forty blocks, each with overdue readings and parts of two ages past their service life.
-    pub(super) fn forty() -> Self {
-        let ids: Vec<String> = (1..=40).map(|n| format!("N-{n}")).collect();
-        let plans: Vec<Plan<'_>> = ids
-            .iter()
-            .map(|id| Plan {
-                egg_traps: 12,
-                moth_traps: 24,
-                read: date(2022, 6, 11),
-                ..plan(id, "North, the one by the old pump", APRIL_13)
-            })
-            .collect();
+    /// Blocks that were all read the day before, all with news, with parts of two ages past their
+    /// service life; neighbours in the list differ in their start and number of traps.
+    pub(super) fn busy(blocks: usize) -> Self {
+        let numbered = |n| {
+            (
+                format!("N-{n}"),
+                format!("North {n}, the one by the old pump"),
+            )
+        };
+        let named: Vec<(String, String)> = (1..=blocks).map(numbered).collect();
+        let plans = named.iter().zip(0..).map(|((id, name), n)| Plan {
+            egg_traps: 6 + n % 7,
+            moth_traps: 20 + n % 5,
+            read: date(2022, 6, 19),
+            ..plan(
+                id,
+                name,
+                APRIL_13.map(|first| first + Days::new(n as u64 % 14)),
+            )
+        });
+        let plans: Vec<Plan<'_>> = plans.collect();
         Self::of(&plans)
     }
 
@@ -312,7 +321,7 @@ fn visits(plan: &Plan<'_>) -> Vec<Visit> {
     let mut visits = Vec::new();
     for (place, trap) in traps(plan).into_iter().enumerate() {
         let last = plan.read;
-        for day in reading_days().filter(|day| *day <= last) {
+        for day in reading_days(last) {
             let parts: &[Part] = if day == serviced_on(place) {
                 trap.kind.parts()
             } else {
@@ -324,12 +333,13 @@ fn visits(plan: &Plan<'_>) -> Vec<Visit> {
     visits
 }
 
-/// From 23 March on, three and four days apart, and once more on 18 June.
-fn reading_days() -> impl Iterator<Item = NaiveDate> {
+/// From 23 March on, three and four days apart, and the last one.
+fn reading_days(last: NaiveDate) -> impl Iterator<Item = NaiveDate> {
     let weeks = (0..13).map(|week| date(2022, 3, 23) + Days::new(7 * week));
     weeks
         .flat_map(|day| [day, day + Days::new(3)])
-        .filter(|day| *day <= READ_BEFORE)
+        .filter(move |day| *day < last)
+        .chain([last])
 }
 
 fn visit(plan: &Plan<'_>, trap: &Trap, day: NaiveDate, parts: &[Part]) -> Visit {

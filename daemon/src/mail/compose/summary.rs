@@ -21,7 +21,6 @@ pub fn summary(
     let view = SummaryView {
         envelope,
         subject: subject(&begins, &summary.headline, summary.more),
-        day: words.long_day(summary.day),
         catch_up: remark(words, summary.catch_up, summary.day),
         summary,
         advisers,
@@ -41,7 +40,6 @@ pub fn summary(
 struct SummaryView<'a> {
     envelope: &'a Envelope<'a>,
     subject: String,
-    day: String,
     catch_up: Option<String>,
     summary: &'a Summary,
     advisers: &'a [Adviser<'a>],

@@ -108,6 +108,7 @@ fn hostile() -> Composed {
     let item = |name: &String| AlertItem {
         block: BlockId::new("B").unwrap(),
         name: name.clone(),
+        when: Some(name.clone()),
         sentence: name.clone(),
         evidence: vec![name.clone()],
     };
@@ -341,12 +342,35 @@ fn a_name_cannot_open_a_tag_or_a_line() {
 }
 
 #[test]
-fn forty_busy_blocks_stay_below_eighty_kilobytes_of_html() {
-    let contents = Sample::forty().digest(&[]);
+fn forty_busy_blocks_fit_whole_into_eighty_kilobytes_of_html() {
+    let contents = Sample::busy(40).digest(&[]);
     let mail = digest(&envelope(), Words::default(), &contents, Extras::default()).unwrap();
-    assert_eq!(contents.work.len(), 40);
-    assert_eq!(contents.evidence.len(), 40);
+    assert_eq!(
+        (contents.blocks_with_work, contents.by_trap.len()),
+        (40, 40)
+    );
+    let news: Vec<&str> = contents.changed.iter().map(|l| l.title.as_str()).collect();
+    let news = news.join("; ");
+    let told = (1..=40).all(|block| news.contains(&format!("North {block}, ")));
+    assert!(told, "{news}");
     assert!(mail.parts.html.len() < 80_000, "{}", mail.parts.html.len());
+    assert!(!mail.parts.text.contains("Too long for one mail"));
+}
+
+#[test]
+fn a_digest_too_long_for_one_mail_is_shortened_and_says_what_is_left_out() {
+    let sample = Sample::busy(120);
+    let contents = sample.digest(&[]);
+    let mail = digest(&envelope(), Words::default(), &contents, Extras::default()).unwrap();
+    let html = mail.parts.html;
+    assert!(html.len() < 80_000, "{}", html.len());
+    let said = "Too long for one mail, so left out: what the news rests on, trap work trap by trap";
+    assert!(html.contains(said), "{}", &html[..9_000]);
+    assert!(html.contains("duskflight season --config DIR"));
+    let text = mail.parts.text.split_whitespace().collect::<Vec<_>>();
+    assert!(text.join(" ").contains(said));
+    // The work of the day stays.
+    assert!(html.contains("North 120, the one by the old pump"));
 }
 
 #[test]
@@ -365,7 +389,7 @@ fn html_loads_nothing_and_runs_nothing() {
 }
 
 #[test]
-fn a_subject_is_cut_between_words_and_keeps_how_much_more_there_is() {
+fn a_subject_keeps_its_headline_before_how_much_more_there_is_and_is_cut_between_words() {
     let check = |headline: &str, more, expected: &str| {
         let cut = subject("Jun 20: ", headline, more);
         assert_eq!(cut, expected);
@@ -373,6 +397,8 @@ fn a_subject_is_cut_between_words_and_keeps_how_much_more_there_is() {
     };
     check("North: start", 0, "Jun 20: North: start");
     check("North: start", 2, "Jun 20: North: start (+2 more)");
+    let fits_alone = "North 20, along the canal: second-generation egg laying projected Jun 19–20";
+    check(fits_alone, 3, &format!("Jun 20: {fits_alone}"));
     check(
         "North 20, along the canal: corrected: second-generation egg laying projected for Jun 19–20",
         3,
