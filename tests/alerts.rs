@@ -134,7 +134,8 @@ fn later_alerts_wait_behind_a_held_one_and_an_id_is_asked_for() {
     assert!(said.contains("alerts wait; name one by its id"), "{said}");
     assert!(said.contains("gil-0416: of Apr 16: Home block"), "{said}");
     alerts(&farm, &["release", "gil-0416"]);
-    farm.nightly("2022-04-22");
+    // Told before: the mails that wait are delivered.
+    farm.nightly("2022-04-20");
     let sent =
         "SELECT day FROM outbox WHERE kind = 'alert' AND state = 'sent' ORDER BY sent_at, rowid";
     let days = rows(&farm.database(), sent);
@@ -195,6 +196,19 @@ fn lines_of_the_advisers_stand_in_both_parts_marked_as_theirs_under_the_same_id_
         "{html}"
     );
     assert!(html.contains("Call me before noon."), "{html}");
+}
+
+#[test]
+fn an_alert_with_a_line_is_not_folded_into_a_later_mail_that_would_lose_it() {
+    let farm = told_farm();
+    alerts(&farm, &["note", "gil", "Call me first."]);
+    // Nothing was delivered for four days: mails that nobody touched are made up for by new ones.
+    farm.nightly("2022-04-20");
+    let (text, _) = texts(&farm, ALERT);
+    assert!(
+        text.contains("From your adviser Ada Vance: Call me first."),
+        "{text}"
+    );
 }
 
 #[test]

@@ -326,3 +326,22 @@ fn off_the_season_advisers_hear_once_a_week_and_growers_only_what_takes_somethin
         "{said}"
     );
 }
+
+#[test]
+fn a_letter_can_be_looked_at_on_any_day_and_makes_no_other_mail_of_that_day_differ() {
+    let farm = Farm::new("2022-04-30");
+    farm.import("round.csv", VISITS);
+    let preview = |kind: &str| {
+        let day = ["--config", farm.config(), "--as-of", "2022-04-16"];
+        printed(&[&["preview", kind], &day[..]].concat())
+    };
+    let digest = preview("digest");
+    assert!(preview("letter").starts_with("no mail for 2022-04-16"));
+    // 16 April 2022 was a Saturday.
+    farm.change(
+        "email = \"gil@test.example\"",
+        "email = \"gil@test.example\"\nletter = \"wednesday\"",
+    );
+    assert!(preview("letter").contains("Subject: Week to Apr 16"));
+    assert_eq!(preview("digest"), digest);
+}

@@ -31,6 +31,8 @@ fn the_full_sample_writes_out_the_defaults_of_the_minimal_one() {
     assert_eq!(minimal.season_to, full.season_to);
     assert_eq!(minimal.digest_time, full.digest_time);
     assert_eq!(minimal.hold_hours, full.hold_hours);
+    assert_eq!(minimal.off_season_day, full.off_season_day);
+    assert_eq!(minimal.most_mails_a_day, full.most_mails_a_day);
     assert_eq!(minimal.words, full.words);
     assert_eq!(minimal.mail_from.name, full.mail_from.name);
     assert!(minimal.drop_folder.is_none());

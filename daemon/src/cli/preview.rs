@@ -105,11 +105,15 @@ async fn drafts(
             .map(|person| test_mail::draft(config, person, now))
             .collect();
     }
+    let purpose = match kind {
+        MailKind::Letter => Purpose::PreviewLetters,
+        _ => Purpose::Preview,
+    };
     let (store, config) = (open_store(config)?, Arc::clone(config));
     let tellings = store
         .read(move |c| {
             let night = night(c, &config, day)?;
-            prepare(c, &config, &night, Purpose::Preview, now)
+            prepare(c, &config, &night, purpose, now)
         })
         .await
         .map_err(|error: TellError| anyhow::Error::from(error))?;

@@ -25,16 +25,17 @@ pub struct FoldedMail {
     pub error: Option<String>,
 }
 
-/// What a person's mails have that may be folded: certainly not taken, held by nobody, and not waiting
-/// behind one that is held. Test mails tell nothing, and stay.
+/// What a person's mails have that may be folded: certainly not taken, not in an adviser's hands, who may have
+/// let it go or added a line to it, and not waiting behind one that is held. Test mails tell nothing, and stay.
 const FOLDABLE: &str =
     "mail.state = 'queued' AND mail.person = ?1 AND mail.kind != 'test' AND mail.doubtful = 0
-  AND mail.day < ?2 AND NOT EXISTS (SELECT 1 FROM outbox AS held
+  AND mail.day < ?2 AND mail.held_by IS NULL
+  AND coalesce(json_array_length(mail.contents, '$.acts'), 0) = 0 AND NOT EXISTS (SELECT 1 FROM outbox AS held
     WHERE held.state = 'queued' AND held.person = mail.person AND held.held_at IS NOT NULL
       AND held.rowid <= mail.rowid)";
 
-/// Folds all mails of a person from before a civil day that certainly were not taken, once one of them has
-/// waited for longer than `patience` because of trouble, and not merely for its digests or its hold.
+/// Folds all mails of a person from before a civil day that certainly were not taken, once one of them waits
+/// for longer than `patience` since it could have left: because of trouble, and not for its digests or hold.
 /// What they told counts as untold from now on.
 ///
 /// # Errors
@@ -47,7 +48,7 @@ pub fn fold(
     now: DateTime<Utc>,
     into: &str,
 ) -> Result<Vec<FoldedMail>, StoreError> {
-    if !is_stuck(connection, person, today, now - patience, now)? {
+    if !is_stuck(connection, person, today, now - patience)? {
         return Ok(Vec::new());
     }
     let mails = foldable(connection, person, today)?;
@@ -62,25 +63,24 @@ pub fn fold(
     Ok(mails)
 }
 
+/// Whether a mail could have left at an instant and still waits.
 fn is_stuck(
     connection: &Connection,
     person: &PersonId,
     today: NaiveDate,
-    queued_by: DateTime<Utc>,
-    now: DateTime<Utc>,
+    since: DateTime<Utc>,
 ) -> Result<bool, StoreError> {
     let sql = format!(
         "SELECT EXISTS (SELECT 1 FROM outbox AS mail WHERE {FOLDABLE} AND mail.queued_at <= ?3
-           AND (mail.queued_at + mail.hold_s + ?5 <= ?4 OR NOT EXISTS (
+           AND (mail.queued_at + mail.hold_s + ?4 <= ?3 OR NOT EXISTS (
              SELECT 1 FROM outbox_wait AS wait JOIN outbox AS digest ON digest.message_id = wait.digest
              WHERE wait.mail = mail.message_id
-               AND (digest.state != 'sent' OR digest.sent_at + mail.hold_s > ?4))))"
+               AND (digest.state != 'sent' OR digest.sent_at + mail.hold_s > ?3))))"
     );
     let values = params![
         person.as_str(),
         today.to_string(),
-        queued_by.timestamp(),
-        now.timestamp(),
+        since.timestamp(),
         LONGEST_WAIT_S
     ];
     Ok(connection
@@ -285,7 +285,6 @@ mod tests {
             },
         ];
         with(mails, |c| {
-            // 48 hours after: its longest wait is a day and the 30 hours of its hold.
             assert_eq!(folded(c, "gil", 22)?, [""; 0]);
             assert_eq!(folded(c, "ada", 22)?, ["digest-20-ada"]);
             outbox::queue(c, &mail(MailKind::Digest, "ada", 22, &[]))?;
@@ -293,6 +292,24 @@ mod tests {
             let waits: String =
                 c.query_row("SELECT digest FROM outbox_wait", [], |row| row.get(0))?;
             assert_eq!(waits, "digest-22-ada");
+            // It could leave after a day and the 30 hours of its hold at the latest; 26 hours more make 80.
+            assert_eq!(folded(c, "gil", 23)?, [""; 0]);
+            assert_eq!(folded(c, "gil", 24)?, ["alert-20-gil"]);
+            Ok(())
+        })
+        .await;
+    }
+
+    #[tokio::test]
+    async fn a_mail_that_nobody_came_to_send_since_its_digest_left_is_not_stuck() {
+        let mails = vec![
+            mail(MailKind::Digest, "ada", 20, &[]),
+            mail(MailKind::Alert, "gil", 20, &["digest-20-ada"]),
+        ];
+        with(mails, |c| {
+            // A day late: the alert may leave four hours later, 20 hours before the morning of the 22nd.
+            outbox::mark_sent(c, "digest-20-ada", "taken", at(24))?;
+            assert_eq!(folded(c, "gil", 22)?, [""; 0]);
             assert_eq!(folded(c, "gil", 23)?, ["alert-20-gil"]);
             Ok(())
         })

@@ -89,7 +89,7 @@ impl<'a> Desk<'a> {
     ) -> Result<Self, TellError> {
         let told_up_to = match purpose {
             Purpose::Tell => night.as_of,
-            Purpose::Preview => day_before(night.as_of),
+            Purpose::Preview | Purpose::PreviewLetters => day_before(night.as_of),
         };
         Ok(Self {
             connection,

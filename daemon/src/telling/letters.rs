@@ -4,6 +4,7 @@ use chrono::{Datelike, NaiveDate};
 use duskflight_core::notice::{Change, Notice, Told};
 
 use super::desk::Desk;
+use super::mails::Purpose;
 use crate::config::{Pace, Person};
 use crate::store::StoreError;
 use crate::store::outbox::MailKind;
@@ -18,6 +19,9 @@ pub(super) fn is_due(
     let Some(weekday) = person.letter.filter(|_| desk.pace == Pace::Daily) else {
         return Ok(false);
     };
+    if desk.purpose == Purpose::PreviewLetters {
+        return Ok(true);
+    }
     let today = desk.night.as_of;
     let mut days = today.iter_days().rev().take(7);
     let its_day = days.find(|day| day.weekday() == weekday).unwrap_or(today);

@@ -42,6 +42,8 @@ pub enum Purpose {
     Tell,
     /// To be looked at: as if the day had not been told yet.
     Preview,
+    /// The same, with a letter to everybody who gets one, whatever the day of the week.
+    PreviewLetters,
 }
 
 /// Decides what everyone is told and composes the mails, to be looked at or told. Off the season advisers

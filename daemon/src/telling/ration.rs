@@ -62,7 +62,7 @@ fn room(
     let day = desk.night.as_of;
     let (made, summary_made) = match desk.purpose {
         Purpose::Tell => outbox::made_on(desk.connection, &person.id, day)?,
-        Purpose::Preview => (0, false),
+        Purpose::Preview | Purpose::PreviewLetters => (0, false),
     };
     if summary_made || desk.is_made(&desk.message_id(MailKind::Summary, person, None))? {
         return Ok(0);
