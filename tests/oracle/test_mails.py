@@ -49,11 +49,11 @@ def test_lines_are_as_short_as_rfc_5322_asks(farm):
 
 def test_each_mail_goes_to_the_person_it_names(mails, people):
     for name, message in mails:
-        kind, person = re.fullmatch(r"\d{4}-\d\d-\d\d-(digest|alert)-(\w+?)(?:-from-\w+)?\.eml", name).groups()
+        kind, person = re.fullmatch(r"\d{4}-\d\d-\d\d-(digest|alert|letter)-(\w+?)(?:-from-\w+)?\.eml", name).groups()
         (recipient,) = message["To"].addresses
         assert recipient.addr_spec == people[person]["email"], name
         assert recipient.display_name == people[person]["name"], name
-        assert people[person]["role"] == {"digest": "adviser", "alert": "grower"}[kind], name
+        assert people[person]["role"] == {"digest": "adviser", "alert": "grower", "letter": "grower"}[kind], name
         assert message["Cc"] is None and message["Bcc"] is None, name
 
 
@@ -65,7 +65,7 @@ def test_one_mail_a_day_and_person_of_each_kind(mails):
 def test_ids_are_unique_and_ours(mails):
     ids = [message["Message-ID"] for _, message in mails]
     assert len(set(ids)) == len(ids)
-    assert all(re.fullmatch(r"<(digest|alert)\.[\d-]{10}\.\w+@kestrel-flat\.example>", i) for i in ids)
+    assert all(re.fullmatch(r"<(digest|alert|letter)\.[\d-]{10}\.\w+@kestrel-flat\.example>", i) for i in ids)
     for name, message in mails:
         assert message["Auto-Submitted"] == "auto-generated", name
 

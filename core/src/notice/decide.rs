@@ -10,7 +10,7 @@ use super::event::Event;
 use super::facts::{Fact, State};
 use super::value::Value;
 
-/// A correction of the same event follows the one before after so many days at the earliest,
+/// A correction of the same date follows the one before after so many days at the earliest,
 /// unless what was told no longer holds at all. The first one does not wait.
 const DAYS_BETWEEN_CORRECTIONS: i64 = 7;
 /// News is late from so many days on after the morning on which it could be known: a sheet may
@@ -170,7 +170,13 @@ pub fn decide(facts: &[Fact], told: &[Told], moment: Moment) -> Vec<Notice> {
     for (fact, key) in facts.iter().zip(&keys) {
         let key = (fact.year, &fact.block, &fact.insect, key.as_str());
         untouched.remove(&key);
-        notices.extend(notice(fact, ledger.get(&key).copied(), moment));
+        let twin = fact.event.of_same_date().map(|event| event.to_string());
+        let twin = twin.and_then(|twin| ledger.get(&(key.0, key.1, key.2, twin.as_str())).copied());
+        let last = Last {
+            told: ledger.get(&key).copied(),
+            twin,
+        };
+        notices.extend(notice(fact, last, moment));
     }
     let watched: BTreeSet<_> = facts
         .iter()
@@ -186,7 +192,24 @@ pub fn decide(facts: &[Fact], told: &[Told], moment: Moment) -> Vec<Notice> {
     notices
 }
 
-fn notice(fact: &Fact, last: Option<&Told>, moment: Moment) -> Option<Notice> {
+/// What a person was told last.
+#[derive(Clone, Copy)]
+struct Last<'a> {
+    /// Of the event itself.
+    told: Option<&'a Told>,
+    /// Of the other event of the same date.
+    twin: Option<&'a Told>,
+}
+
+impl Last<'_> {
+    /// The newest day on which the date was corrected, as near or as passed.
+    fn corrected_on(self) -> Option<NaiveDate> {
+        let both = [self.told, self.twin].into_iter().flatten();
+        both.filter_map(|told| told.corrected_on).max()
+    }
+}
+
+fn notice(fact: &Fact, last: Last<'_>, moment: Moment) -> Option<Notice> {
     let change = change(fact, last, moment)?;
     let reached = match fact.state {
         State::Now { step, .. } => step,
@@ -198,7 +221,7 @@ fn notice(fact: &Fact, last: Option<&Told>, moment: Moment) -> Option<Notice> {
         block: fact.block.clone(),
         insect: fact.insect.clone(),
         event: fact.event.clone(),
-        revision: last.map_or(0, |told| told.revision) + 1,
+        revision: last.told.map_or(0, |told| told.revision) + 1,
         // Whatever is told has been told once.
         step: reached.max(1),
         late: late.flatten(),
@@ -244,12 +267,13 @@ fn heard(told: &Told, past: Past) -> Option<Heard> {
     })
 }
 
-fn change(fact: &Fact, last: Option<&Told>, moment: Moment) -> Option<Change> {
-    match (&fact.state, last.and_then(|told| heard(told, moment.past))) {
-        (State::Now { value, step: 1.. }, None) => news(&fact.event, *value, last, moment),
+fn change(fact: &Fact, last: Last<'_>, moment: Moment) -> Option<Change> {
+    let heard = last.told.and_then(|told| heard(told, moment.past));
+    match (&fact.state, heard) {
+        (State::Now { value, step: 1.. }, None) => news(&fact.event, *value, last.told, moment),
         (State::Now { value, .. }, Some(last_heard)) if last_heard.value.is_left_by(*value) => {
-            let corrected_on = last.and_then(|told| told.corrected_on);
-            let rests = corrected_on
+            let rests = last
+                .corrected_on()
                 .is_some_and(|on| (moment.today - on).num_days() < DAYS_BETWEEN_CORRECTIONS);
             (!rests).then_some(Change::Corrected {
                 was: last_heard.value,

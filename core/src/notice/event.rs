@@ -131,6 +131,15 @@ impl EventKind {
 }
 
 impl Event {
+    /// The event that is told of the same date when it is no longer ahead, or was.
+    pub(super) fn of_same_date(&self) -> Option<Self> {
+        match self {
+            Self::MarkNear(mark, variety) => Some(Self::MarkPassed(mark.clone(), variety.clone())),
+            Self::MarkPassed(mark, variety) => Some(Self::MarkNear(mark.clone(), variety.clone())),
+            _ => None,
+        }
+    }
+
     /// What sort of event it is.
     #[must_use]
     pub const fn kind(&self) -> EventKind {

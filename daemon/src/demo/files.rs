@@ -82,6 +82,12 @@ base_url = "{feed_url}"
             person.email,
             person.phone
         );
+        if let Some(day) = person.letter {
+            let _ = writeln!(
+                text,
+                "letter = \"{day}\"   # a weekly letter in plain words"
+            );
+        }
     }
     for product in &farm.products {
         let _ = write!(

@@ -156,6 +156,27 @@ fn a_second_correction_waits_a_week_but_the_first_and_a_withdrawal_do_not() {
 }
 
 #[test]
+fn near_and_passed_of_one_mark_are_one_date_that_is_corrected_once_a_week() {
+    let passed = Event::MarkPassed(MarkId::new("second-generation").unwrap(), None);
+    let near = Told {
+        corrected_on: Some(day(20)),
+        ..told(2, Some(range(18, 22, 26)), 20)
+    };
+    let reached = Told {
+        event: passed.to_string(),
+        ..told(1, Some(Value::Day(day(22))), 23)
+    };
+    let moved = Fact {
+        event: passed,
+        ..now(Value::Day(day(19)), 1)
+    };
+    let ledger = [near, reached];
+    assert_eq!(changes(moved.clone(), &ledger, 26), []);
+    let corrected = changes(moved, &ledger, 27);
+    assert!(matches!(corrected[..], [(2, Change::Corrected { .. })]));
+}
+
+#[test]
 fn nothing_is_taken_back_that_was_never_told_or_already_taken_back() {
     assert_eq!(changes(gone(), &[], 6), []);
     assert_eq!(changes(gone(), &[told(2, None, 5)], 6), []);

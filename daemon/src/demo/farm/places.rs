@@ -18,6 +18,8 @@ pub struct Person {
     pub email: &'static str,
     /// Telephone number within 555-0100 to 555-0199.
     pub phone: &'static str,
+    /// The day of a grower's weekly letter.
+    pub letter: Option<&'static str>,
 }
 
 /// The weekdays on which a block is visited; once a week means the first of them.
@@ -123,13 +125,16 @@ pub(super) const PEOPLE: [Person; 5] = [
         "ivette@canal-orchards.example",
         "209-555-0134",
     ),
-    person(
-        "bram",
-        "Bram Tollerud",
-        Role::Grower,
-        "bram@tollerud-home-place.example",
-        "209-555-0147",
-    ),
+    Person {
+        letter: Some("monday"),
+        ..person(
+            "bram",
+            "Bram Tollerud",
+            Role::Grower,
+            "bram@tollerud-home-place.example",
+            "209-555-0147",
+        )
+    },
     person(
         "suneeta",
         "Suneeta Rellan",
@@ -152,6 +157,7 @@ const fn person(
         role,
         email,
         phone,
+        letter: None,
     }
 }
 
