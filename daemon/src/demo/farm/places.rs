@@ -126,7 +126,7 @@ pub(super) const PEOPLE: [Person; 5] = [
         "209-555-0134",
     ),
     Person {
-        letter: Some("monday"),
+        letter: Some("friday"),
         ..person(
             "bram",
             "Bram Tollerud",
