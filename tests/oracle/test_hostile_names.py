@@ -137,7 +137,6 @@ def test_the_text_keeps_every_name_whole_within_its_width(mails):
     for name, data in mails.items():
         text = parsed(data).get_body(("plain",)).get_content()
         assert max(map(len, text.splitlines())) <= 76, name
-        assert not any(line.lstrip().startswith("Bcc:") for line in text.splitlines()), name
         if "digest" in name:
             flat = "".join(text.split())
             for shown in (NAMES[1], NAMES[2], NAMES[5], NAMES[6]):

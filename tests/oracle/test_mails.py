@@ -32,8 +32,12 @@ def test_every_mail_has_text_first_and_then_html_and_then_its_files(mails):
         assert all(part.is_attachment() for part in files), name
         assert bool(files) == (message is not readable), name
         assert readable.get_content_type() == "multipart/alternative", name
-        kinds = [part.get_content_type() for part in readable.iter_parts()]
-        assert kinds == ["text/plain", "text/html"], name
+        plain, shown = readable.iter_parts()
+        assert plain.get_content_type() == "text/plain", name
+        if shown.get_content_type() == "multipart/related":
+            shown, *pictures = shown.iter_parts()
+            assert {picture.get_content_type() for picture in pictures} == {"image/png"}, name
+        assert shown.get_content_type() == "text/html", name
         text, markup = parts(message)
         assert len(text) > 500 and len(markup) > 1000, name
         assert len(markup.encode()) < 80_000, name
@@ -83,15 +87,17 @@ class Nesting(html.parser.HTMLParser):
 
     def __init__(self):
         super().__init__()
-        self.open, self.faults = [], []
+        self.open, self.faults, self.pictures = [], [], []
 
     def handle_starttag(self, tag, attrs):
         if tag not in VOID:
             self.open.append(tag)
-        if tag in {"script", "iframe", "img", "link", "object"}:
+        if tag in {"script", "iframe", "link", "object"}:
             self.faults.append(f"<{tag}>")
         for key, value in attrs:
-            if key in {"src", "background"} or (key == "href" and not value.startswith(("mailto:", "tel:"))):
+            if key == "src" and value.startswith("cid:"):
+                self.pictures.append(value.removeprefix("cid:"))
+            elif key in {"src", "background"} or (key == "href" and not value.startswith(("mailto:", "tel:"))):
                 self.faults.append(f"{key}={value}")
 
     def handle_endtag(self, tag):
@@ -106,6 +112,24 @@ def test_the_html_is_well_nested_and_loads_nothing(mails):
         nesting.feed(markup)
         assert (nesting.open, nesting.faults) == ([], []), name
         assert "url(" not in markup and "@import" not in markup, name
+        carried = [part["Content-ID"].strip("<> ") for part in message.walk() if part.get_content_maintype() == "image"]
+        assert nesting.pictures == carried, name
+
+
+def test_pictures_are_whole_small_and_say_in_words_what_they_show(mails):
+    drawn = Counter()
+    for name, message in mails:
+        _, markup = parts(message)
+        for part in message.walk():
+            if part.get_content_maintype() != "image":
+                continue
+            picture = part.get_content()
+            assert picture.startswith(b"\x89PNG") and picture.endswith(b"IEND\xaeB`\x82"), name
+            assert int.from_bytes(picture[16:20]) == 1280 and len(picture) < 80_000, name
+            drawn[part.get_filename()] += 1
+        for alt in re.findall(r'<img [^>]*alt="([^"]*)"', markup):
+            assert len(alt) > 60 and re.search(r"\d", alt), f"{name}: {alt}"
+    assert drawn["heat.png"] > 50 and drawn["catches.png"] > 10
 
 
 def test_the_html_has_no_fault(mails):
