@@ -67,7 +67,7 @@ fn shown_secrets(bytes: &[u8]) -> Vec<String> {
 fn arrives_to_the_byte(security: &str, port: impl Fn(&MailServer) -> u16) {
     let server = MailServer::start(&["ada", "gil"]);
     let farm = farm(&server, port(&server), security, "ca");
-    for day in ["2022-04-10", "2022-04-16", "2022-04-18"] {
+    for day in ["2022-04-10", "2022-04-16", "2022-04-17"] {
         let output = nightly(&farm, day);
         let said = String::from_utf8_lossy(&output.stderr);
         assert!(output.status.success(), "{said}{}", server.log());
