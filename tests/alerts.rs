@@ -285,6 +285,7 @@ fn what_was_tried_or_sent_can_no_longer_be_changed_and_one_is_told_since_when() 
 }
 
 #[test]
+#[ignore = "takes minutes; tests/long runs it"]
 fn each_alert_of_a_season_can_be_composed_anew_to_the_byte() {
     let database = rusqlite::Connection::open(played_demo().join("duskflight.sqlite")).unwrap();
     let mut alerts = database

@@ -10,6 +10,7 @@ use crate::harness::{duskflight, played_demo, printed};
 use crate::season::ledger;
 
 #[test]
+#[ignore = "takes minutes; tests/long runs it"]
 fn a_season_killed_ten_times_and_finished_tells_the_same_as_one_undisturbed() {
     let dir = tempfile::tempdir().unwrap();
     let path = dir.path().to_str().unwrap();

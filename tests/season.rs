@@ -288,6 +288,7 @@ impl Observer for Again {
 }
 
 #[tokio::test]
+#[ignore = "takes minutes; tests/long runs it"]
 async fn each_night_told_again_right_after_itself_queues_nothing() {
     let dir = tempfile::tempdir().unwrap();
     let mut again = Again { nights: 0 };
