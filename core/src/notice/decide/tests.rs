@@ -170,10 +170,26 @@ fn near_and_passed_of_one_mark_are_one_date_that_is_corrected_once_a_week() {
         event: passed,
         ..now(Value::Day(day(19)), 1)
     };
+    // The mark is no longer ahead: of that nothing is said.
+    let facts = [fact(State::Pending), moved];
     let ledger = [near, reached];
-    assert_eq!(changes(moved.clone(), &ledger, 26), []);
-    let corrected = changes(moved, &ledger, 27);
-    assert!(matches!(corrected[..], [(2, Change::Corrected { .. })]));
+    let told_on = |today| {
+        let moment = Moment {
+            today: day(today),
+            told_before: Some(day(today - 1)),
+            past: Past::Listed,
+        };
+        decide(&facts, &ledger, moment)
+    };
+    assert_eq!(told_on(26), []);
+    let corrected = told_on(27);
+    assert!(matches!(
+        corrected[..],
+        [Notice {
+            change: Change::Corrected { .. },
+            ..
+        }]
+    ));
 }
 
 #[test]
