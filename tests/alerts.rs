@@ -3,7 +3,7 @@
 use duskflight::mail::contents::AlertContents;
 use mail_parser::MessageParser;
 
-use crate::harness::{Farm, played_demo, printed, refused, rows, told_farm};
+use crate::harness::{Farm, VISITS, played_demo, printed, refused, rows, told_farm};
 
 const ALERT: &str = "2022-04-16-alert-gil-from-ada.eml";
 
@@ -88,6 +88,40 @@ fn a_held_alert_stays_stands_in_every_digest_and_leaves_once_released() {
     );
     let (digest, _) = texts(&farm, "2022-04-21-digest-ada.eml");
     assert!(!digest.contains("held since"), "{digest}");
+}
+
+#[test]
+fn a_summary_that_stands_for_an_alert_and_a_letter_can_be_held_too() {
+    let farm = Farm::new("2022-04-30");
+    let address = "email = \"gil@test.example\"";
+    farm.change(address, &format!("{address}\nletter = \"saturday\""));
+    farm.import("round.csv", VISITS);
+    farm.nightly("2022-04-10");
+    farm.nightly("2022-04-16");
+    let summary = "2022-04-16-summary-gil.eml".to_owned();
+    let said = alerts(&farm, &["hold", "gil"]);
+    assert!(said.contains("held since"), "{said}");
+    for day in ["2022-04-17", "2022-04-18"] {
+        farm.nightly(day);
+        assert!(!farm.mails().contains(&summary), "{:?}", farm.mails());
+        let (digest, _) = texts(&farm, &format!("{day}-digest-ada.eml"));
+        assert!(
+            digest.contains("by an adviser: alert of Apr 16 to Gil Marrow"),
+            "{digest}"
+        );
+    }
+    let note = [
+        "alerts",
+        "note",
+        "gil-0416",
+        "Call me.",
+        "--config",
+        farm.config(),
+    ];
+    assert!(refused(1, &note).contains("stands for several alerts"));
+    alerts(&farm, &["release", "gil-0416"]);
+    farm.nightly("2022-04-19");
+    assert!(farm.mails().contains(&summary), "{:?}", farm.mails());
 }
 
 #[test]

@@ -205,9 +205,10 @@ impl One {
                 "{id}: it was tried first on {tried} and may have arrived; it can no longer be changed"
             )));
         }
-        let by = self
-            .by
-            .unwrap_or_else(|| name(config, &alert.adviser).to_owned());
+        let by = self.by.unwrap_or_else(|| match alert.adviser.as_str() {
+            "" => "an adviser".to_owned(),
+            adviser => name(config, adviser).to_owned(),
+        });
         let act = contents::Act { by, at: now, what };
         write(connection, alert, act).with_context(|| format!("change {id}"))?;
         Ok(alert.message_id.clone())
@@ -227,7 +228,7 @@ fn write(connection: &Connection, alert: &WaitingAlert, act: contents::Act) -> a
     let Some(json) = &alert.contents else {
         anyhow::ensure!(
             matches!(act.what, What::Held | What::Released),
-            "it was made by an earlier version and cannot be composed anew"
+            "it stands for several alerts, or was made by an earlier version, and no line can be added to it"
         );
         return Ok(());
     };

@@ -1,4 +1,5 @@
-//! Growers' alerts that wait, and what an adviser does to them before they are tried.
+//! Growers' alerts that wait, the summaries that stand for several of them too, and what an adviser does to them
+//! before they are tried.
 
 use chrono::{DateTime, NaiveDate, Utc};
 use rusqlite::{Connection, OptionalExtension, Row, params};
@@ -13,13 +14,13 @@ pub struct WaitingAlert {
     pub message_id: String,
     /// The recipient's id.
     pub person: String,
-    /// The adviser's id.
+    /// The adviser's id; empty for a summary, which may be of several.
     pub adviser: String,
     /// The civil day of telling.
     pub day: NaiveDate,
     /// Its subject.
     pub subject: String,
-    /// What it is composed from, as JSON.
+    /// What it is composed from, as JSON; a summary cannot be composed anew.
     pub contents: Option<String>,
     /// When it was tried first.
     pub tried: Option<DateTime<Utc>>,
@@ -70,7 +71,7 @@ pub fn waiting(connection: &Connection) -> Result<Vec<WaitingAlert>, StoreError>
            (SELECT max(digest.sent_at) FROM outbox_wait JOIN outbox AS digest
               ON digest.message_id = outbox_wait.digest
             WHERE mail = mail.message_id)
-         FROM outbox AS mail WHERE kind = 'alert' AND state = 'queued' ORDER BY rowid",
+         FROM outbox AS mail WHERE kind IN ('alert', 'summary') AND state = 'queued' ORDER BY rowid",
     )?;
     let rows = statement.query_map([], |row| Ok(read(row)))?;
     rows.map(|row| row?).collect()
@@ -133,7 +134,7 @@ pub fn newest_gone(connection: &Connection, who: &str) -> Result<Option<GoneAler
     let gone = connection
         .prepare(
             "SELECT day, person, state, coalesce(sent_at, given_up_at) FROM outbox
-             WHERE kind = 'alert' AND state != 'queued' AND (person = ?1 OR trim(message_id, '<>') = ?1)
+             WHERE kind IN ('alert', 'summary') AND state != 'queued' AND (person = ?1 OR trim(message_id, '<>') = ?1)
              ORDER BY rowid DESC LIMIT 1",
         )?
         .query_row([who], |row| {
@@ -164,7 +165,7 @@ pub fn hold(
 ) -> Result<bool, StoreError> {
     let changed = connection.execute(
         "UPDATE outbox SET held_at = ?3, held_by = ?2
-         WHERE trim(message_id, '<>') = ?1 AND kind = 'alert' AND state = 'queued' AND attempts = 0",
+         WHERE trim(message_id, '<>') = ?1 AND kind IN ('alert', 'summary') AND state = 'queued' AND attempts = 0",
         params![message_id, by, now.timestamp()],
     )?;
     Ok(changed > 0)
@@ -178,7 +179,7 @@ pub fn hold(
 pub fn release(connection: &Connection, message_id: &str, by: &str) -> Result<bool, StoreError> {
     let changed = connection.execute(
         "UPDATE outbox SET held_at = NULL, held_by = ?2, hold_s = -?3
-         WHERE trim(message_id, '<>') = ?1 AND kind = 'alert' AND state = 'queued' AND attempts = 0",
+         WHERE trim(message_id, '<>') = ?1 AND kind IN ('alert', 'summary') AND state = 'queued' AND attempts = 0",
         params![message_id, by, LONGEST_WAIT_S],
     )?;
     Ok(changed > 0)
@@ -196,7 +197,7 @@ pub fn rewrite(
 ) -> Result<bool, StoreError> {
     let changed = connection.execute(
         "UPDATE outbox SET body = ?2, contents = ?3
-         WHERE trim(message_id, '<>') = ?1 AND kind = 'alert' AND state = 'queued' AND attempts = 0",
+         WHERE trim(message_id, '<>') = ?1 AND kind IN ('alert', 'summary') AND state = 'queued' AND attempts = 0",
         params![message_id, body, contents],
     )?;
     Ok(changed > 0)

@@ -247,7 +247,7 @@ pub fn next(connection: &Connection, now: DateTime<Utc>) -> Result<Option<Waitin
                AND NOT EXISTS (SELECT 1 FROM outbox AS older
                  WHERE older.state = 'queued' AND older.person = mail.person
                    AND older.rowid < mail.rowid
-                   AND NOT (mail.kind = 'digest' AND older.kind = 'alert' AND EXISTS (
+                   AND NOT (mail.kind = 'digest' AND older.kind IN ('alert', 'summary') AND EXISTS (
                      SELECT 1 FROM outbox AS held WHERE held.state = 'queued' AND held.person = mail.person
                        AND held.held_at IS NOT NULL AND held.rowid <= older.rowid)))
                AND held_at IS NULL

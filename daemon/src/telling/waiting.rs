@@ -110,7 +110,10 @@ pub(super) fn lines(
     day: NaiveDate,
 ) -> Result<Vec<String>, StoreError> {
     let waiting = WaitingAlerts::read(connection)?;
-    Ok(waiting.held_lines(config, |alert| alert.adviser == adviser && alert.day < day))
+    Ok(waiting.held_lines(config, |alert| {
+        let concerns = alert.adviser == adviser || alert.adviser.is_empty();
+        concerns && alert.day < day
+    }))
 }
 
 /// The person with the month and day of telling, and the adviser where there are several such.
