@@ -83,7 +83,12 @@ impl Words {
                 late,
             } => {
                 let range = self.range(early, late);
-                format!("{range} (middle {})", self.day(middle))
+                // A single day is its own middle.
+                if early == late {
+                    range
+                } else {
+                    format!("{range} (middle {})", self.day(middle))
+                }
             }
             Value::Caught { date, count } => {
                 let moths = if count == 1 { "moth" } else { "moths" };
@@ -227,6 +232,12 @@ mod tests {
         };
         assert_eq!(us.value(range), "Jun 20–29 (middle Jun 24)");
         assert_eq!(other.value(range), "20–29 Jun (middle 24 Jun)");
+        let single = Value::Range {
+            early: day(6, 24),
+            middle: day(6, 24),
+            late: day(6, 24),
+        };
+        assert_eq!(us.value(single), "Jun 24");
         assert_eq!(us.stretch(day(6, 28), day(7, 3)), "Jun 28 – Jul 3");
         assert_eq!(us.stretch(day(6, 28), day(6, 28)), "Jun 28");
     }
