@@ -10,10 +10,7 @@ pub(crate) fn mean(values: impl IntoIterator<Item = f64>) -> Option<f64> {
 
 /// The middle value, or the mean of the two in the middle; `None` of nothing. Sorts the values.
 pub(crate) fn median(values: &mut [f64]) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    let upper = values.get(values.len() / 2)?;
-    let lower = values[(values.len() - 1) / 2];
-    Some(f64::midpoint(lower, *upper))
+    quantile(values, 0.5)
 }
 
 /// The value below which a share of the values lies, between two of them by straight line (Hyndman &

@@ -324,10 +324,10 @@ fn late(fact: &Fact, moment: Moment) -> Option<u32> {
     late.then(|| u32::try_from(days).ok()).flatten()
 }
 
-#[cfg(test)]
 impl Notice {
-    /// The ledger's entry once it is told.
-    pub(super) fn entered(&self, on: NaiveDate, before: Option<&Told>) -> Told {
+    /// The ledger's entry once it is told; `before`: that of the event before, where there is one.
+    #[must_use]
+    pub fn entered(&self, on: NaiveDate, before: Option<&Told>) -> Told {
         let corrected = matches!(self.change, Change::Corrected { .. });
         Told {
             year: self.year,

@@ -102,9 +102,10 @@ pub fn digest(
     let blocks = seasons.len();
     let mut leads = leads(&news).into_iter();
     let of_news = leads.next();
-    let brief =
-        |season: &&&BlockSeason| Some((season.block.name.clone(), work_briefly(words, season)?));
-    let work = seasons.iter().filter_map(|season| brief(&season));
+    let work = seasons.iter().filter_map(|season| {
+        let briefly = work_briefly(words, season)?;
+        Some((season.block.name.clone(), briefly))
+    });
     let traps = seasons.iter().flat_map(|season| {
         let lines = traps_show(words, season).into_iter();
         lines.map(|line| (season.block.name.clone(), line))

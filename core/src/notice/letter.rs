@@ -167,7 +167,7 @@ fn last_passed(words: Words, season: &BlockSeason) -> Option<String> {
     });
     let (date, reading) = passed.max_by_key(|(date, _)| *date)?;
     Some(format!(
-        "passed: {}, {} (computed, not seen in the block)",
+        "passed: {}, {} (computed, not an observation)",
         mark_title(reading),
         words.day(date)
     ))

@@ -169,7 +169,7 @@ impl Words {
                 Sentence {
                     brief: format!("{what}: mark passed {when}"),
                     whole: format!(
-                        "{what}: degree-day mark passed {when} ({how}); not observed in the block"
+                        "{what}: degree-day mark passed {when} ({how}, not an observation)"
                     ),
                 }
             }

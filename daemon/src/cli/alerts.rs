@@ -10,8 +10,8 @@ use super::{Failure, note};
 use crate::clock::{Clock, SystemClock};
 use crate::config::Config;
 use crate::mail::contents::{self, AlertContents, What};
+use crate::store::Store;
 use crate::store::alerts::{self, GoneAlert, Leaves, WaitingAlert};
-use crate::store::{Store, StoreError};
 use crate::telling::waiting::{WaitingAlerts, name};
 
 /// Longest line that can be added to an alert, in characters.
@@ -275,10 +275,4 @@ fn which(config: &Config, who: &str, several: &[(&str, &WaitingAlert)]) -> Failu
         several.len(),
         lines.join("\n  ")
     ))
-}
-
-impl From<StoreError> for Failure {
-    fn from(error: StoreError) -> Self {
-        anyhow::Error::from(error).into()
-    }
 }

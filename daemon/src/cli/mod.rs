@@ -34,6 +34,7 @@ use clap::{Parser, Subcommand};
 
 use crate::config::ConfigError;
 use crate::runner::LockError;
+use crate::store::StoreError;
 
 /// Watches navel orangeworm in nut orchards: heat units, egg-laying starts, projected dates, a
 /// morning digest for the adviser and key-date alerts for growers
@@ -181,6 +182,12 @@ impl From<ConfigError> for Failure {
             exit: Exit::Configuration,
             cause: error.into(),
         }
+    }
+}
+
+impl From<StoreError> for Failure {
+    fn from(error: StoreError) -> Self {
+        anyhow::Error::from(error).into()
     }
 }
 

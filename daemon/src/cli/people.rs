@@ -1,7 +1,7 @@
 //! What each person gets, in one line.
 
 use chrono::NaiveDate;
-use duskflight_core::notice::{EventKind, Role};
+use duskflight_core::notice::{EventKind, Role, plural};
 use duskflight_core::orchard::{Block, Orchard};
 
 use super::common::weekday_name;
@@ -20,8 +20,7 @@ pub(super) fn people(config: &Config, day: NaiveDate) -> Vec<(String, String)> {
 fn gets(config: &Config, orchard: &Orchard, person: &Person) -> String {
     let blocks = |of: &dyn Fn(&Block) -> bool| {
         let count = orchard.blocks().iter().filter(|block| of(block)).count();
-        let plural = if count == 1 { "" } else { "s" };
-        (count > 0).then(|| format!("{count} block{plural}"))
+        (count > 0).then(|| plural(count, "block"))
     };
     let advised = blocks(&|block| block.adviser == person.id).map(|blocks| {
         let weekly = weekday_name(config.off_season_day);

@@ -9,7 +9,7 @@ pub use summary::summary;
 
 use askama::Template;
 use chrono::{DateTime, NaiveDate, Utc};
-use duskflight_core::notice::{Alert, CAUTION, CatchUp, Chart, Digest, Words};
+use duskflight_core::notice::{Alert, CAUTION, CatchUp, Chart, Digest, Words, plural};
 use textwrap::{Options, WordSplitter};
 
 use super::message::{
@@ -339,15 +339,15 @@ impl DigestView<'_> {
     /// How much each part of the digest holds, in one line.
     fn at_a_glance(&self) -> String {
         let digest = self.digest;
-        let plural = if digest.blocks == 1 { "" } else { "s" };
         let trouble = match digest.trouble.len() {
             0 => "no data trouble known".to_owned(),
             1 => "data trouble: 1 line below".to_owned(),
             lines => format!("data trouble: {lines} lines below"),
         };
         format!(
-            "Trap work in {} of {} block{plural}; {trouble}.",
-            digest.blocks_with_work, digest.blocks
+            "Trap work in {} of {}; {trouble}.",
+            digest.blocks_with_work,
+            plural(digest.blocks, "block")
         )
     }
 

@@ -7,6 +7,11 @@ use rusqlite::{Connection, OptionalExtension, Row, params};
 use super::outbox::LONGEST_WAIT_S;
 use super::{StoreError, day, instant};
 
+/// A mail that an adviser may still change, by its Message-ID without brackets.
+const UNTRIED: &str =
+    "trim(message_id, '<>') = ?1 AND kind IN ('alert', 'summary') AND state = 'queued'
+  AND attempts = 0";
+
 /// An alert that waits.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct WaitingAlert {
@@ -164,8 +169,10 @@ pub fn hold(
     now: DateTime<Utc>,
 ) -> Result<bool, StoreError> {
     let changed = connection.execute(
-        "UPDATE outbox SET held_at = ?3, held_by = ?2
-         WHERE trim(message_id, '<>') = ?1 AND kind IN ('alert', 'summary') AND state = 'queued' AND attempts = 0",
+        &format!(
+            "UPDATE outbox SET held_at = ?3, held_by = ?2
+         WHERE {UNTRIED}"
+        ),
         params![message_id, by, now.timestamp()],
     )?;
     Ok(changed > 0)
@@ -178,8 +185,10 @@ pub fn hold(
 /// A failing statement.
 pub fn release(connection: &Connection, message_id: &str, by: &str) -> Result<bool, StoreError> {
     let changed = connection.execute(
-        "UPDATE outbox SET held_at = NULL, held_by = ?2, hold_s = -?3
-         WHERE trim(message_id, '<>') = ?1 AND kind IN ('alert', 'summary') AND state = 'queued' AND attempts = 0",
+        &format!(
+            "UPDATE outbox SET held_at = NULL, held_by = ?2, hold_s = -?3
+         WHERE {UNTRIED}"
+        ),
         params![message_id, by, LONGEST_WAIT_S],
     )?;
     Ok(changed > 0)
@@ -196,8 +205,10 @@ pub fn rewrite(
     contents: &str,
 ) -> Result<bool, StoreError> {
     let changed = connection.execute(
-        "UPDATE outbox SET body = ?2, contents = ?3
-         WHERE trim(message_id, '<>') = ?1 AND kind IN ('alert', 'summary') AND state = 'queued' AND attempts = 0",
+        &format!(
+            "UPDATE outbox SET body = ?2, contents = ?3
+         WHERE {UNTRIED}"
+        ),
         params![message_id, body, contents],
     )?;
     Ok(changed > 0)

@@ -154,7 +154,7 @@ pub fn contains(connection: &Connection, message_id: &str) -> Result<bool, Store
         .query_row([message_id], |row| row.get(0))?)
 }
 
-/// The newest civil day before another for which a person's digest was made and not given up.
+/// The newest civil day before another of which a person was sent a digest, or one waits for them.
 ///
 /// # Errors
 /// A failing statement.
@@ -188,25 +188,6 @@ pub fn newest_day(
     newest.map(|text| day(&text)).transpose()
 }
 
-/// Whether a person was sent a digest of a civil day before another, or one waits for them.
-///
-/// # Errors
-/// A failing statement.
-pub fn has_digest(
-    connection: &Connection,
-    person: &PersonId,
-    before: NaiveDate,
-) -> Result<bool, StoreError> {
-    Ok(connection
-        .prepare_cached(
-            "SELECT EXISTS (SELECT 1 FROM outbox WHERE kind = 'digest' AND person = ?1 AND day < ?2
-               AND state NOT IN ('failed', 'expired', 'folded'))",
-        )?
-        .query_row(params![person.as_str(), before.to_string()], |row| {
-            row.get(0)
-        })?)
-}
-
 /// How many mails of a civil day a person gets, tests apart, and whether a summary is among them.
 ///
 /// # Errors
@@ -232,7 +213,8 @@ pub(super) const LONGEST_WAIT_S: i64 = 86_400;
 
 /// The next mail that may be tried at an instant: the oldest of a recipient who has no older one
 /// waiting (a digest, which lists held alerts, does not wait for them), that nobody holds, whose digests
-/// have been sent long enough ago, and whose pause after a failure is over. None while trouble with the way to all recipients holds up every mail.
+/// have been sent long enough ago, and whose pause after a failure is over. None while trouble with the
+/// way to all recipients holds up every mail.
 ///
 /// # Errors
 /// A failing statement.
@@ -282,8 +264,8 @@ fn read(row: &Row<'_>) -> Result<Waiting, StoreError> {
 }
 
 /// Takes the next mail that may be tried and counts the try before it is made, so that a crash cannot
-/// make it uncounted: until it has failed clearly, the mail may have been taken. In one transaction: what was held or rewritten before it is heeded, and after it
-/// the mail can be neither.
+/// make it uncounted: until it has failed clearly, the mail may have been taken. In one transaction: what
+/// was held or rewritten before it is heeded, and after it the mail can be neither.
 ///
 /// # Errors
 /// A failing statement.

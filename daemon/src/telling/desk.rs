@@ -198,8 +198,8 @@ impl<'a> Desk<'a> {
         if self.told_before.is_none() {
             return Ok(Past::Begins);
         }
-        let listed = outbox::has_digest(self.connection, &adviser.id, self.night.as_of)?;
-        Ok(if listed { Past::Listed } else { Past::Owed })
+        let listed = outbox::newest_digest(self.connection, &adviser.id, self.night.as_of)?;
+        Ok(listed.map_or(Past::Owed, |_| Past::Listed))
     }
 
     /// The same of those who are alerted: they get no such list.

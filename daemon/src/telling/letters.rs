@@ -40,18 +40,7 @@ pub(super) fn told(before: &[Told], tonight: &[Notice], today: NaiveDate) -> Vec
     let news = tonight
         .iter()
         .filter(|notice| !matches!(notice.change, Change::History(_)));
-    let news = news.map(|notice| Told {
-        year: notice.year,
-        block: notice.block.clone(),
-        insect: notice.insect.clone(),
-        event: notice.event.to_string(),
-        revision: notice.revision,
-        value: notice.change.value(),
-        on: today,
-        step: notice.step,
-        history: false,
-        corrected_on: None,
-    });
+    let news = news.map(|notice| notice.entered(today, None));
     let news: Vec<Told> = news.collect();
     let told_anew = |told: &&Told| {
         let same = |new: &Told| {

@@ -44,7 +44,7 @@ pub(super) fn of_mails(
     adviser: &Person,
     as_of: NaiveDate,
 ) -> Result<Vec<String>, StoreError> {
-    let since = told_before(connection, config, as_of)?;
+    let since = last_telling(connection, config, as_of)?;
     let given_up = post::given_up_since(connection, adviser.id.as_str(), since)?;
     let late = post::late_since(connection, adviser.id.as_str(), since, LATE_AFTER)?;
     let given_up = given_up.iter().map(|mail| given_up_line(config, mail));
@@ -100,7 +100,7 @@ pub(super) fn revised(
     now: DateTime<Utc>,
 ) -> Result<Vec<String>, StoreError> {
     let new_year = as_of.with_ordinal(1).unwrap_or(as_of);
-    let since = told_before(connection, config, as_of)?;
+    let since = last_telling(connection, config, as_of)?;
     let unit = config.unit.unwrap_or(Unit::Fahrenheit);
     let mut lines = Vec::new();
     for station in &config.stations {
@@ -115,7 +115,7 @@ pub(super) fn revised(
 }
 
 /// When the telling before that of a day was done.
-fn told_before(
+fn last_telling(
     connection: &Connection,
     config: &Config,
     as_of: NaiveDate,

@@ -116,14 +116,18 @@ pub(super) fn lines(
     }))
 }
 
-/// The person with the month and day of telling, and the adviser where there are several such.
+/// The person with the month and day of telling, and the adviser, or that it is a summary, where there are
+/// several such.
 fn short_id(all: &[WaitingAlert], alert: &WaitingAlert) -> String {
     let id = format!("{}-{}", alert.person, alert.day.format("%m%d"));
     let same = all
         .iter()
         .filter(|other| other.person == alert.person && other.day == alert.day);
     if same.count() > 1 {
-        format!("{id}-{}", alert.adviser)
+        match alert.adviser.as_str() {
+            "" => format!("{id}-summary"),
+            adviser => format!("{id}-{adviser}"),
+        }
     } else {
         id
     }

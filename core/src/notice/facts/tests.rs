@@ -284,6 +284,6 @@ fn growers_hear_of_a_mark_once_measured_days_carry_it() {
     let season = hatching(true, NaiveDate::from_ymd_opt(2021, 5, 7).unwrap());
     let told = sentences(&season);
     let expected = "first egg hatch: degree-day mark passed May 5 (computed, carried over by an \
-                    estimated day); not observed in the block";
+                    estimated day, not an observation)";
     assert!(told.iter().any(|(_, whole)| whole == expected), "{told:?}");
 }

@@ -118,7 +118,7 @@ fn a_week_stands_in_a_few_plain_lines() {
     );
     assert_eq!(
         lines[1],
-        "passed: first egg hatch, May 5 (computed, not seen in the block)"
+        "passed: first egg hatch, May 5 (computed, not an observation)"
     );
     assert!(
         lines[2].starts_with("next, projected: second-generation egg laying, Jun "),

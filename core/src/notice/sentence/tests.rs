@@ -82,7 +82,7 @@ fn late_news_says_how_late_and_what_was_taken_back_what_was_told() {
     )
     .whole;
     assert!(
-        late.ends_with("not observed in the block; known late, 4 days after"),
+        late.ends_with("(computed, not an observation); known late, 4 days after"),
         "{late}"
     );
     let gone = Change::Withdrawn {
