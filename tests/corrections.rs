@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
-use duskflight_core::notice::Value;
+use duskflight_core::ledger::Value;
 use mail_parser::MessageParser;
 use rusqlite::Connection;
 

@@ -12,7 +12,7 @@ use duskflight::store::notes::Key;
 use duskflight::store::{Store, StoreError, notes, visits};
 use duskflight::telling::{night, tell};
 use duskflight_core::id::{BlockId, TrapId};
-use duskflight_core::notice::{Fact, facts};
+use duskflight_core::ledger::{Fact, facts};
 use duskflight_core::season::BlockSeason;
 use duskflight_core::trapping::{Note, NoteKind, Visit};
 use proptest::prelude::*;

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use duskflight_core::notice::EventKind;
+use duskflight_core::ledger::EventKind;
 
 /// What stands in the digest alone and is no event of the ledger.
 const IN_DIGEST: [&str; 10] = [

@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use duskflight::demo::{DemoError, Observer, play};
 use duskflight::runner::jobs::Workshop;
 use duskflight::telling::Told;
-use duskflight_core::notice::EventKind;
+use duskflight_core::ledger::EventKind;
 use mail_parser::MessageParser;
 use rusqlite::Connection;
 

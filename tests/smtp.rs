@@ -8,7 +8,7 @@ use duskflight::config::{Login, Secret, Security, SmtpServer};
 use duskflight::mail::delivery::{Delivered, deliver};
 use duskflight::mail::transport::Transport;
 use duskflight::store::outbox::{self, MailKind, NewMail};
-use duskflight::store::post::{self, Standing};
+use duskflight::store::outbox_report::{self, Standing};
 use duskflight::store::{Store, StoreError};
 use duskflight_core::id::PersonId;
 use tempfile::TempDir;
@@ -90,8 +90,9 @@ impl Post {
     }
 
     fn standing(&self) -> Standing {
-        let standing: Result<_, StoreError> =
-            self.runtime.block_on(self.store.read(post::standing));
+        let standing: Result<_, StoreError> = self
+            .runtime
+            .block_on(self.store.read(outbox_report::standing));
         standing.unwrap()
     }
 }

@@ -2,12 +2,13 @@
 //!
 //! Values and a date go in, values come out: nothing here reads a clock, a file, a socket or the
 //! environment. Modules depend on each other in one direction only:
-//! `temperature ← heat, weather ← insect, orchard ← trapping ← season ← notice`.
+//! `temperature ← heat, weather ← insect, orchard ← trapping ← season ← ledger ← wording ← contents`.
 
+pub mod contents;
 pub mod heat;
 pub mod id;
 pub mod insect;
-pub mod notice;
+pub mod ledger;
 pub mod orchard;
 #[cfg(test)]
 mod sample;
@@ -16,3 +17,4 @@ mod statistics;
 pub mod temperature;
 pub mod trapping;
 pub mod weather;
+pub mod wording;

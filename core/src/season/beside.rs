@@ -53,11 +53,11 @@ pub(super) fn start_beside(
 mod tests {
     use super::*;
     use crate::id::StationId;
-    use crate::notice::Words;
     use crate::orchard::{Regime, TrapKind};
     use crate::sample;
     use crate::season::tests::date;
     use crate::trapping::{Note, NoteKind, StartStatus};
+    use crate::wording::Words;
 
     fn block(id: &str, regime: Regime, station: &str) -> Block {
         let id = BlockId::new(id).unwrap();

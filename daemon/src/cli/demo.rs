@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use anyhow::Context;
 use chrono::NaiveDate;
 use clap::Args;
-use duskflight_core::notice::plural;
+use duskflight_core::wording::plural;
 
 use super::Failure;
 use super::common::print;
@@ -13,7 +13,7 @@ use crate::demo::farm::DEFAULT_YEAR;
 use crate::demo::{DemoError, Observer, Played, play};
 use crate::runner::LockError;
 use crate::runner::jobs::Workshop;
-use crate::store::{StoreError, post, told};
+use crate::store::{StoreError, outbox_report, told};
 use crate::telling::night;
 
 /// Play a whole season of an invented farm on a real station's record, mails into a folder
@@ -60,7 +60,7 @@ impl Observer for Timeline {
         let words = workshop.config.words;
         let mails = workshop
             .store
-            .read(move |c| post::with_news(c, day))
+            .read(move |c| outbox_report::with_news(c, day))
             .await?;
         let mut text = String::new();
         for mail in mails {
@@ -92,7 +92,7 @@ async fn summary(dir: &Path, played: &Played) -> Result<String, Failure> {
         .read(move |c| {
             Ok::<_, StoreError>((
                 night(c, &config, last)?,
-                post::standing(c)?,
+                outbox_report::standing(c)?,
                 told::counts(c)?,
             ))
         })

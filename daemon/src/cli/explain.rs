@@ -3,11 +3,11 @@
 use anyhow::{Context, anyhow};
 use clap::Args;
 use duskflight_core::id::BlockId;
-use duskflight_core::notice::Words;
 use duskflight_core::season::{BlockSeason, TallyDay, tally};
 use duskflight_core::temperature::DegreeDays;
 use duskflight_core::trapping::StartStatus;
 use duskflight_core::weather::{Element, Origin, Suspect};
+use duskflight_core::wording::Words;
 
 use super::Failure;
 use super::common::{AsOf, ConfigDir, open_store, plain_table, print};

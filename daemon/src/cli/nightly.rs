@@ -2,7 +2,7 @@
 
 use anyhow::Context;
 use clap::Args;
-use duskflight_core::notice::plural;
+use duskflight_core::wording::plural;
 
 use super::Failure;
 use super::common::{AsOf, ConfigDir, print, weekday_name, workshop};
@@ -13,7 +13,7 @@ use crate::records::{Outcome, Taken};
 use crate::runner::Lock;
 use crate::runner::jobs::Workshop;
 use crate::store::jobs::Job;
-use crate::store::post;
+use crate::store::outbox_report;
 use crate::telling::{TellError, Told};
 
 /// Do one night's work: take in dropped files, fetch, recompute, tell and deliver
@@ -74,7 +74,10 @@ impl Nightly {
             Err(error) => return Err(anyhow::Error::from(error).into()),
         }
         // Whoever calls it by hand may just have mended what held the mails up.
-        let try_at_once = workshop.store.write(|t| post::try_at_once(t)).await;
+        let try_at_once = workshop
+            .store
+            .write(|t| outbox_report::try_at_once(t))
+            .await;
         try_at_once.context("deliver")?;
         let delivered = workshop.deliver(now).await.context("deliver")?;
         print(&delivered_words(&delivered))?;

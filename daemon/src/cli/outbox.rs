@@ -6,7 +6,7 @@ use clap::{Args, Subcommand};
 use super::Failure;
 use super::common::{ConfigDir, open_store, plain_table, print};
 use crate::clock::{Clock, SystemClock};
-use crate::store::{StoreError, by_hand};
+use crate::store::{StoreError, outbox_edit};
 
 /// The outbox: list its mails, try one again, drop one
 #[derive(Debug, Subcommand)]
@@ -40,8 +40,11 @@ impl Outbox {
     pub(super) async fn run(self) -> Result<(), Failure> {
         match self {
             Self::List(list) => list.run().await,
-            Self::Retry(one) => one.change("queued for a try at once", by_hand::retry).await,
-            Self::Drop(one) => one.change("dropped", by_hand::give_up).await,
+            Self::Retry(one) => {
+                one.change("queued for a try at once", outbox_edit::retry)
+                    .await
+            }
+            Self::Drop(one) => one.change("dropped", outbox_edit::give_up).await,
         }
     }
 }
@@ -52,7 +55,7 @@ impl List {
         let store = open_store(&config)?;
         let all = self.all;
         let mails = store
-            .read(move |c| by_hand::list(c, all))
+            .read(move |c| outbox_edit::list(c, all))
             .await
             .context("read the outbox")?;
         let mut table = plain_table([

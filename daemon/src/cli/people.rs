@@ -1,8 +1,9 @@
 //! What each person gets, in one line.
 
 use chrono::NaiveDate;
-use duskflight_core::notice::{EventKind, Role, plural};
+use duskflight_core::ledger::{EventKind, Role};
 use duskflight_core::orchard::{Block, Orchard};
+use duskflight_core::wording::plural;
 
 use super::common::weekday_name;
 use crate::config::{Config, Person};

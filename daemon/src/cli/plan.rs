@@ -3,9 +3,9 @@
 use anyhow::Context;
 use clap::{Args, ValueEnum};
 use duskflight_core::id::BlockId;
-use duskflight_core::notice::Words;
 use duskflight_core::orchard::Orchard;
 use duskflight_core::season::{BlockSeason, TrapPlan, Whose, YEAR, trap_plan};
+use duskflight_core::wording::Words;
 use serde_json::{Value, json};
 
 use super::Failure;

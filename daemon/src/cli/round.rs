@@ -4,9 +4,10 @@ use anyhow::Context;
 use askama::Template;
 use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
-use duskflight_core::notice::{RoundSheet, Words, round_sheets};
+use duskflight_core::contents::{RoundSheet, round_sheets};
 use duskflight_core::orchard::TrapKind;
 use duskflight_core::season::BlockSeason;
+use duskflight_core::wording::Words;
 
 use super::common::{AsOf, ConfigDir, open_store, plain_table, print};
 use super::{Failure, note};

@@ -12,7 +12,7 @@ use super::Failure;
 use super::common::{ConfigDir, workshop};
 use crate::clock::SystemClock;
 use crate::runner::{self, Lock};
-use crate::store::post;
+use crate::store::outbox_report;
 
 /// Run unattended: fetch before the digest, tell every morning, deliver
 ///
@@ -42,7 +42,10 @@ impl Run {
         let _lock = Lock::take(&config.database)?;
         let workshop = workshop(&config)?;
         // It may have been started anew because what held the mails up is mended.
-        let try_at_once = workshop.store.write(|t| post::try_at_once(t)).await;
+        let try_at_once = workshop
+            .store
+            .write(|t| outbox_report::try_at_once(t))
+            .await;
         try_at_once.context("let mails be tried")?;
         runner::run(workshop, Arc::new(SystemClock), nudge, stop).await?;
         tracing::info!("duskflight has stopped");

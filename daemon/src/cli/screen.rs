@@ -1,9 +1,9 @@
 //! `duskflight screen`: which values of a record are not to be trusted, and why.
 
 use clap::Args;
-use duskflight_core::notice::Words;
 use duskflight_core::temperature::Unit;
 use duskflight_core::weather::Suspect;
+use duskflight_core::wording::Words;
 
 use super::common::{plain_table, print};
 use super::station_file::{Format, Records};

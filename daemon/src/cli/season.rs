@@ -5,9 +5,10 @@ mod json;
 
 use anyhow::Context;
 use clap::{Args, ValueEnum};
+use duskflight_core::contents::Sheet;
 use duskflight_core::id::BlockId;
-use duskflight_core::notice::Words;
 use duskflight_core::season::BlockSeason;
+use duskflight_core::wording::Words;
 
 use super::Failure;
 use super::common::{AsOf, ConfigDir, open_store, print};
@@ -74,7 +75,7 @@ impl Season {
 fn sheets(words: Words, seasons: &[&BlockSeason]) -> String {
     let mut text = String::new();
     for season in seasons {
-        let sheet = words.sheet(season);
+        let sheet = Sheet::of(words, season);
         let width = sheet
             .answers
             .iter()

@@ -6,9 +6,9 @@ use anyhow::Context;
 use chrono::NaiveDate;
 use clap::Args;
 use duskflight_core::id::TrapId;
-use duskflight_core::notice::trap_list;
 use duskflight_core::season::BlockSeason;
 use duskflight_core::trapping::DueState;
+use duskflight_core::wording::trap_list;
 use textwrap::{Options, WordSplitter};
 
 use super::Failure;

@@ -14,7 +14,7 @@ use crate::clock::{Clock, SystemClock, day_before};
 use crate::config::Config;
 use crate::records::dropped_trouble;
 use crate::store::jobs::{Job, Run, RunState};
-use crate::store::{StoreError, days, jobs, post, room};
+use crate::store::{StoreError, days, disk_space, jobs, outbox_report};
 use crate::telling::waiting::WaitingAlerts;
 
 /// Public archives lag two to three days.
@@ -41,7 +41,7 @@ struct Found {
     stations: Vec<(String, Option<NaiveDate>)>,
     failing: Vec<(String, String)>,
     runs: Vec<(Job, Option<Run>)>,
-    outbox: post::Standing,
+    outbox: outbox_report::Standing,
     waiting: WaitingAlerts,
 }
 
@@ -69,7 +69,7 @@ impl Status {
                     stations,
                     failing: days::failing(c)?.into_iter().collect(),
                     runs,
-                    outbox: post::standing(c)?,
+                    outbox: outbox_report::standing(c)?,
                     waiting: WaitingAlerts::read(c)?,
                 })
             })
@@ -164,7 +164,7 @@ fn report(config: &Config, found: &Found, now: DateTime<Utc>) -> String {
     for words in trouble_words(config.zone, &found.outbox) {
         line(&mut text, "outbox", &words);
     }
-    if let Some(words) = room::trouble(&config.database) {
+    if let Some(words) = disk_space::trouble(&config.database) {
         line(&mut text, "disk", &words);
     }
     if let Some(words) = config.drop_folder.as_ref().and_then(dropped_trouble) {
@@ -206,7 +206,7 @@ fn run_words(config: &Config, run: &Run) -> String {
     format!("{state} for {}, {at}{error}", run.day)
 }
 
-fn outbox_words(zone: Tz, standing: &post::Standing, now: DateTime<Utc>) -> String {
+fn outbox_words(zone: Tz, standing: &outbox_report::Standing, now: DateTime<Utc>) -> String {
     let waiting = standing.oldest.map_or_else(String::new, |oldest| {
         let hours = (now - oldest).max(TimeDelta::zero()).num_hours();
         format!(", the oldest for {hours} h")
@@ -226,7 +226,7 @@ fn outbox_words(zone: Tz, standing: &post::Standing, now: DateTime<Utc>) -> Stri
 }
 
 /// What holds mails up, and what became of those given up.
-fn trouble_words(zone: Tz, standing: &post::Standing) -> Vec<String> {
+fn trouble_words(zone: Tz, standing: &outbox_report::Standing) -> Vec<String> {
     let mut words = Vec::new();
     if let Some(trouble) = &standing.trouble {
         let since = local(zone, trouble.since);

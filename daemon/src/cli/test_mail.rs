@@ -13,7 +13,7 @@ use crate::mail::compose::{self, envelope_of};
 use crate::records::hash;
 use crate::runner::Lock;
 use crate::store::outbox::{self, MailKind, NewMail};
-use crate::store::{StoreError, by_hand, post};
+use crate::store::{StoreError, outbox_edit, outbox_report};
 use crate::telling::Draft;
 
 /// Send a test mail and say what the server said, per person
@@ -49,7 +49,7 @@ impl TestMail {
         workshop
             .store
             .write(move |t| {
-                post::try_at_once(t)?;
+                outbox_report::try_at_once(t)?;
                 mails.iter().try_for_each(|mail| outbox::queue(t, mail))
             })
             .await
@@ -60,7 +60,7 @@ impl TestMail {
         for (person, id) in people.iter().zip(ids) {
             let words = workshop
                 .store
-                .read(move |c| by_hand::words_on(c, &id))
+                .read(move |c| outbox_edit::words_on(c, &id))
                 .await
                 .context("read the outbox")?;
             arrived += usize::from(words.0 == "sent");

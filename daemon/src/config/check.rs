@@ -7,21 +7,22 @@ use std::path::{Path, PathBuf};
 use chrono::{Datelike, NaiveDate, NaiveTime, Timelike, Weekday};
 use chrono_tz::{TZ_VARIANTS, Tz};
 use duskflight_core::insect::{Insect, InsectFile};
-use duskflight_core::notice::{Role, Words};
+use duskflight_core::ledger::Role;
 use duskflight_core::orchard::{Crop, Product, TrapKind};
 use duskflight_core::weather::StationFacts;
+use duskflight_core::wording::Words;
 use lettre::Address;
 use serde::de::DeserializeOwned;
 
 use super::declared::Declared;
 use super::file::{MainFile, PersonPart, ProductPart, SmtpPart, StationPart};
-use super::mend::{self, Fault};
 use super::nearest::suggestion;
-use super::place;
 use super::problem::{ConfigError, Problem};
 use super::rules;
 use super::smtp;
 use super::tables::{BlockRow, TrapRow, blocks, name_fault, traps};
+use super::toml_faults::{self, Fault};
+use super::toml_line;
 use super::{Config, DropFolder, MAIN_FILE, MailRoute, MonthDay, Person, Sender, Station};
 use crate::feed::{FeedSource, ForecastSource};
 
@@ -80,8 +81,8 @@ impl Reader<'_> {
 
     /// Something wrong at a key of the main file, with its line.
     pub(super) fn at(&mut self, path: &[&str], what: impl Display) {
-        let line = place::line_of(&self.main_text, path);
-        let what = format!("{}{what}", place::said(path));
+        let line = toml_line::line_of(&self.main_text, path);
+        let what = format!("{}{what}", toml_line::said(path));
         self.problem(MAIN_FILE, line, what);
     }
 
@@ -247,7 +248,7 @@ impl Reader<'_> {
                 return None;
             }
         };
-        let (value, faults) = mend::read(&text);
+        let (value, faults) = toml_faults::read(&text);
         for Fault { line, what } in faults {
             self.problem(file, line, what);
         }

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use duskflight_core::id::{GroupId, PersonId};
 use duskflight_core::insect::Insect;
-use duskflight_core::notice::Role;
+use duskflight_core::ledger::Role;
 use duskflight_core::orchard::{Block, Crop};
 
 use super::nearest::suggestion;

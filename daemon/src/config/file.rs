@@ -3,10 +3,11 @@
 use std::path::PathBuf;
 
 use duskflight_core::id::{BlockId, PersonId, ProductId, StationId};
-use duskflight_core::notice::{DateOrder, Role};
+use duskflight_core::ledger::Role;
 use duskflight_core::orchard::Part;
 use duskflight_core::temperature::Unit;
 use duskflight_core::weather::DayBoundary;
+use duskflight_core::wording::DateOrder;
 use serde::Deserialize;
 use serde::de::IgnoredAny;
 

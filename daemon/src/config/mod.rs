@@ -4,15 +4,15 @@
 mod check;
 mod declared;
 mod file;
-mod mend;
 pub(crate) mod nearest;
-mod place;
 mod problem;
 mod rules;
 mod season;
 mod secret;
 mod smtp;
 mod tables;
+mod toml_faults;
+mod toml_line;
 
 pub use problem::{ConfigError, Problem};
 pub use rules::Rule;
@@ -28,10 +28,11 @@ use chrono::{DateTime, NaiveDate, NaiveTime, Utc, Weekday};
 use chrono_tz::Tz;
 use duskflight_core::id::{BlockId, PersonId, StationId};
 use duskflight_core::insect::{Insect, InsectFile};
-use duskflight_core::notice::{Role, Words};
+use duskflight_core::ledger::Role;
 use duskflight_core::orchard::{Orchard, Product, Trap};
 use duskflight_core::temperature::Unit;
 use duskflight_core::weather::StationFacts;
+use duskflight_core::wording::Words;
 
 use crate::clock::{at_local, day_in};
 use crate::feed::{FeedSource, ForecastSource};

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::fmt::Display;
 
 use duskflight_core::id::{BlockId, PersonId};
-use duskflight_core::notice::{Event, EventKind, Role};
+use duskflight_core::ledger::{Event, EventKind, Role};
 use duskflight_core::orchard::Block;
 
 use super::check::Reader;

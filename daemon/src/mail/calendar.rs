@@ -4,7 +4,8 @@
 use std::collections::BTreeSet;
 
 use chrono::Utc;
-use duskflight_core::notice::{CAUTION, CalendarEntry, KeyDate, Standing};
+use duskflight_core::contents::{CalendarEntry, KeyDate, Standing};
+use duskflight_core::wording::CAUTION;
 use icalendar::{Calendar, Class, Component, Event, EventLike, EventStatus, Property};
 
 use super::compose::Adviser;

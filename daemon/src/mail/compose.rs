@@ -9,7 +9,9 @@ pub use summary::summary;
 
 use askama::Template;
 use chrono::{DateTime, NaiveDate, Utc};
-use duskflight_core::notice::{Alert, CAUTION, CatchUp, Chart, Digest, Words, plural};
+use duskflight_core::contents::{Alert, Chart, Digest};
+use duskflight_core::ledger::CatchUp;
+use duskflight_core::wording::{CAUTION, Words, plural};
 use textwrap::{Options, WordSplitter};
 
 use super::message::{

@@ -2,7 +2,8 @@
 //! be added while the alert waits; composed anew without one it gives the same bytes.
 
 use chrono::{DateTime, FixedOffset, Utc};
-use duskflight_core::notice::{Alert, Chart, DateOrder, Words};
+use duskflight_core::contents::{Alert, Chart};
+use duskflight_core::wording::{DateOrder, Words};
 use serde::{Deserialize, Serialize};
 
 use super::compose::{self, Adviser, AdviserLine};

@@ -3,12 +3,12 @@
 use chrono::{DateTime, Utc};
 use rusqlite::Connection;
 
-use super::patience::{self, LONGEST, Next, tried_for_too_long};
+use super::reply_class::ReplyClass;
+use super::retry::{self, LONGEST, Next, tried_for_too_long};
 use super::transport::{SendError, Transport};
-use super::verdict::Verdict;
 use crate::crash;
 use crate::store::outbox::{self, End, Waiting};
-use crate::store::{Store, StoreError, post};
+use crate::store::{Store, StoreError, outbox_report};
 
 /// What one round of delivery did.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -64,7 +64,7 @@ fn settle_sent(
     now: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     outbox::mark_sent(connection, &mail.message_id, answer, now)?;
-    post::clear_trouble(connection)
+    outbox_report::clear_trouble(connection)
 }
 
 async fn settle_failed(
@@ -102,13 +102,13 @@ fn settle_mail(
     error: &SendError,
     now: DateTime<Utc>,
 ) -> Result<Delivered, StoreError> {
-    post::clear_trouble(connection)?;
-    if error.verdict == Verdict::Unclear {
+    outbox_report::clear_trouble(connection)?;
+    if error.class == ReplyClass::Unclear {
         outbox::count_refusal(connection, &mail.message_id)?;
     }
     let words = error.words();
     let mut after = Delivered::default();
-    match patience::next(error.verdict, mail, now) {
+    match retry::next(error.class, mail, now) {
         Next::At(at) => {
             outbox::keep(connection, &mail.message_id, &words, at)?;
             after.kept = 1;
@@ -129,9 +129,9 @@ fn settle_trouble(
     error: &SendError,
     now: DateTime<Utc>,
 ) -> Result<Delivered, StoreError> {
-    let before = post::trouble(connection)?;
-    let trouble = patience::trouble(before.as_ref(), &error.reason, error.advice(), now);
-    post::set_trouble(connection, &trouble)?;
+    let before = outbox_report::trouble(connection)?;
+    let trouble = retry::trouble(before.as_ref(), &error.reason, error.advice(), now);
+    outbox_report::set_trouble(connection, &trouble)?;
     outbox::keep(connection, &mail.message_id, &error.reason, now)?;
     let mut after = Delivered {
         kept: 1,

@@ -1,6 +1,5 @@
 //! Mails: composed to the last byte, frozen in the outbox, delivered from there.
 
-mod bytewise;
 mod calendar;
 pub mod chart;
 pub mod compose;
@@ -8,11 +7,12 @@ pub mod contents;
 pub mod delivery;
 mod folder;
 pub mod message;
+mod no_read_ahead;
 pub(crate) mod one_line;
-mod patience;
-mod shown;
+mod redact;
+pub mod reply_class;
+mod retry;
 mod smtp;
 pub mod transport;
-pub mod verdict;
 
 pub(crate) use folder::file_stem;

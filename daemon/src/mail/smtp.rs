@@ -21,10 +21,10 @@ use tokio::net::TcpStream;
 use tokio::time::error::Elapsed;
 use tokio::time::timeout;
 
-use super::bytewise::Bytewise;
-use super::shown::shown;
+use super::no_read_ahead::NoReadAhead;
+use super::redact::redact;
+use super::reply_class::{self, Phase, ReplyClass, classify};
 use super::transport::SendError;
-use super::verdict::{self, Phase, Verdict, classify};
 use crate::config::{Login, Security, SmtpServer};
 use crate::crash;
 use crate::store::outbox::Waiting;
@@ -51,7 +51,7 @@ pub(super) async fn send(
     let (mut connection, answer) = judged_in_time(talked, phase, server)?;
     // Whatever comes of it, the mail has been taken.
     let _ = timeout(GOODBYE, connection.command(Quit)).await;
-    Ok(shown(&words_of(&answer), &secrets(server)))
+    Ok(redact(&words_of(&answer), &secrets(server)))
 }
 
 /// Connects and logs in as for a mail, and says goodbye.
@@ -183,7 +183,7 @@ async fn connect(server: &SmtpServer, phase: &mut Phase) -> Result<AsyncSmtpConn
     }
     let stream = reach(host, server).await.map_err(Broken::Reach)?;
     crash::point("connected");
-    let stream = Box::new(Bytewise(stream));
+    let stream = Box::new(NoReadAhead(stream));
     let mut connection = AsyncSmtpConnection::connect_with_transport(stream, &HELLO).await?;
     crash::point("greeted");
     if server.security == Security::Starttls {
@@ -191,7 +191,7 @@ async fn connect(server: &SmtpServer, phase: &mut Phase) -> Result<AsyncSmtpConn
         if !connection.can_starttls() {
             return Err(Broken::Missing {
                 what: "the server offers no STARTTLS",
-                advice: verdict::NO_TLS,
+                advice: reply_class::NO_TLS,
             });
         }
         connection.starttls(tls(server)?, &HELLO).await?;
@@ -247,7 +247,7 @@ async fn log_in(
     if server.security != Security::None && !connection.is_encrypted() {
         return Err(Broken::Missing {
             what: "the connection is not private",
-            advice: verdict::NO_TLS,
+            advice: reply_class::NO_TLS,
         });
     }
     let offered = |mechanism: &&_| {
@@ -261,7 +261,7 @@ async fn log_in(
     {
         return Err(Broken::Missing {
             what: "the server offers no login by name and password",
-            advice: verdict::NO_LOGIN,
+            advice: reply_class::NO_LOGIN,
         });
     }
     let credentials = Credentials::new(login.username.clone(), password);
@@ -297,29 +297,32 @@ fn judged(broken: Broken, phase: Phase, server: &SmtpServer) -> SendError {
 }
 
 fn explained(broken: Broken, phase: Phase, server: &SmtpServer) -> SendError {
-    let (verdict, phase, what, closing) = match broken {
+    let (class, phase, what, closing) = match broken {
         Broken::Talk(error) => return judged_talk(&error, phase, server),
-        Broken::Reach(error) => (Verdict::TryAgain, phase, error.to_string(), false),
+        Broken::Reach(error) => (ReplyClass::TryAgain, phase, error.to_string(), false),
         Broken::Silence => {
             let seconds = server.timeout.as_secs();
             let what = format!("the server did not answer within {seconds} s");
-            (Verdict::TryAgain, phase, what, false)
+            (ReplyClass::TryAgain, phase, what, false)
         }
         Broken::OutOfTurn(reply) => {
             let what = format!("the server said out of turn {reply}");
-            (Verdict::TryAgain, phase, what, false)
+            (ReplyClass::TryAgain, phase, what, false)
         }
-        Broken::Missing { what, advice } => {
-            (Verdict::OurFault { advice }, phase, what.to_owned(), false)
-        }
+        Broken::Missing { what, advice } => (
+            ReplyClass::OurFault { advice },
+            phase,
+            what.to_owned(),
+            false,
+        ),
         Broken::Password(what) => {
             let advice = "give the service its password, see [mail.smtp]";
-            (Verdict::OurFault { advice }, phase, what, false)
+            (ReplyClass::OurFault { advice }, phase, what, false)
         }
         // The configuration checks addresses; one in the outbox may be older than the check.
-        Broken::Address(error) => (Verdict::Refused, phase, error.to_string(), false),
+        Broken::Address(error) => (ReplyClass::Refused, phase, error.to_string(), false),
     };
-    send_error(verdict, phase, &what, closing, server)
+    send_error(class, phase, &what, closing, server)
 }
 
 fn judged_talk(error: &SmtpError, phase: Phase, server: &SmtpServer) -> SendError {
@@ -337,12 +340,12 @@ fn judged_talk(error: &SmtpError, phase: Phase, server: &SmtpServer) -> SendErro
     }
     if let Some(error) = tls_error(error) {
         let advice = match error {
-            rustls::Error::InvalidCertificate(_) => verdict::CERTIFICATE,
-            _ => verdict::HANDSHAKE,
+            rustls::Error::InvalidCertificate(_) => reply_class::CERTIFICATE,
+            _ => reply_class::HANDSHAKE,
         };
         let phase = phase.max(Phase::Tls);
         return send_error(
-            Verdict::OurFault { advice },
+            ReplyClass::OurFault { advice },
             phase,
             &error.to_string(),
             false,
@@ -358,7 +361,7 @@ fn judged_talk(error: &SmtpError, phase: Phase, server: &SmtpServer) -> SendErro
         text if text == "incomplete response" => "the server hung up".to_owned(),
         text => text,
     };
-    send_error(Verdict::TryAgain, phase, &what, false, server)
+    send_error(ReplyClass::TryAgain, phase, &what, false, server)
 }
 
 /// The TLS library's own error, inside the errors of the socket.
@@ -380,18 +383,18 @@ fn tls_error(error: &SmtpError) -> Option<&rustls::Error> {
 /// Whatever fails before a recipient is named would befall every mail, except a passing refusal of
 /// the sender. A closing server is closing for all.
 fn send_error(
-    verdict: Verdict,
+    class: ReplyClass,
     phase: Phase,
     what: &str,
     closing: bool,
     server: &SmtpServer,
 ) -> SendError {
-    let ours = matches!(verdict, Verdict::OurFault { .. });
+    let ours = matches!(class, ReplyClass::OurFault { .. });
     let place = format!("{}:{}", server.host, server.port);
     SendError {
-        verdict,
+        class,
         of_all: closing || phase < Phase::Sender || (phase == Phase::Sender && ours),
-        reason: format!("{phase} ({place}): {}", shown(what, &secrets(server))),
+        reason: format!("{phase} ({place}): {}", redact(what, &secrets(server))),
         may_be_taken: false,
     }
 }

@@ -4,8 +4,8 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use super::folder::{file_stem, put};
+use super::reply_class::ReplyClass;
 use super::smtp;
-use super::verdict::Verdict;
 use crate::config::{Config, MailRoute, SmtpServer};
 use crate::store::outbox::Waiting;
 
@@ -30,7 +30,7 @@ pub enum Transport {
 #[error("{reason}")]
 pub struct SendError {
     /// What it means.
-    pub verdict: Verdict,
+    pub class: ReplyClass,
     /// Whether it would befall every other mail, too.
     pub of_all: bool,
     /// What happened, without addresses and secrets.
@@ -43,8 +43,8 @@ impl SendError {
     /// What to mend, where it is ours to mend.
     #[must_use]
     pub const fn advice(&self) -> Option<&'static str> {
-        match self.verdict {
-            Verdict::OurFault { advice } => Some(advice),
+        match self.class {
+            ReplyClass::OurFault { advice } => Some(advice),
             _ => None,
         }
     }
@@ -110,7 +110,7 @@ impl Transport {
 
 fn cannot_write(folder: &Path, error: &io::Error) -> SendError {
     SendError {
-        verdict: Verdict::TryAgain,
+        class: ReplyClass::TryAgain,
         of_all: true,
         reason: format!("write into the mail folder {}: {error}", folder.display()),
         may_be_taken: false,

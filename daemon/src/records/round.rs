@@ -1,6 +1,6 @@
 //! Round sheets as CSV: filled in, they are sheets of visits.
 
-use duskflight_core::notice::{RoundSheet, Stop};
+use duskflight_core::contents::{RoundSheet, Stop};
 
 use super::export::{Cells, sheet};
 use super::visits::{COLUMNS, FOR_THE_ROUND};

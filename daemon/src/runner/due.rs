@@ -68,7 +68,7 @@ pub fn due(config: &Config, standing: &Standing, now: DateTime<Utc>) -> Vec<Job>
 }
 
 /// Whether a job must be begun: never tried, or not done and tried long enough ago. One that says it
-/// is running belongs to this process, which then has no free lane for it, or died with another.
+/// is running belongs to this process, which then has no free task for it, or died with another.
 fn owed(run: Option<&Run>, now: DateTime<Utc>) -> bool {
     match run {
         None => true,

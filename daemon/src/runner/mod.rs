@@ -1,11 +1,11 @@
 //! Unattended running: what is due, the jobs, and the loop that nudges them.
 
-mod declared;
 pub mod due;
 pub mod fetching;
 pub mod jobs;
-mod lanes;
 mod lock;
+mod reload;
+mod tasks;
 
-pub use lanes::run;
 pub use lock::{Lock, LockError};
+pub use tasks::run;

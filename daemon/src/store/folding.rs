@@ -5,7 +5,7 @@ use duskflight_core::id::PersonId;
 use rusqlite::{Connection, params};
 
 use super::outbox::LONGEST_WAIT_S;
-use super::post::CONCERNS;
+use super::outbox_report::CONCERNS;
 use super::{StoreError, day};
 
 /// A mail that was folded.

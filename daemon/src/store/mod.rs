@@ -4,11 +4,10 @@
 //! have the statements, one file for each kind of record.
 
 pub mod alerts;
-pub mod by_hand;
 mod connection;
-pub mod copy;
 pub mod days;
 pub mod decisions;
+pub mod disk_space;
 pub mod entries;
 pub mod folding;
 pub mod forecasts;
@@ -16,8 +15,9 @@ pub mod jobs;
 pub mod journal;
 pub mod notes;
 pub mod outbox;
-pub mod post;
-pub mod room;
+pub mod outbox_edit;
+pub mod outbox_report;
+pub mod snapshot;
 pub mod told;
 pub mod visits;
 

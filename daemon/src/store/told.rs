@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 use duskflight_core::id::{BlockId, InsectId, PersonId};
-use duskflight_core::notice::{Change, Notice, Told};
+use duskflight_core::ledger::{Change, Notice, Told};
 use rusqlite::{Connection, Row, params};
 
 use super::{StoreError, day};
@@ -183,7 +183,7 @@ pub fn all(connection: &Connection) -> Result<Vec<Line>, StoreError> {
 mod tests {
     use chrono::{DateTime, Utc};
     use duskflight_core::id::MarkId;
-    use duskflight_core::notice::{Event, Value};
+    use duskflight_core::ledger::{Event, Value};
 
     use super::*;
     use crate::store::Store;

@@ -1,14 +1,13 @@
 //! One adviser's digest, and what others hear of the blocks in it.
 
 use chrono::TimeDelta;
-use duskflight_core::notice::chart::Wanted;
-use duskflight_core::notice::{
-    Alert, Chart, Event, Letter, Notice, Role, Told, alert, digest, key_dates, letter, urgency,
-};
+use duskflight_core::contents::chart::Wanted;
+use duskflight_core::contents::{Alert, Chart, Letter, alert, digest, key_dates, letter, urgency};
+use duskflight_core::ledger::{Event, Notice, Role, Told};
 use duskflight_core::season::BlockSeason;
 
 use super::charts::charts;
-use super::desk::{Causes, Desk};
+use super::context::{Causes, Context};
 use super::mails::Telling;
 use super::{TellError, letters, trouble, waiting};
 use crate::config::{Pace, Person};
@@ -54,7 +53,7 @@ impl Contents {
     }
 }
 
-impl<'a> Desk<'a> {
+impl<'a> Context<'a> {
     /// An adviser's digest, and what others hear of their blocks, which the digest lists and which leaves
     /// after it. Once the digest of a day is made, all of it waits for the next.
     pub(super) fn of_adviser(

@@ -1,9 +1,9 @@
 //! Charts of the blocks that a mail has news of. A night keeps no station's heat, so it is built again for
 //! the station of the one block whose heat is drawn.
 
+use duskflight_core::contents::chart::Wanted;
+use duskflight_core::contents::{Chart, catch_chart, heat_chart};
 use duskflight_core::id::TrapId;
-use duskflight_core::notice::chart::Wanted;
-use duskflight_core::notice::{Chart, catch_chart, heat_chart};
 use duskflight_core::season::{BlockSeason, StationHeat};
 use duskflight_core::trapping::Visits;
 use rusqlite::Connection;

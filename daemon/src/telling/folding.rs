@@ -1,7 +1,7 @@
 //! Mails that could not be delivered for more than a day: today's tell what holds now instead.
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use duskflight_core::notice::Role;
+use duskflight_core::ledger::Role;
 use rusqlite::Connection;
 
 use crate::config::Config;

@@ -1,9 +1,9 @@
 //! When a grower's weekly letter is due, and what it says was told.
 
 use chrono::{Datelike, NaiveDate};
-use duskflight_core::notice::{Change, Notice, Told};
+use duskflight_core::ledger::{Change, Notice, Told};
 
-use super::desk::Desk;
+use super::context::Context;
 use super::mails::Purpose;
 use crate::config::{Pace, Person};
 use crate::store::StoreError;
@@ -12,24 +12,24 @@ use crate::store::outbox::MailKind;
 /// Whether a grower gets a letter about an adviser's blocks tonight: it is its day; or nobody was told on its
 /// day, or the letter of that day could not be delivered. In season only.
 pub(super) fn is_due(
-    desk: &Desk<'_>,
+    context: &Context<'_>,
     person: &Person,
     adviser: &Person,
 ) -> Result<bool, StoreError> {
-    let Some(weekday) = person.letter.filter(|_| desk.pace == Pace::Daily) else {
+    let Some(weekday) = person.letter.filter(|_| context.pace == Pace::Daily) else {
         return Ok(false);
     };
-    if desk.purpose == Purpose::PreviewLetters {
+    if context.purpose == Purpose::PreviewLetters {
         return Ok(true);
     }
-    let today = desk.night.as_of;
+    let today = context.night.as_of;
     let mut days = today.iter_days().rev().take(7);
     let its_day = days.find(|day| day.weekday() == weekday).unwrap_or(today);
     let folded = |kind: MailKind| {
-        let mut mails = desk.folded(person, adviser);
+        let mut mails = context.folded(person, adviser);
         mails.any(|mail| mail.kind == kind.name())
     };
-    let missed = desk
+    let missed = context
         .digest_catch_up(adviser)?
         .is_some_and(|catch_up| catch_up.since < its_day);
     Ok(its_day == today || missed || folded(MailKind::Letter))

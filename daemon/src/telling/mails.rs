@@ -2,11 +2,11 @@
 
 use chrono::{DateTime, Utc};
 use duskflight_core::id::PersonId;
-use duskflight_core::notice::{Notice, Role};
+use duskflight_core::ledger::{Notice, Role};
 use rusqlite::Connection;
 
-use super::desk::{Causes, Desk};
-use super::{Night, TellError, ration};
+use super::context::{Causes, Context};
+use super::{Night, TellError, daily_limit};
 use crate::config::Config;
 use crate::mail::message::Parts;
 use crate::store::folding::FoldedMail;
@@ -73,10 +73,10 @@ pub(super) fn prepare_after(
     let Some(pace) = config.pace_on(night.as_of) else {
         return Ok(Vec::new());
     };
-    let desk = Desk::new(connection, config, night, purpose, pace, now, folded)?;
+    let context = Context::new(connection, config, night, purpose, pace, now, folded)?;
     let (mut tellings, mut plans) = (Vec::new(), Vec::new());
     for adviser in config.people.iter().filter(|p| p.role == Role::Adviser) {
-        if let Some((digest, alerts)) = desk.of_adviser(adviser)? {
+        if let Some((digest, alerts)) = context.of_adviser(adviser)? {
             tellings.push(digest);
             plans.extend(alerts);
         }
@@ -86,7 +86,7 @@ pub(super) fn prepare_after(
         plans = others;
         let digests = tellings.iter().filter(|told| told.person == person.id);
         let digests = digests.count();
-        tellings.extend(ration::rationed(&desk, person, own, digests)?);
+        tellings.extend(daily_limit::rationed(&context, person, own, digests)?);
     }
     Ok(tellings)
 }

@@ -2,19 +2,19 @@
 
 mod adviser;
 mod charts;
-mod desk;
+mod context;
+mod daily_limit;
 mod folding;
 mod letters;
 mod mails;
 mod night;
-mod ration;
 pub mod replay;
 mod since;
 mod trouble;
 pub mod waiting;
 mod weather;
 
-pub use desk::Causes;
+pub use context::Causes;
 pub use mails::{Draft, Purpose, Telling, prepare};
 pub use night::{Night, night};
 pub use weather::Stations;

@@ -1,12 +1,12 @@
 //! All seasons of the farm as seen on one civil day.
 
 use chrono::{Days, NaiveDate};
-use duskflight_core::notice::StationView;
 use duskflight_core::orchard::Orchard;
 use duskflight_core::season::{BlockSeason, StationHeat, assess};
 use duskflight_core::temperature::Unit;
 use duskflight_core::trapping::{Notes, Visits};
 use duskflight_core::weather::StationWeather;
+use duskflight_core::wording::StationView;
 use rusqlite::Connection;
 
 use crate::config::{Config, Station};

@@ -12,9 +12,9 @@ use super::{Night, TellError, tell_in};
 use crate::config::Config;
 use crate::mail::delivery::deliver;
 use crate::mail::transport::Transport;
-use crate::store::copy::{self, Fate};
 use crate::store::jobs::{self, Job};
 use crate::store::outbox::MailKind;
+use crate::store::snapshot::{self, Fate};
 use crate::store::{Store, StoreError};
 
 /// The outbox is looked at so often: holds are whole hours.
@@ -68,13 +68,13 @@ pub async fn replay(
     to: NaiveDate,
 ) -> Result<Vec<ReplayedMail>, TellError> {
     let store = Store::copy_of(&config.database)?;
-    store.write(move |t| copy::forget_from(t, from)).await?;
+    store.write(move |t| snapshot::forget_from(t, from)).await?;
     let mut mails = Vec::new();
     for day in from.iter_days().take_while(|day| *day <= to) {
         mails.extend(morning(&store, config, day).await?);
         deliver_until(&store, config, day).await?;
     }
-    let fates = store.read(move |c| copy::fates_from(c, from)).await?;
+    let fates = store.read(move |c| snapshot::fates_from(c, from)).await?;
     Ok(mails
         .into_iter()
         .map(|(message_id, mail)| ReplayedMail {

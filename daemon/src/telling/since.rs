@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::id::StationId;
-use duskflight_core::notice::Since;
+use duskflight_core::ledger::Since;
 use rusqlite::Connection;
 
 use crate::config::Config;

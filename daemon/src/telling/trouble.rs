@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
-use duskflight_core::notice::RevisedDay;
 use duskflight_core::temperature::Unit;
+use duskflight_core::wording::RevisedDay;
 use rusqlite::Connection;
 
 use super::waiting::name;
@@ -13,8 +13,8 @@ use crate::config::{Config, Person};
 use crate::records::dropped_trouble;
 use crate::store::folding::FoldedMail;
 use crate::store::jobs::{self, Job};
-use crate::store::post::{self, GivenUp, Late};
-use crate::store::{StoreError, days, journal, room};
+use crate::store::outbox_report::{self, GivenUp, Late};
+use crate::store::{StoreError, days, disk_space, journal};
 
 /// A mail that was sent so long after it could have been is called late.
 const LATE_AFTER: TimeDelta = TimeDelta::hours(2);
@@ -25,13 +25,13 @@ pub(super) fn standing(
     config: &Config,
 ) -> Result<Vec<String>, StoreError> {
     let mut lines = feeds(connection, config)?;
-    let standing = post::standing(connection)?;
+    let standing = outbox_report::standing(connection)?;
     let waiting = standing.trouble.map(|trouble| trouble.error);
     let waiting = waiting.into_iter().chain(standing.errors);
     lines.extend(waiting.map(|error| format!("mail waits: {error}")));
     lines.extend(config.drop_folder.as_ref().and_then(dropped_trouble));
     lines.extend(config.trouble.clone());
-    lines.extend(room::trouble(&config.database));
+    lines.extend(disk_space::trouble(&config.database));
     lines.extend(journal::trouble(&config.database));
     Ok(lines)
 }
@@ -45,8 +45,8 @@ pub(super) fn of_mails(
     as_of: NaiveDate,
 ) -> Result<Vec<String>, StoreError> {
     let since = last_telling(connection, config, as_of)?;
-    let given_up = post::given_up_since(connection, adviser.id.as_str(), since)?;
-    let late = post::late_since(connection, adviser.id.as_str(), since, LATE_AFTER)?;
+    let given_up = outbox_report::given_up_since(connection, adviser.id.as_str(), since)?;
+    let late = outbox_report::late_since(connection, adviser.id.as_str(), since, LATE_AFTER)?;
     let given_up = given_up.iter().map(|mail| given_up_line(config, mail));
     let late = late.iter().map(|mail| late_line(config, mail));
     Ok(given_up.chain(late).collect())

@@ -1,6 +1,6 @@
 //! What the farm declares: people and blocks.
 
-use duskflight_core::notice::Role;
+use duskflight_core::ledger::Role;
 
 use super::{EARLIER_SEASONS, MonthDay, day_of};
 use crate::sheet::csv_text;

@@ -1,7 +1,7 @@
 //! Draws catches with flights, one field for each kind of trap.
 
-use duskflight_core::notice::CatchChart;
-use duskflight_core::notice::chart::{FlightSpan, Panel, ReadingPoint};
+use duskflight_core::contents::CatchChart;
+use duskflight_core::contents::chart::{FlightSpan, Panel, ReadingPoint};
 use duskflight_core::orchard::TrapKind;
 
 use super::canvas::{Canvas, Point, Side, Stroke, cut};

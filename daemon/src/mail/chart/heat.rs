@@ -1,7 +1,7 @@
 //! Draws the heat of a season.
 
-use duskflight_core::notice::HeatChart;
-use duskflight_core::notice::chart::{HeatPoint, MarkLine};
+use duskflight_core::contents::HeatChart;
+use duskflight_core::contents::chart::{HeatPoint, MarkLine};
 
 use super::canvas::{Canvas, Point, Stroke};
 use super::key::{self, Row, Sample, badge};

@@ -10,7 +10,7 @@ mod plot;
 
 use std::sync::Arc;
 
-use duskflight_core::notice::Chart;
+use duskflight_core::contents::Chart;
 use resvg::usvg::fontdb::Database;
 use resvg::{tiny_skia, usvg};
 

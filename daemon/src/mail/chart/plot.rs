@@ -1,7 +1,7 @@
 //! The field of a chart: days along, values up, with their labels.
 
 use chrono::NaiveDate;
-use duskflight_core::notice::chart::{DayTick, Frame, ValueAxis};
+use duskflight_core::contents::chart::{DayTick, Frame, ValueAxis};
 
 use super::canvas::{Canvas, Point, Side, Stroke, cut};
 use super::{WIDTH, palette};

@@ -1,9 +1,9 @@
 use chrono::{Days, NaiveDate};
-use duskflight_core::notice::chart::{
+use duskflight_core::contents::chart::{
     AheadPoint, BandPoint, DayTick, FlightSpan, Frame, HeatPoint, MarkLine, Panel, ReadingPoint,
     ValueAxis, ValueTick,
 };
-use duskflight_core::notice::{CatchChart, HeatChart};
+use duskflight_core::contents::{CatchChart, HeatChart};
 use duskflight_core::orchard::TrapKind;
 
 use super::*;

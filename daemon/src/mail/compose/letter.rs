@@ -1,7 +1,8 @@
 //! A grower's weekly letter.
 
 use askama::Template;
-use duskflight_core::notice::{CAUTION, Letter, Words};
+use duskflight_core::contents::Letter;
+use duskflight_core::wording::{CAUTION, Words};
 
 use super::{Adviser, subject, whole};
 use crate::mail::message::{ComposeError, Composed, Envelope};

@@ -4,13 +4,13 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Datelike, Days, NaiveDate};
+use duskflight_core::contents::{Alert, Digest, alert, digest, key_dates};
 use duskflight_core::id::{
     BlockId, GroupId, InsectId, MarkId, PersonId, ProductId, StationId, TrapId,
 };
 use duskflight_core::insect::{Insect, InsectFile};
-use duskflight_core::notice::{
-    Alert, Digest, Event, Fact, Moment, Notice, Past, Role, State, StationView, Told, Value, Words,
-    alert, decide, digest, facts, key_dates,
+use duskflight_core::ledger::{
+    Event, Fact, Moment, Notice, Past, Role, State, Told, Value, decide, facts,
 };
 use duskflight_core::orchard::{
     Block, Crop, Dispensers, Orchard, Part, Product, Regime, Trap, TrapKind, own_group,
@@ -19,6 +19,7 @@ use duskflight_core::season::{BlockSeason, StationHeat, assess};
 use duskflight_core::temperature::Unit;
 use duskflight_core::trapping::{Note, NoteKind, Notes, Visit, Visits};
 use duskflight_core::weather::{ReceivedDay, StationWeather};
+use duskflight_core::wording::{StationView, Words};
 
 /// The morning of the sample mails.
 pub(super) const MORNING: NaiveDate = date(2022, 6, 20);

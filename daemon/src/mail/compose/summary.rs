@@ -1,7 +1,8 @@
 //! The one mail that stands for all that would have been too many for a day.
 
 use askama::Template;
-use duskflight_core::notice::{CAUTION, Summary, SummaryPart, Words};
+use duskflight_core::contents::{Summary, SummaryPart};
+use duskflight_core::wording::{CAUTION, Words};
 
 use super::{Adviser, begins, remark, subject, whole};
 use crate::mail::calendar;

@@ -1,6 +1,6 @@
 use chrono::{DateTime, FixedOffset};
+use duskflight_core::contents::{AlertItem, KeyDate};
 use duskflight_core::id::BlockId;
-use duskflight_core::notice::{AlertItem, KeyDate};
 use mail_parser::{HeaderValue, Message, MessageParser, MimeHeaders};
 
 use super::sample::{MORNING, Sample};

@@ -1,0 +1,464 @@
+//! Key dates as entries of one person's calendar: put in, moved and taken out as they are told.
+
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+
+use crate::id::{BlockId, InsectId, MarkId, PersonId};
+use crate::season::{BlockSeason, MarkReading};
+use crate::trapping::StartStatus;
+
+use super::news::season_of;
+use crate::ledger::Event;
+use crate::ledger::Value;
+use crate::ledger::{Change, Notice, Told};
+use crate::wording::sentence::{subject_of, told_reading};
+use crate::wording::words::Words;
+
+/// What one entry of one person's calendar is about. It stays the same all season.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CalendarEntry {
+    /// Whose calendar.
+    pub person: PersonId,
+    /// The year of the season.
+    pub year: i32,
+    /// The block.
+    pub block: BlockId,
+    /// The insect.
+    pub insect: InsectId,
+    /// The mark.
+    pub mark: MarkId,
+    /// The variety, for marks that are told by variety.
+    pub variety: Option<String>,
+}
+
+/// What an entry says of its mark.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Standing {
+    /// The mark is ahead: the range in which it is projected.
+    Projected,
+    /// The mark was passed: the day, computed and not observed.
+    Passed,
+    /// What was told holds no more: the entry is to be taken out.
+    Withdrawn,
+}
+
+/// An entry as its person is told it today.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct KeyDate {
+    /// What it is about.
+    pub entry: CalendarEntry,
+    /// What it says of the mark.
+    pub standing: Standing,
+    /// What a calendar shows of it.
+    pub title: String,
+    /// Its first day.
+    pub first: NaiveDate,
+    /// Its last day.
+    pub last: NaiveDate,
+    /// What stands behind the title, line by line.
+    pub lines: Vec<String>,
+    /// Rises each time that the person is told anew.
+    pub sequence: u32,
+}
+
+/// The entries that one person's notices put into the calendar, move or take out. Only marks have any, and
+/// only once they were told as near: what is first told as passed is no date to plan by. An entry that
+/// was taken out comes back when its mark is told as near again.
+#[must_use]
+pub fn key_dates(
+    words: Words,
+    person: &PersonId,
+    seasons: &[&BlockSeason],
+    notices: &[Notice],
+    told: &[Told],
+) -> Vec<KeyDate> {
+    let mut entries: Vec<(CalendarEntry, Vec<&Notice>)> = Vec::new();
+    for notice in notices {
+        let Some(entry) = entry_of(person, notice) else {
+            continue;
+        };
+        match entries.iter_mut().find(|(known, _)| *known == entry) {
+            Some((_, notices)) => notices.push(notice),
+            None => entries.push((entry, vec![notice])),
+        }
+    }
+    entries
+        .into_iter()
+        .filter_map(|(entry, notices)| {
+            let season = season_of(seasons, notices[0])?;
+            key_date(words, entry, &notices, told, season)
+        })
+        .collect()
+}
+
+fn entry_of(person: &PersonId, notice: &Notice) -> Option<CalendarEntry> {
+    let (Event::MarkNear(mark, variety) | Event::MarkPassed(mark, variety)) = &notice.event else {
+        return None;
+    };
+    Some(CalendarEntry {
+        person: person.clone(),
+        year: notice.year,
+        block: notice.block.clone(),
+        insect: notice.insect.clone(),
+        mark: mark.clone(),
+        variety: variety.clone(),
+    })
+}
+
+/// An entry from the notices about it, at least one.
+fn key_date(
+    words: Words,
+    entry: CalendarEntry,
+    notices: &[&Notice],
+    told: &[Told],
+    season: &BlockSeason,
+) -> Option<KeyDate> {
+    let sequence = sequence(&entry, notices, told)?;
+    let live = notices.iter().find(|n| n.change.value().is_some());
+    // Of two withdrawals the last one is of what was told last.
+    let notice = live.or(notices.last())?;
+    let (standing, first, last) = stretch(notice, season)?;
+    let what = subject_of(&notice.event, season);
+    let block = &season.block.name;
+    let title = match standing {
+        Standing::Projected => format!("Projected: {what}, {block}"),
+        Standing::Passed => format!("Computed: mark passed, {what}, {block}"),
+        Standing::Withdrawn => format!("Withdrawn: {what}, {block}"),
+    };
+    let sentence = words.told(&[notice], season).whole;
+    let mut lines = vec![format!("{block}: {sentence}.")];
+    lines.extend(behind(words, standing, season));
+    Some(KeyDate {
+        entry,
+        standing,
+        title,
+        first,
+        last,
+        lines,
+        sequence,
+    })
+}
+
+/// How often the person was told of the mark before, as near or as passed: each telling has the next
+/// revision of its event. `None` when the calendar has no such entry and gets none now.
+fn sequence(entry: &CalendarEntry, notices: &[&Notice], told: &[Told]) -> Option<u32> {
+    let near = Event::MarkNear(entry.mark.clone(), entry.variety.clone());
+    let passed = Event::MarkPassed(entry.mark.clone(), entry.variety.clone());
+    let now = |event: &Event| notices.iter().find(|notice| notice.event == *event);
+    let before = |event: &Event| {
+        let key = event.to_string();
+        told.iter().find(|told| {
+            told.event == key
+                && (told.year, &told.block, &told.insect)
+                    == (entry.year, &entry.block, &entry.insect)
+        })
+    };
+    let put_in = now(&near).and_then(|notice| notice.change.value());
+    let stands = before(&near).and_then(|told| told.value);
+    put_in.or(stands)?;
+    let revision = |event: &Event| match (now(event), before(event)) {
+        (Some(notice), _) => notice.revision,
+        (None, Some(told)) => told.revision,
+        (None, None) => 0,
+    };
+    Some((revision(&near) + revision(&passed)).saturating_sub(1))
+}
+
+/// The days of an entry. A mark told as passed that is ahead again has its range.
+fn stretch(notice: &Notice, season: &BlockSeason) -> Option<(Standing, NaiveDate, NaiveDate)> {
+    let days = |value| match value {
+        Value::Range { early, late, .. } => Some((Standing::Projected, early, late)),
+        Value::Day(day) => Some((Standing::Passed, day, day)),
+        Value::Caught { .. } | Value::First(_) => None,
+    };
+    if let Change::Withdrawn { was, .. } = &notice.change {
+        let (_, first, last) = days(*was)?;
+        return Some((Standing::Withdrawn, first, last));
+    }
+    let ahead = reading(&notice.event, season).and_then(|reading| reading.outcome.projection());
+    days(ahead.map(Value::from).or(notice.change.value())?)
+}
+
+fn reading<'a>(event: &Event, season: &'a BlockSeason) -> Option<&'a MarkReading> {
+    match event {
+        Event::MarkNear(mark, variety) | Event::MarkPassed(mark, variety) => {
+            told_reading(season, mark, variety.as_deref())
+        }
+        _ => None,
+    }
+}
+
+/// What kind of date it is, and what it rests on.
+fn behind(words: Words, standing: Standing, season: &BlockSeason) -> Vec<String> {
+    let kind = match standing {
+        Standing::Projected => {
+            "A projection, not an observation: it moves, and the file of a later mail moves this entry."
+        }
+        Standing::Passed => "Computed from temperatures, not observed.",
+        Standing::Withdrawn => return vec!["This entry no longer holds.".to_owned()],
+    };
+    let start = (season.start.status != StartStatus::NotAsked)
+        .then(|| format!("egg-laying start {}; ", words.start(season)));
+    let (start, heat) = (start.unwrap_or_default(), words.heat_evidence(season));
+    vec![kind.to_owned(), format!("It rests on: {start}{heat}.")]
+}
+
+/// What the files that come with a mail do to a calendar, in one sentence; `None` without any.
+#[must_use]
+pub(crate) fn note(dates: &[KeyDate]) -> Option<String> {
+    let any = |standing| dates.iter().any(|date| date.standing == standing);
+    let done = |standing| {
+        let (one, several) = what_files_do(standing);
+        any(standing).then(|| if dates.len() == 1 { one } else { several }.to_owned())
+    };
+    let all = [Standing::Projected, Standing::Passed, Standing::Withdrawn];
+    let done: Vec<String> = all.into_iter().filter_map(done).collect();
+    let files = match dates.len() {
+        0 => return None,
+        1 => "file",
+        _ => "files",
+    };
+    let moves = if any(Standing::Projected) {
+        "; a projection moves"
+    } else {
+        ""
+    };
+    let done = Words::listed(&done);
+    Some(format!("The attached calendar {files} {done}{moves}."))
+}
+
+/// What a file does by itself, and what several do.
+const fn what_files_do(standing: Standing) -> (&'static str, &'static str) {
+    match standing {
+        Standing::Projected => ("holds this projected range", "hold the projected ranges"),
+        Standing::Passed => (
+            "moves its entry to the day on which the mark was passed",
+            "move entries to the day on which their mark was passed",
+        ),
+        Standing::Withdrawn => (
+            "takes its entry out of the calendar",
+            "take withdrawn entries out of the calendar",
+        ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use chrono::Days;
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::ledger::{Fact, Moment, Past, State, decide, facts};
+    use crate::orchard::Crop;
+    use crate::season::tests::{date, new_year::season_of_crop, received};
+
+    /// Past years of 16, 20 and 24 degree-days a day, this one of 20: the second peak, at 2200, is
+    /// projected about 20 April and passed on the 20th.
+    fn season(as_of: NaiveDate) -> BlockSeason {
+        season_of_crop(Crop::Pistachio, &received(as_of), as_of)
+    }
+
+    fn ann() -> PersonId {
+        PersonId::new("ann").unwrap()
+    }
+
+    /// One person's ledger, night by night.
+    #[derive(Default)]
+    struct Ledger(Vec<Told>);
+
+    impl Ledger {
+        /// Tells what there is to tell of a mark and gives the entries.
+        fn tell(&mut self, facts: &[Fact], season: &BlockSeason, today: NaiveDate) -> Vec<KeyDate> {
+            let moment = Moment {
+                today,
+                told_before: today.pred_opt(),
+                past: Past::Listed,
+            };
+            let notices = decide(facts, &self.0, moment);
+            let dates = key_dates(Words::default(), &ann(), &[season], &notices, &self.0);
+            for notice in notices {
+                let key = notice.event.to_string();
+                let before = self.0.iter().position(|told| told.event == key);
+                let before = before.map(|at| self.0.swap_remove(at));
+                self.0.push(notice.entered(today, before.as_ref()));
+            }
+            dates
+        }
+
+        fn night(&mut self, today: NaiveDate) -> Vec<KeyDate> {
+            let season = season(today);
+            self.tell(&facts(&season), &season, today)
+        }
+    }
+
+    #[test]
+    fn an_entry_spans_its_range_and_then_moves_to_the_day_of_passing() {
+        let mut ledger = Ledger::default();
+        let now = season(date(2021, 4, 10));
+        let range = now.marks[1].outcome.projection().unwrap();
+        let [near] = &ledger.night(now.as_of)[..] else {
+            panic!("summer peak 1 is first told as passed, only peak 2 is near");
+        };
+        assert_eq!(near.standing, Standing::Projected);
+        assert_eq!(near.title, "Projected: summer flight peak 2, Bench");
+        assert_eq!((near.first, near.last), (range.early, range.late));
+        assert_eq!(near.sequence, 0);
+        let words = Words::default().value(range.into());
+        assert_eq!(
+            near.lines[0],
+            format!("Bench: summer flight peak 2 projected {words}.")
+        );
+        assert_eq!(ledger.night(date(2021, 4, 11)), []);
+
+        // 20 a day since 1 January: 2200 at the end of day 110.
+        let [passed] = &ledger.night(date(2021, 4, 21))[..] else {
+            panic!("peak 2 was told as near");
+        };
+        assert_eq!(passed.entry, near.entry);
+        assert_eq!(passed.standing, Standing::Passed);
+        assert_eq!(
+            passed.title,
+            "Computed: mark passed, summer flight peak 2, Bench"
+        );
+        assert_eq!(
+            (passed.first, passed.last),
+            (date(2021, 4, 20), date(2021, 4, 20))
+        );
+        assert_eq!(passed.sequence, 1);
+    }
+
+    #[test]
+    fn a_mark_first_told_as_passed_has_no_entry() {
+        assert_eq!(Ledger::default().night(date(2021, 4, 25)), []);
+    }
+
+    #[test]
+    fn a_mark_told_as_passed_that_is_ahead_again_has_its_range_again() {
+        let today = date(2021, 4, 10);
+        let season = season(today);
+        let range = Value::from(season.marks[1].outcome.projection().unwrap());
+        let mut ledger = Ledger::default();
+        ledger.night(today);
+        let passed = facts(&season)
+            .into_iter()
+            .map(|fact| with_day(fact, today))
+            .collect::<Vec<_>>();
+        ledger.tell(&passed, &season, today);
+        let [ahead] = &ledger.night(today + Days::new(1))[..] else {
+            panic!("the mark told as passed is ahead again");
+        };
+        assert_eq!(ahead.standing, Standing::Projected);
+        let Value::Range { early, late, .. } = range else {
+            panic!("a projection has a range");
+        };
+        assert_eq!((ahead.first, ahead.last), (early, late));
+        assert!(ahead.lines[0].contains(&Words::default().value(range)));
+        assert_eq!(ahead.sequence, 2);
+    }
+
+    /// The same fact, with any mark passed that day.
+    fn with_day(fact: Fact, day: NaiveDate) -> Fact {
+        let state = match (&fact.event, &fact.state) {
+            (Event::MarkPassed(..), State::Now { .. }) => State::Now {
+                value: Value::Day(day),
+                step: 1,
+            },
+            (Event::MarkNear(..), State::Now { .. }) => State::Pending,
+            _ => fact.state,
+        };
+        Fact { state, ..fact }
+    }
+
+    #[test]
+    fn what_the_files_do_is_one_sentence() {
+        let entry = &Ledger::default().night(date(2021, 4, 10))[0];
+        let of = |standings: &[Standing]| {
+            let dates: Vec<KeyDate> = standings
+                .iter()
+                .map(|standing| KeyDate {
+                    standing: *standing,
+                    ..entry.clone()
+                })
+                .collect();
+            note(&dates)
+        };
+        let check = |standings: &[Standing], said: &str| {
+            assert_eq!(of(standings).as_deref(), Some(said));
+        };
+        use Standing::{Passed, Projected, Withdrawn};
+        check(
+            &[Projected],
+            "The attached calendar file holds this projected range; a projection moves.",
+        );
+        check(
+            &[Withdrawn],
+            "The attached calendar file takes its entry out of the calendar.",
+        );
+        check(
+            &[Passed, Projected, Projected],
+            "The attached calendar files hold the projected ranges and move entries to the day on which \
+             their mark was passed; a projection moves.",
+        );
+        assert_eq!(of(&[]), None);
+    }
+
+    /// How the two events of a mark stand on a night: the mark is ahead, passed, can't be told or gone.
+    fn mark_states() -> impl Strategy<Value = (State, State)> {
+        let day = |n: u64| date(2021, 4, 1) + Days::new(n);
+        let now = |value, step| State::Now { value, step };
+        let gone = || State::Gone {
+            reason: "the start was taken back".into(),
+        };
+        prop_oneof![
+            (0..60_u64, 0..3_u8).prop_map(move |(n, step)| {
+                let (early, middle, late) = (day(n), day(n + 3), day(n + 6));
+                let value = Value::Range {
+                    early,
+                    middle,
+                    late,
+                };
+                (now(value, step), now(Value::Day(middle), 0))
+            }),
+            (0..60_u64).prop_map(move |n| { (State::Pending, now(Value::Day(day(n)), 1)) }),
+            Just((State::Pending, State::Pending)),
+            Just((gone(), gone())),
+        ]
+    }
+
+    proptest! {
+        #[test]
+        fn each_telling_of_an_entry_has_a_higher_sequence_and_only_what_is_in_is_taken_out(
+            nights in proptest::collection::vec(mark_states(), 1..40)
+        ) {
+            let season = season(date(2021, 4, 10));
+            let [near, passed] = [Event::MarkNear, Event::MarkPassed]
+                .map(|event| event(season.marks[1].mark.clone(), None));
+            let mut ledger = Ledger::default();
+            let mut before: Option<KeyDate> = None;
+            for (place, (of_near, of_passed)) in nights.into_iter().enumerate() {
+                let fact = |event: &Event, state| Fact {
+                    year: season.year,
+                    block: season.block.id.clone(),
+                    insect: season.insect.clone(),
+                    event: event.clone(),
+                    state,
+                    firm: true,
+                    knowable: None,
+                };
+                let facts = [fact(&near, of_near), fact(&passed, of_passed)];
+                let today = date(2021, 4, 10) + Days::new(place as u64);
+                let told = ledger.tell(&facts, &season, today);
+                prop_assert!(told.len() <= 1, "one entry for a mark: {told:?}");
+                let Some(now) = told.into_iter().next() else { continue };
+                prop_assert!(now.first <= now.last);
+                let stood = before.as_ref().is_some_and(|b| b.standing != Standing::Withdrawn);
+                if let Some(before) = &before {
+                    prop_assert!(now.sequence > before.sequence, "{before:?} {now:?}");
+                }
+                prop_assert!(stood || now.standing == Standing::Projected, "{now:?}");
+                before = Some(now);
+            }
+        }
+    }
+}

@@ -1,0 +1,315 @@
+//! The contents of a grower's weekly letter in plain words, without markup. It tells where things stand;
+//! it is never the first to tell news, and holds nothing that growers are not told.
+
+use std::collections::BTreeSet;
+
+use chrono::{Days, NaiveDate};
+
+use crate::id::StationId;
+use crate::season::{BlockSeason, MarkReading, Outcome};
+use crate::trapping::{Catch, StartStatus};
+
+use super::digest::next_mark;
+use super::news::season_of;
+use crate::ledger::Value;
+use crate::ledger::{Change, Notice, Told};
+use crate::wording::gather::Lines;
+use crate::wording::stations::{FRESH_DAYS, StationView};
+use crate::wording::words::{Words, degree_days, mark_title};
+use crate::wording::work::plural;
+
+/// A letter looks back over so many days.
+const WEEK_DAYS: u64 = 7;
+
+/// One grower's week on one adviser's blocks.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Letter {
+    /// The civil day it is for.
+    pub day: NaiveDate,
+    /// The one most important line.
+    pub headline: String,
+    /// How many more blocks there are beside that of the headline.
+    pub more: usize,
+    /// Each block in a few lines.
+    pub blocks: Vec<Lines>,
+    /// What stations lack.
+    pub trouble: Vec<String>,
+    /// The words of the trade that it uses, each explained once.
+    pub terms: Vec<&'static str>,
+}
+
+/// Writes a grower's letter about their blocks; `None` without any. `told`: what they were told last of each
+/// event, tonight's notices included.
+#[must_use]
+pub fn letter(
+    words: Words,
+    day: NaiveDate,
+    seasons: &[&BlockSeason],
+    stations: &[StationView],
+    told: &[Told],
+) -> Option<Letter> {
+    let notices: Vec<(NaiveDate, Notice)> = this_week(told, day).collect();
+    let blocks: Vec<Lines> = seasons
+        .iter()
+        .map(|season| Lines {
+            title: season.block.name.clone(),
+            lines: lines(words, season, &notices),
+        })
+        .collect();
+    Some(Letter {
+        day,
+        headline: headline(words, seasons)?,
+        more: blocks.len() - 1,
+        blocks,
+        trouble: trouble(words, day, seasons, stations),
+        terms: terms(seasons),
+    })
+}
+
+/// The date that comes first, else how the first block stands.
+fn headline(words: Words, seasons: &[&BlockSeason]) -> Option<String> {
+    let next = seasons.iter().filter_map(|season| {
+        let (reading, projection) = firm_next(season)?;
+        let range = words.range(projection.early, projection.late);
+        let line = format!(
+            "{}: next {} {range}",
+            season.block.name,
+            mark_title(reading)
+        );
+        Some((projection.middle, line))
+    });
+    let first = next.min_by_key(|(middle, _)| *middle);
+    let standing = || {
+        let season = seasons.first()?;
+        Some(format!(
+            "{}: {}",
+            season.block.name,
+            standing(words, season)
+        ))
+    };
+    first.map(|(_, line)| line).or_else(standing)
+}
+
+fn lines(words: Words, season: &BlockSeason, told: &[(NaiveDate, Notice)]) -> Vec<String> {
+    let mut lines = vec![standing(words, season)];
+    lines.extend(last_passed(words, season));
+    lines.extend(firm_next(season).map(|(reading, projection)| {
+        let range = words.value(projection.into());
+        format!("next, projected: {}, {range}", mark_title(reading))
+    }));
+    lines.extend(season.latest.iter().map(|catch| caught(season, catch)));
+    lines.push(work(words, season));
+    let about = told.iter().filter_map(|(on, notice)| {
+        let season = season_of(&[season], notice)?;
+        let sentence = words.told(&[notice], season).brief;
+        Some(format!("told on {}: {sentence}", words.day(*on)))
+    });
+    lines.extend(about);
+    let unknown = words.not_known_lines(season).into_iter();
+    lines.extend(unknown.map(|line| format!("not known: {line}")));
+    lines
+}
+
+/// Where the season stands, without anything that a next check may take back.
+fn standing(words: Words, season: &BlockSeason) -> String {
+    let heat = |since: &str| match &season.degree_days {
+        Ok(sum) => {
+            let heat = degree_days(sum.degree_days, season.unit);
+            format!("; warmth {since}: {heat}")
+        }
+        Err(reason) => format!("; warmth {since}: can't tell, {}", words.reworded(reason)),
+    };
+    let start = &season.start;
+    if let Some(why) = &season.without_marks {
+        return why.clone();
+    }
+    match (start.status, start.date.or(season.heat_from)) {
+        (StartStatus::NotAsked, Some(from)) => {
+            format!(
+                "warmth is counted from {}{}",
+                words.day(from),
+                heat("since then")
+            )
+        }
+        (status, Some(date)) if status.is_firm() => {
+            let day = words.day(date);
+            format!(
+                "egg-laying start {}: {day}{}",
+                status.words(),
+                heat("since then")
+            )
+        }
+        (StartStatus::CannotTell, _) => {
+            "the traps cannot show an egg-laying start, so no dates can be given".to_owned()
+        }
+        _ => "no egg-laying start is confirmed yet, so no dates can be given".to_owned(),
+    }
+}
+
+/// Whether growers may be told what a reading of a mark says.
+fn is_firm(season: &BlockSeason, reading: &MarkReading) -> bool {
+    !reading.rests_on_start || season.start.status.is_firm()
+}
+
+/// The next mark, where it rests on nothing provisional.
+fn firm_next(season: &BlockSeason) -> Option<(&MarkReading, &crate::season::Projection)> {
+    next_mark(season).filter(|(reading, _)| is_firm(season, reading))
+}
+
+/// The mark passed last, where no estimated day alone carries it over.
+fn last_passed(words: Words, season: &BlockSeason) -> Option<String> {
+    let readings = season.marks.iter();
+    let told = readings
+        .filter(|reading| reading.told && is_firm(season, reading) && !season.lags(reading));
+    let passed = told.filter_map(|reading| match reading.outcome {
+        Outcome::Passed { date, firm, .. } => firm.then_some((date, reading)),
+        _ => None,
+    });
+    let (date, reading) = passed.max_by_key(|(date, _)| *date)?;
+    Some(format!(
+        "passed: {}, {} (computed, not an observation)",
+        mark_title(reading),
+        words.day(date)
+    ))
+}
+
+/// What one kind of trap caught in the last days, beside the same days a year before.
+fn caught(season: &BlockSeason, catch: &Catch) -> String {
+    let kind = catch.kind.name();
+    if catch.traps_read == 0 {
+        return format!("{kind} traps: not read in the last {WEEK_DAYS} days");
+    }
+    let mut year_before = season.year_before.iter();
+    let alike = |other: &&Catch| {
+        other.kind == catch.kind && other.counted == catch.counted && other.traps_read > 0
+    };
+    let before = year_before.find(alike).map(|before| {
+        let year = season.year - 1;
+        format!("; in the same days of {year} {}", count(before))
+    });
+    format!(
+        "{kind} traps: {} in the last {WEEK_DAYS} days{}",
+        count(catch),
+        before.unwrap_or_default()
+    )
+}
+
+fn count(catch: &Catch) -> String {
+    format!(
+        "{} {} in {}",
+        catch.count,
+        catch.counted.words(catch.count),
+        plural(catch.traps_read, "trap")
+    )
+}
+
+/// What is overdue at the traps.
+fn work(words: Words, season: &BlockSeason) -> String {
+    let late = |due: NaiveDate| due < season.as_of;
+    let readings = season
+        .readings
+        .iter()
+        .filter(|r| !r.optional && late(r.due));
+    let parts = season.service.iter().filter(|part| late(part.due));
+    let (readings, parts) = (readings.count(), parts.count());
+    let closed = season.closed_until.map(|until| {
+        let until = words.day(until);
+        format!("; nobody may enter before {until}, as noted from the posting")
+    });
+    let overdue = match (readings, parts) {
+        (0, 0) => "nothing overdue".to_owned(),
+        (readings, 0) => format!("{} overdue", plural(readings, "reading")),
+        (0, parts) => format!("{} to renew", plural(parts, "part")),
+        (readings, parts) => format!(
+            "{} overdue, {} to renew",
+            plural(readings, "reading"),
+            plural(parts, "part")
+        ),
+    };
+    format!("work at the traps: {overdue}{}", closed.unwrap_or_default())
+}
+
+/// What was told in the last days, the oldest first.
+fn this_week(told: &[Told], day: NaiveDate) -> impl Iterator<Item = (NaiveDate, Notice)> {
+    let from = day.checked_sub_days(Days::new(WEEK_DAYS)).unwrap_or(day);
+    let mut recent: Vec<&Told> = told.iter().filter(|told| told.on > from).collect();
+    recent.sort_by_key(|told| told.on);
+    recent
+        .into_iter()
+        .filter_map(|told| Some((told.on, again(told)?)))
+}
+
+/// What was told, to be said once more. What was told before a withdrawal does not stand in the ledger's last
+/// row, and is not said.
+fn again(told: &Told) -> Option<Notice> {
+    let change = match told.value {
+        Some(value) => Change::New(value),
+        None => Change::Withdrawn {
+            was: Value::Day(told.on),
+            told_on: told.on,
+            reason: String::new(),
+        },
+    };
+    Some(Notice {
+        year: told.year,
+        block: told.block.clone(),
+        insect: told.insect.clone(),
+        event: told.event.parse().ok()?,
+        revision: told.revision,
+        step: told.step,
+        late: None,
+        change,
+    })
+}
+
+/// Stations of the blocks that send nothing, in one plain line each.
+fn trouble(
+    words: Words,
+    day: NaiveDate,
+    seasons: &[&BlockSeason],
+    stations: &[StationView],
+) -> Vec<String> {
+    let used: BTreeSet<&StationId> = seasons.iter().map(|season| &season.block.station).collect();
+    let used = stations
+        .iter()
+        .filter(|station| used.contains(&station.station));
+    used.filter_map(|station| match station.newest {
+        None => Some(format!("{} has sent no temperatures yet", station.name)),
+        Some(newest) if (day - newest).num_days() > FRESH_DAYS => Some(format!(
+            "{} has sent no temperatures since {}; dates that rest on it are estimates",
+            station.name,
+            words.day(newest)
+        )),
+        Some(_) => None,
+    })
+    .collect()
+}
+
+/// Each word of the trade that the letter uses, explained in half a sentence.
+fn terms(seasons: &[&BlockSeason]) -> Vec<&'static str> {
+    let any = |holds: fn(&BlockSeason) -> bool| seasons.iter().any(|season| holds(season));
+    let used = [
+        (
+            any(|season| season.start.status.is_firm()),
+            "Egg-laying start: the day on which eggs on the egg traps begin to rise; warmth is counted from it.",
+        ),
+        (
+            any(|season| season.degree_days.is_ok()),
+            "°F-days or °C-days: warmth in which the insect can grow, added up day by day.",
+        ),
+        (
+            any(|season| firm_next(season).is_some()),
+            "Projected: from warmth so far and this station's past years; the middle day is as likely too early \
+             as too late.",
+        ),
+        (
+            any(|season| !season.latest.is_empty()),
+            "Catches have not predicted damage reliably.",
+        ),
+    ];
+    let used = used.into_iter().filter(|(used, _)| *used);
+    used.map(|(_, term)| term).collect()
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,29 @@
+//! What each mail and sheet holds, as plain data: no markup.
+
+mod ahead;
+mod alert;
+pub mod chart;
+mod digest;
+mod key_date;
+mod letter;
+mod news;
+mod round_sheet;
+mod sheet;
+mod shorten;
+mod summary;
+mod trap_side;
+mod walking;
+#[cfg(test)]
+mod without_start;
+
+pub use ahead::Topic;
+pub use alert::{Alert, AlertItem, alert, urgency};
+pub use chart::{CatchChart, Chart, HeatChart, catch_chart, heat_chart};
+pub use digest::{Digest, TableRow, digest};
+pub use key_date::{CalendarEntry, KeyDate, Standing, key_dates};
+pub use letter::{Letter, letter};
+pub use round_sheet::{
+    BlockOnRoute, Change as PartChange, RoundSheet, Stop, StopPart, Supply, round_sheets,
+};
+pub use sheet::Sheet;
+pub use summary::{Folded, Summary, SummaryPart};

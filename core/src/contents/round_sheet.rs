@@ -1,0 +1,350 @@
+//! The sheet that goes along on a round: what to read and change at each stop, and what to bring.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::{Days, NaiveDate};
+
+use crate::id::{BlockId, ProductId, TrapId};
+use crate::orchard::{Orchard, Part, Place, Trap, TrapKind};
+use crate::season::BlockSeason;
+use crate::trapping::{DueState, ReadingDue, ServiceDue, without_clock};
+
+use super::walking::{route_key, walking_key};
+use crate::wording::gather::trap_list;
+use crate::wording::words::Words;
+
+/// A round along one route on one day.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RoundSheet {
+    /// The route; `None` for the traps that have none.
+    pub route: Option<String>,
+    /// The day it is made.
+    pub day: NaiveDate,
+    /// The blocks that are entered, after those that are closed.
+    pub blocks: Vec<BlockOnRoute>,
+    /// The stops in walking order; none is in a closed block.
+    pub stops: Vec<Stop>,
+    /// What is changed on the way.
+    pub bring: Vec<Supply>,
+    /// What is not on the list, and why.
+    pub remarks: Vec<String>,
+}
+
+/// A block on the way.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BlockOnRoute {
+    /// The block.
+    pub block: BlockId,
+    /// Its name.
+    pub name: String,
+    /// The day before which nobody may enter.
+    pub closed_until: Option<NaiveDate>,
+    /// What is to be known before entering.
+    pub entry: String,
+}
+
+/// One trap to go to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Stop {
+    /// The trap.
+    pub trap: TrapId,
+    /// Its kind.
+    pub kind: TrapKind,
+    /// The name of its block.
+    pub block: String,
+    /// Where it hangs.
+    pub place: Place,
+    /// What is to be said of the reading.
+    pub reading: String,
+    /// The counts it may have, by their columns in the visits sheet; the usual one first.
+    pub counts: &'static [&'static str],
+    /// Its parts, in the order people service them.
+    pub parts: Vec<StopPart>,
+}
+
+impl Stop {
+    /// The parts to change, with their products.
+    pub fn changes(&self) -> impl Iterator<Item = (Part, &Change)> {
+        let parts = self.parts.iter();
+        parts.filter_map(|part| Some((part.part, part.change.as_ref()?)))
+    }
+
+    /// All that is to be done here, in one line.
+    #[must_use]
+    pub fn todo(&self) -> String {
+        let changes = self.changes().map(|(part, change)| {
+            let (part, product) = (part.words(), &change.product);
+            format!("change {part} ({product}; {})", change.why)
+        });
+        let all: Vec<String> = std::iter::once(self.reading.clone())
+            .chain(changes)
+            .collect();
+        all.join("; ")
+    }
+}
+
+/// A part of a trap on the way.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StopPart {
+    /// The part.
+    pub part: Part,
+    /// What to put in and why, where it is to be changed.
+    pub change: Option<Change>,
+}
+
+/// A part to change.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Change {
+    /// The product.
+    pub product: ProductId,
+    /// Until when the one in it serves.
+    pub why: String,
+}
+
+/// So many of one product.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Supply {
+    /// Which part it is.
+    pub part: Part,
+    /// The product.
+    pub product: ProductId,
+    /// How many.
+    pub count: usize,
+}
+
+/// The counts a trap of a kind may have, by their columns in the visits sheet: what is counted in the
+/// field first, the sexes where somebody tells them apart after it.
+const fn counts_of(kind: TrapKind) -> &'static [&'static str] {
+    match kind {
+        TrapKind::Egg => &["eggs"],
+        TrapKind::Pheromone => &["males"],
+        TrapKind::PheromonePpo | TrapKind::BaitBag => &["moths", "males", "females"],
+    }
+}
+
+/// The sheets of a day, by route, those without one last. Readings that fall due within `days` more
+/// are on them too. At a stop everything is changed whose life ends before the trap is read again;
+/// common practice, no source.
+#[must_use]
+pub fn round_sheets(
+    words: Words,
+    orchard: &Orchard,
+    seasons: &[&BlockSeason],
+    days: u64,
+) -> Vec<RoundSheet> {
+    let all: Vec<OnRoute<'_>> = seasons
+        .iter()
+        .enumerate()
+        .flat_map(|(place, season)| {
+            let traps = orchard.traps_of(&season.block.id);
+            traps.map(move |trap| OnRoute::new(season, place, trap))
+        })
+        .filter(OnRoute::is_there)
+        .collect();
+    let mut routes: Vec<Option<&str>> = all.iter().map(OnRoute::route).collect();
+    routes.sort_by(|a, b| route_key(*a).cmp(&route_key(*b)));
+    routes.dedup();
+    routes
+        .into_iter()
+        .map(|route| {
+            let on_it = all.iter().filter(|trap| trap.route() == route);
+            sheet(words, route, on_it.collect(), days)
+        })
+        .collect()
+}
+
+/// A trap that hangs or is down, with what is due at it.
+struct OnRoute<'a> {
+    season: &'a BlockSeason,
+    block_place: usize,
+    trap: &'a Trap,
+    reading: Option<&'a ReadingDue>,
+    service: Vec<&'a ServiceDue>,
+}
+
+impl<'a> OnRoute<'a> {
+    fn new(season: &'a BlockSeason, block_place: usize, trap: &'a Trap) -> Self {
+        let service = season.service.iter().filter(|due| due.trap == trap.id);
+        Self {
+            season,
+            block_place,
+            trap,
+            reading: season.readings.iter().find(|due| due.trap == trap.id),
+            service: service.collect(),
+        }
+    }
+
+    fn route(&self) -> Option<&'a str> {
+        let route = self.trap.place.route.as_str();
+        (!route.is_empty()).then_some(route)
+    }
+
+    fn is_there(&self) -> bool {
+        self.reading.is_some() || self.down_since().is_some()
+    }
+
+    fn down_since(&self) -> Option<NaiveDate> {
+        self.trap.down_since(self.season.as_of)
+    }
+
+    /// What is to be done here on the way, when anything falls due within so many days.
+    fn stop(&self, words: Words, days: u64) -> Option<Stop> {
+        let reading = self.reading?;
+        let horizon = later(self.season.as_of, days);
+        let reads = reading.due <= horizon;
+        let serves = self.service.iter().any(|due| due.due <= horizon);
+        let next = later(self.season.as_of, reading.every_days);
+        let trap = self.trap;
+        (reads || serves).then(|| Stop {
+            trap: trap.id.clone(),
+            kind: trap.kind,
+            block: self.season.block.name.clone(),
+            place: trap.place.clone(),
+            reading: reading_words(words, self.season, reading, reads),
+            counts: counts_of(trap.kind),
+            parts: trap
+                .kind
+                .parts()
+                .iter()
+                .map(|&part| self.part(words, part, |due| due <= horizon || due < next))
+                .collect(),
+        })
+    }
+
+    fn part(&self, words: Words, part: Part, ends: impl Fn(NaiveDate) -> bool) -> StopPart {
+        let due = self.service.iter().find(|due| due.part == part);
+        StopPart {
+            part,
+            change: due.filter(|due| ends(due.due)).map(|due| Change {
+                product: due.product.clone(),
+                why: life_words(words, due, self.season.as_of),
+            }),
+        }
+    }
+}
+
+fn later(day: NaiveDate, days: u64) -> NaiveDate {
+    day.checked_add_days(Days::new(days)).unwrap_or(day)
+}
+
+fn reading_words(words: Words, season: &BlockSeason, reading: &ReadingDue, reads: bool) -> String {
+    let due = words.day(reading.due);
+    let when = match season.reading_state(reading) {
+        // A part that is changed without a count takes the catch with it.
+        _ if !reads => "reading not due; count before changing".to_owned(),
+        DueState::Optional => "reading optional: sound nuts have split".to_owned(),
+        DueState::Overdue => format!("reading due since {due}"),
+        DueState::Today => "reading due".to_owned(),
+        _ => format!("reading due {due}"),
+    };
+    match reading.eggs_left {
+        0 => when,
+        eggs => format!("{when}; count the {eggs} eggs left on with the others"),
+    }
+}
+
+fn life_words(words: Words, due: &ServiceDue, day: NaiveDate) -> String {
+    let end = words.day(due.due);
+    if due.due < day {
+        format!("life ended {end}")
+    } else {
+        format!("lasts until {end}")
+    }
+}
+
+fn sheet(words: Words, route: Option<&str>, mut traps: Vec<&OnRoute<'_>>, days: u64) -> RoundSheet {
+    traps.sort_by(|a, b| {
+        walking_key(a.trap, a.block_place).cmp(&walking_key(b.trap, b.block_place))
+    });
+    let open = traps.iter().filter(|t| t.season.closed_until.is_none());
+    let stops: Vec<Stop> = open.filter_map(|trap| trap.stop(words, days)).collect();
+    RoundSheet {
+        route: route.map(str::to_owned),
+        // A route has at least one trap, and that trap a season.
+        day: traps.first().map_or(NaiveDate::MIN, |t| t.season.as_of),
+        blocks: blocks(words, &traps, days),
+        bring: bring(&stops),
+        remarks: remarks(words, &traps),
+        stops,
+    }
+}
+
+/// The blocks on the way: closed ones stand at the head, then those with a stop in the order of the file.
+fn blocks(words: Words, traps: &[&OnRoute<'_>], days: u64) -> Vec<BlockOnRoute> {
+    let mut places: BTreeMap<(bool, usize), Vec<&OnRoute<'_>>> = BTreeMap::new();
+    for trap in traps {
+        let is_open = trap.season.closed_until.is_none();
+        if is_open && trap.stop(words, days).is_none() {
+            continue;
+        }
+        let of_block = places.entry((is_open, trap.block_place));
+        of_block.or_default().push(trap);
+    }
+    places
+        .into_values()
+        .map(|traps| {
+            let season = traps[0].season;
+            BlockOnRoute {
+                block: season.block.id.clone(),
+                name: season.block.name.clone(),
+                closed_until: season.closed_until,
+                entry: match season.closed_until {
+                    Some(until) => closed_words(words, until, &traps, days),
+                    None => "check the posting".to_owned(),
+                },
+            }
+        })
+        .collect()
+}
+
+fn closed_words(words: Words, until: NaiveDate, traps: &[&OnRoute<'_>], days: u64) -> String {
+    let waiting = traps.iter().filter(|t| t.stop(words, days).is_some());
+    let waiting: Vec<&TrapId> = waiting.map(|t| &t.trap.id).collect();
+    let closed = format!("closed: no entry until {}", words.day(until));
+    if waiting.is_empty() {
+        closed
+    } else {
+        format!("{closed}; waiting until then: {}", trap_list(&waiting))
+    }
+}
+
+fn bring(stops: &[Stop]) -> Vec<Supply> {
+    let mut counts: BTreeMap<(Part, ProductId), usize> = BTreeMap::new();
+    for (part, change) in stops.iter().flat_map(Stop::changes) {
+        *counts.entry((part, change.product.clone())).or_default() += 1;
+    }
+    let supplies = counts.into_iter();
+    supplies
+        .map(|((part, product), count)| Supply {
+            part,
+            product,
+            count,
+        })
+        .collect()
+}
+
+/// Traps that are down, and parts that have no clock.
+fn remarks(words: Words, traps: &[&OnRoute<'_>]) -> Vec<String> {
+    let mut remarks = Vec::new();
+    for trap in traps {
+        if let Some(since) = trap.down_since() {
+            let (id, since) = (&trap.trap.id, words.day(since));
+            remarks.push(format!("trap {id} is down since {since}"));
+        }
+    }
+    let in_use = || traps.iter().filter(|trap| trap.reading.is_some());
+    let parts: BTreeSet<Part> = in_use().flat_map(|t| without_clock(t.trap)).collect();
+    for part in parts {
+        let without = in_use().filter(|t| without_clock(t.trap).contains(&part));
+        let ids: Vec<&TrapId> = without.map(|t| &t.trap.id).collect();
+        let part = part.words();
+        remarks.push(format!(
+            "no {part} is declared for {}: whether it is due is not known",
+            trap_list(&ids)
+        ));
+    }
+    remarks
+}
+
+#[cfg(test)]
+mod tests;

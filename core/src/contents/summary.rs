@@ -1,0 +1,151 @@
+//! The contents of the one mail that stands for all that would have been too many, without markup.
+
+use chrono::NaiveDate;
+
+use crate::id::PersonId;
+
+use super::alert::{Alert, AlertItem};
+use super::key_date::{KeyDate, note};
+use super::letter::Letter;
+use crate::ledger::CatchUp;
+
+/// What one person is told on one day of several advisers' blocks, in one mail.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Summary {
+    /// The civil day it is for.
+    pub day: NaiveDate,
+    /// The one most important line.
+    pub headline: String,
+    /// How many more items and letters there are beside the headline.
+    pub more: usize,
+    /// Mails that were folded into it, most urgent first.
+    pub parts: Vec<SummaryPart>,
+    /// The days it makes up for, where mails were left out.
+    pub catch_up: Option<CatchUp>,
+}
+
+/// A mail that would have been one of its own.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SummaryPart {
+    /// The adviser whose blocks it is about.
+    pub adviser: PersonId,
+    /// Its key dates, most important first.
+    pub items: Vec<AlertItem>,
+    /// Its letter.
+    pub letter: Option<Letter>,
+    /// What goes into the person's calendar.
+    pub calendar: Vec<KeyDate>,
+}
+
+impl Summary {
+    /// Folds mails into one, each by its adviser, the most urgent first; `None` without any.
+    #[must_use]
+    pub fn of(day: NaiveDate, mails: Vec<(PersonId, Folded)>) -> Option<Self> {
+        let headline = mails.first()?.1.headline().to_owned();
+        let catch_up = mails.iter().filter_map(|(_, mail)| mail.catch_up());
+        let catch_up = catch_up.reduce(|one, other| one.or_longer(Some(other)));
+        let parts: Vec<SummaryPart> = mails.into_iter().map(SummaryPart::of).collect();
+        let told = parts.iter().map(SummaryPart::told);
+        Some(Self {
+            day,
+            headline,
+            more: told.sum::<usize>().saturating_sub(1),
+            parts,
+            catch_up,
+        })
+    }
+}
+
+/// A mail that is folded into a summary.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Folded {
+    /// Key-date alerts.
+    Alert(Alert),
+    /// A weekly letter.
+    Letter(Letter),
+}
+
+impl Folded {
+    fn headline(&self) -> &str {
+        match self {
+            Self::Alert(alert) => &alert.headline,
+            Self::Letter(letter) => &letter.headline,
+        }
+    }
+
+    const fn catch_up(&self) -> Option<CatchUp> {
+        match self {
+            Self::Alert(alert) => alert.catch_up,
+            Self::Letter(_) => None,
+        }
+    }
+}
+
+impl SummaryPart {
+    fn of((adviser, mail): (PersonId, Folded)) -> Self {
+        let (items, calendar, letter) = match mail {
+            Folded::Alert(alert) => (alert.items, alert.calendar, None),
+            Folded::Letter(letter) => (Vec::new(), Vec::new(), Some(letter)),
+        };
+        Self {
+            adviser,
+            items,
+            letter,
+            calendar,
+        }
+    }
+
+    /// What the calendar files do, in one sentence; `None` without any.
+    #[must_use]
+    pub fn calendar_note(&self) -> Option<String> {
+        note(&self.calendar)
+    }
+
+    fn told(&self) -> usize {
+        self.items.len() + usize::from(self.letter.is_some())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::id::BlockId;
+
+    fn day(d: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2022, 6, d).unwrap()
+    }
+
+    fn alert(name: &str, items: usize, catch_up: Option<CatchUp>) -> Folded {
+        let item = AlertItem {
+            block: BlockId::new("B").unwrap(),
+            name: name.to_owned(),
+            when: None,
+            sentence: "first egg hatch: mark passed".to_owned(),
+            evidence: Vec::new(),
+        };
+        Folded::Alert(Alert {
+            day: day(20),
+            headline: format!("{name}: first egg hatch"),
+            more: items - 1,
+            items: vec![item; items],
+            calendar: Vec::new(),
+            catch_up,
+        })
+    }
+
+    #[test]
+    fn a_summary_leads_with_its_most_urgent_mail_and_counts_all_the_others() {
+        let [ada, bo] = ["ada", "bo"].map(|id| PersonId::new(id).unwrap());
+        let ten = CatchUp::of(day(10), day(19), day(20));
+        let mails = vec![
+            (ada.clone(), alert("North", 2, None)),
+            (bo.clone(), alert("South", 1, ten)),
+        ];
+        let summary = Summary::of(day(20), mails).unwrap();
+        assert_eq!(summary.headline, "North: first egg hatch");
+        assert_eq!((summary.more, summary.catch_up), (2, ten));
+        let advisers: Vec<&PersonId> = summary.parts.iter().map(|part| &part.adviser).collect();
+        assert_eq!(advisers, [&ada, &bo]);
+        assert_eq!(Summary::of(day(20), Vec::new()), None);
+    }
+}

@@ -1,0 +1,182 @@
+//! What is told of an event, and how far it may move before people hear of it again.
+
+use std::fmt;
+use std::str::FromStr;
+
+use chrono::NaiveDate;
+
+use crate::season::{First, Projection};
+
+/// What is told of an event.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Value {
+    /// A fact: it happened on a day.
+    Day(NaiveDate),
+    /// A projection: a range and its middle.
+    Range {
+        /// First day.
+        early: NaiveDate,
+        /// Middle.
+        middle: NaiveDate,
+        /// Last day.
+        late: NaiveDate,
+    },
+    /// Moths caught by a reading.
+    Caught {
+        /// The day of the reading.
+        date: NaiveDate,
+        /// How many.
+        count: u32,
+    },
+    /// Which comes first at a harvest.
+    First(First),
+}
+
+impl Value {
+    /// Its day, the middle one of a range; `None` for one without a day.
+    pub(crate) const fn day(self) -> Option<NaiveDate> {
+        match self {
+            Self::Day(day) | Self::Range { middle: day, .. } | Self::Caught { date: day, .. } => {
+                Some(day)
+            }
+            Self::First(_) => None,
+        }
+    }
+
+    /// Whether a new value differs so much that people who were told this one must hear of it: a
+    /// projection when its new middle leaves the told range, a fact when it moves two days, a catch
+    /// when its count changes, a harvest when the other comes first.
+    #[must_use]
+    pub fn is_left_by(self, new: Self) -> bool {
+        match (self, new) {
+            (Self::Range { early, late, .. }, Self::Range { middle, .. }) => {
+                !(early..=late).contains(&middle)
+            }
+            (Self::Day(told), Self::Day(now)) => (now - told).num_days().abs() >= 2,
+            (Self::Caught { count: told, .. }, Self::Caught { count: now, .. }) => told != now,
+            (Self::First(told), Self::First(now)) => told != now,
+            _ => true,
+        }
+    }
+}
+
+const SHAKE_FIRST: &str = "shake-first";
+const EGG_LAYING_FIRST: &str = "egg-laying-first";
+
+impl fmt::Display for Value {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Day(day) => write!(f, "{day}"),
+            Self::Range {
+                early,
+                middle,
+                late,
+            } => write!(f, "{early}/{middle}/{late}"),
+            Self::Caught { date, count } => write!(f, "{date}={count}"),
+            Self::First(First::Shake) => f.write_str(SHAKE_FIRST),
+            Self::First(First::EggLaying) => f.write_str(EGG_LAYING_FIRST),
+        }
+    }
+}
+
+/// A ledger value that cannot be read.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "{0:?} is neither a day, nor early/middle/late days, nor a day=count, nor what comes first at a harvest"
+)]
+pub struct BadValue(String);
+
+impl FromStr for Value {
+    type Err = BadValue;
+
+    fn from_str(text: &str) -> Result<Self, BadValue> {
+        let bad = || BadValue(text.to_owned());
+        match text {
+            SHAKE_FIRST => return Ok(Self::First(First::Shake)),
+            EGG_LAYING_FIRST => return Ok(Self::First(First::EggLaying)),
+            _ => {}
+        }
+        if let Some((date, count)) = text.split_once('=') {
+            return match (date.parse(), count.parse()) {
+                (Ok(date), Ok(count)) => Ok(Self::Caught { date, count }),
+                _ => Err(bad()),
+            };
+        }
+        let days: Result<Vec<NaiveDate>, _> = text.split('/').map(str::parse).collect();
+        match days.map_err(|_| bad())?[..] {
+            [day] => Ok(Self::Day(day)),
+            [early, middle, late] => Ok(Self::Range {
+                early,
+                middle,
+                late,
+            }),
+            _ => Err(bad()),
+        }
+    }
+}
+
+impl From<&Projection> for Value {
+    fn from(projection: &Projection) -> Self {
+        Self::Range {
+            early: projection.early,
+            middle: projection.middle,
+            late: projection.late,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn day(d: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2022, 6, d).unwrap()
+    }
+
+    #[test]
+    fn a_value_reads_back_what_it_writes() {
+        let range = Value::Range {
+            early: day(20),
+            middle: day(24),
+            late: day(29),
+        };
+        let caught = Value::Caught {
+            date: day(1),
+            count: 12,
+        };
+        let sides = [First::Shake, First::EggLaying].map(Value::First);
+        for value in [Value::Day(day(1)), range, caught, sides[0], sides[1]] {
+            assert_eq!(value.to_string().parse(), Ok(value));
+        }
+        assert!("2022-06-01/2022-06-02".parse::<Value>().is_err());
+        assert!("soon".parse::<Value>().is_err());
+        assert!("2022-06-01=few".parse::<Value>().is_err());
+    }
+
+    #[test]
+    fn a_projection_is_left_only_by_a_middle_outside_its_range() {
+        let told = Value::Range {
+            early: day(20),
+            middle: day(24),
+            late: day(29),
+        };
+        let now = |middle| Value::Range {
+            early: day(1),
+            middle,
+            late: day(30),
+        };
+        assert!(!told.is_left_by(now(day(20))));
+        assert!(!told.is_left_by(now(day(29))));
+        assert!(told.is_left_by(now(day(19))));
+        assert!(told.is_left_by(now(day(30))));
+    }
+
+    #[test]
+    fn a_fact_is_left_after_two_days_and_a_harvest_when_the_other_comes_first() {
+        assert!(!Value::Day(day(10)).is_left_by(Value::Day(day(11))));
+        assert!(Value::Day(day(10)).is_left_by(Value::Day(day(12))));
+        assert!(Value::Day(day(10)).is_left_by(Value::Day(day(8))));
+        let [shake, laying] = [First::Shake, First::EggLaying].map(Value::First);
+        assert!(shake.is_left_by(laying) && !shake.is_left_by(shake));
+    }
+}

@@ -1,0 +1,305 @@
+//! What an answer rests on, in sentences: traps read, rules, station, method, past years.
+
+use crate::heat::Accumulated;
+use crate::orchard::StartRule;
+use crate::season::{
+    Basis, BlockSeason, FEW_PAST_YEARS, HullSplit, MarkReading, Outcome, Projection,
+};
+use crate::temperature::{DegreeDays, Unit};
+use crate::trapping::{CheckEvidence, Counted, RuleResult, StartStatus};
+
+use super::words::{Words, degree_days, mark_name, mark_title};
+
+impl Words {
+    /// The start and the heat since then, or since the day that stands in its place.
+    pub(crate) fn counted_so_far(self, season: &BlockSeason) -> String {
+        let start = match season.start.status {
+            StartStatus::NotAsked => None,
+            _ => Some(format!("egg-laying start {}", self.start(season))),
+        };
+        let heat = match &season.degree_days {
+            Ok(sum) => self.heat_sum(season, sum),
+            Err(reason) => format!("heat: can't tell: {}", self.reworded(reason)),
+        };
+        let both: Vec<String> = start.into_iter().chain([heat]).collect();
+        both.join("; ")
+    }
+
+    /// What the start of a block rests on.
+    #[must_use]
+    pub fn start_evidence(self, season: &BlockSeason) -> Vec<String> {
+        let evidence = &season.start.evidence;
+        if season.start.status == StartStatus::NotAsked {
+            let counts = season.heat_from.is_some();
+            return counts
+                .then(|| format!("start: {}", evidence.reason))
+                .into_iter()
+                .collect();
+        }
+        let mut lines = Vec::new();
+        // Two checks say by themselves why a start is confirmed.
+        if season.start.status != StartStatus::Confirmed {
+            lines.push(format!("start: {}", self.reworded(&evidence.reason)));
+        }
+        let shown = match evidence.checks.len() {
+            0 => evidence.newest_check.as_slice(),
+            _ => &evidence.checks,
+        };
+        if !shown.is_empty() {
+            let checks: Vec<String> = shown.iter().map(|check| self.check(check)).collect();
+            lines.push(format!(
+                "egg traps of {}: {}",
+                evidence.group,
+                checks.join("; ")
+            ));
+        }
+        let results: Vec<String> = evidence
+            .results
+            .iter()
+            .map(|(rule, result)| self.rule_result(*rule, result, *rule == evidence.rule))
+            .collect();
+        lines.push(format!("by each rule: {}", results.join("; ")));
+        if let Some(before) = evidence
+            .check_before
+            .filter(|_| season.start.date.is_some())
+        {
+            let before = self.day(before);
+            lines.push(format!(
+                "the check before was {before}: laying may have begun since, so ranges begin earlier"
+            ));
+        }
+        if let Some(later) = &evidence.second_candidate {
+            lines.push(format!(
+                "second candidate {}: checks of {} and {} met the rule again, after at most one trap with \
+                 eggs a check since {}; the start stays unless you set it by hand",
+                self.day(later.date),
+                self.day(later.date),
+                self.day(later.second),
+                self.day(later.quiet_from),
+            ));
+        }
+        if evidence.may_be_late {
+            lines.push(
+                "under mating disruption egg traps catch less: the start may be late".to_owned(),
+            );
+            lines.push(match &season.start_beside {
+                Some(beside) => format!(
+                    "beside it {}, a conventional block of the same station: egg-laying start {}",
+                    beside.name,
+                    self.start_of(&beside.start)
+                ),
+                None => "no conventional block of the same station has egg traps".to_owned(),
+            });
+        }
+        lines
+    }
+
+    fn check(self, check: &CheckEvidence) -> String {
+        let day = self.day(check.date);
+        let firsts = match check.first_readings {
+            0 => String::new(),
+            firsts => format!("{firsts} read for the first time, which is not judged"),
+        };
+        if check.read == 0 && !firsts.is_empty() {
+            return format!("{day}: {firsts}");
+        }
+        let firsts = if firsts.is_empty() {
+            firsts
+        } else {
+            format!(", {firsts}")
+        };
+        format!(
+            "{day}: {} read of {} hung, {} rising, {} with eggs, {} {}{firsts}",
+            check.read,
+            check.hung,
+            check.rising,
+            check.with_eggs,
+            check.eggs,
+            Counted::Eggs.words(check.eggs)
+        )
+    }
+
+    fn rule_result(self, rule: StartRule, result: &RuleResult, in_force: bool) -> String {
+        let mark = if in_force { " (in force)" } else { "" };
+        let result = match result {
+            RuleResult::NotYet { withdrawn } if withdrawn.is_empty() => "not yet".to_owned(),
+            RuleResult::NotYet { withdrawn } => {
+                let days: Vec<_> = withdrawn.iter().map(|day| self.day(*day)).collect();
+                format!("not yet, taken back {}", days.join(", "))
+            }
+            RuleResult::Provisional { date, missed_check } => {
+                let missed = if *missed_check { ", missed check" } else { "" };
+                format!("provisional {}{missed}", self.day(*date))
+            }
+            RuleResult::Confirmed { date, .. } => self.day(*date),
+        };
+        format!("{}{mark}: {result}", rule.words())
+    }
+
+    /// What the heat of a block rests on.
+    #[must_use]
+    pub fn heat_evidence(self, season: &BlockSeason) -> String {
+        let source = self.heat_source(season);
+        match &season.degree_days {
+            Ok(sum) => format!("heat: {source}, {}", estimated(sum, season.unit)),
+            Err(_) => format!("heat: {source}"),
+        }
+    }
+
+    /// The heat of a block since the day it counts from.
+    pub(crate) fn heat_sum(self, season: &BlockSeason, sum: &Accumulated) -> String {
+        let heat = degree_days(sum.degree_days, season.unit);
+        format!("{heat} since, {}", estimated(sum, season.unit))
+    }
+
+    /// Station, method, cutoff, thresholds and newest day behind the heat of a block.
+    pub(crate) fn heat_source(self, season: &BlockSeason) -> String {
+        let model = season.heat_model;
+        let unit = season.unit;
+        let thresholds = model.thresholds();
+        let newest = season
+            .newest_day
+            .map_or_else(|| "none".to_owned(), |day| self.day(day));
+        format!(
+            "station {}, {}, {} cutoff, {}–{} {}, newest day {newest}",
+            season.block.station,
+            model.method(),
+            model.cutoff(),
+            number(thresholds.lower().in_unit(unit)),
+            number(thresholds.upper().in_unit(unit)),
+            unit.symbol()
+        )
+    }
+
+    /// What a mark's answer rests on.
+    #[must_use]
+    pub fn mark_evidence(self, season: &BlockSeason, reading: &MarkReading) -> String {
+        let at = self.placed(season, reading);
+        match &reading.outcome {
+            Outcome::Projected(projection) => format!("{at}; {}", self.range_evidence(projection)),
+            _ => at,
+        }
+    }
+
+    /// A mark and what its answer rests on; a range is not repeated, only what it is made of.
+    pub(crate) fn mark_line(self, season: &BlockSeason, reading: &MarkReading) -> String {
+        let title = mark_title(reading);
+        let rests_on = self.mark_evidence(season, reading);
+        match &reading.outcome {
+            Outcome::Projected(_) => format!("{title}: {rests_on}"),
+            Outcome::Passed { .. } => {
+                format!("{title}: {}, {rests_on}", self.outcome(&reading.outcome))
+            }
+            outcome => format!("{title}: {}; it comes {rests_on}", self.outcome(outcome)),
+        }
+    }
+
+    /// Where a mark stands: so much heat after what it counts from.
+    fn placed(self, season: &BlockSeason, reading: &MarkReading) -> String {
+        let at = degree_days(reading.at, season.unit);
+        format!("{at} after {}", self.counts_from(season, reading))
+    }
+
+    fn counts_from(self, season: &BlockSeason, reading: &MarkReading) -> String {
+        match &reading.basis {
+            Basis::EggLayingStart => "the egg-laying start".to_owned(),
+            Basis::NewYear => season
+                .heat_from
+                .map_or_else(|| "1 January".to_owned(), |from| self.day(from)),
+            Basis::Mark(mark) if reading.is_without_hull_split() => {
+                format!("{}, without hull split", mark_name(season, mark))
+            }
+            Basis::Mark(mark) if reading.hull_split == HullSplit::NotEntered => {
+                format!("{} (hull split not entered)", mark_name(season, mark))
+            }
+            Basis::Mark(mark) => mark_name(season, mark),
+            Basis::HullSplit(mark, _) | Basis::HullSplitExpected(mark, _) => {
+                let mark = mark_name(season, mark);
+                format!("{mark} or hull split, whichever is later")
+            }
+        }
+    }
+
+    /// When hull split of each variety was seen or is expected; a line of its own, so that a crop
+    /// stage and an insect's date do not stand in one sentence.
+    #[must_use]
+    pub fn hull_split_evidence(self, season: &BlockSeason) -> Option<String> {
+        let mut known: Vec<String> = Vec::new();
+        for reading in season.marks.iter().filter(|reading| reading.told) {
+            let split = match reading.hull_split {
+                HullSplit::NotAsked | HullSplit::NotEntered => continue,
+                HullSplit::Expected(day) => format!("expected {}", self.day(day)),
+                HullSplit::Seen(day) => format!("seen {}", self.day(day)),
+            };
+            let line = format!("{} {split}", reading.varieties.join(", "));
+            if !known.contains(&line) {
+                known.push(line);
+            }
+        }
+        (!known.is_empty()).then(|| format!("hull split of sound nuts: {}", known.join("; ")))
+    }
+
+    /// How past years were moved to this one before they continued it; `None` where nothing is
+    /// projected.
+    #[must_use]
+    pub fn shift_evidence(self, season: &BlockSeason) -> Option<String> {
+        let mut projections = season.marks.iter().filter_map(|r| r.outcome.projection());
+        let shift = projections.next()?.shift;
+        let more =
+            |heat: DegreeDays, years: f64| format!("{:+.1}", heat.in_unit(season.unit) * years);
+        let warmth = |name: &str, warmth: Option<DegreeDays>| {
+            let warmth = warmth.map_or("unknown".to_owned(), |warmth| more(warmth, 1.0));
+            format!("{name} {warmth}")
+        };
+        Some(format!(
+            "past years as they would run this year, in {}-days a day: {} for ten years of \
+             warming; this season beside them: {}, {}, which fades into the days ahead",
+            season.unit.symbol(),
+            more(shift.trend, 10.0),
+            warmth("last week", shift.last_week),
+            warmth("last sixty days", shift.last_sixty_days),
+        ))
+    }
+
+    fn range_evidence(self, projection: &Projection) -> String {
+        let years = projection.past_years;
+        let few = if years < FEW_PAST_YEARS {
+            ", few, so widened"
+        } else {
+            ""
+        };
+        let late = match projection.not_reached {
+            0 => String::new(),
+            years => format!(", in {years} of them not before the year ends"),
+        };
+        let forecast = match projection.forecast_days {
+            0 => String::new(),
+            1 => " after 1 forecast day".to_owned(),
+            days => format!(" after {days} forecast days"),
+        };
+        let spread = if projection.insect_spread {
+            "the range adds the insect's published spread"
+        } else {
+            "the insect's own spread is unknown"
+        };
+        format!(
+            "by weather alone {}, from {years} past years{few}{forecast}{late}; {spread}",
+            self.stretch(projection.weather_early, projection.weather_late)
+        )
+    }
+}
+
+/// How many days of a sum were estimated, and how far off they may have put it.
+fn estimated(sum: &Accumulated, unit: Unit) -> String {
+    let error = sum.expected_error.in_unit(unit);
+    match sum.estimated_days {
+        0 => "no day estimated".to_owned(),
+        1 => format!("1 day estimated (±{error:.0})"),
+        days => format!("{days} days estimated (±{error:.0})"),
+    }
+}
+
+fn number(value: f64) -> String {
+    let text = format!("{value:.1}");
+    text.strip_suffix(".0").map_or(text.clone(), str::to_owned)
+}

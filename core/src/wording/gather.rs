@@ -1,0 +1,157 @@
+//! Short ways to say the same thing of many traps and many blocks.
+
+use crate::id::TrapId;
+
+use crate::ledger::Event;
+use crate::ledger::Notice;
+
+/// From so many traps on a run of numbers is written by its ends.
+const SHORTEST_RUN: usize = 3;
+
+/// Lines under a title: a block, several blocks that share them, or what they are about.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Lines {
+    /// Whose or what they are.
+    pub title: String,
+    /// The lines, most urgent first.
+    pub lines: Vec<String>,
+}
+
+/// What is said of blocks, each pair a block's name and a line: blocks of an equal line share it, and
+/// lines of the same blocks stand together, in the order in which they first come. `all`: how many
+/// blocks there are.
+pub(crate) fn shared(all: usize, said: impl IntoIterator<Item = (String, String)>) -> Vec<Lines> {
+    let mut by_line: Vec<(String, Vec<String>)> = Vec::new();
+    for (name, line) in said {
+        match by_line.iter_mut().find(|(other, _)| *other == line) {
+            Some((_, names)) => names.push(name),
+            None => by_line.push((line, vec![name])),
+        }
+    }
+    let mut shared: Vec<Lines> = Vec::new();
+    for (line, names) in by_line {
+        let title = match names.len() {
+            many if many > 1 && many == all => "all blocks".to_owned(),
+            _ => name_list(&names),
+        };
+        match shared.iter_mut().find(|lines| lines.title == title) {
+            Some(lines) => lines.lines.push(line),
+            None => shared.push(Lines {
+                title,
+                lines: vec![line],
+            }),
+        }
+    }
+    shared
+}
+
+/// Names in a row; where one of them holds a comma, semicolons part them.
+pub(crate) fn name_list(names: &[impl AsRef<str>]) -> String {
+    let names: Vec<&str> = names.iter().map(AsRef::as_ref).collect();
+    let comma = names.len() > 1 && names.iter().any(|name| name.contains(','));
+    names.join(if comma { "; " } else { ", " })
+}
+
+/// Notices that are told in one sentence: parts of several traps of a block that went in on the
+/// same day and changed alike; any other notice alone. The order is kept.
+pub(crate) fn gathered<'a>(notices: &[&'a Notice]) -> Vec<Vec<&'a Notice>> {
+    let mut groups: Vec<Vec<&Notice>> = Vec::new();
+    for notice in notices {
+        match groups.iter_mut().find(|group| alike(group[0], notice)) {
+            Some(group) => group.push(notice),
+            None => groups.push(vec![notice]),
+        }
+    }
+    groups
+}
+
+fn alike(one: &Notice, other: &Notice) -> bool {
+    match (&one.event, &other.event) {
+        (Event::PastServiceLife(_, part, since), Event::PastServiceLife(_, part_2, since_2)) => {
+            (part, since, &one.change) == (part_2, since_2, &other.change)
+                && (one.year, &one.block, &one.insect) == (other.year, &other.block, &other.insect)
+        }
+        _ => false,
+    }
+}
+
+/// Trap ids in their order, runs of numbers by their ends: `N-1 to N-6, N-9`.
+#[must_use]
+pub fn trap_list(traps: &[&TrapId]) -> String {
+    let ids: Vec<&str> = traps.iter().map(|trap| trap.as_str()).collect();
+    let runs = ids.chunk_by(|one, next| follows(one, next));
+    let phrases: Vec<String> = runs
+        .map(|run| match run {
+            [first, .., last] if run.len() >= SHORTEST_RUN => format!("{first} to {last}"),
+            _ => run.join(", "),
+        })
+        .collect();
+    phrases.join(", ")
+}
+
+/// Whether the second id is the first with its number one higher, written with as many digits.
+fn follows(one: &str, next: &str) -> bool {
+    let ((stem, number), (stem_2, number_2)) = (numbered(one), numbered(next));
+    let padded = number.starts_with('0') || number_2.starts_with('0');
+    let value = |digits: &str| digits.parse::<u64>().ok();
+    stem == stem_2
+        && (!padded || number.len() == number_2.len())
+        && value(number).is_some_and(|n| n.checked_add(1) == value(number_2))
+}
+
+/// An id parted before its last digits.
+pub(crate) fn numbered(id: &str) -> (&str, &str) {
+    let stem = id.trim_end_matches(|c: char| c.is_ascii_digit());
+    id.split_at(stem.len())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn blocks_of_an_equal_line_share_it_and_lines_of_the_same_blocks_stand_together() {
+        let said = [
+            ("A", "passed"),
+            ("B", "passed"),
+            ("A", "due"),
+            ("A", "new"),
+            ("B", "new"),
+            ("C", "due"),
+        ];
+        let said = said.map(|(name, line)| (name.to_owned(), line.to_owned()));
+        let told = |all| -> Vec<String> {
+            let lines = shared(all, said.clone()).into_iter();
+            lines
+                .map(|l| format!("{}: {}", l.title, l.lines.join("; ")))
+                .collect()
+        };
+        assert_eq!(told(3), ["A, B: passed; new", "A, C: due"]);
+        assert_eq!(told(2), ["all blocks: passed; due; new"]);
+    }
+
+    #[test]
+    fn names_with_commas_are_parted_by_semicolons() {
+        assert_eq!(name_list(&["A", "B"]), "A, B");
+        assert_eq!(name_list(&["A", "B, by the pump"]), "A; B, by the pump");
+        assert_eq!(name_list(&["B, by the pump"]), "B, by the pump");
+    }
+
+    #[test]
+    fn runs_of_numbers_are_written_by_their_ends() {
+        let check = |ids: &[&str], expected: &str| {
+            let ids: Vec<TrapId> = ids.iter().map(|id| TrapId::new(id).unwrap()).collect();
+            let ids: Vec<&TrapId> = ids.iter().collect();
+            assert_eq!(trap_list(&ids), expected);
+        };
+        check(&[], "");
+        check(&["N-1"], "N-1");
+        check(&["N-1", "N-2"], "N-1, N-2");
+        check(&["N-1", "N-2", "N-3", "N-5"], "N-1 to N-3, N-5");
+        check(&["N-9", "N-10", "N-11"], "N-9 to N-11");
+        check(&["N-09", "N-10", "N-11"], "N-09 to N-11");
+        check(&["N-08", "N-9", "N-10"], "N-08, N-9, N-10");
+        check(&["N-1", "S-2", "S-3", "S-4"], "N-1, S-2 to S-4");
+        check(&["north", "south", "west"], "north, south, west");
+    }
+}

@@ -1,0 +1,30 @@
+//! Every word that people read, made from causes and values: the same in mail, page and command line.
+
+mod catch_up;
+mod cause;
+mod earlier_years;
+mod evidence;
+pub(crate) mod gather;
+mod margins;
+pub(crate) mod moth_flights;
+mod not_known;
+mod revised;
+mod risk;
+pub(crate) mod sentence;
+pub(crate) mod stations;
+mod suppression;
+pub(crate) mod trap_plan;
+pub(crate) mod words;
+pub(crate) mod work;
+
+pub use gather::{Lines, trap_list};
+pub use revised::RevisedDay;
+pub use stations::StationView;
+pub use words::{DateOrder, Words};
+pub use work::plural;
+
+/// The caution that every mail carries.
+pub const CAUTION: &str = "Information and projection only, from weather station data and entered \
+counts; not a pesticide recommendation. Look at the block. Decisions belong to the grower and a \
+licensed adviser. The label is the law: pre-harvest and re-entry intervals, rates, bees. Ask your \
+county agricultural commissioner about permits and local rules.";

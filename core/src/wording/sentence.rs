@@ -1,0 +1,322 @@
+//! What is told of an event in one sentence, in two lengths.
+
+use crate::id::{MarkId, TrapId};
+use crate::orchard::Part;
+use crate::season::{BlockSeason, EggTrapsToHang, MarkReading, Outcome, VarietyHarvest};
+use crate::trapping::{Flight, Flights, StartStatus};
+
+use super::gather::trap_list;
+use super::moth_flights::ordinal;
+use super::words::{Words, mark_name};
+use crate::ledger::Value;
+use crate::ledger::{Change, Notice};
+use crate::ledger::{Event, FlightPart};
+
+/// A sentence in two lengths: for a subject line, and for the mail itself.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(crate) struct Sentence {
+    /// What a subject line has room for.
+    pub(crate) brief: String,
+    /// All of it.
+    pub(crate) whole: String,
+}
+
+impl Sentence {
+    fn new(text: String) -> Self {
+        Self {
+            brief: text.clone(),
+            whole: text,
+        }
+    }
+
+    /// The whole goes on; the brief does not.
+    fn and(mut self, more: &str) -> Self {
+        self.whole.push_str(more);
+        self
+    }
+}
+
+impl Words {
+    /// A notice as a whole sentence, without the block it is about.
+    #[must_use]
+    pub fn sentence(self, notice: &Notice, season: &BlockSeason) -> String {
+        self.told(&[notice], season).whole
+    }
+
+    /// Notices that differ only in their trap, without the block they are about; at least one.
+    pub(crate) fn told(self, notices: &[&Notice], season: &BlockSeason) -> Sentence {
+        let Some(first) = notices.first() else {
+            return Sentence::default();
+        };
+        let event = &first.event;
+        let what = match notices {
+            [_] => subject_of(event, season),
+            _ => subject_of_all(notices),
+        };
+        let news = |value| self.news(event, &what, value, season);
+        match &first.change {
+            Change::New(value) => news(*value).and(&late(event, first.late)),
+            Change::History(value) => news(*value).and(" (before Duskflight began here)"),
+            Change::Nearer { was, told_on, now } => news(*now).and(&format!(
+                "; told on {} as {}",
+                self.day(*told_on),
+                self.value(*was)
+            )),
+            Change::Corrected { was, told_on, now } => {
+                let Sentence { brief, whole } = news(*now);
+                let instead = format!(
+                    "; instead of {}, told on {}",
+                    self.value(*was),
+                    self.day(*told_on)
+                );
+                let changed = match event {
+                    Event::MarginTurned(..) => "turned",
+                    _ => "corrected",
+                };
+                Sentence {
+                    brief: format!("{changed}: {brief}"),
+                    whole: format!("{changed}: {whole}"),
+                }
+                .and(&instead)
+            }
+            Change::Withdrawn {
+                was,
+                told_on,
+                reason,
+            } => Sentence::new(taken_back(event, &what)).and(&format!(
+                "; told on {} as {}; now: {}",
+                self.day(*told_on),
+                self.value(*was),
+                self.reworded(reason)
+            )),
+        }
+    }
+
+    /// What holds now.
+    fn news(self, event: &Event, what: &str, value: Value, season: &BlockSeason) -> Sentence {
+        let when = self.value(value);
+        match event {
+            Event::HangEggTraps => Sentence::new(format!("{what} by {when}"))
+                .and(&to_hang(self, season.egg_traps_to_hang.as_ref())),
+            Event::StartProvisional => {
+                Sentence::new(format!("{what}: {when}")).and("; the next check decides")
+            }
+            Event::Start => {
+                let status = season.start.status.words();
+                let sentence = Sentence::new(format!("{what} {status}: {when}"));
+                match season.start.status {
+                    StartStatus::Borrowed => {
+                        let group = &season.start.evidence.group;
+                        sentence.and(&format!(", from the egg traps of {group}"))
+                    }
+                    _ => sentence,
+                }
+            }
+            Event::SecondCandidate => Sentence::new(format!("{what}: {when}")).and(
+                "; after two quiet weeks the egg traps met the rule again; the start stays unless \
+                 you set it by hand",
+            ),
+            Event::MarkNear(..) => Sentence {
+                brief: format!("{what} projected {}", self.span(value)),
+                whole: format!("{what} projected {when}"),
+            },
+            Event::MarkPassed(mark, variety) => {
+                self.passed(what, value, told_reading(season, mark, variety.as_deref()))
+            }
+            Event::Flight(part, number) => self.flight_news(*part, *number, value, season),
+            Event::MarginTurned(mark, variety) => Sentence::new(format!("{what}: {when}"))
+                .and(&self.margin_beside(season, mark, variety)),
+            Event::PastServiceLife(_, _, since) => {
+                let since = self.day(*since);
+                Sentence::new(format!(
+                    "{what}: service life ended {when} (in since {since})"
+                ))
+            }
+            Event::SentinelCatch(trap, date) => {
+                let checked = season.disruption.iter();
+                let mut catches = checked.flat_map(|checked| &checked.catches);
+                let caught = catches.find(|c| &c.trap == trap && c.date == *date);
+                let running = match caught.is_some_and(|caught| caught.running) {
+                    true => ", and some in the reading before",
+                    false => "",
+                };
+                Sentence::new(format!("{what}: {when}"))
+                    .and(running)
+                    .and("; under mating disruption it should catch none")
+            }
+        }
+    }
+
+    /// A mark told as passed; after a revision it may be ahead again.
+    fn passed(self, what: &str, value: Value, reading: Option<&MarkReading>) -> Sentence {
+        let when = self.value(value);
+        match reading.map(|reading| &reading.outcome) {
+            Some(Outcome::Projected(projection)) => {
+                let range = self.value(projection.into());
+                Sentence::new(format!("{what}: mark not passed yet"))
+                    .and(&format!(", projected {range}"))
+            }
+            outcome => {
+                let how = match outcome {
+                    Some(Outcome::Passed { firm: false, .. }) => {
+                        "computed, carried over by an estimated day"
+                    }
+                    Some(Outcome::Passed {
+                        by_estimate: true, ..
+                    }) => "computed, on an estimated day",
+                    _ => "computed",
+                };
+                Sentence {
+                    brief: format!("{what}: mark passed {when}"),
+                    whole: format!(
+                        "{what}: degree-day mark passed {when} ({how}, not an observation)"
+                    ),
+                }
+            }
+        }
+    }
+
+    /// A flight's start, peak or end as the traps show it.
+    fn flight_news(
+        self,
+        part: FlightPart,
+        number: u8,
+        value: Value,
+        season: &BlockSeason,
+    ) -> Sentence {
+        let (flight, when) = (ordinal(number.into()), self.value(value));
+        let seen: Option<(&Flights, &Flight)> = season.flights.as_ref().ok().and_then(|seen| {
+            let at = usize::from(number).checked_sub(1)?;
+            Some((seen, seen.flights.get(at)?))
+        });
+        let happened = match part {
+            FlightPart::Start => "started",
+            FlightPart::Peak => "peak",
+            FlightPart::End => "back at the low",
+        };
+        let whole = seen.and_then(|(seen, of)| {
+            let nights = self.round(part.of(of).round()?);
+            let counted = seen.counted.words(2);
+            Some(format!(
+                "{flight} flight observed ({counted}): {happened} {nights}"
+            ))
+        });
+        let brief = format!("{flight} flight {happened} {when}");
+        Sentence {
+            whole: whole.unwrap_or_else(|| brief.clone()),
+            brief,
+        }
+    }
+
+    /// The shake beside the egg laying of one mark.
+    fn margin_beside(self, season: &BlockSeason, mark: &MarkId, variety: &str) -> String {
+        let harvest = season.harvest.iter().find(|of| of.variety == variety);
+        let of_mark = harvest.and_then(|harvest| {
+            let margin = harvest.margins.iter().find(|of| &of.mark == mark)?;
+            Some(VarietyHarvest {
+                margins: vec![margin.clone()],
+                ..harvest.clone()
+            })
+        });
+        let lines = of_mark.map_or_else(Vec::new, |harvest| self.variety_briefly(&harvest));
+        lines.iter().map(|line| format!("; {line}")).collect()
+    }
+
+    /// A told value without the middle of its range.
+    pub(crate) fn span(self, value: Value) -> String {
+        match value {
+            Value::Range { early, late, .. } => self.range(early, late),
+            Value::Day(_) | Value::Caught { .. } | Value::First(_) => self.value(value),
+        }
+    }
+}
+
+/// Where egg traps that are still to hang stand.
+fn to_hang(words: Words, wanted: Option<&EggTrapsToHang>) -> String {
+    let mut text = " (the extension's date): none hangs".to_owned();
+    if let Some((count, first)) = wanted.and_then(|wanted| wanted.declared) {
+        let first = words.day(first);
+        text.push_str(&format!("; {count} declared to hang from {first} on"));
+    }
+    if let Some(wanted) = wanted.and_then(|wanted| wanted.wanted.first()) {
+        text.push_str(&format!("; wanted {}", words.wanted(wanted)));
+    }
+    text
+}
+
+/// That something told holds no more.
+fn taken_back(event: &Event, what: &str) -> String {
+    match event {
+        Event::PastServiceLife(..) => format!("{what}: not past its service life after all"),
+        _ => format!("{what} withdrawn"),
+    }
+}
+
+/// That news comes late: people enter readings, and a station's days come by themselves.
+fn late(event: &Event, days: Option<u32>) -> String {
+    let known = match event {
+        Event::MarkPassed(..) | Event::MarkNear(..) => "known late",
+        _ => "entered late",
+    };
+    days.map_or_else(String::new, |days| format!("; {known}, {days} days after"))
+}
+
+/// What an event is about.
+pub(crate) fn subject_of(event: &Event, season: &BlockSeason) -> String {
+    match event {
+        Event::HangEggTraps => "egg traps to hang".to_owned(),
+        Event::StartProvisional => "egg-laying start provisional".to_owned(),
+        Event::Start => "egg-laying start".to_owned(),
+        Event::SecondCandidate => "second candidate for the egg-laying start".to_owned(),
+        Event::MarkNear(mark, variety) | Event::MarkPassed(mark, variety) => {
+            let name = mark_name(season, mark);
+            match variety {
+                Some(variety) => format!("{name} ({variety})"),
+                None => name,
+            }
+        }
+        Event::Flight(part, number) => {
+            let part = match part {
+                FlightPart::Start => "start",
+                FlightPart::Peak => "peak",
+                FlightPart::End => "end",
+            };
+            format!("{part} of the {} flight", ordinal((*number).into()))
+        }
+        Event::MarginTurned(mark, variety) => {
+            format!("harvest of {variety} and {}", mark_name(season, mark))
+        }
+        Event::PastServiceLife(trap, part, _) => format!("{} of trap {trap}", part.words()),
+        Event::SentinelCatch(trap, _) => format!("catch of sentinel {trap}"),
+    }
+}
+
+/// The part that several traps share: all notices are about it.
+fn subject_of_all(notices: &[&Notice]) -> String {
+    let parts: Vec<(&TrapId, Part)> = notices
+        .iter()
+        .filter_map(|notice| match &notice.event {
+            Event::PastServiceLife(trap, part, _) => Some((trap, *part)),
+            _ => None,
+        })
+        .collect();
+    let part = parts.first().map_or("part", |(_, part)| part.words());
+    let traps: Vec<&TrapId> = parts.into_iter().map(|(trap, _)| trap).collect();
+    format!("{part} of traps {}", trap_list(&traps))
+}
+
+/// The reading of a mark that people are told, for a variety or the whole block.
+pub(crate) fn told_reading<'a>(
+    season: &'a BlockSeason,
+    mark: &MarkId,
+    variety: Option<&str>,
+) -> Option<&'a MarkReading> {
+    season.marks.iter().find(|reading| {
+        &reading.mark == mark
+            && reading.told
+            && variety.is_none_or(|variety| reading.varieties.iter().any(|v| v == variety))
+    })
+}
+
+#[cfg(test)]
+mod tests;

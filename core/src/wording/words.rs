@@ -1,0 +1,264 @@
+//! Sentences for people, the same in mail, page and command line. No markup.
+
+use chrono::{Datelike, NaiveDate};
+use serde::{Deserialize, Serialize};
+
+use crate::id::MarkId;
+use crate::season::{BlockSeason, First, HullSplit, MarkReading, Outcome};
+use crate::temperature::{DegreeDays, Unit};
+use crate::trapping::{Catch, EggLayingStart, StartStatus};
+
+use crate::ledger::Value;
+
+/// The order in which days are printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum DateOrder {
+    /// `Jun 20`.
+    #[default]
+    MonthDay,
+    /// `20 Jun`.
+    DayMonth,
+}
+
+/// Writes sentences in the farm's date order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Words {
+    /// The order of month and day.
+    pub order: DateOrder,
+}
+
+impl Words {
+    /// A day of the season, without its year.
+    #[must_use]
+    pub fn day(self, day: NaiveDate) -> String {
+        match self.order {
+            DateOrder::MonthDay => day.format("%b %-d").to_string(),
+            DateOrder::DayMonth => day.format("%-d %b").to_string(),
+        }
+    }
+
+    /// A day with its weekday and year, for headings.
+    #[must_use]
+    pub fn long_day(self, day: NaiveDate) -> String {
+        match self.order {
+            DateOrder::MonthDay => day.format("%A, %B %-d, %Y").to_string(),
+            DateOrder::DayMonth => day.format("%A, %-d %B %Y").to_string(),
+        }
+    }
+
+    /// A stretch of days.
+    #[must_use]
+    pub fn stretch(self, first: NaiveDate, last: NaiveDate) -> String {
+        if first == last {
+            return self.day(first);
+        }
+        let same_month = (first.year(), first.month()) == (last.year(), last.month());
+        match self.order {
+            DateOrder::MonthDay if same_month => format!("{}–{}", self.day(first), last.day()),
+            DateOrder::DayMonth if same_month => format!("{}–{}", first.day(), self.day(last)),
+            _ => format!("{} – {}", self.day(first), self.day(last)),
+        }
+    }
+
+    /// A projected range; one that reaches the end of the year is open, since in some years the
+    /// mark is not reached at all.
+    #[must_use]
+    pub fn range(self, early: NaiveDate, late: NaiveDate) -> String {
+        if (late.month(), late.day()) == (12, 31) {
+            format!("{} or later", self.day(early))
+        } else {
+            self.stretch(early, late)
+        }
+    }
+
+    /// A told value.
+    #[must_use]
+    pub fn value(self, value: Value) -> String {
+        match value {
+            Value::Day(day) => self.day(day),
+            Value::Range {
+                early,
+                middle,
+                late,
+            } => {
+                let range = self.range(early, late);
+                // A single day is its own middle.
+                if early == late {
+                    range
+                } else {
+                    format!("{range} (middle {})", self.day(middle))
+                }
+            }
+            Value::Caught { date, count } => {
+                let moths = if count == 1 { "moth" } else { "moths" };
+                format!("{count} {moths}, read {}", self.day(date))
+            }
+            Value::First(First::Shake) => "the shake first".to_owned(),
+            Value::First(First::EggLaying) => "egg laying first".to_owned(),
+        }
+    }
+
+    /// The start in one phrase.
+    #[must_use]
+    pub fn start(self, season: &BlockSeason) -> String {
+        self.start_of(&season.start)
+    }
+
+    /// The same of any start.
+    pub(crate) fn start_of(self, start: &EggLayingStart) -> String {
+        let status = start.status.words();
+        match start.date {
+            Some(date) => format!("{status} {}", self.day(date)),
+            None => status.to_owned(),
+        }
+    }
+
+    /// A mark's answer in one phrase.
+    #[must_use]
+    pub fn outcome(self, outcome: &Outcome) -> String {
+        match outcome {
+            Outcome::Passed {
+                date, by_estimate, ..
+            } => {
+                let estimate = if *by_estimate {
+                    ", on an estimated day"
+                } else {
+                    ""
+                };
+                format!("passed {}{estimate}", self.day(*date))
+            }
+            Outcome::Projected(projection) => {
+                format!("projected {}", self.value(projection.into()))
+            }
+            Outcome::CannotTell { reason } => format!("can't tell: {}", self.reworded(reason)),
+        }
+    }
+
+    /// Catches of one kind in one phrase.
+    #[must_use]
+    pub fn catch(self, catch: &Catch) -> String {
+        match catch.per_trap_night() {
+            Some(rate) => format!(
+                "{} {} ({} of {} traps read, {} a trap and night)",
+                catch.count,
+                catch.counted.words(catch.count),
+                catch.traps_read,
+                catch.traps_hung,
+                rate_words(rate)
+            ),
+            None => format!("{} traps not read", catch.kind.name()),
+        }
+    }
+
+    /// Phrases joined to a list: `a, b and c`.
+    #[must_use]
+    pub fn listed(phrases: &[String]) -> String {
+        match phrases {
+            [] => String::new(),
+            [one] => one.clone(),
+            [first @ .., last] => format!("{} and {last}", first.join(", ")),
+        }
+    }
+
+    /// ISO days inside a reason, as the farm prints days.
+    pub(crate) fn reworded(self, text: &str) -> String {
+        text.split(' ')
+            .map(|word| {
+                let bare = word.trim_end_matches([',', ';', '.', ':']);
+                match bare.parse::<NaiveDate>() {
+                    Ok(day) => word.replace(bare, &self.day(day)),
+                    Err(_) => word.to_owned(),
+                }
+            })
+            .collect::<Vec<_>>()
+            .join(" ")
+    }
+}
+
+impl StartStatus {
+    /// The status in mails.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::None => "none yet",
+            Self::Provisional => "provisional",
+            Self::Confirmed => "confirmed",
+            Self::ByHand => "set by hand",
+            Self::Borrowed => "borrowed",
+            Self::CannotTell => "can't tell",
+            Self::NotAsked => "not used",
+        }
+    }
+}
+
+/// Degree-days as people read them, whole and with their unit.
+#[must_use]
+pub(crate) fn degree_days(sum: DegreeDays, unit: Unit) -> String {
+    format!("{:.0} {}-days", sum.in_unit(unit), unit.symbol())
+}
+
+/// A mark with the varieties it is read for, where they differ.
+pub(crate) fn mark_title(reading: &MarkReading) -> String {
+    if reading.hull_split != HullSplit::NotAsked {
+        format!("{} ({})", reading.name, reading.varieties.join(", "))
+    } else {
+        reading.name.clone()
+    }
+}
+
+pub(crate) fn mark_name(season: &BlockSeason, mark: &MarkId) -> String {
+    let named = season.marks.iter().find(|reading| &reading.mark == mark);
+    named.map_or_else(|| mark.to_string(), |reading| reading.name.clone())
+}
+
+/// A catch per trap and night.
+pub(crate) fn rate_words(rate: f64) -> String {
+    if rate < 0.095 && rate > 0.0 {
+        format!("{rate:.2}")
+    } else {
+        format!("{rate:.1}")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn day(month: u32, day: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2022, month, day).unwrap()
+    }
+
+    #[test]
+    fn days_are_printed_in_the_farms_order() {
+        let us = Words::default();
+        let other = Words {
+            order: DateOrder::DayMonth,
+        };
+        let range = Value::Range {
+            early: day(6, 20),
+            middle: day(6, 24),
+            late: day(6, 29),
+        };
+        assert_eq!(us.value(range), "Jun 20–29 (middle Jun 24)");
+        assert_eq!(other.value(range), "20–29 Jun (middle 24 Jun)");
+        let single = Value::Range {
+            early: day(6, 24),
+            middle: day(6, 24),
+            late: day(6, 24),
+        };
+        assert_eq!(us.value(single), "Jun 24");
+        assert_eq!(us.stretch(day(6, 28), day(7, 3)), "Jun 28 – Jul 3");
+        assert_eq!(us.stretch(day(6, 28), day(6, 28)), "Jun 28");
+    }
+
+    #[test]
+    fn days_inside_a_reason_are_printed_like_all_others() {
+        let reason = "two checks running met the rule, 2022-04-15 and 2022-04-18; so";
+        let words = Words::default().reworded(reason);
+        assert_eq!(
+            words,
+            "two checks running met the rule, Apr 15 and Apr 18; so"
+        );
+    }
+}

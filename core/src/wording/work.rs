@@ -1,0 +1,241 @@
+//! Trap work in sentences: readings due, and parts at the end of their service life.
+
+use std::collections::BTreeMap;
+use std::fmt::Display;
+
+use chrono::NaiveDate;
+
+use crate::id::TrapId;
+use crate::orchard::{Part, TrapKind};
+use crate::season::BlockSeason;
+use crate::trapping::{OnLiner, ReadingDue, ServiceDue};
+
+use super::gather::trap_list;
+use super::words::Words;
+
+/// Readings due and parts past their service life, by kind; of a closed block, what waits.
+pub(crate) fn work_today(words: Words, season: &BlockSeason) -> Vec<String> {
+    match season.closed_until {
+        Some(until) => vec![closed_line(words, season, until)],
+        None => work_due(words, season),
+    }
+}
+
+/// That nobody may enter, and how much waits for it.
+fn closed_line(words: Words, season: &BlockSeason, until: NaiveDate) -> String {
+    let waits = |due: NaiveDate| due <= season.as_of;
+    let must = |reading: &&ReadingDue| !reading.optional && waits(reading.due);
+    let readings = season.readings.iter().filter(must).count();
+    let parts = season.service.iter().filter(|due| waits(due.due)).count();
+    let counted = [(readings, "reading"), (parts, "service")];
+    let counted = counted.into_iter().filter(|(count, _)| *count > 0);
+    let waiting: Vec<String> = counted.map(|(count, what)| plural(count, what)).collect();
+    let until = words.day(until);
+    let closed = format!("closed: no entry until {until}, as noted from the posting");
+    match (readings + parts, waiting.join(" and ")) {
+        (0, _) => closed,
+        (1, waiting) => format!("{closed}; {waiting} waits"),
+        (_, waiting) => format!("{closed}; {waiting} wait"),
+    }
+}
+
+/// So many of something: `1 day`, `4 days`.
+#[must_use]
+pub fn plural<N: Copy + Display + PartialEq + From<u8>>(count: N, what: &str) -> String {
+    let plural = if count == N::from(1) { "" } else { "s" };
+    format!("{count} {what}{plural}")
+}
+
+/// The same in the fewest words: how many traps to read, how many parts to service.
+pub(crate) fn work_briefly(words: Words, season: &BlockSeason) -> Option<String> {
+    if let Some(until) = season.closed_until {
+        return Some(closed_line(words, season, until));
+    }
+    let day = season.as_of;
+    let must = |reading: &&ReadingDue| !reading.optional && reading.due <= day;
+    let readings: Vec<&ReadingDue> = season.readings.iter().filter(must).collect();
+    let parts: Vec<&ServiceDue> = season.service.iter().filter(|due| due.due <= day).collect();
+    let service = (!parts.is_empty()).then(|| format!("service {}", parts_counted(&parts)));
+    let work: Vec<String> = readings_briefly(words, &readings, day)
+        .into_iter()
+        .chain(service)
+        .collect();
+    (!work.is_empty()).then(|| work.join("; "))
+}
+
+fn readings_briefly(words: Words, due: &[&ReadingDue], day: NaiveDate) -> Option<String> {
+    let first = due.first()?;
+    let kind = match due.iter().all(|reading| reading.kind == first.kind) {
+        true => format!("{} trap", first.kind.name()),
+        false => "trap".to_owned(),
+    };
+    let oldest = due.iter().map(|reading| reading.due).min()?;
+    Some(format!(
+        "read {}{}",
+        plural(due.len(), &kind),
+        due_since(words, oldest, day)
+    ))
+}
+
+fn due_since(words: Words, oldest: NaiveDate, day: NaiveDate) -> String {
+    match oldest < day {
+        true => format!(", due since {}", words.day(oldest)),
+        false => String::new(),
+    }
+}
+
+/// How many parts of each kind: `2 lures, 1 PPO`.
+pub(crate) fn parts_counted(dues: &[&ServiceDue]) -> String {
+    let mut parts: BTreeMap<Part, usize> = BTreeMap::new();
+    for due in dues {
+        *parts.entry(due.part).or_default() += 1;
+    }
+    let counted = parts.into_iter().map(|(part, count)| part.counted(count));
+    counted.collect::<Vec<_>>().join(", ")
+}
+
+impl Part {
+    /// So many of a part: `1 lure`, `3 baits`; a dispenser of PPO has no plural.
+    pub(crate) fn counted(self, count: usize) -> String {
+        match self {
+            Self::Ppo => format!("{count} PPO"),
+            part => plural(count, part.words()),
+        }
+    }
+}
+
+fn work_due(words: Words, season: &BlockSeason) -> Vec<String> {
+    let day = season.as_of;
+    let mut readings: BTreeMap<TrapKind, Vec<(&TrapId, NaiveDate)>> = BTreeMap::new();
+    let must = |reading: &&ReadingDue| !reading.optional && reading.due <= day;
+    for reading in season.readings.iter().filter(must) {
+        let of_kind = readings.entry(reading.kind).or_default();
+        of_kind.push((&reading.trap, reading.due));
+    }
+    let hung = |kind: TrapKind| season.readings.iter().filter(|r| r.kind == kind).count();
+    let mut lines: Vec<String> = readings
+        .into_iter()
+        .map(|(kind, traps)| reading_line(words, kind, &traps, hung(kind), day))
+        .collect();
+    lines.extend(service_lines(words, season));
+    lines
+}
+
+/// Which traps of a kind are to be read; of all that hang, and several, none need be named.
+fn reading_line(
+    words: Words,
+    kind: TrapKind,
+    traps: &[(&TrapId, NaiveDate)],
+    hung: usize,
+    day: NaiveDate,
+) -> String {
+    let ids: Vec<&TrapId> = traps.iter().map(|(trap, _)| *trap).collect();
+    let oldest = traps.iter().map(|(_, due)| *due).min().unwrap_or(day);
+    let since = due_since(words, oldest, day);
+    let what = format!("{} trap", kind.name());
+    let counted = plural(traps.len(), &what);
+    match traps.len() {
+        several if several > 1 && several == hung => format!("read all {counted}{since}"),
+        _ => format!("read {counted}{since}: {}", trap_list(&ids)),
+    }
+}
+
+/// What ended a part's service life, to follow its name.
+fn service_phrase(words: Words, due: &ServiceDue, day: NaiveDate) -> String {
+    if let Some(OnLiner { moths, full_at, .. }) = due.full {
+        return format!(
+            " full, {moths} moths on it; one of its size undercounts from about {full_at} on"
+        );
+    }
+    let life = due.life_days;
+    match due.due < day {
+        true => format!(", {life}-day life ended {}", words.day(due.due)),
+        false => format!(", {life}-day life ends today"),
+    }
+}
+
+/// Parts at the end of their service life: traps with the same phrase share a line, by part and oldest
+/// first, and parts of the same traps and age share it too.
+fn service_lines(words: Words, season: &BlockSeason) -> Vec<String> {
+    let day = season.as_of;
+    let mut alike: BTreeMap<_, Vec<&ServiceDue>> = BTreeMap::new();
+    for due in season.service.iter().filter(|due| due.due <= day) {
+        let key = (
+            due.part,
+            due.due,
+            due.life_days,
+            due.full.map(|full| full.moths),
+        );
+        alike.entry(key).or_default().push(due);
+    }
+    let mut lines: Vec<(Vec<&str>, String)> = Vec::new();
+    for dues in alike.into_values() {
+        let traps: Vec<&TrapId> = dues.iter().map(|due| &due.trap).collect();
+        let rest = format!(
+            "{}: {}",
+            service_phrase(words, dues[0], day),
+            trap_list(&traps)
+        );
+        let part = dues[0].part.words();
+        match lines.iter_mut().find(|(_, other)| *other == rest) {
+            Some((parts, _)) => parts.push(part),
+            None => lines.push((vec![part], rest)),
+        }
+    }
+    let line = |(parts, rest): (Vec<&str>, String)| format!("{}{rest}", parts.join(", "));
+    lines.into_iter().map(line).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::orchard::Orchard;
+    use crate::sample;
+    use crate::trapping::{Note, NoteKind};
+
+    fn date(month: u32, day: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2022, month, day).unwrap()
+    }
+
+    /// Work at an egg trap and a pheromone trap hung on 1 April, whose parts last 28 days, to the 29th.
+    fn work(notes: &[Note], as_of: NaiveDate) -> Vec<String> {
+        let traps = vec![
+            sample::served_trap("E1", "B", TrapKind::Egg, date(4, 1)),
+            sample::served_trap("P1", "B", TrapKind::Pheromone, date(4, 1)),
+        ];
+        let orchard = Orchard::new(vec![sample::block()], traps, sample::products(28));
+        let season = sample::season(&orchard, vec![], notes, as_of);
+        work_today(Words::default(), &season)
+    }
+
+    #[test]
+    fn work_in_a_closed_block_waits_and_is_told_so() {
+        let posted = |until| {
+            [sample::note(
+                date(4, 7),
+                None,
+                NoteKind::NoEntryUntil(until),
+            )]
+        };
+        let closed = "closed: no entry until May 2, as noted from the posting";
+        let found = |as_of| work(&posted(date(5, 2)), as_of);
+        assert_eq!(found(date(4, 7)), [closed]);
+        // Readings are due on the 8th; bait, lure and liner end on the 29th.
+        assert_eq!(found(date(4, 8)), [format!("{closed}; 2 readings wait")]);
+        let all = format!("{closed}; 2 readings and 3 services wait");
+        assert_eq!(found(date(4, 29)), [all]);
+        // Open again, all of it is late and named trap by trap.
+        assert!(found(date(5, 2))[0].starts_with("read 1 egg trap, due since Apr 8"));
+    }
+
+    #[test]
+    fn a_reading_that_may_be_left_out_is_no_work() {
+        let split = [sample::note(
+            date(4, 5),
+            Some("Nonpareil"),
+            NoteKind::HullSplit,
+        )];
+        assert_eq!(work(&[], date(4, 8)).len(), 2);
+        assert_eq!(work(&split, date(4, 8)), ["read 1 pheromone trap: P1"]);
+    }
+}
