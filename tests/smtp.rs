@@ -7,10 +7,11 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use duskflight::config::{Login, Secret, Security, SmtpServer};
 use duskflight::mail::delivery::{Delivered, deliver};
 use duskflight::mail::transport::Transport;
-use duskflight::store::outbox::{self, MailKind, NewMail};
+use duskflight::store::outbox::{self, NewMail};
 use duskflight::store::outbox_report::{self, Standing};
 use duskflight::store::{Store, StoreError};
 use duskflight_core::id::PersonId;
+use duskflight_core::ledger::MailKind;
 use tempfile::TempDir;
 
 use crate::scripted::{Act, At, Scripted};

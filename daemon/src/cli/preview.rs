@@ -15,8 +15,8 @@ use super::{Failure, test_mail};
 use crate::config::Config;
 use crate::mail::file_stem;
 use crate::mail::message::{Parts, cid};
-use crate::store::outbox::MailKind;
 use crate::telling::{Draft, Purpose, TellError, night, prepare};
+use duskflight_core::ledger::MailKind;
 
 /// Show the mails of a day as they would go, without telling anyone
 ///

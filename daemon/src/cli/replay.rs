@@ -11,9 +11,9 @@ use super::Failure;
 use super::common::{ConfigDir, print};
 use crate::clock::{Clock, SystemClock};
 use crate::config::Config;
-use crate::store::outbox::MailKind;
 use crate::telling::replay::{News, ReplayedMail, corrected, replay};
 use crate::telling::waiting::name;
+use duskflight_core::ledger::MailKind;
 
 /// Show which mails would have gone when, to whom and why; nothing is written or sent
 ///

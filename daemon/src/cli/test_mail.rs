@@ -12,9 +12,10 @@ use crate::config::{Config, Person};
 use crate::mail::compose::{self, envelope_of};
 use crate::records::hash;
 use crate::runner::Lock;
-use crate::store::outbox::{self, MailKind, NewMail};
+use crate::store::outbox::{self, NewMail};
 use crate::store::{StoreError, outbox_edit, outbox_report};
 use crate::telling::Draft;
+use duskflight_core::ledger::MailKind;
 
 /// Send a test mail and say what the server said, per person
 ///

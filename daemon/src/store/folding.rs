@@ -173,7 +173,8 @@ pub fn wait_for_newer(
 mod tests {
     use super::*;
     use crate::store::Store;
-    use crate::store::outbox::{self, MailKind, NewMail};
+    use crate::store::outbox::{self, NewMail};
+    use duskflight_core::ledger::MailKind;
 
     const DAY_S: i64 = 86_400;
 

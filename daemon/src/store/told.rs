@@ -187,7 +187,8 @@ mod tests {
 
     use super::*;
     use crate::store::Store;
-    use crate::store::outbox::{self, End, MailKind, NewMail};
+    use crate::store::outbox::{self, End, NewMail};
+    use duskflight_core::ledger::MailKind;
 
     fn on(day: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(2022, 6, day).unwrap()

@@ -13,7 +13,7 @@ use super::{TellError, letters, trouble, waiting};
 use crate::config::{Pace, Person};
 use crate::mail::compose::{self, Extras, GrowerAlert};
 use crate::store::StoreError;
-use crate::store::outbox::MailKind;
+use duskflight_core::ledger::MailKind;
 
 /// A digest told so long after its hour says that it is late.
 const LATE_AFTER: TimeDelta = TimeDelta::hours(1);

@@ -21,8 +21,9 @@ use crate::mail::message::{ComposeError, Composed, Envelope, Mailbox};
 use crate::records::hash;
 use crate::store::folding::{FoldedMail, silent_from};
 use crate::store::jobs::{self, Job};
-use crate::store::outbox::{self, MailKind, NewMail};
+use crate::store::outbox::{self, NewMail};
 use crate::store::{StoreError, told};
+use duskflight_core::ledger::MailKind;
 
 /// What a night's tellings are made from: the ledger and the outbox grow all season.
 pub(super) struct Context<'a> {

@@ -9,7 +9,8 @@ use super::mails::{Draft, Purpose, Telling};
 use crate::config::Person;
 use crate::mail::compose::{self, Adviser};
 use crate::mail::contents::AlertContents;
-use crate::store::outbox::{self, MailKind, NewMail};
+use crate::store::outbox::{self, NewMail};
+use duskflight_core::ledger::MailKind;
 
 /// A person's plans as mails, most urgent first, of which there are `digests` already tonight. With room for
 /// n mails, n - 1 are single ones and the rest is in the summary. After days of silence all of it is one mail.

@@ -7,7 +7,7 @@ use super::context::Context;
 use super::mails::Purpose;
 use crate::config::{Pace, Person};
 use crate::store::StoreError;
-use crate::store::outbox::MailKind;
+use duskflight_core::ledger::MailKind;
 
 /// Whether a grower gets a letter about an adviser's blocks tonight: it is its day; or nobody was told on its
 /// day, or the letter of that day could not be delivered. In season only.

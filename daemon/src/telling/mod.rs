@@ -28,8 +28,9 @@ use crate::config::Config;
 use crate::mail::message::ComposeError;
 use crate::store::folding::{FoldedMail, wait_for_newer};
 use crate::store::jobs::{self, Job, RunState};
-use crate::store::outbox::{self, MailKind};
+use crate::store::outbox::{self};
 use crate::store::{Store, StoreError, told};
+use duskflight_core::ledger::MailKind;
 
 /// Why a day could not be told.
 #[derive(Debug, thiserror::Error)]

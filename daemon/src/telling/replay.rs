@@ -13,9 +13,9 @@ use crate::config::Config;
 use crate::mail::delivery::deliver;
 use crate::mail::transport::Transport;
 use crate::store::jobs::{self, Job};
-use crate::store::outbox::MailKind;
 use crate::store::snapshot::{self, Fate};
 use crate::store::{Store, StoreError};
+use duskflight_core::ledger::MailKind;
 
 /// The outbox is looked at so often: holds are whole hours.
 const ROUND: TimeDelta = TimeDelta::hours(1);
