@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::NaiveDate;
 
 use crate::id::BlockId;
-use crate::season::{BlockSeason, MarkReading, Projection};
+use crate::season::{BlockSeason, MarkReading, Projection, WhyNot};
 use crate::temperature::DegreeDays;
 use crate::trapping::StartStatus;
 
@@ -193,19 +193,19 @@ fn all_trouble(
     trouble
 }
 
-/// Blocks whose heat cannot be told, each reason once.
+/// Blocks whose heat cannot be told, each cause once.
 fn holes(words: Words, seasons: &[&BlockSeason]) -> Vec<String> {
-    let mut reasons: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    let mut causes: BTreeMap<&WhyNot, Vec<&str>> = BTreeMap::new();
     for season in seasons.iter().filter(|season| needs_heat(season)) {
-        if let Err(reason) = &season.degree_days {
-            reasons.entry(reason).or_default().push(&season.block.name);
+        if let Err(why) = &season.degree_days {
+            causes.entry(why).or_default().push(&season.block.name);
         }
     }
-    reasons
+    causes
         .into_iter()
-        .map(|(reason, blocks)| {
-            let reason = words.reworded(reason);
-            format!("can't tell heat of {}: {reason}", blocks.join(", "))
+        .map(|(why, blocks)| {
+            let why = words.why_not(why);
+            format!("can't tell heat of {}: {why}", blocks.join(", "))
         })
         .collect()
 }

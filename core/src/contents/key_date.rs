@@ -249,7 +249,7 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
-    use crate::ledger::{Fact, Moment, Past, State, decide, facts};
+    use crate::ledger::{Fact, Moment, Past, State, WhyGone, decide, facts};
     use crate::orchard::Crop;
     use crate::season::tests::{date, new_year::season_of_crop, received};
 
@@ -408,7 +408,7 @@ mod tests {
         let day = |n: u64| date(2021, 4, 1) + Days::new(n);
         let now = |value, step| State::Now { value, step };
         let gone = || State::Gone {
-            reason: "the start was taken back".into(),
+            why: WhyGone::ShownNoMore,
         };
         prop_oneof![
             (0..60_u64, 0..3_u8).prop_map(move |(n, step)| {

@@ -12,7 +12,7 @@ use crate::trapping::{Catch, StartStatus};
 use super::digest::next_mark;
 use super::news::season_of;
 use crate::ledger::Value;
-use crate::ledger::{Change, Notice, Told};
+use crate::ledger::{Change, Notice, Told, WhyGone};
 use crate::wording::gather::Lines;
 use crate::wording::stations::{FRESH_DAYS, StationView};
 use crate::wording::words::{Words, degree_days, mark_title};
@@ -117,7 +117,7 @@ fn standing(words: Words, season: &BlockSeason) -> String {
             let heat = degree_days(sum.degree_days, season.unit);
             format!("; warmth {since}: {heat}")
         }
-        Err(reason) => format!("; warmth {since}: can't tell, {}", words.reworded(reason)),
+        Err(why) => format!("; warmth {since}: can't tell, {}", words.why_not(why)),
     };
     let start = &season.start;
     if let Some(why) = &season.without_marks {
@@ -247,7 +247,8 @@ fn again(told: &Told) -> Option<Notice> {
         None => Change::Withdrawn {
             was: Value::Day(told.on),
             told_on: told.on,
-            reason: String::new(),
+            // The ledger does not hold why, and the brief does not say it.
+            why: WhyGone::ShownNoMore,
         },
     };
     Some(Notice {

@@ -94,7 +94,7 @@ fn start_and_heat(words: Words, season: &BlockSeason) -> Vec<(String, String)> {
     }
     let heat = match &season.degree_days {
         Ok(sum) => degree_days(sum.degree_days, season.unit),
-        Err(reason) => format!("can't tell: {}", words.reworded(reason)),
+        Err(why) => format!("can't tell: {}", words.why_not(why)),
     };
     match (season.start.status, season.heat_from) {
         (StartStatus::NotAsked, Some(from)) => {

@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use crate::id::{BlockId, InsectId};
 
 use super::event::Event;
-use super::facts::{Fact, State};
+use super::facts::{Fact, State, WhyGone};
 use super::value::Value;
 
 /// A correction of the same date follows the one before after so many days at the earliest,
@@ -119,7 +119,7 @@ pub enum Change {
         /// When.
         told_on: NaiveDate,
         /// Why it no longer holds.
-        reason: String,
+        why: WhyGone,
     },
 }
 
@@ -244,7 +244,7 @@ fn vanished(told: &Told, moment: Moment) -> Option<Notice> {
         change: Change::Withdrawn {
             was: last.value,
             told_on: last.on,
-            reason: "what has been entered or declared since shows it no more".to_owned(),
+            why: WhyGone::ShownNoMore,
         },
     })
 }
@@ -288,10 +288,10 @@ fn change(fact: &Fact, last: Last<'_>, moment: Moment) -> Option<Change> {
                 now: *value,
             })
         }
-        (State::Gone { reason }, Some(last_heard)) => Some(Change::Withdrawn {
+        (State::Gone { why }, Some(last_heard)) => Some(Change::Withdrawn {
             was: last_heard.value,
             told_on: last_heard.on,
-            reason: reason.clone(),
+            why: why.clone(),
         }),
         _ => None,
     }

@@ -6,7 +6,7 @@ use chrono::{Days, NaiveDate};
 
 use crate::id::{BlockId, InsectId, MarkId};
 use crate::season::{BlockSeason, HullSplit, MarkReading, Outcome, Shake};
-use crate::trapping::{FlightDay, Lapse, SentinelCatch, StartStatus};
+use crate::trapping::{FlightDay, Lapse, SentinelCatch, SoFar, StartStatus, WhyStart};
 
 use super::event::{Event, FlightPart};
 use super::value::Value;
@@ -55,8 +55,23 @@ pub enum State {
     /// What was told no longer holds.
     Gone {
         /// Why.
-        reason: String,
+        why: WhyGone,
     },
+}
+
+/// Why what was told no longer holds.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum WhyGone {
+    /// The egg-laying start stands otherwise now.
+    Start(WhyStart),
+    /// The checks after the start show no second candidate any more.
+    NoSecondCandidate,
+    /// The mark counts from hull split now, by variety.
+    ByVariety,
+    /// Readings since show the flight to be not so far yet.
+    Flight(SoFar),
+    /// What has been entered or declared since shows it no more.
+    ShownNoMore,
 }
 
 impl State {
@@ -152,9 +167,7 @@ fn start_knowable(season: &BlockSeason) -> Option<NaiveDate> {
 fn provisional(season: &BlockSeason) -> State {
     match (season.start.status, season.start.date) {
         (StartStatus::Provisional, Some(date)) => State::told_once(Value::Day(date)),
-        (StartStatus::None, _) => State::Gone {
-            reason: season.start.evidence.reason.clone(),
-        },
+        (StartStatus::None, _) => start_gone(season),
         _ => State::Pending,
     }
 }
@@ -162,9 +175,13 @@ fn provisional(season: &BlockSeason) -> State {
 fn start(season: &BlockSeason) -> State {
     match season.start.date.filter(|_| season.start.status.is_firm()) {
         Some(date) => State::told_once(Value::Day(date)),
-        None => State::Gone {
-            reason: season.start.evidence.reason.clone(),
-        },
+        None => start_gone(season),
+    }
+}
+
+fn start_gone(season: &BlockSeason) -> State {
+    State::Gone {
+        why: WhyGone::Start(season.start.evidence.why.clone()),
     }
 }
 
@@ -175,7 +192,7 @@ fn second_candidate(season: &BlockSeason) -> State {
     match (season.start.status, season.start.evidence.second_candidate) {
         (_, Some(later)) if !borrows => State::told_once(Value::Day(later.date)),
         (StartStatus::Confirmed, None) => State::Gone {
-            reason: "the checks after the start show it no more".to_owned(),
+            why: WhyGone::NoSecondCandidate,
         },
         _ => State::Pending,
     }
@@ -228,7 +245,7 @@ fn marks_by_variety(season: &BlockSeason) -> impl Iterator<Item = (Event, State)
         .map(|reading| &reading.mark)
         .collect();
     let gone = || State::Gone {
-        reason: "it counts from hull split now, by variety".to_owned(),
+        why: WhyGone::ByVariety,
     };
     marks.into_iter().flat_map(move |mark| {
         [
@@ -240,9 +257,7 @@ fn marks_by_variety(season: &BlockSeason) -> impl Iterator<Item = (Event, State)
 
 /// A mark that rests on a start that is not firm is not told, and taken back if it was.
 fn without_start(season: &BlockSeason, reading: &MarkReading) -> Option<State> {
-    (reading.rests_on_start && !season.start.status.is_firm()).then(|| State::Gone {
-        reason: season.start.evidence.reason.clone(),
-    })
+    (reading.rests_on_start && !season.start.status.is_firm()).then(|| start_gone(season))
 }
 
 fn near_state(season: &BlockSeason, reading: &MarkReading) -> State {
@@ -316,8 +331,8 @@ fn flights(season: &BlockSeason) -> impl Iterator<Item = (Event, State)> {
 fn flight_state(day: &FlightDay) -> State {
     match day {
         FlightDay::In(round) => State::told_once(Value::Day(round.by)),
-        FlightDay::NotYet { reason } => State::Gone {
-            reason: (*reason).to_owned(),
+        FlightDay::NotYet { why } => State::Gone {
+            why: WhyGone::Flight(*why),
         },
         FlightDay::CannotTell { .. } => State::Pending,
     }

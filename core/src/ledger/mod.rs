@@ -12,7 +12,7 @@ pub(crate) mod value;
 pub use catch_up::CatchUp;
 pub use decide::{Change, Moment, Notice, Past, Told, decide};
 pub use event::{BadEvent, Event, EventKind, FlightPart};
-pub use facts::{Fact, State, facts};
+pub use facts::{Fact, State, WhyGone, facts};
 pub use mail_kind::MailKind;
 pub use role::Role;
 pub use since::Since;

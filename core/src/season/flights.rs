@@ -5,7 +5,9 @@ use chrono::{Datelike, Days, NaiveDate};
 use crate::insect::Insect;
 use crate::orchard::{Block, Orchard};
 use crate::temperature::DegreeDays;
-use crate::trapping::{FlightView, Flights, Lapse, Note, Visits, first_split, flights};
+use crate::trapping::{
+    FlightView, Flights, Lapse, Note, Visits, WhyNoFlights, first_split, flights,
+};
 
 use super::StationHeat;
 use super::marks::split_of;
@@ -21,7 +23,7 @@ pub(super) fn read(
     heat: &StationHeat,
     (visits, lapses): (&Visits, &[Lapse]),
     notes: &[Note],
-) -> Result<Flights, String> {
+) -> Result<Flights, WhyNoFlights> {
     let as_of = heat.as_of();
     let sum = |from: NaiveDate, to: NaiveDate| between(heat, from, to);
     let view = FlightView {

@@ -10,7 +10,7 @@ use crate::orchard::Block;
 use crate::trapping::{EggLayingStart, Expected, Note, NoteKind};
 
 use super::marks::yearly;
-use super::{FEW_PAST_YEARS, HullSplit, MarkReading, Outcome, StationHeat};
+use super::{FEW_PAST_YEARS, HullSplit, MarkReading, Outcome, StationHeat, WhyNot};
 
 /// Chances below the first are "unlikely", above the second "likely", "about even" between: the thirds
 /// of calibrated language (Mastrandrea et al. 2010, IPCC guidance note on uncertainties; from memory).
@@ -48,7 +48,7 @@ pub struct Margin {
     /// Days from the shake to it; `None` where its day cannot be told.
     pub between: Option<Between>,
     /// How likely the shake comes first, or why that is not worked out.
-    pub chance: Result<Chance, String>,
+    pub chance: Result<Chance, WhyNoChance>,
 }
 
 /// Days from a shake to egg laying, below zero where the shake comes after.
@@ -90,6 +90,29 @@ pub struct Chance {
     pub shake_first: f64,
     /// How many past years of the station it rests on.
     pub past_years: usize,
+}
+
+/// Why no chance is worked out.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum WhyNoChance {
+    /// The egg laying has no date, or past years give none.
+    NoDate(WhyNot),
+    /// The insect's own spread is unknown.
+    SpreadUnknown,
+    /// The egg-laying start is not confirmed.
+    StartNotConfirmed,
+    /// Hull split is not entered.
+    HullSplitNotEntered,
+    /// The shake is past its latest day and not entered as done.
+    ShakeNotEntered,
+    /// There are only so many past years.
+    FewPastYears(usize),
+}
+
+impl From<WhyNot> for WhyNoChance {
+    fn from(why: WhyNot) -> Self {
+        Self::NoDate(why)
+    }
 }
 
 /// A chance in three steps.
@@ -214,7 +237,12 @@ impl Beside<'_> {
             .collect()
     }
 
-    fn chance(&self, place: usize, reading: &MarkReading, shake: Shake) -> Result<Chance, String> {
+    fn chance(
+        &self,
+        place: usize,
+        reading: &MarkReading,
+        shake: Shake,
+    ) -> Result<Chance, WhyNoChance> {
         self.can_be_weighed(place, reading, shake)?;
         let (series, _) = self.heat.known()?;
         let years = yearly(
@@ -225,7 +253,7 @@ impl Beside<'_> {
             reading.hull_split,
         )?;
         if years.len() < FEW_PAST_YEARS {
-            return Err(format!("only {} past years", years.len()));
+            return Err(WhyNoChance::FewPastYears(years.len()));
         }
         let shake = over_days(shake, series.first());
         let sum: f64 = years
@@ -244,18 +272,18 @@ impl Beside<'_> {
         place: usize,
         reading: &MarkReading,
         shake: Shake,
-    ) -> Result<(), String> {
+    ) -> Result<(), WhyNoChance> {
         let [_, _, latest] = shake.days();
-        if let Outcome::CannotTell { reason } = &reading.outcome {
-            Err(reason.clone())
+        if let Outcome::CannotTell { why } = &reading.outcome {
+            Err(why.clone().into())
         } else if self.insect.marks[place].range.is_none() {
-            Err("the insect's own spread is unknown".to_owned())
+            Err(WhyNoChance::SpreadUnknown)
         } else if reading.rests_on_start && !self.start.status.is_firm() {
-            Err("the egg-laying start is not confirmed".to_owned())
+            Err(WhyNoChance::StartNotConfirmed)
         } else if reading.hull_split == HullSplit::NotEntered {
-            Err("hull split is not entered".to_owned())
+            Err(WhyNoChance::HullSplitNotEntered)
         } else if matches!(shake, Shake::Expected(_)) && latest < self.heat.as_of() {
-            Err("the shake is past its latest day and not entered as done".to_owned())
+            Err(WhyNoChance::ShakeNotEntered)
         } else {
             Ok(())
         }

@@ -5,8 +5,8 @@ use chrono::{Datelike, NaiveDate};
 use crate::heat::HeatSeries;
 use crate::temperature::DegreeDays;
 
-use super::StationHeat;
 use super::projection::{Crossings, Instant, Reached, Trajectory, day_of, first_day, weather};
+use super::{StationHeat, WhyNot};
 
 /// A projection by weather alone as exact instants: days of the year with their share gone, 160.25
 /// being a quarter into the 160th day.
@@ -35,6 +35,25 @@ pub struct TrueCrossing {
     pub estimated_share: f64,
 }
 
+/// Why there is no such instant.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum WhyNoCrossing {
+    /// There is no heat to go by, or past years do not reach it.
+    NoHeat(WhyNot),
+    /// The start is still to come.
+    StartAhead,
+    /// It is reached by the days known.
+    Reached,
+    /// It is not reached by the days known.
+    NotReached,
+}
+
+impl From<WhyNot> for WhyNoCrossing {
+    fn from(why: WhyNot) -> Self {
+        Self::NoHeat(why)
+    }
+}
+
 /// Projects when degree-days from a start, which counts, reach a target, by the days known to `heat`
 /// and with the very projection that marks have.
 ///
@@ -45,17 +64,20 @@ pub fn projected_crossing(
     heat: &StationHeat,
     start: NaiveDate,
     target: DegreeDays,
-) -> Result<ProjectedCrossing, String> {
+) -> Result<ProjectedCrossing, WhyNoCrossing> {
     let (series, outlook) = heat.outlook()?;
     let level = level_of(heat, series, start, target)?;
     if level <= series.level(series.len()) {
-        return Err("reached by the days known".to_owned());
+        return Err(WhyNoCrossing::Reached);
     }
     let years: Vec<Crossings> = Trajectory::continued(series, outlook)
         .filter_map(|trajectory| Crossings::of_level(&trajectory, level))
         .collect();
-    let (range, _) = weather(series, outlook, &years)
-        .map_err(|not_reached| format!("not reached in {not_reached} of {} years", years.len()))?;
+    let (range, _) =
+        weather(series, outlook, &years).map_err(|not_reached| WhyNot::NotReached {
+            years: not_reached,
+            of: years.len(),
+        })?;
     let year = heat.as_of().year();
     Ok(ProjectedCrossing {
         early: day_of_year(series, year, range.early),
@@ -78,11 +100,11 @@ pub fn true_crossing(
     heat: &StationHeat,
     start: NaiveDate,
     target: DegreeDays,
-) -> Result<TrueCrossing, String> {
+) -> Result<TrueCrossing, WhyNoCrossing> {
     let (series, _) = heat.known()?;
     let level = level_of(heat, series, start, target)?;
     let Reached::At(instant) = Trajectory::known(series).reaches(level) else {
-        return Err("not reached by the days known".to_owned());
+        return Err(WhyNoCrossing::NotReached);
     };
     let printed = day_of(series, instant);
     let sum = series.sum(start, printed).map_err(|hole| heat.hole(hole))?;
@@ -100,17 +122,20 @@ fn level_of(
     series: &HeatSeries,
     start: NaiveDate,
     target: DegreeDays,
-) -> Result<f64, String> {
-    let before = || format!("temperatures begin on {}, after the start", series.first());
-    let first = series.position(start).ok_or_else(before)?;
+) -> Result<f64, WhyNoCrossing> {
+    let begin_after = WhyNot::BeginAfter {
+        first: series.first(),
+        from: start,
+    };
+    let first = series.position(start).ok_or(begin_after)?;
     if first > series.len() {
-        return Err(format!("the start on {start} is still to come"));
+        return Err(WhyNoCrossing::StartAhead);
     }
     let level = series.level(first) + target.fahrenheit_days();
     let reached = series.crossing(first, level);
     let used = reached.map_or(series.len(), |instant| instant.ceil() as usize);
     match series.first_hole(first, used) {
-        Some(hole) => Err(heat.hole(hole)),
+        Some(hole) => Err(heat.hole(hole).into()),
         None => Ok(level),
     }
 }

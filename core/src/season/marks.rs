@@ -1,6 +1,6 @@
 //! The marks of a season: passed on a day, projected for a range, or not to be told.
 
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::{Days, NaiveDate};
 
 use crate::id::MarkId;
 use crate::insect::{CountsFrom, Insect, Mark};
@@ -11,7 +11,7 @@ use crate::trapping::{EggLayingStart, Note, NoteKind};
 use super::projection::{
     Crossings, Instant, Levels, Projection, Reached, Trajectory, day_of, join,
 };
-use super::{NO_START, StationHeat, new_year};
+use super::{StationHeat, WhyNot, new_year};
 
 /// One reading of one mark.
 #[derive(Debug, Clone, PartialEq)]
@@ -81,7 +81,7 @@ pub enum Outcome {
     /// It cannot be told.
     CannotTell {
         /// Why.
-        reason: String,
+        why: WhyNot,
     },
 }
 
@@ -214,7 +214,7 @@ pub(super) fn yearly(
     heat: &StationHeat,
     place: usize,
     split: HullSplit,
-) -> Result<Vec<[Instant; 3]>, String> {
+) -> Result<Vec<[Instant; 3]>, WhyNot> {
     let reader = Reader {
         insect,
         start,
@@ -277,7 +277,7 @@ impl Reader<'_> {
     ) -> MarkReading {
         let mark = &self.insect.marks[place];
         let outcome = self.outcome(place, split);
-        let outcome = outcome.unwrap_or_else(|reason| Outcome::CannotTell { reason });
+        let outcome = outcome.unwrap_or_else(|why| Outcome::CannotTell { why });
         MarkReading {
             mark: mark.id.clone(),
             name: mark.name.clone(),
@@ -313,9 +313,9 @@ impl Reader<'_> {
     /// The answer for varieties that lag behind another one, whose hull split is known: theirs is
     /// still to come or was not entered, and to count without it would be misleading.
     fn not_entered(&self, place: usize, varieties: Vec<String>) -> MarkReading {
-        let reason = format!("hull split of {} not entered", varieties.join(", "));
+        let why = WhyNot::HullSplitNotEntered(varieties.clone());
         MarkReading {
-            outcome: Outcome::CannotTell { reason },
+            outcome: Outcome::CannotTell { why },
             near: 0,
             ..self.read(place, HullSplit::NotEntered, varieties, true)
         }
@@ -340,18 +340,17 @@ impl Reader<'_> {
         }
     }
 
-    fn outcome(&self, place: usize, split: HullSplit) -> Result<Outcome, String> {
+    fn outcome(&self, place: usize, split: HullSplit) -> Result<Outcome, WhyNot> {
         let from = match root(self.insect, place) {
-            CountsFrom::NewYear => new_year(self.heat.as_of().year())?,
-            _ => self.start.date.ok_or(NO_START)?,
+            CountsFrom::NewYear => new_year(self.heat.as_of()),
+            _ => self.start.date.ok_or(WhyNot::NoStart)?,
         };
         let (series, _) = self.heat.known()?;
-        let first = series.position(from).ok_or_else(|| {
-            format!(
-                "temperatures begin on {}, after counting begins on {from}",
-                series.first()
-            )
-        })?;
+        let begin_after = WhyNot::BeginAfter {
+            first: series.first(),
+            from,
+        };
+        let first = series.position(from).ok_or(begin_after)?;
         let known = Trajectory::known(series);
         let levels = self.levels(&known, place, split);
         let passed = match levels.map(|levels| known.reaches(levels.at)) {
@@ -380,17 +379,16 @@ impl Reader<'_> {
         }
     }
 
-    fn project(&self, place: usize, split: HullSplit) -> Result<Projection, String> {
+    fn project(&self, place: usize, split: HullSplit) -> Result<Projection, WhyNot> {
         let (series, outlook) = self.heat.outlook()?;
         let crossings = self.crossings(place, split)?;
-        let years = crossings.len();
-        join(series, outlook, &crossings, self.has_spread(place)).map_err(|not_reached| {
-            format!("not reached before the end of the year in {not_reached} of {years} past years")
-        })
+        let of = crossings.len();
+        join(series, outlook, &crossings, self.has_spread(place))
+            .map_err(|years| WhyNot::NotReached { years, of })
     }
 
     /// When each past year would have the mark reached; at least one does.
-    fn crossings(&self, place: usize, split: HullSplit) -> Result<Vec<Crossings>, String> {
+    fn crossings(&self, place: usize, split: HullSplit) -> Result<Vec<Crossings>, WhyNot> {
         let (series, outlook) = self.heat.outlook()?;
         let crossings: Vec<Crossings> = Trajectory::continued(series, outlook)
             .filter_map(|trajectory| {
@@ -399,10 +397,10 @@ impl Reader<'_> {
             .collect();
         if crossings.is_empty() {
             let (_, newest) = self.heat.known()?;
-            return Err(format!(
-                "station {} has no whole past year from {newest} on to project with",
-                self.heat.station()
-            ));
+            return Err(WhyNot::NoPastYear {
+                station: self.heat.station().clone(),
+                newest,
+            });
         }
         Ok(crossings)
     }
@@ -418,8 +416,7 @@ impl Reader<'_> {
         let mut from = match mark.from {
             CountsFrom::EggLayingStart => self.start_levels(trajectory)?,
             CountsFrom::NewYear => {
-                let new_year = new_year(self.heat.as_of().year()).ok()?;
-                Levels::exactly(trajectory.level_at(new_year)?)
+                Levels::exactly(trajectory.level_at(new_year(self.heat.as_of()))?)
             }
             CountsFrom::Mark(earlier) => self.levels(trajectory, earlier, split)?,
         };

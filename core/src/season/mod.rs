@@ -12,20 +12,26 @@ mod plan;
 mod projection;
 mod station_heat;
 mod tally;
+mod why_not;
 mod years;
 
 pub use beside::StartBeside;
 pub use calendar::{EggTrapsToHang, OpenTask, Whose, YEAR, YearEntry};
 pub use context::{Context, SampleShare};
 pub use curves::{BandDay, HeatCurves, HeatDay};
-pub use harvest::{Between, Chance, First, Likelihood, Margin, Shake, VarietyHarvest};
-pub use hindcast::{ProjectedCrossing, TrueCrossing, projected_crossing, true_crossing};
+pub use harvest::{Between, Chance, First, Likelihood, Margin, Shake, VarietyHarvest, WhyNoChance};
+pub use hindcast::{
+    ProjectedCrossing, TrueCrossing, WhyNoCrossing, projected_crossing, true_crossing,
+};
 pub use marks::{Basis, HullSplit, MarkReading, Outcome};
 pub use plan::{Density, Purpose, TrapPlan, Wanted, trap_plan};
 pub use projection::{FEW_PAST_YEARS, Projection, Shift};
 pub use station_heat::StationHeat;
 pub use tally::{TallyDay, tally};
-pub use years::{Aligned, ByHeat, Comparison, Difference, FEWEST_SEASONS, SeasonCatch};
+pub use why_not::WhyNot;
+pub use years::{
+    Aligned, ByHeat, Comparison, Difference, FEWEST_SEASONS, SeasonCatch, WhyNotByHeat,
+};
 
 use chrono::{Datelike, Days, NaiveDate};
 
@@ -36,14 +42,12 @@ use crate::orchard::{Block, Orchard, Trap};
 use crate::temperature::Unit;
 use crate::trapping::{
     Catch, Disruption, DueState, EggLayingStart, EggRoutine, Flights, Lapse, Notes, ReadingDue,
-    ServiceDue, Unknown, Visits, catches, closed_until, disruption, egg_laying_start, first_split,
-    lapses, readings_due, service_due, unknown,
+    ServiceDue, Unknown, Visits, WhyNoFlights, catches, closed_until, disruption, egg_laying_start,
+    first_split, lapses, readings_due, service_due, unknown,
 };
 
 /// Days of readings that the latest catches are made of.
 const LATEST_CATCH_DAYS: u64 = 7;
-/// Why nothing counts from the start.
-const NO_START: &str = "no egg-laying start yet";
 
 /// Everything told about one block's season on one day.
 #[derive(Debug, Clone, PartialEq)]
@@ -68,7 +72,7 @@ pub struct BlockSeason {
     /// while there is no start, and where there are no marks.
     pub heat_from: Option<NaiveDate>,
     /// Degree-days from that day, which counts, to the newest station day.
-    pub degree_days: Result<Accumulated, String>,
+    pub degree_days: Result<Accumulated, WhyNot>,
     /// The newest station day used.
     pub newest_day: Option<NaiveDate>,
     /// Every mark, once for each reading of it.
@@ -94,7 +98,7 @@ pub struct BlockSeason {
     /// Catches of the same days a year before.
     pub year_before: Vec<Catch>,
     /// The flights of the year, or why there are none to read.
-    pub flights: Result<Flights, String>,
+    pub flights: Result<Flights, WhyNoFlights>,
     /// What was not entered.
     pub unknown: Unknown,
     /// What the traps show of mating disruption; `None` in a conventional block.
@@ -165,7 +169,7 @@ pub fn assess(
     let as_of = heat.as_of();
     let own_notes = notes.of(block.id.as_str());
     let start = start(orchard, block, insect, heat, visits, notes);
-    let heat_from = heat_from(insect, &start, as_of.year());
+    let heat_from = heat_from(insect, &start, as_of);
     let marks = marks::readings(insect, block, &start, heat, own_notes);
     let traps: Vec<&Trap> = orchard.traps_of(&block.id).collect();
     let in_block = || traps.iter().copied();
@@ -233,17 +237,22 @@ fn start(
 }
 
 /// The day from which an insect's heat counts in a block, or why there is none.
-fn heat_from(insect: &Insect, start: &EggLayingStart, year: i32) -> Result<NaiveDate, String> {
+fn heat_from(
+    insect: &Insect,
+    start: &EggLayingStart,
+    as_of: NaiveDate,
+) -> Result<NaiveDate, WhyNot> {
     match (&insect.start, &insect.without_marks) {
-        (Some(_), _) => start.date.ok_or_else(|| NO_START.to_owned()),
-        (None, Some(why)) => Err(why.clone()),
-        (None, None) => new_year(year),
+        (Some(_), _) => start.date.ok_or(WhyNot::NoStart),
+        (None, Some(why)) => Err(WhyNot::WithoutMarks(why.clone())),
+        (None, None) => Ok(new_year(as_of)),
     }
 }
 
-/// The first of January.
-fn new_year(year: i32) -> Result<NaiveDate, String> {
-    NaiveDate::from_ymd_opt(year, 1, 1).ok_or_else(|| format!("{year} is no year of a calendar"))
+/// The first of January of a day's year.
+fn new_year(day: NaiveDate) -> NaiveDate {
+    // Every year that has a day has a first one.
+    day.with_ordinal(1).unwrap_or(day)
 }
 
 #[cfg(test)]

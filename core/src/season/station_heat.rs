@@ -7,6 +7,7 @@ use crate::id::StationId;
 use crate::temperature::Extremes;
 use crate::weather::{CompletedSeries, ReceivedDay, StationWeather, forecast_days};
 
+use super::WhyNot;
 use super::projection::Outlook;
 
 /// Heat of a station, built once for all its blocks. It carries the day of telling, so that no
@@ -76,37 +77,42 @@ impl StationHeat {
     }
 
     /// Degree-days from a day, which counts, to the newest one, or why there are none.
-    pub(super) fn since(&self, from: NaiveDate) -> Result<Accumulated, String> {
+    pub(super) fn since(&self, from: NaiveDate) -> Result<Accumulated, WhyNot> {
         let (heat, newest) = self.known()?;
         if newest < from {
-            return Err(format!(
-                "newest temperatures are of {newest}, before counting begins on {from}"
-            ));
+            return Err(WhyNot::NewestBefore { newest, from });
         }
         heat.sum(from, newest).map_err(|hole| self.hole(hole))
     }
 
     /// The series and its newest day, or why there is none.
-    pub(super) fn known(&self) -> Result<(&HeatSeries, NaiveDate), String> {
+    pub(super) fn known(&self) -> Result<(&HeatSeries, NaiveDate), WhyNot> {
         self.heat
             .as_ref()
             .and_then(|heat| Some((heat, heat.newest()?)))
-            .ok_or_else(|| format!("no temperatures from station {} yet", self.station))
+            .ok_or_else(|| self.no_temperatures(None))
     }
 
     /// The series and what past years say of the rest of the year, or why there is none.
-    pub(super) fn outlook(&self) -> Result<(&HeatSeries, &Outlook), String> {
+    pub(super) fn outlook(&self) -> Result<(&HeatSeries, &Outlook), WhyNot> {
         let (heat, _) = self.known()?;
         let outlook = self.outlook.as_ref();
         // Both are there or neither is: they are built together.
         outlook
             .map(|outlook| (heat, outlook))
-            .ok_or_else(|| format!("no temperatures from station {} yet", self.station))
+            .ok_or_else(|| self.no_temperatures(None))
     }
 
-    /// The words for a day without temperatures.
-    pub(super) fn hole(&self, day: NaiveDate) -> String {
-        format!("no temperatures from station {} for {day}", self.station)
+    /// That a day has no temperatures.
+    pub(super) fn hole(&self, day: NaiveDate) -> WhyNot {
+        self.no_temperatures(Some(day))
+    }
+
+    fn no_temperatures(&self, day: Option<NaiveDate>) -> WhyNot {
+        WhyNot::NoTemperatures {
+            station: self.station.clone(),
+            day,
+        }
     }
 }
 

@@ -177,10 +177,10 @@ fn a_late_hull_split_moves_its_varietys_generations_and_no_other() {
         &on(date(2021, 8, 15))
     );
     // Of the other variety nothing is entered: to count on without it would be misleading now.
-    let reason = "hull split of Nonpareil not entered".to_owned();
+    let why = WhyNot::HullSplitNotEntered(vec!["Nonpareil".to_owned()]);
     assert_eq!(
         outcome(&season, "third-generation", "Nonpareil"),
-        &Outcome::CannotTell { reason }
+        &Outcome::CannotTell { why }
     );
 }
 
@@ -204,16 +204,24 @@ fn an_expected_hull_split_shows_both_readings() {
     );
 }
 
+/// That the station sent none of a day, or none at all.
+fn no_temperatures(day: Option<NaiveDate>) -> WhyNot {
+    WhyNot::NoTemperatures {
+        station: StationId::new("S").unwrap(),
+        day,
+    }
+}
+
 #[test]
 fn a_long_gap_after_the_start_cannot_be_told_and_is_named() {
     let as_of = date(2021, 6, 1);
     let gap = |day: &ReceivedDay| (date(2021, 5, 12)..date(2021, 5, 20)).contains(&day.date);
     let with_gap: Vec<_> = received(as_of).into_iter().filter(|d| !gap(d)).collect();
     let season = season_of(&with_gap, &started(), as_of);
-    let reason = "no temperatures from station S for 2021-05-12".to_owned();
-    assert_eq!(season.degree_days, Err(reason.clone()));
+    let why = no_temperatures(Some(date(2021, 5, 12)));
+    assert_eq!(season.degree_days, Err(why.clone()));
     let second = outcome(&season, "second-generation", "Nonpareil");
-    assert_eq!(second, &Outcome::CannotTell { reason });
+    assert_eq!(second, &Outcome::CannotTell { why });
     // What was passed before the gap stays passed.
     let hatch = outcome(&season, "first-hatch", "Nonpareil");
     assert!(matches!(hatch, Outcome::Passed { .. }));
@@ -248,7 +256,9 @@ fn without_past_years_a_mark_ahead_cannot_be_told() {
     let season = season_of(&only_this, &started(), as_of);
     assert!(matches!(
         outcome(&season, "second-generation", "Nonpareil"),
-        Outcome::CannotTell { reason } if reason.contains("no whole past year")
+        Outcome::CannotTell {
+            why: WhyNot::NoPastYear { .. }
+        }
     ));
 }
 
@@ -298,10 +308,10 @@ fn years_that_do_not_reach_a_mark_count_as_late_and_are_named() {
     assert_eq!((fourth.past_years, fourth.not_reached), (10, 3));
     assert_eq!(fourth.late, date(2021, 12, 31));
     let season = season_of(&ten_years(5, as_of), &started(), as_of);
-    let reason = "not reached before the end of the year in 5 of 10 past years".to_owned();
+    let why = WhyNot::NotReached { years: 5, of: 10 };
     assert_eq!(
         outcome(&season, "fourth-generation", "Nonpareil"),
-        &Outcome::CannotTell { reason }
+        &Outcome::CannotTell { why }
     );
 }
 
@@ -351,10 +361,7 @@ fn what_comes_later_changes_nothing() {
 #[test]
 fn a_station_without_temperatures_is_said_so() {
     let season = season_of(&[], &started(), date(2021, 5, 10));
-    assert_eq!(
-        season.degree_days,
-        Err("no temperatures from station S yet".to_owned())
-    );
+    assert_eq!(season.degree_days, Err(no_temperatures(None)));
     assert_eq!(season.newest_day, None);
 }
 

@@ -17,7 +17,7 @@ use crate::orchard::{Block, Orchard, Place, Regime, Trap, TrapKind};
 use crate::temperature::DegreeDays;
 use crate::trapping::{Haul, Interval, Visits, attractants, haul, intervals};
 
-use super::StationHeat;
+use super::{StationHeat, WhyNot};
 use cuts::HeatCuts;
 pub(super) use cuts::same_day;
 use differ::differences;
@@ -36,7 +36,24 @@ pub struct Comparison {
     /// Each season to the same day of the year.
     pub by_date: Aligned,
     /// Each season to the same degree-days since 1 January, or why that cannot be told.
-    pub by_heat: Result<ByHeat, String>,
+    pub by_heat: Result<ByHeat, WhyNotByHeat>,
+}
+
+/// Why seasons cannot be compared to the same degree-days.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum WhyNotByHeat {
+    /// There is no heat to go by.
+    NoHeat(WhyNot),
+    /// This year has no temperatures yet.
+    NoneThisYear,
+    /// This year has no degree-days yet.
+    NoHeatThisYear,
+}
+
+impl From<WhyNot> for WhyNotByHeat {
+    fn from(why: WhyNot) -> Self {
+        Self::NoHeat(why)
+    }
 }
 
 /// Seasons to the same degree-days.

@@ -7,6 +7,9 @@
 
 mod answers;
 mod waves;
+mod why;
+
+pub use why::{SoFar, WhyNoDay, WhyNoFlights};
 
 use chrono::NaiveDate;
 
@@ -66,12 +69,12 @@ pub enum FlightDay {
     /// Not yet, or too early to say.
     NotYet {
         /// What is seen so far.
-        reason: &'static str,
+        why: SoFar,
     },
     /// It cannot be told.
     CannotTell {
         /// Why.
-        reason: String,
+        why: WhyNoDay,
     },
 }
 
@@ -82,12 +85,6 @@ impl FlightDay {
         match self {
             Self::In(round) => Some(round),
             Self::NotYet { .. } | Self::CannotTell { .. } => None,
-        }
-    }
-
-    fn cannot_tell(reason: impl Into<String>) -> Self {
-        Self::CannotTell {
-            reason: reason.into(),
         }
     }
 }
@@ -114,9 +111,9 @@ pub struct FlightView<'a> {
 ///
 /// # Errors
 ///
-/// Why there is nothing to read them from, in words.
-pub fn flights(block: &Block, view: &FlightView<'_>) -> Result<Flights, String> {
-    let (kind, counted, traps) = source(block, view).ok_or("no moth traps hang")?;
+/// Why there is nothing to read them from.
+pub fn flights(block: &Block, view: &FlightView<'_>) -> Result<Flights, WhyNoFlights> {
+    let (kind, counted, traps) = source(block, view).ok_or(WhyNoFlights::NoTraps)?;
     let FlightView {
         orchard,
         visits,
@@ -126,7 +123,7 @@ pub fn flights(block: &Block, view: &FlightView<'_>) -> Result<Flights, String> 
     } = *view;
     let rounds = rounds(orchard, &traps, counted, visits, lapses, as_of);
     let newest = rounds.last().cloned();
-    let newest = newest.ok_or_else(|| format!("{} traps not read yet", kind.name()))?;
+    let newest = newest.ok_or(WhyNoFlights::NotRead(kind))?;
     let catches = Catches {
         usable: (0..rounds.len())
             .filter(|&at| rounds[at].counts())

@@ -24,7 +24,7 @@ pub use caught::{Caught, caught};
 pub use check::{Check, Reading, checks};
 pub use disruption::{Disruption, Doubt, Reference, SentinelCatch, Window, disruption};
 pub use due::DueState;
-pub use flight::{Flight, FlightDay, FlightView, Flights, flights};
+pub use flight::{Flight, FlightDay, FlightView, Flights, SoFar, WhyNoDay, WhyNoFlights, flights};
 pub use haul::Haul;
 pub(crate) use haul::{Interval, attractants, haul, intervals};
 pub use liner::{OnLiner, full_liner, on_liner};
@@ -35,7 +35,7 @@ pub use routine::{EggRoutine, ReadingDue, first_split, readings_due};
 pub use service::{Lapse, ServiceDue, lapses, service_due, without_clock};
 pub use start::{
     CheckEvidence, EggLayingStart, RuleResult, SecondCandidate, StartEvidence, StartStatus,
-    egg_laying_start,
+    WhyStart, egg_laying_start,
 };
 pub use unknown::{Missing, Unknown, Unread, unknown};
 pub use visit::{Visit, Visits};

@@ -5,6 +5,10 @@
 //! check dates on which at least 75 % of the traps show an increase. *Eggs twice* is common
 //! practice, no source: after two clean checks, eggs in two traps on two check dates running.
 
+mod why;
+
+pub use why::WhyStart;
+
 use std::collections::BTreeMap;
 
 use chrono::{Datelike, NaiveDate};
@@ -13,7 +17,7 @@ use crate::id::{GroupId, TrapId};
 use crate::orchard::{Block, Orchard, Regime, StartRule, Trap};
 
 use super::check::CONSECUTIVE_DAYS;
-use super::{Check, Counted, Note, NoteKind, Notes, Reading, Visits, checks};
+use super::{Check, Note, NoteKind, Notes, Reading, Visits, checks};
 
 /// Readable traps that a check needs, and so traps that a group needs.
 const FEWEST_TRAPS: usize = 3;
@@ -97,7 +101,7 @@ impl EggLayingStart {
                 check_before: None,
                 second_candidate: None,
                 may_be_late: false,
-                reason: format!("no date in {} counts from an egg-laying start", block.crop),
+                why: WhyStart::NotAsked(block.crop),
             },
         }
     }
@@ -124,8 +128,8 @@ pub struct StartEvidence {
     /// Under mating disruption egg catch falls by a third to two thirds, so a start may be late
     /// (IOBC-WPRS Bulletin, 88 orchards, 2019-21).
     pub may_be_late: bool,
-    /// Why the status is what it is, in words.
-    pub reason: String,
+    /// Why the status is what it is.
+    pub why: WhyStart,
 }
 
 /// Two checks running that meet the rule again, after two weeks near zero.
@@ -236,22 +240,22 @@ fn set_by_hand<'a>(
 
 impl EggLayingStart {
     fn set_by_hand(&mut self, date: NaiveDate, note: &Note) {
-        let traps_say = std::mem::take(&mut self.evidence.reason);
         self.status = StartStatus::ByHand;
         self.date = Some(date);
         self.evidence.check_before = None;
         self.evidence.second_candidate = None;
-        let why = if note.text.is_empty() {
-            "no reason given"
-        } else {
-            &note.text
+        self.evidence.why = WhyStart::ByHand {
+            by: note.by.clone(),
+            text: note.text.clone(),
+            traps: Box::new(self.evidence.why.clone()),
         };
-        self.evidence.reason = format!("set by {}: {why}; the traps say: {traps_say}", note.by);
     }
 
     fn lend(&mut self) {
-        let group = &self.evidence.group;
-        self.evidence.reason = format!("from the egg traps of {group}: {}", self.evidence.reason);
+        self.evidence.why = WhyStart::Lent {
+            group: self.evidence.group.clone(),
+            why: Box::new(self.evidence.why.clone()),
+        };
         if self.status.is_firm() {
             self.status = StartStatus::Borrowed;
         }
@@ -281,7 +285,7 @@ impl GroupChecks {
             .into_iter()
             .map(|rule| (rule, self.result(rule)))
             .collect();
-        let (status, date, reason) = self.status(&results[&rule]);
+        let (status, date, why) = self.status(&results[&rule]);
         let decisive: Vec<NaiveDate> = match &results[&rule] {
             RuleResult::Confirmed { date, second } => vec![*date, *second],
             RuleResult::Provisional { date, .. } => vec![*date],
@@ -314,43 +318,37 @@ impl GroupChecks {
                 },
                 may_be_late: false,
                 results,
-                reason,
+                why,
             },
         }
     }
 
     /// The status by the rule in force, with the reasons for which traps cannot show a start first.
-    fn status(&self, result: &RuleResult) -> (StartStatus, Option<NaiveDate>, String) {
-        let cannot_tell = |reason: &str| (StartStatus::CannotTell, None, reason.to_owned());
+    fn status(&self, result: &RuleResult) -> (StartStatus, Option<NaiveDate>, WhyStart) {
+        let cannot_tell = |why| (StartStatus::CannotTell, None, why);
         if self.ever_hung == 0 {
-            return cannot_tell("no egg traps hang; set the start by hand or borrow one");
+            return cannot_tell(WhyStart::NoTraps);
         }
         if let Some(eggs) = self.eggs_on_baseline() {
-            let words = format!(
-                "{eggs} {} on the first reading: egg laying had begun before it",
-                Counted::Eggs.words(eggs)
-            );
-            return cannot_tell(&words);
+            return cannot_tell(WhyStart::EggsOnBaseline(eggs));
         }
-        match result {
-            RuleResult::Confirmed { date, second } => (
-                StartStatus::Confirmed,
-                Some(*date),
-                format!("two checks running met the rule, {date} and {second}"),
-            ),
-            RuleResult::Provisional { date, missed_check } => (
-                StartStatus::Provisional,
-                Some(*date),
-                if *missed_check {
-                    "missed check: the next reading came more than 8 days later".to_owned()
-                } else {
-                    "one check met the rule; the next one decides".to_owned()
-                },
-            ),
-            RuleResult::NotYet { .. } if self.too_few_hang() => {
-                cannot_tell("too few traps: fewer than three egg traps hang; set the start by hand")
+        match *result {
+            RuleResult::Confirmed { date, second } => {
+                let first = date;
+                let why = WhyStart::TwoChecks { first, second };
+                (StartStatus::Confirmed, Some(date), why)
             }
-            RuleResult::NotYet { withdrawn } => (StartStatus::None, None, self.not_yet(withdrawn)),
+            RuleResult::Provisional { date, missed_check } => {
+                let why = match missed_check {
+                    true => WhyStart::MissedCheck,
+                    false => WhyStart::OneCheck,
+                };
+                (StartStatus::Provisional, Some(date), why)
+            }
+            RuleResult::NotYet { .. } if self.too_few_hang() => cannot_tell(WhyStart::TooFewTraps),
+            RuleResult::NotYet { ref withdrawn } => {
+                (StartStatus::None, None, self.not_yet(withdrawn))
+            }
         }
     }
 
@@ -360,12 +358,13 @@ impl GroupChecks {
         self.hanging < FEWEST_TRAPS && !(self.hanging == 0 && were_enough)
     }
 
-    fn not_yet(&self, withdrawn: &[NaiveDate]) -> String {
-        let counted = self.counted().count();
-        let all = self.checks.len();
+    fn not_yet(&self, withdrawn: &[NaiveDate]) -> WhyStart {
         match withdrawn.last() {
-            Some(date) => format!("{date} met the rule once; the next check took it back"),
-            None => format!("no check of {all} met the rule; {counted} could be judged"),
+            Some(date) => WhyStart::TakenBack(*date),
+            None => WhyStart::NoneMet {
+                checks: self.checks.len(),
+                judged: self.counted().count(),
+            },
         }
     }
 

@@ -20,9 +20,9 @@ impl Words {
             let mut lines = self.aligned(&by_date, &compared.by_date, compared.kind, false);
             match &compared.by_heat {
                 Ok(by_heat) => lines.extend(self.by_heat(&title, season, compared, by_heat)),
-                Err(reason) => {
-                    let reason = self.reworded(reason);
-                    lines.push(format!("{title}, by degree-days: can't tell: {reason}"));
+                Err(why) => {
+                    let why = self.why_not_by_heat(why);
+                    lines.push(format!("{title}, by degree-days: can't tell: {why}"));
                 }
             }
             lines

@@ -19,7 +19,7 @@ impl Words {
         };
         let heat = match &season.degree_days {
             Ok(sum) => self.heat_sum(season, sum),
-            Err(reason) => format!("heat: can't tell: {}", self.reworded(reason)),
+            Err(why) => format!("heat: can't tell: {}", self.why_not(why)),
         };
         let both: Vec<String> = start.into_iter().chain([heat]).collect();
         both.join("; ")
@@ -32,14 +32,14 @@ impl Words {
         if season.start.status == StartStatus::NotAsked {
             let counts = season.heat_from.is_some();
             return counts
-                .then(|| format!("start: {}", evidence.reason))
+                .then(|| format!("start: {}", self.why_start(&evidence.why)))
                 .into_iter()
                 .collect();
         }
         let mut lines = Vec::new();
         // Two checks say by themselves why a start is confirmed.
         if season.start.status != StartStatus::Confirmed {
-            lines.push(format!("start: {}", self.reworded(&evidence.reason)));
+            lines.push(format!("start: {}", self.why_start(&evidence.why)));
         }
         let shown = match evidence.checks.len() {
             0 => evidence.newest_check.as_slice(),

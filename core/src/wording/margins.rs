@@ -1,7 +1,7 @@
 //! Harvest beside the generations in sentences: two dates and the days between them, never what to do.
 
 use crate::season::{
-    Between, BlockSeason, Chance, Likelihood, Margin, Outcome, Shake, VarietyHarvest,
+    Between, BlockSeason, Chance, Likelihood, Margin, Outcome, Shake, VarietyHarvest, WhyNoChance,
 };
 
 use super::words::Words;
@@ -87,7 +87,7 @@ impl Words {
                 let days = days_between(shake, &margin.laying, between);
                 match both_past(shake, margin) {
                     true => format!(": {days}"),
-                    false => format!(": {days}; {}", chance(&margin.chance)),
+                    false => format!(": {days}; {}", self.chance(&margin.chance)),
                 }
             });
             format!(
@@ -106,10 +106,18 @@ impl Words {
             Outcome::Passed { .. } => {
                 format!("{name}: degree-day mark {outcome} (computed, not observed)")
             }
-            Outcome::CannotTell { reason } => {
-                format!("can't tell {name}: {}", self.reworded(reason))
-            }
+            Outcome::CannotTell { why } => format!("can't tell {name}: {}", self.why_not(why)),
             Outcome::Projected(_) => format!("{name} {outcome}"),
+        }
+    }
+
+    fn chance(self, chance: &Result<Chance, WhyNoChance>) -> String {
+        match chance {
+            Ok(chance) => {
+                let words = chance.likelihood().words();
+                format!("chance that the shake comes before egg laying begins: {words}")
+            }
+            Err(why) => format!("no chance given: {}", self.why_no_chance(why)),
         }
     }
 
@@ -180,16 +188,6 @@ fn who_first(days: i64) -> String {
     }
 }
 
-fn chance(chance: &Result<Chance, String>) -> String {
-    match chance {
-        Ok(chance) => {
-            let words = chance.likelihood().words();
-            format!("chance that the shake comes before egg laying begins: {words}")
-        }
-        Err(reason) => format!("no chance given: {reason}"),
-    }
-}
-
 impl Likelihood {
     /// The step in mails.
     #[must_use]
@@ -209,6 +207,7 @@ mod tests {
     use super::*;
     use crate::id::MarkId;
     use crate::orchard::Crop;
+    use crate::season::WhyNot;
     use crate::season::tests::{new_year::season_of_crop, received};
     use crate::trapping::Expected;
 
@@ -239,7 +238,11 @@ mod tests {
         )
     }
 
-    fn margin(laying: Outcome, days: Option<(i64, i64, i64)>, chance: Result<f64, &str>) -> Margin {
+    fn margin(
+        laying: Outcome,
+        days: Option<(i64, i64, i64)>,
+        chance: Result<f64, WhyNoChance>,
+    ) -> Margin {
         Margin {
             mark: MarkId::new("third-generation").unwrap(),
             name: "third-generation egg laying".to_owned(),
@@ -249,7 +252,7 @@ mod tests {
                 least,
                 most,
             }),
-            chance: chance.map_err(str::to_owned).map(|shake_first| Chance {
+            chance: chance.map(|shake_first| Chance {
                 shake_first,
                 past_years: 30,
             }),
@@ -333,7 +336,13 @@ mod tests {
             by_estimate: false,
             firm: true,
         };
-        let margin = || margin(passed.clone(), Some((-1, -1, -1)), Err("only 2 past years"));
+        let margin = || {
+            margin(
+                passed.clone(),
+                Some((-1, -1, -1)),
+                Err(WhyNoChance::FewPastYears(2)),
+            )
+        };
         let (shown, evidence) = lines(Some(expected(4, 4, 4)), vec![margin()]);
         let days = "third-generation egg laying: degree-day mark passed Aug 3 (computed, not observed): \
                     1 day (egg laying first) between the shake and that day";
@@ -348,8 +357,9 @@ mod tests {
 
     #[test]
     fn what_cannot_be_told_and_what_is_not_entered_is_said() {
-        let reason = "hull split of Nonpareil not entered".to_owned();
-        let untold = margin(Outcome::CannotTell { reason }, None, Err("so"));
+        let why = WhyNot::HullSplitNotEntered(vec!["Nonpareil".to_owned()]);
+        let no_chance = Err(why.clone().into());
+        let untold = margin(Outcome::CannotTell { why }, None, no_chance);
         let (untold, _) = lines(Some(expected(14, 14, 14)), vec![untold]);
         let line = "Nonpareil: shake expected Aug 14; can't tell third-generation egg laying: hull split \
                     of Nonpareil not entered";

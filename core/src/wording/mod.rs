@@ -14,6 +14,7 @@ pub(crate) mod sentence;
 pub(crate) mod stations;
 mod suppression;
 pub(crate) mod trap_plan;
+mod why;
 pub(crate) mod words;
 pub(crate) mod work;
 

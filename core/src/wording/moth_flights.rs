@@ -17,7 +17,12 @@ impl Words {
     pub fn flight_lines(self, season: &BlockSeason) -> Vec<String> {
         let flights = match &season.flights {
             Ok(flights) => flights,
-            Err(reason) => return vec![format!("flights: can't tell: {}", self.reworded(reason))],
+            Err(why) => {
+                return vec![format!(
+                    "flights: can't tell: {}",
+                    self.why_no_flights(*why)
+                )];
+            }
         };
         let counted = flights.counted.words(2);
         let of_flights = flights.flights.iter().zip(1..);
@@ -61,7 +66,7 @@ impl Words {
         );
         let peak = match &flight.peak {
             FlightDay::In(_) => format!("peak {highest}"),
-            FlightDay::NotYet { reason } => format!("{reason}, highest so far {highest}"),
+            FlightDay::NotYet { why } => format!("{}, highest so far {highest}", why.words()),
             other => format!("peak: {}; highest counted {highest}", self.no_day(other)),
         };
         let end = match &flight.end {
@@ -110,8 +115,8 @@ impl Words {
     fn no_day(self, day: &FlightDay) -> String {
         match day {
             FlightDay::In(round) => self.round(round),
-            FlightDay::NotYet { reason } => (*reason).to_owned(),
-            FlightDay::CannotTell { reason } => format!("can't tell: {}", self.reworded(reason)),
+            FlightDay::NotYet { why } => why.words().to_owned(),
+            FlightDay::CannotTell { why } => format!("can't tell: {}", self.why_no_day(why)),
         }
     }
 

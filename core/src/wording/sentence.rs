@@ -79,16 +79,14 @@ impl Words {
                 }
                 .and(&instead)
             }
-            Change::Withdrawn {
-                was,
-                told_on,
-                reason,
-            } => Sentence::new(taken_back(event, &what)).and(&format!(
-                "; told on {} as {}; now: {}",
-                self.day(*told_on),
-                self.value(*was),
-                self.reworded(reason)
-            )),
+            Change::Withdrawn { was, told_on, why } => {
+                Sentence::new(taken_back(event, &what)).and(&format!(
+                    "; told on {} as {}; now: {}",
+                    self.day(*told_on),
+                    self.value(*was),
+                    self.why_gone(why)
+                ))
+            }
         }
     }
 

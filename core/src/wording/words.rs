@@ -19,6 +19,9 @@ pub enum DateOrder {
     MonthDay,
     /// `20 Jun`.
     DayMonth,
+    /// `2022-06-20`, for programs that read what is printed; no farm's choice.
+    #[serde(skip)]
+    Iso,
 }
 
 /// Writes sentences in the farm's date order.
@@ -29,12 +32,18 @@ pub struct Words {
 }
 
 impl Words {
+    /// Words for programs: days as `2022-06-20`.
+    pub const ISO: Self = Self {
+        order: DateOrder::Iso,
+    };
+
     /// A day of the season, without its year.
     #[must_use]
     pub fn day(self, day: NaiveDate) -> String {
         match self.order {
             DateOrder::MonthDay => day.format("%b %-d").to_string(),
             DateOrder::DayMonth => day.format("%-d %b").to_string(),
+            DateOrder::Iso => day.to_string(),
         }
     }
 
@@ -44,6 +53,7 @@ impl Words {
         match self.order {
             DateOrder::MonthDay => day.format("%A, %B %-d, %Y").to_string(),
             DateOrder::DayMonth => day.format("%A, %-d %B %Y").to_string(),
+            DateOrder::Iso => day.to_string(),
         }
     }
 
@@ -131,7 +141,7 @@ impl Words {
             Outcome::Projected(projection) => {
                 format!("projected {}", self.value(projection.into()))
             }
-            Outcome::CannotTell { reason } => format!("can't tell: {}", self.reworded(reason)),
+            Outcome::CannotTell { why } => format!("can't tell: {}", self.why_not(why)),
         }
     }
 
@@ -159,20 +169,6 @@ impl Words {
             [one] => one.clone(),
             [first @ .., last] => format!("{} and {last}", first.join(", ")),
         }
-    }
-
-    /// ISO days inside a reason, as the farm prints days.
-    pub(crate) fn reworded(self, text: &str) -> String {
-        text.split(' ')
-            .map(|word| {
-                let bare = word.trim_end_matches([',', ';', '.', ':']);
-                match bare.parse::<NaiveDate>() {
-                    Ok(day) => word.replace(bare, &self.day(day)),
-                    Err(_) => word.to_owned(),
-                }
-            })
-            .collect::<Vec<_>>()
-            .join(" ")
     }
 }
 
@@ -251,14 +247,15 @@ mod tests {
         assert_eq!(us.stretch(day(6, 28), day(7, 3)), "Jun 28 – Jul 3");
         assert_eq!(us.stretch(day(6, 28), day(6, 28)), "Jun 28");
     }
-
     #[test]
-    fn days_inside_a_reason_are_printed_like_all_others() {
-        let reason = "two checks running met the rule, 2022-04-15 and 2022-04-18; so";
-        let words = Words::default().reworded(reason);
-        assert_eq!(
-            words,
-            "two checks running met the rule, Apr 15 and Apr 18; so"
-        );
+    fn no_farm_chooses_days_for_programs() {
+        use serde::de::IntoDeserializer;
+        use serde::de::value::{Error, StrDeserializer};
+        let read = |text: &'static str| {
+            let text: StrDeserializer<'_, Error> = text.into_deserializer();
+            DateOrder::deserialize(text).ok()
+        };
+        assert_eq!(read("day-month"), Some(DateOrder::DayMonth));
+        assert_eq!(read("iso"), None);
     }
 }

@@ -53,7 +53,7 @@ fn now(value: Value, step: u8) -> Fact {
 
 fn gone() -> Fact {
     fact(State::Gone {
-        reason: "the start was taken back".into(),
+        why: WhyGone::ShownNoMore,
     })
 }
 
@@ -386,7 +386,7 @@ fn states() -> impl Strategy<Value = Vec<State>> {
     let state = prop_oneof![
         8 => (0..60_u32, 0..3_u8).prop_map(move |(from, step)| State::Now { value: value(from), step }),
         1 => Just(State::Pending),
-        1 => Just(State::Gone { reason: "so".into() }),
+        1 => Just(State::Gone { why: WhyGone::ShownNoMore }),
     ];
     prop::collection::vec(state, 1..60)
 }

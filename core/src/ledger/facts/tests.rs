@@ -2,8 +2,8 @@ use super::*;
 use crate::ledger::{Moment, Notice, Past, decide};
 use crate::orchard::{Orchard, Trap, TrapKind};
 use crate::sample;
-use crate::season::{Between, Margin, VarietyHarvest};
-use crate::trapping::{Expected, Note, NoteKind, Visit};
+use crate::season::{Between, Margin, VarietyHarvest, WhyNot};
+use crate::trapping::{Expected, Note, NoteKind, Visit, WhyNoFlights};
 use crate::wording::Words;
 
 fn day(d: u32) -> NaiveDate {
@@ -196,7 +196,7 @@ fn flights_that_cannot_be_read_any_more_are_not_taken_back() {
     let (traps, visits) = moths(&[0, 1, 20, 40, 8, 1, 0]);
     let seen = season(traps, visits, &[], as_of);
     let unread = BlockSeason {
-        flights: Err("no moth traps hang".to_owned()),
+        flights: Err(WhyNoFlights::NoTraps),
         ..seen.clone()
     };
     let states: Vec<State> = flights(&unread).map(|(_, state)| state).collect();
@@ -221,14 +221,14 @@ fn a_harvest_is_told_a_month_ahead_and_again_when_the_other_comes_first() {
             mark: MarkId::new("third-generation").unwrap(),
             name: "third-generation egg laying".into(),
             laying: Outcome::CannotTell {
-                reason: "so".into(),
+                why: WhyNot::NoStart,
             },
             between: Some(Between {
                 likely,
                 least: likely,
                 most: likely,
             }),
-            chance: Err("so".into()),
+            chance: Err(WhyNot::NoStart.into()),
         };
         let harvest = vec![VarietyHarvest {
             variety: "Nonpareil".into(),

@@ -105,7 +105,7 @@ fn third(season: &BlockSeason) -> Margin {
     season.harvest[0].margins[0].clone()
 }
 
-fn chance(season: &BlockSeason) -> Result<f64, String> {
+fn chance(season: &BlockSeason) -> Result<f64, WhyNoChance> {
     third(season).chance.map(|chance| chance.shake_first)
 }
 
@@ -229,21 +229,18 @@ fn no_chance_is_given_while_one_of_the_three_is_unknown() {
         .filter(|day| day.date.year() >= 2019)
         .collect();
     let few = season_on(AS_OF, &few, &with(&shake));
-    assert_eq!(why(&few), "only 2 past years");
+    assert_eq!(why(&few), WhyNoChance::FewPastYears(2));
     assert!(third(&few).between.is_some());
     // Hull split of the variety: the mark counts on from the one before it meanwhile.
     let mut notes = started();
     notes.extend(shake.map(|(of, kind)| note(date(2021, 6, 1), of, kind)));
     let early = date(2021, 6, 10);
     let unsplit = season_on(early, &ten_years(0, early), &notes);
-    assert_eq!(why(&unsplit), "hull split is not entered");
+    assert_eq!(why(&unsplit), WhyNoChance::HullSplitNotEntered);
     // A shake that should be over.
     let after = date(2021, 8, 20);
     let over = season_on(after, &ten_years(0, after), &with(&shake));
-    assert_eq!(
-        why(&over),
-        "the shake is past its latest day and not entered as done"
-    );
+    assert_eq!(why(&over), WhyNoChance::ShakeNotEntered);
     // The insect's spread.
     let text = include_str!("../../../../config/insects/navel-orangeworm.toml");
     let unspread = text.replace("range = [500, 900]", "");
@@ -256,7 +253,7 @@ fn no_chance_is_given_while_one_of_the_three_is_unknown() {
     let visits = Visits::default();
     let notes = Notes::new(with(&shake));
     let season = assess(&orchard, &block(), &unspread, &heat, &visits, &notes);
-    assert_eq!(why(&season), "the insect's own spread is unknown");
+    assert_eq!(why(&season), WhyNoChance::SpreadUnknown);
 }
 
 #[test]
@@ -265,7 +262,7 @@ fn a_date_that_cannot_be_told_has_no_margin() {
     let season = season(&notes);
     let margin = third(&season);
     assert_eq!(margin.between, None);
-    assert_eq!(margin.chance, Err("no egg-laying start yet".to_owned()));
+    assert_eq!(margin.chance, Err(WhyNot::NoStart.into()));
 }
 
 #[test]

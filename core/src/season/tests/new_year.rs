@@ -85,10 +85,10 @@ fn a_day_missing_since_the_first_of_january_stands_in_the_way_of_a_peak() {
     let gap = |day: &ReceivedDay| (date(2021, 2, 1)..date(2021, 3, 10)).contains(&day.date);
     let with_gap: Vec<_> = received(as_of).into_iter().filter(|d| !gap(d)).collect();
     let season = season_of_crop(Crop::Pistachio, &with_gap, as_of);
-    let reason = "no temperatures from station S for 2021-02-01".to_owned();
-    assert_eq!(season.degree_days, Err(reason.clone()));
+    let why = no_temperatures(Some(date(2021, 2, 1)));
+    assert_eq!(season.degree_days, Err(why.clone()));
     let peak = outcome(&season, "summer-peak-1", "Nonpareil");
-    assert_eq!(peak, &Outcome::CannotTell { reason });
+    assert_eq!(peak, &Outcome::CannotTell { why });
 }
 
 #[test]
@@ -99,9 +99,12 @@ fn a_record_that_begins_after_the_first_of_january_says_so() {
         .filter(|day| day.date >= date(2021, 1, 20))
         .collect();
     let season = season_of_crop(Crop::Pistachio, &late, as_of);
-    let reason = "temperatures begin on 2021-01-20, after counting begins on 2021-01-01".to_owned();
+    let why = WhyNot::BeginAfter {
+        first: date(2021, 1, 20),
+        from: date(2021, 1, 1),
+    };
     let peak = outcome(&season, "summer-peak-1", "Nonpareil");
-    assert_eq!(peak, &Outcome::CannotTell { reason });
+    assert_eq!(peak, &Outcome::CannotTell { why });
 }
 
 #[test]
@@ -110,7 +113,7 @@ fn walnut_has_no_dates_and_the_reason() {
     let season = season_of_crop(Crop::Walnut, &received(as_of), as_of);
     assert!(season.marks.is_empty() && season.heat_from.is_none());
     let why = season.without_marks.clone().unwrap();
-    assert_eq!(season.degree_days, Err(why));
+    assert_eq!(season.degree_days, Err(WhyNot::WithoutMarks(why)));
 }
 
 #[test]

@@ -50,7 +50,7 @@ fn the_true_instant_is_read_off_the_record() {
     assert_eq!(truth.printed, date(2021, 6, 22));
     check(truth.estimated_share, 0.0);
     let none = true_crossing(&known, date(2021, 12, 1), target());
-    assert_eq!(none, Err("not reached by the days known".to_owned()));
+    assert_eq!(none, Err(WhyNoCrossing::NotReached));
 }
 
 #[test]
@@ -58,14 +58,14 @@ fn what_is_reached_or_has_a_gap_is_not_projected() {
     let as_of = date(2021, 7, 1);
     let known = heat(&steady(as_of), as_of);
     let reached = projected_crossing(&known, date(2021, 5, 1), target());
-    assert_eq!(reached, Err("reached by the days known".to_owned()));
+    assert_eq!(reached, Err(WhyNoCrossing::Reached));
     let with_gap: Vec<_> = steady(as_of)
         .into_iter()
         .filter(|day| !(date(2021, 6, 1)..date(2021, 6, 10)).contains(&day.date))
         .collect();
     let gap = projected_crossing(&heat(&with_gap, as_of), date(2021, 5, 1), target());
-    let reason = "no temperatures from station S for 2021-06-01".to_owned();
-    assert_eq!(gap, Err(reason));
+    let why = no_temperatures(Some(date(2021, 6, 1)));
+    assert_eq!(gap, Err(why.into()));
 }
 
 #[test]

@@ -9,6 +9,7 @@ use crate::temperature::DegreeDays;
 
 use super::super::StationHeat;
 use super::super::projection::day_of;
+use super::WhyNotByHeat;
 
 /// Adding up in another order may move a sum by so much, °F-days, which must not cost a day.
 const SUM_ERROR: f64 = 1e-6;
@@ -32,14 +33,14 @@ pub(super) struct HeatCuts {
 }
 
 impl HeatCuts {
-    pub(super) fn new(heat: &StationHeat, years: &[i32]) -> Result<Self, String> {
+    pub(super) fn new(heat: &StationHeat, years: &[i32]) -> Result<Self, WhyNotByHeat> {
         let (series, newest) = heat.known()?;
         let as_of = heat.as_of();
         let new_year = first_of(as_of.year()).filter(|first| *first <= newest);
-        let new_year = new_year.ok_or("no temperatures of this year yet")?;
+        let new_year = new_year.ok_or(WhyNotByHeat::NoneThisYear)?;
         let sum = series.sum(new_year, newest).map_err(|day| heat.hole(day))?;
         if sum.degree_days.fahrenheit_days() <= 0.0 {
-            return Err("no degree-days since the first of January yet".to_owned());
+            return Err(WhyNotByHeat::NoHeatThisYear);
         }
         let cut = |year: &i32| Some((*year, day_with(series, *year, sum.degree_days)?));
         let earlier: BTreeMap<i32, NaiveDate> = years.iter().filter_map(cut).collect();

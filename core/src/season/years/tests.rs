@@ -308,7 +308,7 @@ fn without_temperatures_of_this_year_only_dates_compare() {
     let received: Vec<ReceivedDay> = year_of(2020, 20.0).collect();
     let case = this_year().with(trap(2020), 80);
     let by_heat = case.compared(&received, as_of).remove(0).by_heat;
-    assert_eq!(by_heat, Err("no temperatures of this year yet".to_owned()));
+    assert_eq!(by_heat, Err(WhyNotByHeat::NoneThisYear));
 }
 
 #[test]

@@ -1,13 +1,13 @@
 //! What may be told of a flight: its start, peak and end, or why not.
 
 use super::waves::{Catches, Wave};
-use super::{Flight, FlightDay};
-use crate::id::TrapId;
+use super::{Flight, FlightDay, SoFar, WhyNoDay};
 
 /// Catches are back at the low with no more than this share of the rise left.
 const LEFT_AT_END: f64 = 1.0 / 3.0;
 /// A start that falls into a longer time without readings has no day.
 const LONGEST_GAP_DAYS: i64 = 14;
+
 impl Catches<'_> {
     /// What may be told of a wave; the next one rises at `until`.
     pub(super) fn flight(&self, wave: &Wave, until: usize) -> Flight {
@@ -29,22 +29,15 @@ impl Catches<'_> {
     fn start(&self, wave: &Wave) -> FlightDay {
         let round = self.round(wave.rise);
         let Some(before) = wave.low.and(wave.rise.checked_sub(1)) else {
-            return FlightDay::cannot_tell("moths were caught from the first readings on");
+            return WhyNoDay::CaughtFromFirst.into();
         };
-        let read_before = self.round(before).by;
+        let (from, to) = (self.round(before).by, round.by);
         // The round before by date, also one without a count to go by.
         let last = &self.rounds[self.usable[wave.rise] - 1];
         if round.may_have_jumped() || last.mostly_past_life {
-            FlightDay::cannot_tell(format!(
-                "traps were past their service life before the rise, and the catch jumps from a \
-                 fresh lure{}",
-                named(&last.past_life)
-            ))
-        } else if (round.by - read_before).num_days() > LONGEST_GAP_DAYS {
-            FlightDay::cannot_tell(format!(
-                "too few traps were read between {read_before} and {}",
-                round.by
-            ))
+            WhyNoDay::FreshLure(last.past_life.clone()).into()
+        } else if (to - from).num_days() > LONGEST_GAP_DAYS {
+            WhyNoDay::TooFewRead { from, to }.into()
         } else {
             FlightDay::In(round.clone())
         }
@@ -52,33 +45,23 @@ impl Catches<'_> {
 
     fn peak(&self, wave: &Wave) -> FlightDay {
         if !wave.fallen {
-            return self.no_fall(wave.top).unwrap_or(FlightDay::NotYet {
-                reason: if wave.top + 1 < self.usable.len() {
-                    "too early to say: not noticeably lower on two readings"
-                } else {
-                    "still rising"
-                },
-            });
+            let why = match wave.top + 1 < self.usable.len() {
+                true => SoFar::NotLowerTwice,
+                false => SoFar::StillRising,
+            };
+            return self.no_fall(wave.top).unwrap_or(FlightDay::NotYet { why });
         }
         if wave.low.is_none() && wave.top == wave.rise {
-            return FlightDay::cannot_tell("catches were highest at the first readings");
+            return WhyNoDay::HighestAtFirst.into();
         }
         let top = self.usable[wave.top];
         let beside = &self.rounds[top.saturating_sub(1)..self.rounds.len().min(top + 2)];
         if let Some(round) = beside.iter().find(|round| !round.undercounts.is_empty()) {
-            FlightDay::cannot_tell(format!(
-                "liners so full that they undercount on {}{}",
-                round.by,
-                named(&round.undercounts)
-            ))
+            WhyNoDay::Undercounts(round.by, round.undercounts.clone()).into()
         } else if let Some(round) = beside.iter().find(|round| round.mostly_past_life) {
-            FlightDay::cannot_tell(format!(
-                "traps were past their service life on {}{}",
-                round.by,
-                named(&round.past_life)
-            ))
+            WhyNoDay::WerePastLife(round.by, round.past_life.clone()).into()
         } else if self.rounds[top].may_have_jumped() {
-            FlightDay::cannot_tell("an overdue lure was changed just before the highest catch")
+            WhyNoDay::LureJustChanged.into()
         } else {
             FlightDay::In(self.round(wave.top).clone())
         }
@@ -96,11 +79,9 @@ impl Catches<'_> {
         let back = (last_hump + 1..until).find(|&place| is_back(place) && is_back(place + 1));
         match back {
             Some(place) => FlightDay::In(self.round(place).clone()),
-            None if until < self.usable.len() => {
-                FlightDay::cannot_tell("catches rose again before they were back at the low")
-            }
+            None if until < self.usable.len() => WhyNoDay::RoseAgain.into(),
             None => self.no_fall(last_hump).unwrap_or(FlightDay::NotYet {
-                reason: "not back at the low on two readings",
+                why: SoFar::NotBackTwice,
             }),
         }
     }
@@ -110,25 +91,17 @@ impl Catches<'_> {
         let newest = self.rounds.last()?;
         let after_top = self.usable[top] + 1 < self.rounds.len();
         if after_top && newest.mostly_past_life {
-            let traps = named(&newest.past_life);
-            Some(FlightDay::cannot_tell(format!(
-                "traps are past their service life{traps}"
-            )))
+            Some(WhyNoDay::ArePastLife(newest.past_life.clone()).into())
         } else if after_top && self.fades_from.is_some_and(|day| newest.by > day) {
-            let why = "bait bags fade as new nuts split, so lower catches are no fall";
-            Some(FlightDay::cannot_tell(why))
+            Some(WhyNoDay::BagsFade.into())
         } else {
             None
         }
     }
 }
 
-/// Traps in brackets after a blank; nothing for none.
-fn named(traps: &[TrapId]) -> String {
-    let ids: Vec<&str> = traps.iter().map(TrapId::as_str).collect();
-    if ids.is_empty() {
-        String::new()
-    } else {
-        format!(" ({})", ids.join(", "))
+impl From<WhyNoDay> for FlightDay {
+    fn from(why: WhyNoDay) -> Self {
+        Self::CannotTell { why }
     }
 }

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::Days;
 
 use super::*;
-use crate::id::ProductId;
+use crate::id::{ProductId, TrapId};
 use crate::orchard::{Part, Product};
 use crate::sample;
 use crate::trapping::Visit;
@@ -63,7 +63,7 @@ impl Scene {
         self
     }
 
-    fn read(self) -> Result<Flights, String> {
+    fn read(self) -> Result<Flights, WhyNoFlights> {
         let liner = Product {
             id: ProductId::new("liner").unwrap(),
             part: Part::Liner,
@@ -121,12 +121,22 @@ fn days(flight: &Flight) -> [Option<NaiveDate>; 3] {
     [&flight.start, &flight.peak, &flight.end].map(by)
 }
 
-fn reason(day: &FlightDay) -> &str {
+fn so_far(day: &FlightDay) -> SoFar {
     match day {
-        FlightDay::In(round) => panic!("told as {round:?}"),
-        FlightDay::NotYet { reason } => reason,
-        FlightDay::CannotTell { reason } => reason,
+        FlightDay::NotYet { why } => *why,
+        other => panic!("{other:?}"),
     }
+}
+
+fn why(day: &FlightDay) -> &WhyNoDay {
+    match day {
+        FlightDay::CannotTell { why } => why,
+        other => panic!("{other:?}"),
+    }
+}
+
+fn traps() -> Vec<TrapId> {
+    vec![TrapId::new("P1").unwrap()]
 }
 
 #[test]
@@ -155,15 +165,14 @@ fn one_reading_up_is_too_early_to_say_and_then_none() {
 #[test]
 fn as_the_season_goes_a_peak_waits_for_two_readings_below_it() {
     // 9 against 2: 9 >= 1.5 × 2 + 3.
-    let check = |counts: &[u32], expected: &str| {
+    let check = |counts: &[u32], expected: SoFar| {
         let found = males(counts);
         assert_eq!(days(&found.flights[0]), [Some(week(3)), None, None]);
-        assert_eq!(reason(&found.flights[0].peak), expected);
+        assert_eq!(so_far(&found.flights[0].peak), expected);
     };
-    check(&[0, 0, 4, 9], "still rising");
-    let early = "too early to say: not noticeably lower on two readings";
-    check(&[0, 0, 4, 9, 2], early);
-    check(&[0, 0, 4, 9, 8, 8], early);
+    check(&[0, 0, 4, 9], SoFar::StillRising);
+    check(&[0, 0, 4, 9, 2], SoFar::NotLowerTwice);
+    check(&[0, 0, 4, 9, 8, 8], SoFar::NotLowerTwice);
     // A third of the smoothed (2 + 9 + 1) / 14, and so of 6 moths a week, is 2.
     let found = males(&[0, 0, 4, 9, 2, 1]);
     assert_eq!(
@@ -194,10 +203,7 @@ fn two_humps_nearer_than_any_generation_are_one_flight() {
     let two = at_heat(Some(30.0));
     assert_eq!(two.len(), 2);
     assert_eq!(by(&two[1].start), Some(week(6)));
-    assert_eq!(
-        reason(&two[0].end),
-        "catches rose again before they were back at the low"
-    );
+    assert_eq!(why(&two[0].end), &WhyNoDay::RoseAgain);
     assert_eq!(two[1].heat_between.unwrap().fahrenheit_days(), 630.0);
     assert_eq!(two[1].published.unwrap().at.fahrenheit_days(), 1056.0);
     // Without heat it is 21 days that part them.
@@ -214,18 +220,14 @@ fn catches_from_the_first_readings_on_have_no_start_and_the_next_flight_no_numbe
     .read()
     .unwrap()
     .flights;
-    assert_eq!(
-        reason(&found[0].start),
-        "moths were caught from the first readings on"
-    );
+    assert_eq!(why(&found[0].start), &WhyNoDay::CaughtFromFirst);
     assert_eq!(by(&found[0].peak), Some(week(2)));
     assert_eq!(
         (by(&found[1].start), found[1].published),
         (Some(week(6)), None)
     );
     let found = males(&[14, 6, 3, 0, 0]).flights;
-    let expected = "catches were highest at the first readings";
-    assert_eq!(reason(&found[0].peak), expected);
+    assert_eq!(why(&found[0].peak), &WhyNoDay::HighestAtFirst);
 }
 
 #[test]
@@ -234,8 +236,11 @@ fn a_start_after_a_long_time_without_readings_has_no_day() {
     let mut scene = Scene::weekly(TrapKind::Pheromone, &[0, 0, 0, 0, 0, 30, 12]);
     scene.visits.drain(2..5);
     let flight = &scene.read().unwrap().flights[0];
-    let expected = "too few traps were read between 2022-03-15 and 2022-04-12";
-    assert_eq!(reason(&flight.start), expected);
+    let expected = WhyNoDay::TooFewRead {
+        from: date(3, 15),
+        to: date(4, 12),
+    };
+    assert_eq!(why(&flight.start), &expected);
 }
 
 #[test]
@@ -247,9 +252,8 @@ fn a_fresh_lure_after_an_overdue_one_starts_no_flight() {
     let lapsed = Scene::weekly(TrapKind::Pheromone, &counts).lapsed(5, Some(7));
     let found = lapsed.read().unwrap();
     assert_eq!((found.rounds, found.usable), (11, 9));
-    let expected = "traps were past their service life before the rise, and the catch jumps from a \
-                    fresh lure (P1)";
-    assert_eq!(reason(&found.flights[0].start), expected);
+    let expected = WhyNoDay::FreshLure(traps());
+    assert_eq!(why(&found.flights[0].start), &expected);
 }
 
 #[test]
@@ -261,7 +265,7 @@ fn lures_past_their_life_end_no_flight() {
         .read()
         .unwrap();
     for day in [&found.flights[0].peak, &found.flights[0].end] {
-        assert_eq!(reason(day), "traps are past their service life (P1)");
+        assert_eq!(why(day), &WhyNoDay::ArePastLife(traps()));
     }
     // A zero past the life is no information: no night stands behind it.
     assert_eq!((found.newest.count, found.newest.trap_nights), (0, 0));
@@ -273,8 +277,8 @@ fn no_peak_is_told_beside_a_liner_that_is_full() {
     let counts = [0, 0, 5, 20, 30, 9, 4, 1];
     let found = males(&counts);
     let flight = &found.flights[0];
-    let expected = "liners so full that they undercount on 2022-04-05 (P1)";
-    assert_eq!(reason(&flight.peak), expected);
+    let expected = WhyNoDay::Undercounts(date(4, 5), traps());
+    assert_eq!(why(&flight.peak), &expected);
     assert_eq!(flight.highest.by, week(5));
     // Changed in week 4 and after the peak, it holds 30, then 9.
     let mut changed = Scene::weekly(TrapKind::Pheromone, &counts);
@@ -300,11 +304,8 @@ fn a_fall_of_bait_bags_after_nuts_split_is_no_end() {
     };
     assert_eq!(by(&read(date(7, 21)).end), Some(week(5)));
     let split = read(week(4));
-    let expected = "bait bags fade as new nuts split, so lower catches are no fall";
-    assert_eq!(
-        (reason(&split.peak), reason(&split.end)),
-        (expected, expected)
-    );
+    let expected = &WhyNoDay::BagsFade;
+    assert_eq!((why(&split.peak), why(&split.end)), (expected, expected));
     assert_eq!(by(&split.start), Some(week(3)));
 }
 
@@ -345,9 +346,9 @@ fn flights_are_read_from_males_or_under_disruption_from_females_never_inferred()
     );
     let mut sentinel_alone = with_sentinel(scene(TrapKind::BaitBag));
     sentinel_alone.traps.remove(0);
-    assert_eq!(source(sentinel_alone), Err("no moth traps hang".to_owned()));
+    assert_eq!(source(sentinel_alone), Err(WhyNoFlights::NoTraps));
     assert_eq!(
         source(Scene::weekly(TrapKind::Pheromone, &[])),
-        Err("pheromone traps not read yet".to_owned())
+        Err(WhyNoFlights::NotRead(TrapKind::Pheromone))
     );
 }

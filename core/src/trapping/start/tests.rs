@@ -95,11 +95,7 @@ fn after_one_check_it_is_provisional_and_a_failing_second_takes_it_back() {
     let case = case.counts(18, &[0, 3, 2, 0]);
     let start = case.as_of(18);
     assert_eq!(told(&start), (StartStatus::None, None));
-    assert!(
-        start.evidence.reason.contains("took it back"),
-        "{}",
-        start.evidence.reason
-    );
+    assert_eq!(start.evidence.why, WhyStart::TakenBack(day(15)));
 }
 
 #[test]
@@ -107,11 +103,7 @@ fn a_check_more_than_eight_days_later_leaves_it_provisional_with_missed_check() 
     let case = quiet().counts(15, &[2, 1, 0, 5]).counts(24, &[2, 3, 2, 1]);
     let start = case.as_of(24);
     assert_eq!(told(&start), (StartStatus::Provisional, Some(day(15))));
-    assert!(
-        start.evidence.reason.contains("missed check"),
-        "{}",
-        start.evidence.reason
-    );
+    assert_eq!(start.evidence.why, WhyStart::MissedCheck);
     let eight_days = quiet().counts(15, &[2, 1, 0, 5]).counts(23, &[2, 3, 2, 1]);
     assert_eq!(
         told(&eight_days.as_of(23)),
@@ -298,12 +290,7 @@ fn eggs_on_the_first_reading_mean_cannot_tell() {
         .counts(11, &[20; 4]);
     let start = case.as_of(11);
     assert_eq!(told(&start), (StartStatus::CannotTell, None));
-    assert!(
-        start
-            .evidence
-            .reason
-            .contains("egg laying had begun before it")
-    );
+    assert_eq!(start.evidence.why, WhyStart::EggsOnBaseline(4));
 }
 
 #[test]
@@ -314,7 +301,7 @@ fn too_few_traps_cannot_tell_until_set_by_hand() {
         .counts(11, &[9; 2]);
     let start = case.as_of(11);
     assert_eq!(told(&start), (StartStatus::CannotTell, None));
-    assert!(start.evidence.reason.contains("too few traps"));
+    assert_eq!(start.evidence.why, WhyStart::TooFewTraps);
     case.notes.push(Note {
         block: BlockId::new("B").unwrap(),
         variety: None,
@@ -326,7 +313,12 @@ fn too_few_traps_cannot_tell_until_set_by_hand() {
     assert_eq!(told(&case.as_of(9)), (StartStatus::CannotTell, None));
     let start = case.as_of(11);
     assert_eq!(told(&start), (StartStatus::ByHand, Some(day(7))));
-    assert!(start.evidence.reason.contains("border row"));
+    let by_hand = WhyStart::ByHand {
+        by: "adviser".into(),
+        text: "eggs on the bark of the border row".into(),
+        traps: Box::new(WhyStart::TooFewTraps),
+    };
+    assert_eq!(start.evidence.why, by_hand);
 }
 
 #[test]
@@ -355,11 +347,15 @@ fn a_borrowed_start_is_as_good_as_its_lender() {
     let case = case.counts(18, &[1, 3, 2, 0]);
     let start = case.as_of(18);
     assert_eq!(told(&start), (StartStatus::Borrowed, Some(day(15))));
-    assert!(
-        start.evidence.reason.contains("egg traps of B"),
-        "{}",
-        start.evidence.reason
-    );
+    let two_checks = WhyStart::TwoChecks {
+        first: day(15),
+        second: day(18),
+    };
+    let lent = WhyStart::Lent {
+        group: GroupId::new("B").unwrap(),
+        why: Box::new(two_checks),
+    };
+    assert_eq!(start.evidence.why, lent);
 }
 
 #[test]

@@ -1,10 +1,12 @@
 use chrono::NaiveDate;
 
 use super::*;
+use crate::ledger::WhyGone;
 use crate::ledger::event::one_of_each;
 use crate::orchard::Crop;
 use crate::season::First;
 use crate::season::tests::{new_year::season_of_crop, received};
+use crate::trapping::SoFar;
 
 fn day(month: u32, day: u32) -> NaiveDate {
     NaiveDate::from_ymd_opt(2021, month, day).unwrap()
@@ -88,7 +90,7 @@ fn late_news_says_how_late_and_what_was_taken_back_what_was_told() {
     let gone = Change::Withdrawn {
         was: Value::Day(day(5, 20)),
         told_on: day(6, 1),
-        reason: "not back at the low on two readings".into(),
+        why: WhyGone::Flight(SoFar::NotBackTwice),
     };
     let flight = told(Event::Flight(FlightPart::End, 1), gone, None);
     assert_eq!(flight.brief, "end of the 1st flight withdrawn");

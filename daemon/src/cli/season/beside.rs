@@ -4,6 +4,7 @@ use duskflight_core::season::{
     Aligned, BlockSeason, Context, Difference, SampleShare, SeasonCatch, StartBeside,
 };
 use duskflight_core::trapping::{Disruption, Doubt, Haul, Note, NoteKind, Window};
+use duskflight_core::wording::Words;
 use serde_json::{Value, json};
 
 /// Null in a conventional block.
@@ -87,7 +88,7 @@ pub(super) fn years(season: &BlockSeason) -> Vec<Value> {
             "of_farm": compared.of_farm,
             "by_date": aligned(&compared.by_date),
             "by_degree_days": seasons.as_ref().ok(),
-            "by_degree_days_reason": seasons.err(),
+            "by_degree_days_reason": seasons.err().map(|why| Words::ISO.why_not_by_heat(why)),
         })
     });
     compared.collect()

@@ -6,6 +6,7 @@ use duskflight_core::season::{
     Basis, BlockSeason, HullSplit, MarkReading, Outcome, Shake, VarietyHarvest,
 };
 use duskflight_core::trapping::{CheckEvidence, EggLayingStart, RuleResult, StartStatus};
+use duskflight_core::wording::Words;
 use serde_json::{Value, json};
 
 use super::beside;
@@ -25,7 +26,7 @@ pub(super) fn season(season: &BlockSeason) -> Value {
         "egg_laying_start": start(&season.start),
         "heat_from": season.heat_from,
         "degree_days": sum.map(|sum| sum.degree_days.in_unit(season.unit)),
-        "degree_days_reason": season.degree_days.as_ref().err(),
+        "degree_days_reason": season.degree_days.as_ref().err().map(|why| Words::ISO.why_not(why)),
         "estimated_days": sum.map(|sum| sum.estimated_days),
         "newest_day": season.newest_day,
         "heat": {
@@ -78,7 +79,7 @@ pub(super) fn season(season: &BlockSeason) -> Value {
 fn start(start: &EggLayingStart) -> Value {
     let evidence = &start.evidence;
     if start.status == StartStatus::NotAsked {
-        let evidence = json!({"reason": evidence.reason});
+        let evidence = json!({"reason": Words::ISO.why_start(&evidence.why)});
         return json!({"status": start.status.name(), "date": null, "evidence": evidence});
     }
     let by_rule: serde_json::Map<String, Value> = evidence
@@ -92,7 +93,7 @@ fn start(start: &EggLayingStart) -> Value {
         "evidence": {
             "group": evidence.group,
             "rule": evidence.rule,
-            "reason": evidence.reason,
+            "reason": Words::ISO.why_start(&evidence.why),
             "by_rule": by_rule,
             "checks": evidence.checks.iter().map(check).collect::<Vec<_>>(),
             "newest_check": evidence.newest_check.as_ref().map(check),
@@ -171,7 +172,9 @@ fn mark(season: &BlockSeason, reading: &MarkReading) -> Value {
             "last_sixty_days_warmer":
                 projection.shift.last_sixty_days.map(|w| w.in_unit(season.unit)),
         }),
-        Outcome::CannotTell { reason } => json!({"status": "cannot-tell", "reason": reason}),
+        Outcome::CannotTell { why } => {
+            json!({"status": "cannot-tell", "reason": Words::ISO.why_not(why)})
+        }
     };
     if let (Some(value), Value::Object(answer)) = (value.as_object_mut(), answer) {
         value.extend(answer);
@@ -204,7 +207,7 @@ fn harvest(harvest: &VarietyHarvest) -> Value {
                 "chance_shake_first": chance.ok().map(|chance| chance.shake_first),
                 "chance_words": chance.ok().map(|chance| chance.likelihood().words()),
                 "past_years": chance.ok().map(|chance| chance.past_years),
-                "no_chance_reason": chance.err(),
+                "no_chance_reason": chance.err().map(|why| Words::ISO.why_no_chance(why)),
             })
         }).collect::<Vec<_>>(),
     })

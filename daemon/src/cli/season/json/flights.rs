@@ -2,11 +2,12 @@
 
 use duskflight_core::season::BlockSeason;
 use duskflight_core::trapping::{Flight, FlightDay, Round};
+use duskflight_core::wording::Words;
 use serde_json::{Value, json};
 
 pub(super) fn of(season: &BlockSeason) -> Value {
     match &season.flights {
-        Err(reason) => json!({"reason": reason}),
+        Err(why) => json!({"reason": Words::ISO.why_no_flights(*why)}),
         Ok(flights) => json!({
             "reason": null,
             "kind": flights.kind,
@@ -40,9 +41,11 @@ fn flight(season: &BlockSeason, flight: &Flight) -> Value {
 fn day(day: &FlightDay) -> Value {
     match day {
         FlightDay::In(of) => json!({"status": "seen", "in": round(of), "reason": null}),
-        FlightDay::NotYet { reason } => json!({"status": "not-yet", "in": null, "reason": reason}),
-        FlightDay::CannotTell { reason } => {
-            json!({"status": "cannot-tell", "in": null, "reason": reason})
+        FlightDay::NotYet { why } => {
+            json!({"status": "not-yet", "in": null, "reason": why.words()})
+        }
+        FlightDay::CannotTell { why } => {
+            json!({"status": "cannot-tell", "in": null, "reason": Words::ISO.why_no_day(why)})
         }
     }
 }
