@@ -7,6 +7,8 @@ mod crash;
 pub mod demo;
 pub mod feed;
 pub mod mail;
+mod nearest;
+mod one_line;
 pub mod records;
 pub mod runner;
 pub mod sheet;

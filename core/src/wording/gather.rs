@@ -20,7 +20,7 @@ pub struct Lines {
 }
 
 /// Whose a line is: a block, and the name under which the line stands.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) struct Whose<'a> {
     block: &'a BlockId,
     name: Cow<'a, str>,

@@ -2,11 +2,11 @@
 //! models, read and checked as a whole.
 
 mod check;
-mod declared;
 mod file;
-pub(crate) mod nearest;
+mod hearers;
+mod month_day;
 mod problem;
-mod rules;
+mod rule;
 mod season;
 mod secret;
 mod smtp;
@@ -14,15 +14,16 @@ mod tables;
 mod toml_faults;
 mod toml_line;
 
+pub use month_day::MonthDay;
 pub use problem::{ConfigError, Problem};
-pub use rules::Rule;
-pub use season::{MonthDay, Pace};
+pub use rule::Rule;
+pub use season::Pace;
 pub use secret::Secret;
 pub use smtp::{Login, Security, SmtpServer};
 pub use tables::BlockRow;
 
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use chrono::{DateTime, NaiveDate, NaiveTime, Utc, Weekday};
 use chrono_tz::Tz;
@@ -187,14 +188,6 @@ pub struct Station {
 }
 
 impl Config {
-    /// Reads and checks a configuration folder.
-    ///
-    /// # Errors
-    /// [`ConfigError`] with everything that is wrong, at once.
-    pub fn read(dir: &Path) -> Result<Self, ConfigError> {
-        check::read(dir)
-    }
-
     /// What keeps this process from sending mails: a password that it cannot read. Looking at the
     /// records works all the same, as where only the service is given the password.
     #[must_use]
