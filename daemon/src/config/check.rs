@@ -18,7 +18,7 @@ use duskflight_core::wording::Words;
 use super::file::{MainFile, SmtpPart};
 use super::problem::ConfigError;
 use super::tables::{self, BLOCKS_FILE, TRAPS_FILE};
-use super::{Config, DropFolder, MAIN_FILE, MailRoute, Sender};
+use super::{Config, DropFolder, Looks, MAIN_FILE, MailRoute, Sender};
 use declared::Declared;
 use reader::Reader;
 
@@ -28,20 +28,27 @@ impl Config {
     /// # Errors
     /// [`ConfigError`] with everything that is wrong, at once.
     pub fn read(dir: &Path) -> Result<Self, ConfigError> {
+        Self::read_watched(dir).0
+    }
+
+    /// The same, with the files that were read, also where they cannot be used.
+    pub(crate) fn read_watched(dir: &Path) -> (Result<Self, ConfigError>, Looks) {
         let mut reader = Reader::new(dir);
-        match read(&mut reader) {
-            Some(config) if reader.problems.is_empty() => Ok(config),
-            _ => Err(ConfigError {
-                problems: reader.problems,
-            }),
+        let config = read(&mut reader);
+        let Reader {
+            problems, files, ..
+        } = reader;
+        match config {
+            Some(config) if problems.is_empty() => (Ok(config), files),
+            _ => (Err(ConfigError { problems }), files),
         }
     }
 }
 
 fn read(reader: &mut Reader<'_>) -> Option<Config> {
     let main: Option<MainFile> = reader.toml(Path::new(MAIN_FILE));
-    let (blocks, named) = tables::blocks(&reader.dir.join(BLOCKS_FILE), &mut reader.problems);
-    let traps = tables::traps(&reader.dir.join(TRAPS_FILE), &mut reader.problems);
+    let (blocks, named) = tables::blocks(&reader.watched(BLOCKS_FILE), &mut reader.problems);
+    let traps = tables::traps(&reader.watched(TRAPS_FILE), &mut reader.problems);
     let main = main?;
     reader.named(&["farm", "name"], &main.farm.name);
     if let Some(operator) = &main.farm.operator {
@@ -105,7 +112,7 @@ fn read(reader: &mut Reader<'_>) -> Option<Config> {
         insects,
         warnings: std::mem::take(&mut reader.warnings),
         dir: reader.dir.to_owned(),
-        files: files(reader, &main.insects),
+        files: reader.files.clone(),
         trouble: None,
         blocks,
         traps: traps.into_iter().map(|row| row.trap).collect(),
@@ -118,12 +125,6 @@ fn check_cap(reader: &mut Reader<'_>, most: u16) {
         let path = ["telling", "most_mails_a_day"];
         reader.at(&path, " = 0: write 1 or more; nobody would hear anything");
     }
-}
-
-fn files(reader: &Reader<'_>, insects: &[PathBuf]) -> Vec<PathBuf> {
-    let own = [MAIN_FILE, BLOCKS_FILE, TRAPS_FILE].map(PathBuf::from);
-    let files = own.iter().chain(insects);
-    files.map(|file| reader.dir.join(file)).collect()
 }
 
 fn mail_route(

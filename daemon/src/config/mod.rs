@@ -4,6 +4,7 @@
 mod check;
 mod file;
 mod hearers;
+mod look;
 mod month_day;
 mod problem;
 mod rule;
@@ -14,6 +15,7 @@ mod tables;
 mod toml_faults;
 mod toml_line;
 
+pub use look::Looks;
 pub use month_day::MonthDay;
 pub use problem::{ConfigError, Problem};
 pub use rule::Rule;
@@ -21,6 +23,8 @@ pub use season::Pace;
 pub use secret::Secret;
 pub use smtp::{Login, Security, SmtpServer};
 pub use tables::BlockRow;
+
+pub(crate) use look::look;
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -105,8 +109,8 @@ pub struct Config {
     pub warnings: Vec<Problem>,
     /// The folder it was read from.
     pub dir: PathBuf,
-    /// The files it was read from.
-    pub files: Vec<PathBuf>,
+    /// The files it was read from, as they looked before.
+    pub files: Looks,
     /// Why a newer one is not in force, while the daemon goes on with this.
     pub trouble: Option<String>,
     blocks: Vec<BlockRow>,

@@ -1,17 +1,17 @@
 //! What the checks share: the main file's text, and the lists of what is wrong.
 
 use std::fmt::Display;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use chrono::Weekday;
 use lettre::Address;
 use serde::de::DeserializeOwned;
 
-use crate::config::MAIN_FILE;
 use crate::config::problem::Problem;
 use crate::config::tables::name_fault;
 use crate::config::toml_faults::{self, Fault};
 use crate::config::toml_line;
+use crate::config::{Looks, MAIN_FILE, look};
 use crate::nearest::suggestion;
 
 /// Days of the week, as they are written.
@@ -30,18 +30,33 @@ pub(super) struct Reader<'a> {
     pub(super) dir: &'a Path,
     pub(super) problems: Vec<Problem>,
     pub(super) warnings: Vec<Problem>,
+    /// The files that were read, each as it looked before.
+    pub(super) files: Looks,
     main_text: String,
 }
 
 impl<'a> Reader<'a> {
     pub(super) fn new(dir: &'a Path) -> Self {
-        Self {
+        let mut reader = Self {
             dir,
             problems: Vec::new(),
             warnings: Vec::new(),
-            // A main file that cannot be read is said once it is taken apart.
-            main_text: std::fs::read_to_string(dir.join(MAIN_FILE)).unwrap_or_default(),
-        }
+            files: Looks::new(),
+            main_text: String::new(),
+        };
+        // A main file that cannot be read is said once it is taken apart.
+        let main = reader.watched(MAIN_FILE);
+        reader.main_text = std::fs::read_to_string(main).unwrap_or_default();
+        reader
+    }
+
+    /// The path of a file that is about to be read.
+    pub(super) fn watched(&mut self, file: impl AsRef<Path>) -> PathBuf {
+        let path = self.dir.join(file);
+        self.files
+            .entry(path.clone())
+            .or_insert_with(|| look(&path));
+        path
     }
 
     pub(super) fn problem(
@@ -82,7 +97,7 @@ impl<'a> Reader<'a> {
     }
 
     pub(super) fn toml<T: DeserializeOwned>(&mut self, file: &Path) -> Option<T> {
-        let text = match std::fs::read_to_string(self.dir.join(file)) {
+        let text = match std::fs::read_to_string(self.watched(file)) {
             Ok(text) => text,
             Err(error) => {
                 self.problem(file, None, format!("cannot be read: {error}"));
