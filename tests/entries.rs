@@ -5,6 +5,7 @@ use std::path::Path;
 use std::sync::{Arc, OnceLock};
 
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
+use duskflight::clock::{Clock, SetClock};
 use duskflight::config::Config;
 use duskflight::records::{Kind, Origin, import, notes_csv, visits_csv};
 use duskflight::store::entries::Withdrawal;
@@ -35,6 +36,10 @@ fn farm() -> &'static Farm {
         farm.nightly("2022-07-10");
         farm
     })
+}
+
+fn set_to(now: DateTime<Utc>) -> Arc<dyn Clock> {
+    Arc::new(SetClock::at(now))
 }
 
 fn config() -> &'static Config {
@@ -82,9 +87,9 @@ impl Records {
         let origin = Origin {
             file: "round.csv".to_owned(),
             by: "Ada".to_owned(),
-            at: self.now(),
         };
-        wait(import(&self.store, config(), kind, text, &origin)).unwrap();
+        let clock = set_to(self.now());
+        wait(import(&self.store, config(), kind, text, &origin, &clock)).unwrap();
     }
 
     fn state(&self) -> (Vec<(Visit, String)>, Vec<Note>) {
@@ -397,9 +402,17 @@ fn a_reading_taken_back_withdraws_the_start_it_made_and_says_why() {
     let origin = Origin {
         file: "round.csv".to_owned(),
         by: "Ada".to_owned(),
-        at: morning(15) + TimeDelta::hours(10),
     };
-    wait(import(&store, &config, Kind::Visits, VISITS, &origin)).unwrap();
+    let clock = set_to(morning(15) + TimeDelta::hours(10));
+    wait(import(
+        &store,
+        &config,
+        Kind::Visits,
+        VISITS,
+        &origin,
+        &clock,
+    ))
+    .unwrap();
     wait(tell(&store, &config, date(2022, 4, 16), false, morning(16))).unwrap();
     let told = "SELECT value FROM told WHERE event LIKE '%start%' ORDER BY person, revision";
     let before = rows(&farm.database(), told);

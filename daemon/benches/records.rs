@@ -3,9 +3,11 @@
 
 use std::fmt::Write as _;
 use std::path::Path;
+use std::sync::Arc;
 
 use chrono::{DateTime, NaiveDate};
 use criterion::{BatchSize, Criterion, Throughput, criterion_group, criterion_main};
+use duskflight::clock::{Clock, SetClock};
 use duskflight::config::Config;
 use duskflight::records::{Kind, Origin, import};
 use duskflight::store::Store;
@@ -60,8 +62,9 @@ fn ten_thousand_visits(criterion: &mut Criterion) {
     let origin = Origin {
         file: "round.csv".to_owned(),
         by: "bench".to_owned(),
-        at: DateTime::from_timestamp(1_672_000_000, 0).expect("an instant"),
     };
+    let at = DateTime::from_timestamp(1_672_000_000, 0).expect("an instant");
+    let clock: Arc<dyn Clock> = Arc::new(SetClock::at(at));
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
@@ -72,7 +75,7 @@ fn ten_thousand_visits(criterion: &mut Criterion) {
         (dir, store)
     };
     let bring_in = |store: &Store| {
-        let imported = import(store, &config, Kind::Visits, &text, &origin);
+        let imported = import(store, &config, Kind::Visits, &text, &origin, &clock);
         runtime.block_on(imported).expect("the sheet is right")
     };
     let mut group = criterion.benchmark_group("records");

@@ -1,12 +1,14 @@
 //! The only place that reads the time. Everything else is handed an instant.
 
+use std::fmt::Debug;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 
 use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeZone, Utc};
 use chrono_tz::Tz;
 
 /// Tells the time.
-pub trait Clock: Send + Sync {
+pub trait Clock: Debug + Send + Sync {
     /// The present instant.
     fn now(&self) -> DateTime<Utc>;
 }
@@ -25,6 +27,12 @@ impl Clock for SystemClock {
     }
 }
 
+/// The machine's clock, to hand on.
+#[must_use]
+pub fn system() -> Arc<dyn Clock> {
+    Arc::new(SystemClock)
+}
+
 /// A clock that somebody sets, for replays and tests.
 #[derive(Debug, Default)]
 pub struct SetClock {
@@ -32,6 +40,14 @@ pub struct SetClock {
 }
 
 impl SetClock {
+    /// A clock that is set to a time, in whole seconds.
+    #[must_use]
+    pub fn at(now: DateTime<Utc>) -> Self {
+        let clock = Self::default();
+        clock.set(now);
+        clock
+    }
+
     /// Sets the time, in whole seconds.
     pub fn set(&self, now: DateTime<Utc>) {
         self.seconds.store(now.timestamp(), Ordering::Relaxed);

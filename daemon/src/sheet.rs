@@ -7,8 +7,8 @@ use chrono::NaiveDate;
 use serde::de::value::{Error as ValueError, StrDeserializer};
 use serde::de::{DeserializeOwned, IntoDeserializer};
 
-use crate::config::nearest::{nearest, suggestion};
-use crate::mail::one_line::shortened;
+use crate::nearest::{nearest, suggestion};
+use crate::one_line::shortened;
 
 /// One thing wrong in a sheet.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -8,7 +8,7 @@ use chrono::{Days, NaiveDate};
 use crate::season::{BlockSeason, HullSplit, MarkReading, Projection};
 use crate::trapping::ServiceDue;
 
-use crate::wording::gather::{Lines, shared};
+use crate::wording::gather::{Lines, Whose, shared};
 use crate::wording::trap_plan::WHERE_TO_LOOK;
 use crate::wording::words::Words;
 use crate::wording::work::parts_counted;
@@ -32,11 +32,11 @@ pub(crate) fn ahead(words: Words, seasons: &[&BlockSeason]) -> Vec<Topic> {
     let all = seasons.len();
     let ends = seasons.iter().flat_map(|season| {
         let lines = life_ends(words, season).into_iter();
-        lines.map(|line| (season.block.name.clone(), line))
+        lines.map(|line| (Whose::of(&season.block), line))
     });
     let open = seasons.iter().flat_map(|season| {
         let lines = words.other_open_lines(season).into_iter();
-        lines.map(|line| (season.block.name.clone(), line))
+        lines.map(|line| (Whose::of(&season.block), line))
     });
     let mut topics = marks(words, seasons);
     topics.push(Topic {
@@ -45,7 +45,7 @@ pub(crate) fn ahead(words: Words, seasons: &[&BlockSeason]) -> Vec<Topic> {
     });
     let split = seasons.iter().filter_map(|season| {
         let varieties = Words::split_looked_for(season)?;
-        Some((season.block.name.clone(), varieties))
+        Some((Whose::of(&season.block), varieties))
     });
     topics.push(Topic {
         title: format!("hull split not seen yet, {WHERE_TO_LOOK}"),
@@ -60,8 +60,9 @@ pub(crate) fn ahead(words: Words, seasons: &[&BlockSeason]) -> Vec<Topic> {
 }
 
 /// A topic for each mark that comes near, its blocks by the middle of their ranges.
-fn marks(words: Words, seasons: &[&BlockSeason]) -> Vec<Topic> {
-    let near = |season: &&'_ BlockSeason| -> Vec<(NaiveDate, String, String, String)> {
+fn marks<'a>(words: Words, seasons: &[&'a BlockSeason]) -> Vec<Topic> {
+    let near = |season: &&'a BlockSeason| -> Vec<(NaiveDate, String, Whose<'a>, String)> {
+        let season = *season;
         let readings = season.marks.iter();
         let near = readings.filter_map(|reading| Some((reading, near(season, reading)?)));
         near.map(|(reading, projection)| {
@@ -73,14 +74,14 @@ fn marks(words: Words, seasons: &[&BlockSeason]) -> Vec<Topic> {
     };
     let mut coming: Vec<_> = seasons.iter().flat_map(near).collect();
     coming.sort_by_key(|(middle, ..)| *middle);
-    let mut topics: Vec<(String, Vec<(String, String)>)> = Vec::new();
+    let mut topics: Vec<(String, Vec<(Whose<'a>, String)>)> = Vec::new();
     for (_, name, whose, when) in coming {
         match topics.iter_mut().find(|(title, _)| *title == name) {
             Some((_, said)) => said.push((whose, when)),
             None => topics.push((name, vec![(whose, when)])),
         }
     }
-    let topic = |(name, said): (String, Vec<(String, String)>)| Topic {
+    let topic = |(name, said): (String, Vec<(Whose<'a>, String)>)| Topic {
         title: format!("{name}, projected"),
         rows: shared(usize::MAX, said),
     };
@@ -101,11 +102,10 @@ fn within(day: NaiveDate, days: u64) -> NaiveDate {
 }
 
 /// The block, with the varieties where they differ.
-fn whose(season: &BlockSeason, reading: &MarkReading) -> String {
-    let block = &season.block.name;
+fn whose<'a>(season: &'a BlockSeason, reading: &MarkReading) -> Whose<'a> {
     match reading.hull_split {
-        HullSplit::NotAsked => block.clone(),
-        _ => format!("{block} ({})", reading.varieties.join(", ")),
+        HullSplit::NotAsked => Whose::of(&season.block),
+        _ => Whose::of_varieties(&season.block, &reading.varieties),
     }
 }
 

@@ -14,7 +14,7 @@ use super::news::{changed, evidence, leads, news, some_blocks};
 use super::trap_side::{at_harvest, not_known, traps_show};
 use crate::ledger::CatchUp;
 use crate::ledger::Notice;
-use crate::wording::gather::{Lines, shared};
+use crate::wording::gather::{Lines, Whose, shared};
 use crate::wording::stations::{FRESH_DAYS, StationView, station_trouble};
 use crate::wording::words::{Words, degree_days, mark_title};
 use crate::wording::work::{work_briefly, work_today};
@@ -104,11 +104,11 @@ pub fn digest(
     let of_news = leads.next();
     let work = seasons.iter().filter_map(|season| {
         let briefly = work_briefly(words, season)?;
-        Some((season.block.name.clone(), briefly))
+        Some((Whose::of(&season.block), briefly))
     });
     let traps = seasons.iter().flat_map(|season| {
         let lines = traps_show(words, season).into_iter();
-        lines.map(|line| (season.block.name.clone(), line))
+        lines.map(|line| (Whose::of(&season.block), line))
     });
     Digest {
         day,

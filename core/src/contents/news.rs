@@ -7,7 +7,7 @@ use crate::season::BlockSeason;
 
 use crate::ledger::{Change, Notice};
 use crate::ledger::{Event, EventKind};
-use crate::wording::gather::{Lines, gathered, name_list, shared};
+use crate::wording::gather::{Lines, Whose, gathered, name_list, shared};
 use crate::wording::sentence::Sentence;
 use crate::wording::words::Words;
 
@@ -133,7 +133,7 @@ pub(crate) fn changed(
             Some(why) => format!("{sentence}; {why}"),
             None => sentence.clone(),
         };
-        (news.season.block.name.clone(), told)
+        (Whose::of(&news.season.block), told)
     });
     shared(blocks, told.chain(newly_past(news)))
 }
@@ -150,14 +150,14 @@ const fn is_new_service(notice: &Notice) -> bool {
 
 /// Each block with the number of traps whose parts are newly past their service life; which ones
 /// stands in the trap work.
-fn newly_past(news: &[News<'_>]) -> Vec<(String, String)> {
-    let service: Vec<&News<'_>> = news
+fn newly_past<'a>(news: &[News<'a>]) -> Vec<(Whose<'a>, String)> {
+    let service: Vec<&News<'a>> = news
         .iter()
         .filter(|news| is_new_service(news.notices[0]))
         .collect();
     // All of one rank, they stand in the order of the blocks.
     let by_block = service.chunk_by(|one, next| std::ptr::eq(one.season, next.season));
-    let line = |of_block: &[&News<'_>]| {
+    let line = |of_block: &[&News<'a>]| {
         let mut traps: BTreeMap<Part, usize> = BTreeMap::new();
         for news in of_block {
             if let Event::PastServiceLife(_, part, _) = &news.notices[0].event {
@@ -167,7 +167,7 @@ fn newly_past(news: &[News<'_>]) -> Vec<(String, String)> {
         let parts = traps.into_iter().map(|(part, count)| part.counted(count));
         let parts: Vec<String> = parts.collect();
         let line = format!("newly past the service life: {}", parts.join(", "));
-        (of_block[0].season.block.name.clone(), line)
+        (Whose::of(&of_block[0].season.block), line)
     };
     by_block.map(line).collect()
 }
@@ -185,7 +185,7 @@ pub(crate) fn evidence(words: Words, seasons: &[&BlockSeason], notices: &[Notice
         }
         lines
             .into_iter()
-            .map(|line| (season.block.name.clone(), line))
+            .map(|line| (Whose::of(&season.block), line))
     });
     shared(usize::MAX, said)
 }

@@ -1,9 +1,11 @@
 //! Short ways to say the same thing of many traps and many blocks.
 
-use crate::id::TrapId;
+use std::borrow::Cow;
 
+use crate::id::{BlockId, TrapId};
 use crate::ledger::Event;
 use crate::ledger::Notice;
+use crate::orchard::Block;
 
 /// From so many traps on a run of numbers is written by its ends.
 const SHORTEST_RUN: usize = 3;
@@ -17,32 +19,65 @@ pub struct Lines {
     pub lines: Vec<String>,
 }
 
-/// What is said of blocks, each pair a block's name and a line: blocks of an equal line share it, and
-/// lines of the same blocks stand together, in the order in which they first come. `all`: how many
+/// Whose a line is: a block, and the name under which the line stands.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct Whose<'a> {
+    block: &'a BlockId,
+    name: Cow<'a, str>,
+}
+
+impl<'a> Whose<'a> {
+    /// A whole block's.
+    pub(crate) fn of(block: &'a Block) -> Self {
+        Self {
+            block: &block.id,
+            name: Cow::Borrowed(&block.name),
+        }
+    }
+
+    /// That of some varieties of a block.
+    pub(crate) fn of_varieties(block: &'a Block, varieties: &[String]) -> Self {
+        Self {
+            block: &block.id,
+            name: Cow::Owned(format!("{} ({})", block.name, varieties.join(", "))),
+        }
+    }
+}
+
+/// What is said of blocks, line by line: blocks of an equal line share it, and lines of the same blocks
+/// stand together, in the order in which they first come. Two blocks of one name stay two. `all`: how many
 /// blocks there are.
-pub(crate) fn shared(all: usize, said: impl IntoIterator<Item = (String, String)>) -> Vec<Lines> {
-    let mut by_line: Vec<(String, Vec<String>)> = Vec::new();
-    for (name, line) in said {
+pub(crate) fn shared<'a>(
+    all: usize,
+    said: impl IntoIterator<Item = (Whose<'a>, String)>,
+) -> Vec<Lines> {
+    let mut by_line: Vec<(String, Vec<Whose<'a>>)> = Vec::new();
+    for (whose, line) in said {
         match by_line.iter_mut().find(|(other, _)| *other == line) {
-            Some((_, names)) => names.push(name),
-            None => by_line.push((line, vec![name])),
+            Some((_, blocks)) => blocks.push(whose),
+            None => by_line.push((line, vec![whose])),
         }
     }
-    let mut shared: Vec<Lines> = Vec::new();
-    for (line, names) in by_line {
-        let title = match names.len() {
-            many if many > 1 && many == all => "all blocks".to_owned(),
-            _ => name_list(&names),
-        };
-        match shared.iter_mut().find(|lines| lines.title == title) {
-            Some(lines) => lines.lines.push(line),
-            None => shared.push(Lines {
-                title,
-                lines: vec![line],
-            }),
+    // `None` stands for all blocks.
+    let mut shared: Vec<(Option<Vec<Whose<'a>>>, Vec<String>)> = Vec::new();
+    for (line, blocks) in by_line {
+        let are_all = blocks.len() > 1 && blocks.len() == all;
+        let whose = (!are_all).then_some(blocks);
+        match shared.iter_mut().find(|(others, _)| *others == whose) {
+            Some((_, lines)) => lines.push(line),
+            None => shared.push((whose, vec![line])),
         }
     }
-    shared
+    let under_title = |(whose, lines): (Option<Vec<Whose<'a>>>, Vec<String>)| Lines {
+        title: whose.map_or_else(|| "all blocks".to_owned(), |blocks| title(&blocks)),
+        lines,
+    };
+    shared.into_iter().map(under_title).collect()
+}
+
+fn title(blocks: &[Whose<'_>]) -> String {
+    let names: Vec<&str> = blocks.iter().map(|block| &*block.name).collect();
+    name_list(&names)
 }
 
 /// Names in a row; where one of them holds a comma, semicolons part them.
@@ -108,26 +143,68 @@ pub(crate) fn numbered(id: &str) -> (&str, &str) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::sample;
+
+    fn block(id: &str, name: &str) -> Block {
+        Block {
+            id: BlockId::new(id).unwrap(),
+            name: name.to_owned(),
+            ..sample::block()
+        }
+    }
+
+    /// Each title with its lines.
+    fn told<const N: usize>(all: usize, said: [(&Block, &str); N]) -> Vec<String> {
+        let said = said.map(|(block, line)| (Whose::of(block), line.to_owned()));
+        let lines = shared(all, said).into_iter();
+        lines
+            .map(|l| format!("{}: {}", l.title, l.lines.join("; ")))
+            .collect()
+    }
 
     #[test]
     fn blocks_of_an_equal_line_share_it_and_lines_of_the_same_blocks_stand_together() {
+        let [a, b, c] = ["A", "B", "C"].map(|name| block(name, name));
         let said = [
-            ("A", "passed"),
-            ("B", "passed"),
-            ("A", "due"),
-            ("A", "new"),
-            ("B", "new"),
-            ("C", "due"),
+            (&a, "passed"),
+            (&b, "passed"),
+            (&a, "due"),
+            (&a, "new"),
+            (&b, "new"),
+            (&c, "due"),
         ];
-        let said = said.map(|(name, line)| (name.to_owned(), line.to_owned()));
-        let told = |all| -> Vec<String> {
-            let lines = shared(all, said.clone()).into_iter();
-            lines
-                .map(|l| format!("{}: {}", l.title, l.lines.join("; ")))
-                .collect()
+        assert_eq!(told(3, said), ["A, B: passed; new", "A, C: due"]);
+        assert_eq!(told(2, said), ["all blocks: passed; due; new"]);
+    }
+
+    #[test]
+    fn lines_of_two_blocks_of_one_name_do_not_run_together() {
+        let (one, other) = (block("n-1", "North"), block("n-2", "North"));
+        let said = [(&one, "passed"), (&other, "due"), (&one, "new")];
+        assert_eq!(told(3, said), ["North: passed; new", "North: due"]);
+        // A name may also read like a list of others, or like all of them.
+        let [a, b] = ["A", "B"].map(|name| block(name, name));
+        let (list, all) = (block("list", "A, B"), block("all", "all blocks"));
+        let said = [(&a, "passed"), (&b, "passed"), (&list, "due")];
+        assert_eq!(told(3, said), ["A, B: passed", "A, B: due"]);
+        let said = [(&a, "passed"), (&all, "passed"), (&all, "due")];
+        assert_eq!(told(2, said), ["all blocks: passed", "all blocks: due"]);
+    }
+
+    #[test]
+    fn varieties_of_a_block_have_lines_of_their_own() {
+        let block = block("b", "Bench");
+        let of = |varieties: &[&str]| {
+            let varieties: Vec<String> = varieties.iter().map(ToString::to_string).collect();
+            Whose::of_varieties(&block, &varieties)
         };
-        assert_eq!(told(3), ["A, B: passed; new", "A, C: due"]);
-        assert_eq!(told(2), ["all blocks: passed; due; new"]);
+        let said = [
+            (of(&["Nonpareil"]), "Jul 2"),
+            (of(&["Fritz", "Carmel"]), "Jul 9"),
+        ];
+        let lines = shared(1, said.map(|(whose, line)| (whose, line.to_owned())));
+        let titles: Vec<&str> = lines.iter().map(|lines| &*lines.title).collect();
+        assert_eq!(titles, ["Bench (Nonpareil)", "Bench (Fritz, Carmel)"]);
     }
 
     #[test]

@@ -12,7 +12,7 @@ use comfy_table::{LineStyle, Table, presets};
 use tracing_subscriber::EnvFilter;
 
 use super::Failure;
-use crate::clock::{Clock, SystemClock};
+use crate::clock::{self, Clock, SetClock, SystemClock};
 use crate::config::{Config, ConfigError};
 use crate::feed::{Client, Limits};
 use crate::runner::jobs::Workshop;
@@ -41,19 +41,23 @@ impl ConfigDir {
 }
 
 impl AsOf {
-    /// As [`AsOf::moment`], for commands that write: a day that has not come is refused, since what is
-    /// told for it would bar every day before it.
+    /// As [`AsOf::moment`], for commands that write, with a clock that stands at the moment of a given day.
+    /// One that has not come is refused, since what is told for it would bar every day before it.
     pub(super) fn past_moment(
         &self,
         config: &Config,
-    ) -> Result<(NaiveDate, DateTime<Utc>), Failure> {
+    ) -> Result<(NaiveDate, Arc<dyn Clock>), Failure> {
         let today = config.day_of(SystemClock.now());
         match self.as_of.filter(|day| *day > today) {
             Some(day) => Err(Failure::usage(anyhow::anyhow!(
                 "--as-of {day} has not come yet; today is {today} in {}",
                 config.zone
             ))),
-            None => Ok(self.moment(config)),
+            None if self.as_of.is_none() => Ok((today, clock::system())),
+            None => {
+                let (day, at) = self.moment(config);
+                Ok((day, Arc::new(SetClock::at(at))))
+            }
         }
     }
 
@@ -75,7 +79,7 @@ pub(super) fn open_store(config: &Config) -> Result<Store, Failure> {
 }
 
 /// Opens the records and prepares the way to the feeds, once mails can be sent at all.
-pub(super) fn workshop(config: &Arc<Config>) -> Result<Workshop, Failure> {
+pub(super) fn workshop(config: &Arc<Config>, clock: Arc<dyn Clock>) -> Result<Workshop, Failure> {
     if let Some(problem) = config.unsendable() {
         let problems = vec![problem.clone()];
         return Err(ConfigError { problems }.into());
@@ -87,6 +91,7 @@ pub(super) fn workshop(config: &Arc<Config>) -> Result<Workshop, Failure> {
         store: open_store(config)?,
         config: Arc::clone(config),
         client: Arc::new(feed_client(config)?),
+        clock,
     })
 }
 

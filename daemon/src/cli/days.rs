@@ -12,7 +12,7 @@ use rusqlite::Connection;
 use super::Failure;
 use super::common::{AsOf, ConfigDir, open_store, plain_table, print};
 use super::station_file::UnitArg;
-use crate::clock::{Clock, SystemClock};
+use crate::clock::{self, Clock, SystemClock};
 use crate::config::{Config, Station};
 use crate::store::decisions::{self, Decided};
 use crate::store::{Store, StoreError, days};
@@ -226,10 +226,11 @@ impl Withdraw {
         let Which {
             date, element, by, ..
         } = self.which;
-        let now = SystemClock.now();
         let (of, who) = (station.clone(), by);
         let gone = store
-            .write(move |t| decisions::withdraw(t, &of, date, element, &who, now))
+            .write_at(&clock::system(), move |t, now| {
+                decisions::withdraw(t, &of, date, element, &who, now)
+            })
             .await
             .context("store the withdrawal")?;
         if !gone {
@@ -298,10 +299,11 @@ impl Which {
                 unit.symbol()
             )));
         }
-        let now = SystemClock.now();
         let row = decided_row(&decided);
         store
-            .write(move |t| decisions::enter(t, &decided, "command line", now))
+            .write_at(&clock::system(), move |t, now| {
+                decisions::enter(t, &decided, "command line", now)
+            })
             .await
             .context("store the decision")?;
         print(&format!(

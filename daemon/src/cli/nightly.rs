@@ -7,7 +7,7 @@ use duskflight_core::wording::plural;
 use super::Failure;
 use super::common::{AsOf, ConfigDir, print, weekday_name, workshop};
 use super::records::imported_words;
-use crate::clock::{Clock, SystemClock};
+use crate::clock;
 use crate::mail::delivery::Delivered;
 use crate::records::{Outcome, Taken};
 use crate::runner::Lock;
@@ -35,13 +35,10 @@ impl Nightly {
     pub(super) async fn run(self) -> Result<(), Failure> {
         let config = self.config.read()?;
         let _lock = Lock::take(&config.database)?;
-        let workshop = workshop(&config)?;
-        let (day, now) = self.as_of.past_moment(&config)?;
+        let (day, clock) = self.as_of.past_moment(&config)?;
+        let workshop = workshop(&config, clock)?;
         take_in(&workshop).await?;
-        let fetched = workshop
-            .fetch(Job::Fetch, day, now)
-            .await
-            .context("fetch")?;
+        let fetched = workshop.fetch(Job::Fetch, day).await.context("fetch")?;
         print(&format!(
             "fetch {day}: {} received, {} new or different\n",
             plural(fetched.days, "day"),
@@ -53,6 +50,8 @@ impl Nightly {
         for (station, remarks) in &fetched.remarks {
             print(&format!("fetch {day}: station {station}: {remarks}\n"))?;
         }
+        // What was fetched has landed before.
+        let now = workshop.clock.now();
         let told = workshop.tell(day, self.again, now).await;
         match told {
             Ok(Told::Before) => print(&format!("tell {day}: told before\n"))?,
@@ -99,7 +98,11 @@ impl Nightly {
 /// Takes in what was dropped. It is entered now, whichever day is told; a folder that cannot be read stands
 /// in the digest and does not hold it up.
 async fn take_in(workshop: &Workshop) -> Result<(), Failure> {
-    let taken = match workshop.take_in(SystemClock.now()).await {
+    let workshop = Workshop {
+        clock: clock::system(),
+        ..workshop.clone()
+    };
+    let taken = match workshop.take_in().await {
         Ok(taken) => taken,
         Err(error) => {
             let error = anyhow::Error::from(error);

@@ -12,7 +12,7 @@ use duskflight_core::trapping::{NoteKind, Visit};
 
 use super::Failure;
 use super::common::{AsOf, ConfigDir, open_store, plain_table, print};
-use crate::clock::{Clock, SystemClock};
+use crate::clock;
 use crate::records::{self, ImportError, Imported, Kind, Origin};
 use crate::store::{notes, visits};
 
@@ -129,9 +129,8 @@ impl Import {
         let origin = Origin {
             file: name_of(&self.file),
             by: self.by,
-            at: SystemClock.now(),
         };
-        let imported = records::import(&store, &config, kind, &text, &origin)
+        let imported = records::import(&store, &config, kind, &text, &origin, &clock::system())
             .await
             .map_err(stored)?;
         print(&format!("{}: {}\n", origin.file, imported_words(&imported)))

@@ -10,7 +10,7 @@ use tokio_util::sync::CancellationToken;
 
 use super::Failure;
 use super::common::{ConfigDir, workshop};
-use crate::clock::SystemClock;
+use crate::clock;
 use crate::runner::{self, Lock};
 use crate::store::outbox_report;
 
@@ -40,14 +40,14 @@ impl Run {
             "duskflight starts"
         );
         let _lock = Lock::take(&config.database)?;
-        let workshop = workshop(&config)?;
+        let workshop = workshop(&config, clock::system())?;
         // It may have been started anew because what held the mails up is mended.
         let try_at_once = workshop
             .store
             .write(|t| outbox_report::try_at_once(t))
             .await;
         try_at_once.context("let mails be tried")?;
-        runner::run(workshop, Arc::new(SystemClock), nudge, stop).await?;
+        runner::run(workshop, nudge, stop).await?;
         tracing::info!("duskflight has stopped");
         Ok(())
     }

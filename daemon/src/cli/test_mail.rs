@@ -7,10 +7,10 @@ use duskflight_core::id::PersonId;
 
 use super::Failure;
 use super::common::{ConfigDir, print, workshop};
-use crate::clock::{Clock, SystemClock};
+use crate::clock::{self, Clock, SystemClock};
 use crate::config::{Config, Person};
+use crate::hash::hash;
 use crate::mail::compose::{self, envelope_of};
-use crate::records::hash;
 use crate::runner::Lock;
 use crate::store::outbox::{self, NewMail};
 use crate::store::{StoreError, outbox_edit, outbox_report};
@@ -40,7 +40,7 @@ impl TestMail {
             })?],
         };
         let _lock = Lock::take(&config.database)?;
-        let workshop = workshop(&config)?;
+        let workshop = workshop(&config, clock::system())?;
         let now = SystemClock.now();
         let mails: Vec<NewMail> = people
             .iter()

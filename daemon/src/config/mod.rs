@@ -2,11 +2,12 @@
 //! models, read and checked as a whole.
 
 mod check;
-mod declared;
 mod file;
-pub(crate) mod nearest;
+mod hearers;
+mod look;
+mod month_day;
 mod problem;
-mod rules;
+mod rule;
 mod season;
 mod secret;
 mod smtp;
@@ -14,15 +15,19 @@ mod tables;
 mod toml_faults;
 mod toml_line;
 
+pub use look::Looks;
+pub use month_day::MonthDay;
 pub use problem::{ConfigError, Problem};
-pub use rules::Rule;
-pub use season::{MonthDay, Pace};
+pub use rule::Rule;
+pub use season::Pace;
 pub use secret::Secret;
 pub use smtp::{Login, Security, SmtpServer};
 pub use tables::BlockRow;
 
+pub(crate) use look::look;
+
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use chrono::{DateTime, NaiveDate, NaiveTime, Utc, Weekday};
 use chrono_tz::Tz;
@@ -104,8 +109,8 @@ pub struct Config {
     pub warnings: Vec<Problem>,
     /// The folder it was read from.
     pub dir: PathBuf,
-    /// The files it was read from.
-    pub files: Vec<PathBuf>,
+    /// The files it was read from, as they looked before.
+    pub files: Looks,
     /// Why a newer one is not in force, while the daemon goes on with this.
     pub trouble: Option<String>,
     blocks: Vec<BlockRow>,
@@ -187,14 +192,6 @@ pub struct Station {
 }
 
 impl Config {
-    /// Reads and checks a configuration folder.
-    ///
-    /// # Errors
-    /// [`ConfigError`] with everything that is wrong, at once.
-    pub fn read(dir: &Path) -> Result<Self, ConfigError> {
-        check::read(dir)
-    }
-
     /// What keeps this process from sending mails: a password that it cannot read. Looking at the
     /// records works all the same, as where only the service is given the password.
     #[must_use]

@@ -7,7 +7,7 @@ use std::ops::Range;
 
 use serde::de::DeserializeOwned;
 
-use super::nearest::nearest;
+use crate::nearest::nearest;
 
 /// More wrong words than this in one file, and the rest waits for the next look.
 const MOST_SLIPS: usize = 50;

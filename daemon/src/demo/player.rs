@@ -8,7 +8,7 @@ use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
 use super::farm::{Entry, InventedFarm, Kind, invent, station_record};
 use super::feed_server::FeedServer;
 use super::files;
-use crate::clock::at_local;
+use crate::clock::{Clock, SetClock, at_local};
 use crate::config::{Config, ConfigError};
 use crate::feed::{Client, ClientError, Limits};
 use crate::records::{self, ImportError, Origin};
@@ -135,16 +135,19 @@ pub async fn play(
     files::write(dir, &farm, year, &feed.base_url()).map_err(failed)?;
     let config = Arc::new(Config::read(dir)?);
     let _lock = Lock::take(&config.database)?;
+    let clock = Arc::new(SetClock::default());
     let workshop = Workshop {
         store: Store::open(&config.database)?,
         config: Arc::clone(&config),
         client: Arc::new(Client::new(Limits::default(), None)?),
+        clock: Arc::clone(&clock) as Arc<dyn Clock>,
     };
     let season = Season {
         year,
         farm,
         feed,
         workshop,
+        clock,
     };
     let last = season.play(observer).await?;
     Ok(Played {
@@ -159,6 +162,7 @@ struct Season {
     farm: InventedFarm,
     feed: FeedServer,
     workshop: Workshop,
+    clock: Arc<SetClock>,
 }
 
 impl Season {
@@ -185,9 +189,8 @@ impl Season {
         let hold = TimeDelta::hours(i64::from(self.workshop.config.hold_hours));
         if !self.is_done(Job::Fetch, day).await? {
             self.feed.set_today(day);
-            self.workshop
-                .fetch(Job::Fetch, day, digest - TimeDelta::hours(2))
-                .await?;
+            self.clock.set(digest - TimeDelta::hours(2));
+            self.workshop.fetch(Job::Fetch, day).await?;
         }
         match self.workshop.tell(day, false, digest).await {
             // A season that is taken up again passes over the nights that are done.
@@ -218,10 +221,15 @@ impl Season {
             let origin = Origin {
                 file: entry.via_file.clone(),
                 by: self.adviser_name(),
-                at: self.evening(entry.entered_on),
             };
-            let Workshop { store, config, .. } = &self.workshop;
-            records::import(store, config, kind, &entry.csv, &origin).await?;
+            self.clock.set(self.evening(entry.entered_on));
+            let Workshop {
+                store,
+                config,
+                clock,
+                ..
+            } = &self.workshop;
+            records::import(store, config, kind, &entry.csv, &origin, clock).await?;
         }
         Ok(())
     }

@@ -10,6 +10,7 @@ use reqwest::{Certificate, ClientBuilder, Response, StatusCode, Url};
 use super::excerpt::Excerpt;
 use super::retry;
 use super::url::HttpUrl;
+use crate::error_chain::error_chain;
 
 /// How many bytes of a refusal are read for its excerpt.
 const REFUSAL_BYTES: usize = 400;
@@ -154,7 +155,7 @@ impl Client {
         let builder = || frugal(limits).user_agent(agent.clone());
         let http = builder().build().or_else(|error| {
             tracing::warn!(
-                error = shown_chain(&error),
+                error = error_chain(&error),
                 "the system's CA certificates cannot be used, the ones compiled in are taken"
             );
             let http = builder().tls_certs_only(bundled_certificates()).build();
@@ -322,22 +323,10 @@ fn transport(url: &HttpUrl, error: reqwest::Error) -> GetError {
 
 fn log_retry(error: &GetError, wait: Duration) {
     tracing::info!(
-        error = shown_chain(error),
+        error = error_chain(error),
         wait_ms = u64::try_from(wait.as_millis()).unwrap_or(u64::MAX),
         "the feed gave no data, the next try follows"
     );
-}
-
-/// An error with its sources, joined by colons.
-fn shown_chain(error: &dyn std::error::Error) -> String {
-    let mut shown = error.to_string();
-    let mut source = error.source();
-    while let Some(error) = source {
-        shown.push_str(": ");
-        shown.push_str(&error.to_string());
-        source = error.source();
-    }
-    shown
 }
 
 #[cfg(test)]

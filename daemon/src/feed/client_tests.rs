@@ -42,7 +42,7 @@ async fn get(server: &TestServer, limits: Limits) -> Result<Vec<u8>, GetError> {
 }
 
 fn chain(error: &GetError) -> String {
-    let shown = shown_chain(error);
+    let shown = error_chain(error);
     assert!(!shown.contains("secret"), "a key is shown: {shown}");
     shown
 }

@@ -10,8 +10,8 @@ use icalendar::{Calendar, Class, Component, Event, EventLike, EventStatus, Prope
 
 use super::compose::Adviser;
 use super::message::{Envelope, File};
-use super::one_line::one_line;
-use crate::records::hash;
+use crate::hash::hash;
+use crate::one_line::one_line;
 
 /// A line has at most so many octets (RFC 5545, 3.1).
 const LINE_OCTETS: usize = 75;

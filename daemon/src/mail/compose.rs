@@ -17,9 +17,9 @@ use textwrap::{Options, WordSplitter};
 use super::message::{
     ComposeError, Composed, Envelope, File, Mailbox, Parts, Picture, assemble, cid,
 };
-use super::one_line::{one_line, shortened};
 use super::{calendar, chart};
 use crate::config::{Config, Person};
+use crate::one_line::{one_line, shortened};
 
 /// Longest subject, in characters: more is cut off in most lists of mails.
 const LONGEST_SUBJECT: usize = 90;

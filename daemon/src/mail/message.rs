@@ -13,7 +13,7 @@ use lettre::message::{Body, MultiPart, SinglePart};
 use sha2::{Digest as _, Sha256};
 
 use super::chart::ChartError;
-use super::one_line::{one_line, shortened};
+use crate::one_line::{one_line, shortened};
 
 /// Longer message ids are refused: a header line must stay below 998 characters (RFC 5322).
 const LONGEST_MESSAGE_ID: usize = 250;

@@ -8,7 +8,6 @@ pub mod delivery;
 mod folder;
 pub mod message;
 mod no_read_ahead;
-pub(crate) mod one_line;
 mod redact;
 pub mod reply_class;
 mod retry;

@@ -1,6 +1,6 @@
 //! What a server said, fit to be shown: no address, no secret, one line, not too long.
 
-use super::one_line::{one_line, shortened};
+use crate::one_line::{one_line, shortened};
 
 /// Longest text of a server that is kept, in characters.
 const LONGEST: usize = 300;

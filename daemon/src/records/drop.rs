@@ -9,11 +9,11 @@ use std::ffi::OsString;
 use std::fs::{self, OpenOptions};
 use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::{Duration, SystemTime};
 
-use chrono::{DateTime, Utc};
-
 use super::{ImportError, Imported, Kind, Origin, import};
+use crate::clock::Clock;
 use crate::config::{Config, DropFolder};
 use crate::store::{Store, StoreError};
 
@@ -68,7 +68,7 @@ pub async fn take_in(
     store: &Store,
     config: &Config,
     pause: Duration,
-    now: DateTime<Utc>,
+    clock: &Arc<dyn Clock>,
 ) -> Result<Vec<Taken>, DropError> {
     let Some(folder) = &config.drop_folder else {
         return Ok(Vec::new());
@@ -88,7 +88,7 @@ pub async fn take_in(
         if before.get(&file) != Some(&look) {
             continue;
         }
-        if let Some(outcome) = outcome(store, config, folder, (&file, look.0), now).await? {
+        if let Some(outcome) = outcome(store, config, folder, (&file, look.0), clock).await? {
             put_away(folder, &file, &outcome).map_err(failed)?;
             let name = name_of(&file);
             taken.push(Taken { name, outcome });
@@ -130,7 +130,7 @@ async fn outcome(
     config: &Config,
     folder: &DropFolder,
     (file, bytes): (&Path, u64),
-    now: DateTime<Utc>,
+    clock: &Arc<dyn Clock>,
 ) -> Result<Option<Outcome>, StoreError> {
     let name = name_of(file);
     let refused = |why: &str| {
@@ -154,9 +154,8 @@ async fn outcome(
     let origin = Origin {
         file: name.clone(),
         by: folder.by.clone(),
-        at: now,
     };
-    let outcome = match import(store, config, kind, text, &origin).await {
+    let outcome = match import(store, config, kind, text, &origin, clock).await {
         Ok(imported) => Outcome::Imported(imported),
         Err(ImportError::Store(error)) => return Err(error),
         Err(error @ ImportError::Rows { .. }) => Outcome::Refused(error.to_string()),

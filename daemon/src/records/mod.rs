@@ -17,13 +17,16 @@ pub use round::round_csv;
 
 pub(crate) use export::{Cells, carried};
 
+use std::sync::Arc;
+
 use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::orchard::Orchard;
 use duskflight_core::trapping::{Note, Visit};
 use rusqlite::Connection;
-use sha2::{Digest, Sha256};
 
+use crate::clock::Clock;
 use crate::config::Config;
+use crate::hash::hash;
 use crate::sheet::{Fault, Row};
 use crate::store::entries::{Applied, Entry, importing};
 use crate::store::{self, Store, StoreError};
@@ -71,8 +74,6 @@ pub struct Origin {
     pub file: String,
     /// Who enters it.
     pub by: String,
-    /// When.
-    pub at: DateTime<Utc>,
 }
 
 /// Why a file was not imported.
@@ -105,13 +106,14 @@ pub async fn import(
     kind: Kind,
     text: &str,
     origin: &Origin,
+    clock: &Arc<dyn Clock>,
 ) -> Result<Imported, ImportError> {
-    let records = parse(config, kind, text, origin)?;
+    let records = parse(config, kind, text, origin, clock.now())?;
     let file_hash = hash(&[text.as_bytes()]);
     let origin = origin.clone();
     store
-        .write(move |transaction| {
-            let again = importing(transaction, &file_hash, origin.at)?;
+        .write_at(clock, move |transaction, at| {
+            let again = importing(transaction, &file_hash, at)?;
             let mut imported = Imported::default();
             for (place, record) in records.iter().enumerate() {
                 let Some(record) = record else {
@@ -119,7 +121,7 @@ pub async fn import(
                     continue;
                 };
                 let entry = Entry {
-                    at: origin.at,
+                    at,
                     by: record.by().to_owned(),
                     via: format!("import {}", origin.file),
                     id: format!("{file_hash}:{}", place + 1),
@@ -144,24 +146,24 @@ pub async fn add(
     kind: Kind,
     cells: Cells,
     origin: &Origin,
+    clock: &Arc<dyn Clock>,
 ) -> Result<Applied, ImportError> {
     let text = export::sheet(kind.columns(), std::iter::once(cells));
-    let records = parse(config, kind, &text, origin)?;
+    let records = parse(config, kind, &text, origin, clock.now())?;
     let record = records.into_iter().flatten().next();
     let record = record.ok_or_else(|| ImportError::Rows {
         file: origin.file.clone(),
         problems: vec![Fault::of_row(2, visits::NOTHING_COUNTED.to_owned())],
     })?;
-    let nanoseconds = origin.at.timestamp_nanos_opt().unwrap_or_default();
-    let id = hash(&[text.as_bytes(), &nanoseconds.to_be_bytes()]);
     let origin = origin.clone();
     store
-        .write(move |transaction| {
+        .write_at(clock, move |transaction, at| {
+            let nanoseconds = at.timestamp_nanos_opt().unwrap_or_default();
             let entry = Entry {
-                at: origin.at,
+                at,
                 by: record.by().to_owned(),
                 via: origin.file.clone(),
-                id: id.clone(),
+                id: hash(&[text.as_bytes(), &nanoseconds.to_be_bytes()]),
                 again: false,
             };
             record.apply(transaction, &entry)
@@ -211,8 +213,9 @@ fn parse(
     kind: Kind,
     text: &str,
     origin: &Origin,
+    now: DateTime<Utc>,
 ) -> Result<Vec<Option<Record>>, ImportError> {
-    let today: NaiveDate = config.day_of(origin.at);
+    let today: NaiveDate = config.day_of(now);
     let orchard: Orchard = config.orchard_up_to(today);
     let by = &origin.by;
     let parsed = match kind {
@@ -247,18 +250,4 @@ impl Imported {
             Applied::Superseded => self.superseded += 1,
         }
     }
-}
-
-/// A short hash in hexadecimal of some bytes.
-pub(crate) fn hash(parts: &[&[u8]]) -> String {
-    let mut hasher = Sha256::new();
-    for part in parts {
-        hasher.update((part.len() as u64).to_be_bytes());
-        hasher.update(part);
-    }
-    let digest = hasher.finalize();
-    digest[..8]
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
 }

@@ -11,7 +11,7 @@ use duskflight_core::trapping::{Note, NoteKind};
 
 use self::forms::{About, Form, form_of};
 use super::cells::unguarded;
-use crate::config::nearest::suggestion;
+use crate::nearest::suggestion;
 use crate::sheet::{self, Columns, Fault, Row, keep};
 
 pub(super) const COLUMNS: Columns = Columns {

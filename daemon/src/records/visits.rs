@@ -8,7 +8,7 @@ use duskflight_core::orchard::{Orchard, Part, Pull, Trap, TrapKind};
 use duskflight_core::trapping::Visit;
 
 use super::cells::unguarded;
-use crate::config::nearest::suggestion;
+use crate::nearest::suggestion;
 use crate::sheet::{self, Columns, Fault, Row, keep};
 
 pub(super) const COLUMNS: Columns = Columns {

@@ -1,10 +1,13 @@
 //! Which days a station owes, and merging what its feed sends.
 
-use chrono::{DateTime, Datelike, Days, NaiveDate, Utc};
+use std::sync::Arc;
+
+use chrono::{Datelike, Days, NaiveDate};
 use rusqlite::Connection;
 
-use crate::clock::day_before;
+use crate::clock::{Clock, day_before};
 use crate::config::Station;
+use crate::error_chain::error_chain;
 use crate::feed::{self, Client, FeedSource, FetchedDays, ForecastSource};
 use crate::store::days::{self, Fetch};
 use crate::store::{Store, StoreError, forecasts};
@@ -35,7 +38,7 @@ pub async fn fetch_all(
     stations: &[&Station],
     client: &Client,
     day: NaiveDate,
-    now: DateTime<Utc>,
+    clock: &Arc<dyn Clock>,
 ) -> Result<Fetched, StoreError> {
     let mut fetched = Fetched::default();
     for &station in stations {
@@ -49,7 +52,7 @@ pub async fn fetch_all(
                     true => some_recent(fetched, reread_from(to)),
                     false => Ok(fetched),
                 });
-            let log = keep(store, station, from, to, answer, now).await?;
+            let log = keep(store, station, (from, to), answer, clock).await?;
             match log.outcome {
                 Ok((days, changed)) => {
                     fetched.days += days;
@@ -65,7 +68,7 @@ pub async fn fetch_all(
             }
         }
         if let Some(source) = &station.forecast
-            && let Err(error) = forecast(store, client, station, source, day, now).await?
+            && let Err(error) = forecast(store, client, station, source, day, clock).await?
         {
             let remark = format!("no forecast, so past years alone continue the season: {error}");
             fetched.remarks.push((station.id.to_string(), remark));
@@ -81,7 +84,7 @@ async fn forecast(
     station: &Station,
     source: &ForecastSource,
     day: NaiveDate,
-    now: DateTime<Utc>,
+    clock: &Arc<dyn Clock>,
 ) -> Result<Result<(), String>, StoreError> {
     let days = match feed::fetch_forecast(client, source).await {
         Ok(days) => days,
@@ -89,7 +92,9 @@ async fn forecast(
     };
     let id = station.id.clone();
     store
-        .write(move |t| forecasts::replace(t, &id, &days, day, now))
+        .write_at(clock, move |t, now| {
+            forecasts::replace(t, &id, &days, day, now)
+        })
         .await?;
     Ok(Ok(()))
 }
@@ -165,17 +170,17 @@ fn new_year(year: i32) -> NaiveDate {
     NaiveDate::from_ymd_opt(year, 1, 1).unwrap_or(NaiveDate::MIN)
 }
 
+/// Stores what a feed answered and logs it, both under the instant at which they land.
 async fn keep(
     store: &Store,
     station: &Station,
-    from: NaiveDate,
-    to: NaiveDate,
+    (from, to): (NaiveDate, NaiveDate),
     answer: Result<FetchedDays, String>,
-    now: DateTime<Utc>,
+    clock: &Arc<dyn Clock>,
 ) -> Result<Fetch, StoreError> {
     let (id, feed) = (station.id.clone(), station.source.name());
     store
-        .write(move |transaction| {
+        .write_at(clock, move |transaction, now| {
             let mut log = Fetch {
                 station: id.clone(),
                 from,
@@ -208,15 +213,4 @@ fn remarks(fetched: &FetchedDays) -> Option<String> {
         .collect();
     let all = fetched.problems.len();
     (!lines.is_empty()).then(|| format!("{all} rows could not be read: {}", lines.join("; ")))
-}
-
-/// An error with its sources, in one line.
-pub(crate) fn error_chain(error: &dyn std::error::Error) -> String {
-    let mut words = error.to_string();
-    let mut source = error.source();
-    while let Some(cause) = source {
-        words = format!("{words}: {cause}");
-        source = cause.source();
-    }
-    words
 }

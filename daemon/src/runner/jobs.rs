@@ -5,9 +5,10 @@ use std::time::Duration;
 
 use chrono::{DateTime, NaiveDate, Utc};
 
-use super::fetching::{self, Fetched, error_chain};
-use crate::clock::day_before;
+use super::fetching::{self, Fetched};
+use crate::clock::{Clock, day_before};
 use crate::config::{Config, Station};
+use crate::error_chain::error_chain;
 use crate::feed::Client;
 use crate::mail::delivery::{Delivered, deliver};
 use crate::mail::transport::Transport;
@@ -29,6 +30,8 @@ pub struct Workshop {
     pub config: Arc<Config>,
     /// The way to the feeds.
     pub client: Arc<Client>,
+    /// The time at which what comes in lands.
+    pub clock: Arc<dyn Clock>,
 }
 
 impl Workshop {
@@ -37,13 +40,8 @@ impl Workshop {
     ///
     /// # Errors
     /// When the records cannot be read or written.
-    pub async fn fetch(
-        &self,
-        job: Job,
-        day: NaiveDate,
-        now: DateTime<Utc>,
-    ) -> Result<Fetched, StoreError> {
-        let fetched = self.fetch_owed(job, day, now).await;
+    pub async fn fetch(&self, job: Job, day: NaiveDate) -> Result<Fetched, StoreError> {
+        let fetched = self.fetch_owed(job, day).await;
         match &fetched {
             Ok(fetched) => tracing::info!(
                 day = %day,
@@ -53,22 +51,17 @@ impl Workshop {
                 "stations fetched"
             ),
             Err(error) => {
-                self.note_failure(job, day, &error_chain(error), now)
+                self.note_failure(job, day, &error_chain(error), self.clock.now())
                     .await?;
             }
         }
         fetched
     }
 
-    async fn fetch_owed(
-        &self,
-        job: Job,
-        day: NaiveDate,
-        now: DateTime<Utc>,
-    ) -> Result<Fetched, StoreError> {
+    async fn fetch_owed(&self, job: Job, day: NaiveDate) -> Result<Fetched, StoreError> {
         let came_in = self
             .store
-            .write(move |t| {
+            .write_at(&self.clock, move |t, now| {
                 jobs::begin(t, job, day, now)?;
                 let first = jobs::run(t, job, day)?.map_or(now, |run| run.first);
                 days::came_in_since(t, first, day_before(day))
@@ -76,10 +69,13 @@ impl Workshop {
             .await?;
         let owed = |station: &&Station| !came_in.contains(station.id.as_str());
         let stations: Vec<&Station> = self.config.stations.iter().filter(owed).collect();
-        let fetched = fetching::fetch_all(&self.store, &stations, &self.client, day, now).await?;
+        let fetched =
+            fetching::fetch_all(&self.store, &stations, &self.client, day, &self.clock).await?;
         let error = fetched.failed.first().map(|(_, error)| error.clone());
         self.store
-            .write(move |t| jobs::finish(t, job, day, now, error.as_deref()))
+            .write_at(&self.clock, move |t, now| {
+                jobs::finish(t, job, day, now, error.as_deref())
+            })
             .await?;
         Ok(fetched)
     }
@@ -157,8 +153,8 @@ impl Workshop {
     ///
     /// # Errors
     /// When the folder or the records cannot be read or written.
-    pub async fn take_in(&self, now: DateTime<Utc>) -> Result<Vec<Taken>, DropError> {
-        let taken = take_in(&self.store, &self.config, SETTLED_AFTER, now).await?;
+    pub async fn take_in(&self) -> Result<Vec<Taken>, DropError> {
+        let taken = take_in(&self.store, &self.config, SETTLED_AFTER, &self.clock).await?;
         for Taken { name, outcome } in &taken {
             match outcome {
                 Outcome::Imported(imported) => tracing::info!(
@@ -192,3 +188,6 @@ impl Workshop {
         Ok(delivered)
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -5,7 +5,11 @@ pub mod fetching;
 pub mod jobs;
 mod lock;
 mod reload;
+mod run;
+mod said;
 mod tasks;
+#[cfg(test)]
+mod test_farm;
 
 pub use lock::{Lock, LockError};
-pub use tasks::run;
+pub use run::run;

@@ -1,29 +1,27 @@
 //! The configuration folder while the daemon runs: looked at between jobs, taken over when it changed.
 
-use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::Path;
 use std::sync::Arc;
-use std::time::SystemTime;
 
 use chrono::{DateTime, Utc};
 
 use super::jobs::Workshop;
-use crate::config::{Config, ConfigError, Problem};
+use crate::config::{Config, ConfigError, Looks, Problem, look};
+use crate::error_chain::error_chain;
 use crate::feed::{Client, Limits};
 
-/// What the files of a configuration look like from outside: bytes, and when each was changed. A file that
-/// is not there has no look.
-type Look = BTreeMap<PathBuf, Option<(u64, SystemTime)>>;
-
-/// The files of the configuration in force, as they looked when it was read.
+/// The files of the configuration that was read last, as they looked before they were read: one that was
+/// saved meanwhile shows at the next look.
 #[derive(Debug)]
 pub(super) struct Watch {
-    seen: Look,
+    seen: Looks,
 }
 
 impl Watch {
     pub(super) fn new(config: &Config) -> Self {
-        Self { seen: look(config) }
+        Self {
+            seen: config.files.clone(),
+        }
     }
 
     /// The workshop with what is declared now, where any file changed. A configuration that cannot be used
@@ -33,20 +31,28 @@ impl Watch {
         workshop: &Workshop,
         now: DateTime<Utc>,
     ) -> Option<Workshop> {
+        self.taken_over_by(workshop, now, Config::read_watched)
+    }
+
+    fn taken_over_by(
+        &mut self,
+        workshop: &Workshop,
+        now: DateTime<Utc>,
+        read: impl FnOnce(&Path) -> (Result<Config, ConfigError>, Looks),
+    ) -> Option<Workshop> {
         let in_force = &workshop.config;
-        let seen = look(in_force);
-        if seen == self.seen {
+        if self.seen.iter().all(|(file, seen)| look(file) == *seen) {
             return None;
         }
-        self.seen = seen;
-        let taken_over = match declared(in_force) {
+        let (config, files) = read(&in_force.dir);
+        self.seen = files;
+        let taken_over = match usable(config, in_force) {
             Ok((config, client)) => {
                 tracing::info!(farm = config.farm, "changed configuration taken over");
-                self.seen = look(&config);
                 Workshop {
-                    store: workshop.store.clone(),
                     config: Arc::new(config),
                     client: Arc::new(client),
+                    ..workshop.clone()
                 }
             }
             Err(why) => {
@@ -63,20 +69,12 @@ impl Watch {
     }
 }
 
-fn look(config: &Config) -> Look {
-    let files = config.files.iter();
-    files
-        .map(|file| {
-            let data = std::fs::metadata(file).ok();
-            let look = data.and_then(|data| Some((data.len(), data.modified().ok()?)));
-            (file.clone(), look)
-        })
-        .collect()
-}
-
-/// What the folder declares now, or why it cannot be used.
-fn declared(in_force: &Config) -> Result<(Config, Client), String> {
-    let config = Config::read(&in_force.dir).map_err(|error| first(&error))?;
+/// A configuration that may follow the one in force, or why it may not.
+fn usable(
+    read: Result<Config, ConfigError>,
+    in_force: &Config,
+) -> Result<(Config, Client), String> {
+    let config = read.map_err(|error| first(&error))?;
     if let Some(problem) = config.unsendable() {
         return Err(brief(problem));
     }
@@ -84,7 +82,7 @@ fn declared(in_force: &Config) -> Result<(Config, Client), String> {
         return Err("it names another database; restart the daemon to use that".to_owned());
     }
     let client = Client::new(Limits::default(), config.operator.as_deref());
-    Ok((config, client.map_err(|error| error.to_string())?))
+    Ok((config, client.map_err(|error| error_chain(&error))?))
 }
 
 /// The first of the problems, and how many there are.
@@ -115,87 +113,85 @@ fn trouble(in_force: &Config, why: &str, now: DateTime<Utc>) -> String {
 #[cfg(test)]
 mod tests {
     use std::fs;
-    use std::path::Path;
 
     use super::*;
-    use crate::clock::Clock;
-    use crate::store::Store;
+    use crate::runner::test_farm::{TestFarm, instant};
 
     const NOW: &str = "2022-06-20T13:00:00Z";
-
-    /// A workshop over a copy of the minimal sample.
-    fn workshop(dir: &Path) -> Workshop {
-        let samples = Path::new(env!("CARGO_MANIFEST_DIR")).join("../config");
-        for folder in ["minimal", "insects"] {
-            fs::create_dir_all(dir.join(folder)).unwrap();
-            for file in fs::read_dir(samples.join(folder)).unwrap() {
-                let file = file.unwrap();
-                fs::copy(file.path(), dir.join(folder).join(file.file_name())).unwrap();
-            }
-        }
-        let config = Config::read(&dir.join("minimal")).unwrap();
-        Workshop {
-            store: Store::open(&dir.join("records.sqlite")).unwrap(),
-            client: Arc::new(Client::new(Limits::default(), None).unwrap()),
-            config: Arc::new(config),
-        }
-    }
-
-    fn change(file: &Path, from: &str, to: &str) {
-        let text = fs::read_to_string(file).unwrap();
-        assert!(text.contains(from), "{from} is not in {}", file.display());
-        fs::write(file, text.replace(from, to)).unwrap();
-    }
+    const MAIN: &str = "duskflight.toml";
 
     #[test]
     fn a_change_is_taken_over_and_a_fault_leaves_the_one_in_force_and_says_so() {
-        let dir = tempfile::tempdir().unwrap();
-        let start = workshop(dir.path());
-        let main = dir.path().join("minimal/duskflight.toml");
-        let now = crate::clock::SystemClock.now();
+        let farm = TestFarm::new(NOW);
+        let (start, now) = (farm.workshop(), instant(NOW));
         let mut watch = Watch::new(&start.config);
         assert!(watch.taken_over(&start, now).is_none());
 
         let name = format!("name = {:?}", start.config.farm);
-        change(&main, &name, "name = \"Renamed orchards\"");
+        farm.change(MAIN, &name, "name = \"Renamed orchards\"");
         let renamed = watch.taken_over(&start, now).unwrap();
         assert_eq!(renamed.config.farm, "Renamed orchards");
         assert_eq!(renamed.config.trouble, None);
         assert!(watch.taken_over(&renamed, now).is_none());
 
-        change(
-            &main,
-            "timezone = \"America/Los_Angeles\"",
-            "timezone = \"America/Los_Angles\"",
-        );
-        let at = DateTime::parse_from_rfc3339(NOW).unwrap().to_utc();
-        let kept = watch.taken_over(&renamed, at).unwrap();
+        farm.change(MAIN, "America/Los_Angeles", "America/Los_Angles");
+        let kept = watch.taken_over(&renamed, now).unwrap();
         assert_eq!(kept.config.zone, start.config.zone);
         let trouble = kept.config.trouble.clone().unwrap();
         assert!(trouble.contains("June 20, 2022, 06:00 PDT"), "{trouble}");
         let where_and_what = "duskflight.toml, line 7: farm.timezone = \"America/Los_Angles\"";
         assert!(trouble.contains(where_and_what), "{trouble}");
         // It is said once, not at every look.
-        assert!(watch.taken_over(&kept, at).is_none());
+        assert!(watch.taken_over(&kept, now).is_none());
 
-        change(
-            &main,
-            "timezone = \"America/Los_Angles\"",
-            "timezone = \"America/Phoenix\"",
-        );
-        let mended = watch.taken_over(&kept, at).unwrap();
+        farm.change(MAIN, "America/Los_Angles", "America/Phoenix");
+        let mended = watch.taken_over(&kept, now).unwrap();
         assert_eq!(mended.config.zone, chrono_tz::America::Phoenix);
         assert_eq!(mended.config.trouble, None);
     }
 
     #[test]
     fn an_insect_file_is_watched_too() {
-        let dir = tempfile::tempdir().unwrap();
-        let start = workshop(dir.path());
+        let farm = TestFarm::new(NOW);
+        let start = farm.workshop();
         let mut watch = Watch::new(&start.config);
-        let model = dir.path().join("insects/navel-orangeworm.toml");
+        let model = farm.file("../insects/navel-orangeworm.toml");
         fs::write(&model, "nothing of use").unwrap();
-        let kept = watch.taken_over(&start, crate::clock::SystemClock.now());
+        let kept = watch.taken_over(&start, instant(NOW));
         assert!(kept.unwrap().config.trouble.is_some());
+    }
+
+    #[test]
+    fn what_is_saved_while_the_configuration_is_read_is_seen_at_the_next_look() {
+        let farm = TestFarm::new(NOW);
+        let (start, now) = (farm.workshop(), instant(NOW));
+        // Also between the reading at the start and the first look.
+        farm.change(MAIN, "Example orchards", "First orchards");
+        let mut watch = Watch::new(&start.config);
+        let save_meanwhile = |dir: &Path| {
+            let read = Config::read_watched(dir);
+            farm.change(MAIN, "First orchards", "Second orchards");
+            read
+        };
+        let first = watch.taken_over_by(&start, now, save_meanwhile).unwrap();
+        assert_eq!(first.config.farm, "First orchards");
+        let second = watch.taken_over(&first, now).unwrap();
+        assert_eq!(second.config.farm, "Second orchards");
+        assert!(watch.taken_over(&second, now).is_none());
+    }
+
+    #[test]
+    fn a_file_that_only_a_faulty_configuration_names_is_watched_until_it_is_mended() {
+        let farm = TestFarm::new(NOW);
+        let (start, now) = (farm.workshop(), instant(NOW));
+        let mut watch = Watch::new(&start.config);
+        let model = farm.file("other.toml");
+        fs::write(&model, "nothing of use").unwrap();
+        farm.change(MAIN, "../insects/navel-orangeworm.toml", "other.toml");
+        let kept = watch.taken_over(&start, now).unwrap();
+        assert!(kept.config.trouble.is_some());
+        fs::write(&model, crate::config::NAVEL_ORANGEWORM).unwrap();
+        let mended = watch.taken_over(&kept, now).unwrap();
+        assert_eq!(mended.config.trouble, None);
     }
 }

@@ -1,87 +1,30 @@
-//! The loop of `duskflight run`: ticks that only nudge, four tasks of work, a graceful stop.
+//! Four tasks of work, and the step that begins in them what is due.
 
-use std::collections::BTreeMap;
-use std::sync::Arc;
 use std::time::Duration;
 
-use anyhow::Context;
 use chrono::{DateTime, TimeDelta, Utc};
-use tokio::sync::Notify;
-use tokio::task::JoinHandle;
-use tokio_cron_scheduler::{Job as CronJob, JobScheduler};
-use tokio_util::sync::CancellationToken;
+use tokio::task::{JoinError, JoinHandle};
 
 use super::due::{Standing, due};
 use super::jobs::Workshop;
 use super::reload::Watch;
-use crate::clock::Clock;
-use crate::store::days;
+use super::said::Said;
+use crate::error_chain::error_chain;
 use crate::store::jobs::Job;
+use crate::store::{StoreError, days};
 use crate::telling::TellError;
 
-/// What is due is asked so often, by a monotonic clock.
-const TICK: Duration = Duration::from_secs(30);
-/// Work that has begun may take so long to end after a stop was asked for.
-const STOP_WITHIN: Duration = Duration::from_secs(20);
 /// The clock may be so far behind the newest fetch before it is not believed.
 const CLOCK_SLACK: TimeDelta = TimeDelta::minutes(10);
 
-/// Runs until `stop` is cancelled. Every tick, and every nudge of the scheduler, asks the store what
-/// is due; nothing depends on a single one of them.
-///
-/// # Errors
-/// When the scheduler cannot be started, or the database thread has ended.
-pub async fn run(
-    workshop: Workshop,
-    clock: Arc<dyn Clock>,
-    nudge: Arc<Notify>,
-    stop: CancellationToken,
-) -> anyhow::Result<()> {
-    let mut scheduler = nudge_every_minute(&nudge)
-        .await
-        .context("start the scheduler")?;
-    let mut tick = tokio::time::interval(TICK);
-    let mut tasks = Tasks {
-        watch: Watch::new(&workshop.config),
-        said: BTreeMap::new(),
-        workshop,
-        clock,
-        fetch: None,
-        tell: None,
-        deliver: None,
-        take_in: None,
-    };
-    loop {
-        tokio::select! {
-            _ = tick.tick() => {}
-            () = nudge.notified() => {}
-            () = stop.cancelled() => break,
-        }
-        tasks.step().await?;
-    }
-    tracing::info!("stopping: no new work is begun");
-    scheduler.shutdown().await.context("stop the scheduler")?;
-    tasks.finish().await;
-    Ok(())
-}
-
-async fn nudge_every_minute(nudge: &Arc<Notify>) -> anyhow::Result<JobScheduler> {
-    let scheduler = JobScheduler::new().await?;
-    let nudge = Arc::clone(nudge);
-    let job = CronJob::new("0 * * * * *", move |_, _| nudge.notify_one())?;
-    scheduler.add(job).await?;
-    scheduler.start().await?;
-    Ok(scheduler)
-}
-
-struct Tasks {
+/// The work under way, at most one of each kind.
+#[derive(Debug)]
+pub(super) struct Tasks {
     workshop: Workshop,
     /// The files of the configuration.
     watch: Watch,
-    /// The last failure of each kind of work that keeps no account of its own: it is said once, not at every
-    /// tick.
-    said: BTreeMap<&'static str, String>,
-    clock: Arc<dyn Clock>,
+    /// Trouble that is noted nowhere else.
+    said: Said,
     fetch: Option<Task>,
     tell: Option<Task>,
     deliver: Option<Task>,
@@ -89,6 +32,7 @@ struct Tasks {
 }
 
 /// Work under way. It hands back the error that it could not note itself.
+#[derive(Debug)]
 struct Task {
     name: &'static str,
     /// What the store keeps account of.
@@ -107,58 +51,111 @@ impl Task {
             work: tokio::spawn(work),
         }
     }
+
+    fn of(job: Job, work: impl Future<Output = anyhow::Result<()>> + Send + 'static) -> Self {
+        Self {
+            job: Some(job),
+            ..Self::new(job.name(), work)
+        }
+    }
 }
 
 impl Tasks {
-    /// Reaps what has ended and begins what is due in every task that is free.
-    async fn step(&mut self) -> anyhow::Result<()> {
-        let now = self.clock.now();
-        let tasks = [
-            &mut self.fetch,
-            &mut self.tell,
-            &mut self.deliver,
-            &mut self.take_in,
-        ];
-        for task in tasks {
-            if task.as_ref().is_some_and(|task| task.work.is_finished())
-                && let Some(ended) = task.take()
-            {
-                reap(&self.workshop, &mut self.said, ended, now).await?;
-            }
+    pub(super) fn new(workshop: Workshop) -> Self {
+        Self {
+            watch: Watch::new(&workshop.config),
+            said: Said::default(),
+            workshop,
+            fetch: None,
+            tell: None,
+            deliver: None,
+            take_in: None,
         }
+    }
+
+    /// Reaps what has ended and begins what is due in every task that is free. Records that are only in use
+    /// by another process just now are asked again at the next step.
+    ///
+    /// # Errors
+    /// When the records cannot be read and the next step would meet the same.
+    pub(super) async fn step(&mut self) -> Result<(), StoreError> {
+        let now = self.workshop.clock.now();
+        self.reap(now).await;
         if let Some(workshop) = self.watch.taken_over(&self.workshop, now) {
             self.workshop = workshop;
         }
-        let day = self.workshop.config.day_of(now);
-        let (standing, newest_fetch) = self
-            .workshop
-            .store
-            .read(move |c| {
-                Ok::<_, crate::store::StoreError>((Standing::read(c, day)?, days::newest_fetch(c)?))
-            })
-            .await
-            .context("read what is due")?;
-        if newest_fetch.is_some_and(|newest| now + CLOCK_SLACK < newest) {
-            tracing::warn!(%now, "the clock is behind the newest fetch; nothing is done until it is right");
-            return Ok(());
+        let read = self.read_standing(now).await;
+        self.go_on(read, now)
+    }
+
+    /// Begins what is due, by what was read.
+    fn go_on(
+        &mut self,
+        read: Result<(Standing, Option<DateTime<Utc>>), StoreError>,
+        now: DateTime<Utc>,
+    ) -> Result<(), StoreError> {
+        match read {
+            Ok((standing, newest_fetch)) => {
+                self.said.is_well("records");
+                if self.is_believed(now, newest_fetch) {
+                    self.begin_all(&standing, now);
+                }
+                Ok(())
+            }
+            Err(error) if error.passes_by_itself() => {
+                let error = error_chain(&error);
+                if self.said.is_news("records", &error) {
+                    tracing::warn!(error, "the records are in use; they are asked again soon");
+                }
+                Ok(())
+            }
+            Err(error) => Err(error),
         }
-        for job in due(&self.workshop.config, &standing, now) {
+    }
+
+    async fn read_standing(
+        &self,
+        now: DateTime<Utc>,
+    ) -> Result<(Standing, Option<DateTime<Utc>>), StoreError> {
+        let day = self.workshop.config.day_of(now);
+        let store = &self.workshop.store;
+        store
+            .read(move |c| Ok((Standing::read(c, day)?, days::newest_fetch(c)?)))
+            .await
+    }
+
+    /// Whether the clock may be right. By one that is wrong, days would be told that have not come.
+    fn is_believed(&mut self, now: DateTime<Utc>, newest_fetch: Option<DateTime<Utc>>) -> bool {
+        let behind = newest_fetch.filter(|newest| now + CLOCK_SLACK < *newest);
+        match behind {
+            None => self.said.is_well("clock"),
+            Some(newest) => {
+                if self.said.is_news("clock", &newest.to_string()) {
+                    tracing::warn!(%now, %newest, "the clock is behind the newest fetch; nothing is done until it is right");
+                }
+            }
+        }
+        behind.is_none()
+    }
+
+    fn begin_all(&mut self, standing: &Standing, now: DateTime<Utc>) {
+        for job in due(&self.workshop.config, standing, now) {
             self.begin(job, now);
         }
-        let (deliverer, taker) = (self.workshop.clone(), self.workshop.clone());
         if self.deliver.is_none() {
+            let workshop = self.workshop.clone();
             self.deliver = Some(Task::new("deliver", async move {
-                deliverer.deliver(now).await?;
+                workshop.deliver(now).await?;
                 Ok(())
             }));
         }
-        if self.take_in.is_none() && taker.config.drop_folder.is_some() {
+        if self.take_in.is_none() && self.workshop.config.drop_folder.is_some() {
+            let workshop = self.workshop.clone();
             self.take_in = Some(Task::new("take in dropped files", async move {
-                taker.take_in(now).await?;
+                workshop.take_in().await?;
                 Ok(())
             }));
         }
-        Ok(())
     }
 
     fn begin(&mut self, job: Job, now: DateTime<Utc>) {
@@ -171,9 +168,9 @@ impl Tasks {
         }
         let workshop = self.workshop.clone();
         let day = workshop.config.day_of(now);
-        let work = async move {
+        *task = Some(Task::of(job, async move {
             match job {
-                Job::Fetch | Job::FetchLate => drop(workshop.fetch(job, day, now).await?),
+                Job::Fetch | Job::FetchLate => drop(workshop.fetch(job, day).await?),
                 Job::Tell => match workshop.tell(day, false, now).await {
                     Err(error @ TellError::Past { .. }) => {
                         let error = error.to_string();
@@ -183,17 +180,73 @@ impl Tasks {
                 },
             }
             Ok(())
+        }));
+    }
+
+    /// Frees every task whose work has ended.
+    async fn reap(&mut self, now: DateTime<Utc>) {
+        let tasks = [
+            &mut self.fetch,
+            &mut self.tell,
+            &mut self.deliver,
+            &mut self.take_in,
+        ];
+        let mut ended = Vec::new();
+        for task in tasks {
+            ended.extend(task.take_if(|task| task.work.is_finished()));
+        }
+        for task in ended {
+            let (name, job) = (task.name, task.job);
+            match task.work.await {
+                Ok(Ok(())) => self.said.is_well(name),
+                Ok(Err(error)) => {
+                    let error = format!("{error:#}");
+                    if self.said.is_news(name, &error) {
+                        tracing::error!(job = name, error, "work failed");
+                    }
+                }
+                Err(panic) => self.note_panic(name, job, &panic, now).await,
+            }
+        }
+    }
+
+    /// A job's own failure is noted by the job, a panic here, so that it is tried again. One that cannot be
+    /// noted is still running by the records, which has it begun anew, too.
+    async fn note_panic(
+        &self,
+        name: &str,
+        job: Option<Job>,
+        panic: &JoinError,
+        now: DateTime<Utc>,
+    ) {
+        let Some(job) = job else {
+            return tracing::error!(job = name, error = %panic, "work panicked");
         };
-        *task = Some(Task {
-            job: Some(job),
-            ..Task::new(job.name(), work)
-        });
+        let day = self.workshop.config.day_of(now);
+        let panic = panic.to_string();
+        let noted = self.workshop.note_failure(job, day, &panic, now);
+        if let Err(error) = noted.await {
+            tracing::error!(
+                job = name,
+                error = error_chain(&error),
+                "the panic cannot be noted"
+            );
+        }
+    }
+
+    /// Takes some work for a round of delivery under way.
+    #[cfg(test)]
+    pub(super) fn is_delivering(
+        &mut self,
+        work: impl Future<Output = anyhow::Result<()>> + Send + 'static,
+    ) {
+        self.deliver = Some(Task::new("deliver", work));
     }
 
     /// Waits a bounded time for what has begun, then lets go of it: every job is safe to cut off.
-    async fn finish(self) {
+    pub(super) async fn finish(self, within: Duration) {
         let tasks = [self.fetch, self.tell, self.deliver, self.take_in];
-        let deadline = tokio::time::Instant::now() + STOP_WITHIN;
+        let deadline = tokio::time::Instant::now() + within;
         for task in tasks.into_iter().flatten() {
             let name = task.name;
             let abort = task.work.abort_handle();
@@ -209,30 +262,5 @@ impl Tasks {
     }
 }
 
-/// A job's own failure is noted by the job; a panic is noted here, so that the next tick goes on.
-async fn reap(
-    workshop: &Workshop,
-    said: &mut BTreeMap<&'static str, String>,
-    task: Task,
-    now: DateTime<Utc>,
-) -> anyhow::Result<()> {
-    let name = task.name;
-    match (task.work.await, task.job) {
-        (Ok(Ok(())), _) => drop(said.remove(name)),
-        (Ok(Err(error)), _) => {
-            let error = format!("{error:#}");
-            if said.get(name) != Some(&error) {
-                tracing::error!(job = name, error, "work failed");
-                said.insert(name, error);
-            }
-        }
-        (Err(panic), Some(job)) => {
-            let day = workshop.config.day_of(now);
-            workshop
-                .note_failure(job, day, &panic.to_string(), now)
-                .await?;
-        }
-        (Err(panic), None) => tracing::error!(job = name, error = %panic, "work panicked"),
-    }
-    Ok(())
-}
+#[cfg(test)]
+mod tests;

@@ -1,15 +1,17 @@
 //! Opening the file, its schema, and the thread that owns the connection.
 
 use std::path::Path;
-use std::sync::mpsc;
+use std::sync::{Arc, mpsc};
 use std::thread;
 
+use chrono::{DateTime, Utc};
 use rusqlite::backup::Backup;
 use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 use tokio::sync::oneshot;
 
 use super::StoreError;
+use crate::clock::Clock;
 use crate::crash;
 
 /// Schema steps, oldest first; a released step is never edited.
@@ -98,6 +100,25 @@ impl Store {
             Ok(value)
         })
         .await
+    }
+
+    /// As [`Store::write`], with the instant at which the transaction has begun: what it stores is dated by
+    /// when it lands. Work that began before a telling may land after it, and is news the morning after.
+    ///
+    /// # Errors
+    /// As [`Store::write`].
+    pub async fn write_at<T, E>(
+        &self,
+        clock: &Arc<dyn Clock>,
+        act: impl FnOnce(&Transaction<'_>, DateTime<Utc>) -> Result<T, E> + Send + 'static,
+    ) -> Result<T, E>
+    where
+        T: Send + 'static,
+        E: From<StoreError> + Send + 'static,
+    {
+        let clock = Arc::clone(clock);
+        self.write(move |transaction| act(transaction, clock.now()))
+            .await
     }
 
     /// Runs `look` in one read transaction, so that all it reads belongs together.

@@ -64,6 +64,19 @@ pub enum StoreError {
     Ended,
 }
 
+impl StoreError {
+    /// Whether the same may go well in a moment: another process holds the database.
+    #[must_use]
+    pub fn passes_by_itself(&self) -> bool {
+        use rusqlite::ErrorCode::{DatabaseBusy, DatabaseLocked};
+        let Self::Sql(error) = self else { return false };
+        matches!(
+            error.sqlite_error_code(),
+            Some(DatabaseBusy | DatabaseLocked)
+        )
+    }
+}
+
 /// A stored civil day, `YYYY-MM-DD` as the schema checks. A night reads millions of them, and a parser
 /// that knows the form is several times faster than one that takes many.
 pub(crate) fn day(text: &str) -> Result<NaiveDate, StoreError> {

@@ -5,7 +5,7 @@ use clap::Args;
 use super::stored;
 use crate::cli::Failure;
 use crate::cli::common::{ConfigDir, open_store, print};
-use crate::clock::{Clock, SystemClock};
+use crate::clock;
 use crate::records::{self, Cells, ImportError, Kind, Origin};
 use crate::sheet::Fault;
 use crate::store::entries::Applied;
@@ -193,9 +193,8 @@ async fn add(
     let origin = Origin {
         file: "command line".to_owned(),
         by,
-        at: SystemClock.now(),
     };
-    let applied = records::add(&store, &config, kind, cells, &origin).await;
+    let applied = records::add(&store, &config, kind, cells, &origin, &clock::system()).await;
     let applied = applied.map_err(|error| match error {
         ImportError::Rows { problems, .. } => Failure::usage(anyhow::anyhow!(
             "add the {what}; nothing was stored:{}",

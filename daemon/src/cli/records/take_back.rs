@@ -10,7 +10,7 @@ use duskflight_core::trapping::NoteKind;
 use super::{VISIT_COLUMNS, carried_words, visit_row};
 use crate::cli::Failure;
 use crate::cli::common::{ConfigDir, open_store, plain_table, print};
-use crate::clock::{Clock, SystemClock};
+use crate::clock;
 use crate::config::Config;
 use crate::store::entries::{Past, Withdrawal};
 use crate::store::notes::{self, Key};
@@ -87,25 +87,27 @@ fn kind_parser() -> impl TypedValueParser<Value = &'static str> {
 }
 
 impl Reason {
-    fn withdrawal(self) -> Result<Withdrawal, Failure> {
+    /// Who withdraws it and why, both given.
+    fn checked(self) -> Result<(String, String), Failure> {
         let [by, why] = [&self.by, &self.why].map(|text| text.trim().to_owned());
         if by.is_empty() || why.is_empty() {
             return Err(Failure::usage(anyhow!(
                 "--why and --by: say who withdraws it, and why"
             )));
         }
-        let at = SystemClock.now();
-        Ok(Withdrawal { at, by, why })
+        Ok((by, why))
     }
 }
 
 impl WithdrawVisit {
     pub(super) async fn run(self) -> Result<(), Failure> {
         let store = open_store(&*self.config.read()?)?;
-        let withdrawal = self.reason.withdrawal()?;
+        let (by, why) = self.reason.checked()?;
         let (trap, date) = (self.trap.clone(), self.date);
         let gone = store
-            .write(move |t| visits::withdraw(t, &trap, date, &withdrawal))
+            .write_at(&clock::system(), move |t, at| {
+                visits::withdraw(t, &trap, date, &Withdrawal { at, by, why })
+            })
             .await
             .context("store the withdrawal")?;
         answer(gone, &format!("visit of trap {} on {date}", self.trap))
@@ -115,10 +117,12 @@ impl WithdrawVisit {
 impl WithdrawNote {
     pub(super) async fn run(self) -> Result<(), Failure> {
         let store = open_store(&*self.config.read()?)?;
-        let withdrawal = self.reason.withdrawal()?;
+        let (by, why) = self.reason.checked()?;
         let key = Key::new(&self.block, self.variety.as_deref(), self.kind, self.date);
         let gone = store
-            .write(move |t| notes::withdraw(t, &key, &withdrawal))
+            .write_at(&clock::system(), move |t, at| {
+                notes::withdraw(t, &key, &Withdrawal { at, by, why })
+            })
             .await
             .context("store the withdrawal")?;
         let variety = self.variety.map(|variety| format!(" ({variety})"));

@@ -5,7 +5,7 @@ use duskflight_core::trapping::{
     Expected, HarvestSample, Mummies, NoteKind, Scale, SplitCheck, Stage,
 };
 
-use crate::config::nearest::suggestion;
+use crate::nearest::suggestion;
 use crate::sheet::{Fault, Row, keep};
 
 /// Columns that only some kinds of notes use.

@@ -7,8 +7,8 @@ use duskflight_core::insect::Insect;
 use duskflight_core::ledger::Role;
 use duskflight_core::orchard::{Block, Crop};
 
-use super::nearest::suggestion;
-use super::{MAIN_FILE, Person, Station};
+use crate::config::{MAIN_FILE, Person, Station};
+use crate::nearest::suggestion;
 
 /// What a block may name.
 pub(super) struct Declared<'a> {

@@ -1,0 +1,284 @@
+//! `[mail.smtp]`, checked, and where its password comes from.
+
+use std::net::IpAddr;
+use std::os::unix::fs::PermissionsExt;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use lettre::transport::smtp::client::{Certificate, CertificateStore, TlsParameters};
+
+use super::reader::Reader;
+use crate::config::file::SmtpPart;
+use crate::config::problem::Problem;
+use crate::config::{Login, MAIN_FILE, Secret, Security, SmtpServer};
+
+/// The file that systemd's `LoadCredential=` makes, in the folder `$CREDENTIALS_DIRECTORY`.
+const CREDENTIAL: &str = "smtp-password";
+/// The environment variable with the password.
+const VARIABLE: &str = "DUSKFLIGHT_SMTP_PASSWORD";
+/// Whole seconds that one mail may take.
+const TIMEOUT_S: std::ops::RangeInclusive<u16> = 1..=600;
+
+/// Checks `[mail.smtp]`. All its faults are noted; those that leave no server give `None`.
+pub(super) fn server(reader: &mut Reader<'_>, part: SmtpPart) -> Option<SmtpServer> {
+    let port = part.port.unwrap_or(part.security.port());
+    check_host(reader, &part);
+    check_port(reader, part.security, port);
+    let ca = part
+        .ca_file
+        .as_deref()
+        .map(|file| certificate(reader, file));
+    let login = login(reader, &part);
+    if part.security == Security::None && login.is_some() && !is_loopback(&part.host) {
+        reader.main(
+            "mail.smtp.security = \"none\": a password would cross the network unprotected; \
+             write \"starttls\" or \"tls\", or leave the login out",
+        );
+    }
+    Some(SmtpServer {
+        host: part.host,
+        port,
+        security: part.security,
+        login,
+        ca: match ca {
+            None => None,
+            Some(read) => Some(read?),
+        },
+        timeout: Duration::from_secs(part.timeout_s.into()),
+    })
+}
+
+fn check_host(reader: &mut Reader<'_>, part: &SmtpPart) {
+    if part.host.is_empty()
+        || part
+            .host
+            .contains(|c: char| c.is_whitespace() || "/@".contains(c))
+    {
+        reader.main(format!(
+            "mail.smtp.host = {:?}: write a name such as mail.farm.example",
+            part.host
+        ));
+    }
+    if !TIMEOUT_S.contains(&part.timeout_s) {
+        reader.main(format!(
+            "mail.smtp.timeout_s = {}: write 1 to 600 seconds",
+            part.timeout_s
+        ));
+    }
+}
+
+fn check_port(reader: &mut Reader<'_>, security: Security, port: u16) {
+    match (security, port) {
+        (_, 0) => reader.main("mail.smtp.port = 0: leave it out or write the provider's"),
+        (Security::Starttls, 465) => reader.warn(
+            "mail.smtp: port 465 is meant for security = \"tls\"; \"starttls\" will wait in vain",
+        ),
+        (Security::Tls, 587) => reader.warn(
+            "mail.smtp: port 587 is meant for security = \"starttls\"; \"tls\" will not be understood",
+        ),
+        _ => {}
+    }
+}
+
+/// Whether what is sent stays on this machine.
+fn is_loopback(host: &str) -> bool {
+    let address = host.trim_start_matches('[').trim_end_matches(']');
+    host.eq_ignore_ascii_case("localhost")
+        || address.parse::<IpAddr>().is_ok_and(|ip| ip.is_loopback())
+}
+
+fn certificate(reader: &mut Reader<'_>, file: &Path) -> Option<Certificate> {
+    let problem = match std::fs::read(reader.dir.join(file)) {
+        Ok(pem) => match Certificate::from_pem(&pem) {
+            Ok(certificate) if is_authority(&pem, &certificate) => return Some(certificate),
+            _ => "is not a certificate in PEM form".to_owned(),
+        },
+        Err(error) => format!("cannot be read: {error}"),
+    };
+    reader.main(format!("mail.smtp.ca_file = {}: {problem}", file.display()));
+    None
+}
+
+/// Reading takes any bytes between the marks, or none at all; trusting them shows what they are.
+fn is_authority(pem: &[u8], certificate: &Certificate) -> bool {
+    let trusting = TlsParameters::builder("localhost".to_owned())
+        .certificate_store(CertificateStore::None)
+        .add_root_certificate(certificate.clone())
+        .build();
+    let mark = b"BEGIN CERTIFICATE";
+    trusting.is_ok() && pem.windows(mark.len()).any(|part| part == mark)
+}
+
+/// The login: a name and a place of its password, or neither.
+fn login(reader: &mut Reader<'_>, part: &SmtpPart) -> Option<Login> {
+    let place = place(part);
+    let Some(username) = part.username.clone().filter(|name| !name.is_empty()) else {
+        if let Some(place) = place {
+            reader.main(format!(
+                "mail.smtp: a password from {} but no username; give both or neither",
+                place.words()
+            ));
+        }
+        return None;
+    };
+    if part.password.is_some() && part.password_file.is_some() {
+        reader.main("mail.smtp: give either password_file or password");
+    }
+    let password = match place {
+        Some(place) => secret(reader, &place),
+        None => Err(reader.in_main(format!(
+            "mail.smtp.username without a password: give password_file, the credential \
+             {CREDENTIAL} or the environment variable {VARIABLE}"
+        ))),
+    };
+    if let Err(problem) = &password {
+        reader.warn(&problem.what);
+    }
+    Some(Login { username, password })
+}
+
+/// Where a password stands.
+enum Place {
+    /// In a file that the configuration names.
+    File(PathBuf),
+    /// In `duskflight.toml` itself.
+    Inline(Secret),
+    /// In a file that the service manager made.
+    Credential(PathBuf),
+    /// In the environment.
+    Variable(String),
+}
+
+impl Place {
+    fn words(&self) -> String {
+        match self {
+            Self::File(_) => "password_file".to_owned(),
+            Self::Inline(_) => "password".to_owned(),
+            Self::Credential(_) => format!("the credential {CREDENTIAL}"),
+            Self::Variable(_) => format!("the environment variable {VARIABLE}"),
+        }
+    }
+}
+
+/// The first place that holds a password: what is written down goes before what is handed in.
+fn place(part: &SmtpPart) -> Option<Place> {
+    if let Some(file) = &part.password_file {
+        return Some(Place::File(file.clone()));
+    }
+    if let Some(secret) = &part.password {
+        return Some(Place::Inline(secret.clone()));
+    }
+    let folder = std::env::var_os("CREDENTIALS_DIRECTORY");
+    let file = folder.map(|folder| Path::new(&folder).join(CREDENTIAL));
+    if let Some(file) = file.filter(|file| file.exists()) {
+        return Some(Place::Credential(file));
+    }
+    std::env::var(VARIABLE).ok().map(Place::Variable)
+}
+
+fn secret(reader: &mut Reader<'_>, place: &Place) -> Result<Secret, Problem> {
+    let text = match place {
+        Place::File(file) | Place::Credential(file) => {
+            let path = reader.dir.join(file);
+            if matches!(place, Place::File(_)) && mode(&path).is_some_and(|mode| mode & 0o007 != 0)
+            {
+                reader.warn(format!(
+                    "mail.smtp.password_file = {}: everybody on this machine can read it; chmod 640",
+                    file.display()
+                ));
+            }
+            std::fs::read_to_string(&path).map_err(|error| {
+                let file = path.display();
+                reader.in_main(format!(
+                    "the mail password in {file} cannot be read: {error}"
+                ))
+            })?
+        }
+        Place::Inline(secret) => {
+            check_inline(reader);
+            secret.expose().to_owned()
+        }
+        Place::Variable(text) => text.clone(),
+    };
+    let secret = trimmed(&text);
+    if secret.is_empty() {
+        let words = place.words();
+        return Err(reader.in_main(format!("the mail password from {words} is empty")));
+    }
+    if secret.len() < text.trim_end().len() {
+        reader.warn("mail.smtp: the blanks between the groups of the app password are left out");
+    }
+    Ok(Secret::new(secret))
+}
+
+/// A password may stand in the configuration only if others cannot read it there.
+fn check_inline(reader: &mut Reader<'_>) {
+    let mode = mode(&reader.dir.join(MAIN_FILE)).unwrap_or(0o777);
+    if mode & !0o640 == 0 {
+        reader.warn("mail.smtp.password: better kept in a file of its own, see password_file");
+    } else {
+        reader.main(format!(
+            "mail.smtp.password: this file has mode {mode:04o}; chmod 640 it, or use password_file"
+        ));
+    }
+}
+
+fn mode(path: &Path) -> Option<u32> {
+    let metadata = std::fs::metadata(path).ok()?;
+    Some(metadata.permissions().mode() & 0o777)
+}
+
+/// Without the end of the line, and without the blanks by which providers show app passwords, such
+/// as `abcd efgh ijkl mnop`: at least three groups of four letters or digits.
+fn trimmed(text: &str) -> String {
+    let text = text.trim_end_matches(['\r', '\n']);
+    let groups: Vec<&str> = text.trim().split(' ').collect();
+    let shown_in_groups = groups.len() >= 3
+        && groups
+            .iter()
+            .all(|group| group.len() == 4 && group.chars().all(|c| c.is_ascii_alphanumeric()));
+    if shown_in_groups {
+        groups.concat()
+    } else {
+        text.to_owned()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_line_ends_and_the_blanks_of_app_passwords_are_left_out() {
+        let check = |text, expected: &str| assert_eq!(trimmed(text), expected, "{text:?}");
+        check("secret\n", "secret");
+        check("secret\r\n\n", "secret");
+        check(" two words ", " two words ");
+        check("abcd efgh ijkl mnop\n", "abcdefghijklmnop");
+        check("abcd efgh", "abcd efgh");
+        check("four word pass text!", "four word pass text!");
+    }
+
+    #[test]
+    fn loopback_is_this_machine_only() {
+        for host in [
+            "localhost",
+            "LocalHost",
+            "127.0.0.1",
+            "127.8.9.1",
+            "::1",
+            "[::1]",
+        ] {
+            assert!(is_loopback(host), "{host}");
+        }
+        for host in [
+            "localhost.farm.example",
+            "10.0.0.1",
+            "128.0.0.1",
+            "mail.farm.example",
+            "",
+        ] {
+            assert!(!is_loopback(host), "{host}");
+        }
+    }
+}

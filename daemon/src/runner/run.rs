@@ -1,0 +1,115 @@
+//! The loop of `duskflight run`: ticks that only nudge, a graceful stop.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use anyhow::Context;
+use tokio::sync::Notify;
+use tokio_cron_scheduler::{Job as CronJob, JobScheduler};
+use tokio_util::sync::CancellationToken;
+
+use super::jobs::Workshop;
+use super::tasks::Tasks;
+
+/// What is due is asked so often, by a monotonic clock.
+const TICK: Duration = Duration::from_secs(30);
+/// Work that has begun may take so long to end after a stop was asked for.
+const STOP_WITHIN: Duration = Duration::from_secs(20);
+
+/// Runs until `stop` is cancelled. Every tick, and every nudge of the scheduler, asks the store what
+/// is due; nothing depends on a single one of them. What has begun ends before this does.
+///
+/// # Errors
+/// When the scheduler cannot be started, or the records cannot be read any more.
+pub async fn run(
+    workshop: Workshop,
+    nudge: Arc<Notify>,
+    stop: CancellationToken,
+) -> anyhow::Result<()> {
+    go_on(Tasks::new(workshop), nudge, stop).await
+}
+
+async fn go_on(
+    mut tasks: Tasks,
+    nudge: Arc<Notify>,
+    stop: CancellationToken,
+) -> anyhow::Result<()> {
+    let mut scheduler = nudge_every_minute(&nudge)
+        .await
+        .context("start the scheduler")?;
+    let stepped = step_by_step(&mut tasks, &nudge, &stop).await;
+    tracing::info!("stopping: no new work is begun");
+    let stopped = scheduler.shutdown().await.context("stop the scheduler");
+    tasks.finish(STOP_WITHIN).await;
+    stepped.and(stopped)
+}
+
+/// Takes a step at every tick and nudge, up to the stop or the first step that failed for good.
+async fn step_by_step(
+    tasks: &mut Tasks,
+    nudge: &Notify,
+    stop: &CancellationToken,
+) -> anyhow::Result<()> {
+    let mut tick = tokio::time::interval(TICK);
+    loop {
+        tokio::select! {
+            _ = tick.tick() => {}
+            () = nudge.notified() => {}
+            () = stop.cancelled() => return Ok(()),
+        }
+        tasks.step().await.context("read what is due")?;
+    }
+}
+
+async fn nudge_every_minute(nudge: &Arc<Notify>) -> anyhow::Result<JobScheduler> {
+    let scheduler = JobScheduler::new().await?;
+    let nudge = Arc::clone(nudge);
+    let job = CronJob::new("0 * * * * *", move |_, _| nudge.notify_one())?;
+    scheduler.add(job).await?;
+    scheduler.start().await?;
+    Ok(scheduler)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::atomic::{AtomicBool, Ordering};
+
+    use super::*;
+    use crate::runner::test_farm::TestFarm;
+    use crate::store::StoreError;
+
+    #[tokio::test]
+    async fn when_the_records_cannot_be_read_any_more_the_work_under_way_ends_and_then_the_daemon()
+    {
+        let farm = TestFarm::new("2022-06-20T09:00:00Z");
+        let workshop = farm.workshop();
+        let lost: Result<usize, StoreError> = workshop
+            .store
+            .write(|t| Ok(t.execute("DROP TABLE fetch_log", [])?))
+            .await;
+        lost.unwrap();
+        let mut tasks = Tasks::new(workshop);
+        let ended = Arc::new(AtomicBool::new(false));
+        let at_its_end = Arc::clone(&ended);
+        tasks.is_delivering(async move {
+            for _ in 0..1000 {
+                tokio::task::yield_now().await;
+            }
+            at_its_end.store(true, Ordering::Relaxed);
+            Ok(())
+        });
+        let outcome = go_on(tasks, Arc::default(), CancellationToken::new()).await;
+        let error = format!("{:#}", outcome.unwrap_err());
+        assert!(error.starts_with("read what is due: "), "{error}");
+        assert!(error.contains("no such table: fetch_log"), "{error}");
+        assert!(ended.load(Ordering::Relaxed), "its work was cut off");
+    }
+
+    #[tokio::test]
+    async fn a_stop_ends_the_loop_without_an_error() {
+        let farm = TestFarm::new("2022-06-20T09:00:00Z");
+        let stop = CancellationToken::new();
+        stop.cancel();
+        run(farm.workshop(), Arc::default(), stop).await.unwrap();
+    }
+}

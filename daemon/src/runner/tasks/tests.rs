@@ -1,0 +1,207 @@
+use std::fs;
+
+use rusqlite::ffi;
+
+use super::*;
+use crate::runner::test_farm::{TestFarm, instant, june};
+use crate::store::jobs::{self, Run, RunState};
+
+/// Two hours and a half before the digest, when the fetch is due.
+const FETCHING: &str = "2022-06-20T11:30:00Z";
+/// Shortly after its hour.
+const TELLING: &str = "2022-06-20T13:05:00Z";
+
+impl Tasks {
+    fn under_way(&self) -> Vec<&'static str> {
+        let tasks = [&self.fetch, &self.tell, &self.deliver, &self.take_in];
+        let under_way = tasks.into_iter().flatten();
+        under_way.map(|task| task.name).collect()
+    }
+
+    /// Waits until all work under way has ended; a step then reaps it.
+    async fn settle(&self) {
+        let tasks = [&self.fetch, &self.tell, &self.deliver, &self.take_in];
+        let ended = async {
+            for task in tasks.into_iter().flatten() {
+                while !task.work.is_finished() {
+                    tokio::task::yield_now().await;
+                }
+            }
+        };
+        let bound = Duration::from_secs(120);
+        tokio::time::timeout(bound, ended)
+            .await
+            .expect("work that ends");
+    }
+
+    /// Steps and settles at a time until nothing more is due then.
+    async fn work_off(&mut self, farm: &TestFarm, now: &str) {
+        farm.clock.set(instant(now));
+        for _ in 0..3 {
+            self.step().await.unwrap();
+            self.settle().await;
+        }
+        self.reap(instant(now)).await;
+        assert_eq!(self.under_way(), [""; 0]);
+    }
+
+    async fn run_of(&self, job: Job) -> Option<Run> {
+        let run = move |c: &rusqlite::Connection| jobs::run(c, job, june(20));
+        self.workshop.store.read(run).await.unwrap()
+    }
+}
+
+async fn never() -> anyhow::Result<()> {
+    std::future::pending().await
+}
+
+#[tokio::test]
+async fn a_day_is_fetched_told_and_delivered_and_nothing_of_it_is_begun_twice() {
+    let farm = TestFarm::new(FETCHING);
+    let mut tasks = Tasks::new(farm.workshop());
+    tasks.step().await.unwrap();
+    // While it is under way, and after it, it is not begun again.
+    tasks.step().await.unwrap();
+    assert_eq!(tasks.under_way(), ["fetch", "deliver"]);
+    tasks.work_off(&farm, FETCHING).await;
+    assert_eq!(tasks.run_of(Job::Tell).await, None);
+    tasks.work_off(&farm, TELLING).await;
+    tasks.work_off(&farm, "2022-06-20T13:06:00Z").await;
+    for job in [Job::Fetch, Job::Tell] {
+        let run = tasks.run_of(job).await.unwrap();
+        assert_eq!((run.state, run.attempts), (RunState::Done, 1), "{job:?}");
+    }
+    let mails = fs::read_dir(farm.file("mail")).unwrap();
+    assert_eq!(mails.count(), 1);
+}
+
+#[tokio::test]
+async fn what_is_due_waits_for_a_task_that_is_busy() {
+    let farm = TestFarm::new(FETCHING);
+    let mut tasks = Tasks::new(farm.workshop());
+    tasks.fetch = Some(Task::of(Job::FetchLate, never()));
+    tasks.deliver = Some(Task::new("deliver", never()));
+    for _ in 0..3 {
+        tasks.step().await.unwrap();
+    }
+    assert_eq!(tasks.under_way(), ["fetch-late", "deliver"]);
+    assert_eq!(tasks.run_of(Job::Fetch).await, None);
+    tasks.finish(Duration::ZERO).await;
+}
+
+#[tokio::test]
+async fn by_a_clock_behind_the_newest_fetch_nothing_is_begun_and_that_is_said_once() {
+    let farm = TestFarm::new(FETCHING);
+    let mut tasks = Tasks::new(farm.workshop());
+    tasks.work_off(&farm, FETCHING).await;
+    // A day slow, the fetch of the 19th would be due.
+    farm.clock.set(instant("2022-06-19T13:30:00Z"));
+    tasks.step().await.unwrap();
+    assert_eq!(tasks.under_way(), [""; 0]);
+    let newest = instant(FETCHING).to_string();
+    assert!(!tasks.said.is_news("clock", &newest), "it was not said");
+    // Minutes are no matter, and right again it goes on.
+    tasks.work_off(&farm, "2022-06-20T11:25:00Z").await;
+    assert!(tasks.said.is_news("clock", &newest), "it is still wrong");
+    tasks.work_off(&farm, TELLING).await;
+    let told = tasks.run_of(Job::Tell).await.unwrap();
+    assert_eq!(told.state, RunState::Done);
+}
+
+#[tokio::test]
+async fn a_changed_configuration_is_taken_over_between_jobs_and_one_under_way_keeps_its_own() {
+    let farm = TestFarm::new(FETCHING);
+    let mut tasks = Tasks::new(farm.workshop());
+    let (ask, asked) = tokio::sync::oneshot::channel();
+    let (answer, answered) = tokio::sync::oneshot::channel();
+    let workshop = tasks.workshop.clone();
+    tasks.tell = Some(Task::of(Job::Tell, async move {
+        asked.await?;
+        let farm = workshop.config.farm.clone();
+        answer.send(farm).map_err(anyhow::Error::msg)
+    }));
+    tasks.step().await.unwrap();
+    farm.change("duskflight.toml", "Example orchards", "Renamed orchards");
+    tasks.step().await.unwrap();
+    assert_eq!(tasks.workshop.config.farm, "Renamed orchards");
+    ask.send(()).unwrap();
+    assert_eq!(answered.await.unwrap(), "Example orchards");
+
+    // A wrong one changes nothing but what is said of it, and the work goes on.
+    farm.change("duskflight.toml", "role = \"grower\"", "role = \"growr\"");
+    tasks.step().await.unwrap();
+    let config = &tasks.workshop.config;
+    assert_eq!(config.farm, "Renamed orchards");
+    assert!(config.trouble.as_ref().unwrap().contains("growr"));
+    tasks.settle().await;
+    tasks.work_off(&farm, TELLING).await;
+    let told = tasks.run_of(Job::Tell).await.unwrap();
+    assert_eq!(told.state, RunState::Done);
+}
+
+#[tokio::test]
+async fn a_panic_in_a_task_is_noted_and_tried_again_and_the_other_tasks_go_on() {
+    let farm = TestFarm::new(FETCHING);
+    let mut tasks = Tasks::new(farm.workshop());
+    tasks.work_off(&farm, FETCHING).await;
+    tasks.tell = Some(Task::of(Job::Tell, async { panic!("on purpose") }));
+    tasks.deliver = Some(Task::new("deliver", async { panic!("on purpose") }));
+    tasks.settle().await;
+    farm.clock.set(instant(TELLING));
+    tasks.step().await.unwrap();
+    assert_eq!(tasks.under_way(), ["deliver"]);
+    let run = tasks.run_of(Job::Tell).await.unwrap();
+    assert_eq!((run.state, run.attempts), (RunState::Failed, 1));
+    let error = run.error.unwrap();
+    assert!(error.contains("on purpose"), "{error}");
+
+    tasks.work_off(&farm, "2022-06-20T13:10:00Z").await;
+    let run = tasks.run_of(Job::Tell).await.unwrap();
+    assert_eq!((run.state, run.attempts), (RunState::Done, 2));
+}
+
+#[tokio::test]
+async fn a_panic_that_cannot_be_noted_does_not_end_the_daemon() {
+    let farm = TestFarm::new(FETCHING);
+    let mut tasks = Tasks::new(farm.workshop());
+    tasks.work_off(&farm, FETCHING).await;
+    let refuse =
+        "CREATE TRIGGER full BEFORE INSERT ON job_run BEGIN SELECT raise(FAIL, 'full'); END";
+    let store = tasks.workshop.store.clone();
+    let refused: Result<usize, StoreError> = store.write(|t| Ok(t.execute(refuse, [])?)).await;
+    refused.unwrap();
+    tasks.tell = Some(Task::of(Job::Tell, async { panic!("on purpose") }));
+    tasks.settle().await;
+    tasks.step().await.unwrap();
+    assert_eq!(tasks.under_way(), ["deliver"]);
+}
+
+/// What SQLite answers with a result code.
+fn answered(code: i32) -> StoreError {
+    rusqlite::Error::SqliteFailure(ffi::Error::new(code), None).into()
+}
+
+#[tokio::test]
+async fn records_in_use_are_asked_again_and_lost_ones_end_the_step() {
+    let farm = TestFarm::new(FETCHING);
+    let mut tasks = Tasks::new(farm.workshop());
+    let now = instant(FETCHING);
+    for code in [ffi::SQLITE_BUSY, ffi::SQLITE_LOCKED] {
+        tasks.go_on(Err(answered(code)), now).unwrap();
+        let said = error_chain(&answered(code));
+        assert!(!tasks.said.is_news("records", &said), "it was not said");
+    }
+    for error in [
+        answered(ffi::SQLITE_CORRUPT),
+        answered(ffi::SQLITE_IOERR),
+        StoreError::Ended,
+    ] {
+        let said = error.to_string();
+        assert!(tasks.go_on(Err(error), now).is_err(), "{said}");
+    }
+    assert_eq!(tasks.under_way(), [""; 0]);
+    // The next step that can read them goes on.
+    tasks.work_off(&farm, FETCHING).await;
+    let fetched = tasks.run_of(Job::Fetch).await.unwrap();
+    assert_eq!(fetched.state, RunState::Done);
+}
