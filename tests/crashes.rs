@@ -1,11 +1,12 @@
 //! Killed at random and taken up again, a season tells the same to the byte.
 
-use std::time::Duration;
+use std::path::Path;
 
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rusqlite::Connection;
 
+use crate::daemon::wait_for;
 use crate::harness::{duskflight, played_demo, printed};
 use crate::season::ledger;
 
@@ -15,21 +16,19 @@ fn a_season_killed_ten_times_and_finished_tells_the_same_as_one_undisturbed() {
     let dir = tempfile::tempdir().unwrap();
     let path = dir.path().to_str().unwrap();
     let mut dice = ChaCha8Rng::seed_from_u64(20_220_301);
-    let mut killed = 0;
-    while killed < 10 {
+    let mut moments: Vec<usize> = (0..10).map(|_| dice.random_range(1..350)).collect();
+    moments.sort_unstable();
+    for mails in moments {
         let mut child = duskflight()
             .args(["demo", "--dir", path])
             .stdout(std::process::Stdio::null())
             .spawn()
             .unwrap();
-        std::thread::sleep(Duration::from_millis(dice.random_range(50..900)));
-        match child.try_wait().unwrap() {
-            // SIGKILL: no handler, no clean-up.
-            None => child.kill().unwrap(),
-            Some(status) => panic!("finished with {status} before the kill {killed}"),
-        }
+        wait_for("so many mails have left", || sent(dir.path()) >= mails);
+        assert!(child.try_wait().unwrap().is_none(), "the season is over");
+        // SIGKILL: no handler, no clean-up.
+        child.kill().unwrap();
         child.wait().unwrap();
-        killed += 1;
     }
     printed(&["demo", "--dir", path]);
     let disturbed = Connection::open(dir.path().join("duskflight.sqlite")).unwrap();
@@ -37,7 +36,7 @@ fn a_season_killed_ten_times_and_finished_tells_the_same_as_one_undisturbed() {
     let expected = ledger(&undisturbed);
     assert!(expected.len() > 250);
     assert_eq!(ledger(&disturbed), expected);
-    let mails = |dir: &std::path::Path| -> Vec<(String, Vec<u8>)> {
+    let mails = |dir: &Path| -> Vec<(String, Vec<u8>)> {
         let mut mails: Vec<_> = std::fs::read_dir(dir.join("mail"))
             .unwrap()
             .map(|entry| entry.unwrap())
@@ -56,4 +55,9 @@ fn a_season_killed_ten_times_and_finished_tells_the_same_as_one_undisturbed() {
         mails(dir.path()) == mails(played_demo()),
         "the folders of mails differ"
     );
+}
+
+/// How many mails a season has sent so far.
+fn sent(dir: &Path) -> usize {
+    std::fs::read_dir(dir.join("mail")).map_or(0, Iterator::count)
 }

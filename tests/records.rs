@@ -9,7 +9,7 @@ use duskflight::config::Config;
 use duskflight::records::{Kind, Outcome, take_in};
 use duskflight::store::Store;
 
-use crate::daemon::{signal, start, wait_for};
+use crate::daemon::start;
 use crate::harness::{Farm, VISITS, printed, refused, rows, told_farm};
 
 /// A command of `visits` or `notes` for a farm.
@@ -417,18 +417,14 @@ fn a_sheet_that_is_still_being_written_waits() {
         .enable_all()
         .build();
     let runtime = runtime.unwrap();
-    let pause = Duration::from_millis(300);
-    let look = || take_in(&store, &config, pause, now);
-    let taken = runtime.block_on(async {
-        let write = async {
-            tokio::time::sleep(pause / 6).await;
-            let mut file = OpenOptions::new()
-                .append(true)
-                .open(farm.path("drop/round.csv"));
-            file.as_mut().unwrap().write_all(rest.as_bytes()).unwrap();
-        };
-        tokio::join!(look(), write).0
-    });
+    let look = || take_in(&store, &config, Duration::from_millis(1), now);
+    let write = async {
+        let file = farm.path("drop/round.csv");
+        let mut file = OpenOptions::new().append(true).open(file).unwrap();
+        file.write_all(rest.as_bytes()).unwrap();
+    };
+    // In this order: the first look ends in its pause, and the rest is written in it.
+    let taken = runtime.block_on(async { tokio::join!(biased; look(), write).0 });
     assert_eq!(taken.unwrap(), []);
     assert_eq!(names(farm.path("drop")), ["round.csv"]);
     assert_eq!(
@@ -447,13 +443,12 @@ fn a_sheet_that_is_still_being_written_waits() {
 #[test]
 fn the_daemon_takes_in_what_is_dropped_while_it_runs() {
     let farm = watching("2022-12-31");
-    let mut child = start(&farm);
+    let daemon = start(&farm);
     farm.write("drop/round.csv", VISITS);
-    wait_for("the dropped file is put away", || {
+    daemon.looks_until("the dropped file is put away", || {
         names(farm.path("drop/done")) == ["round.csv"]
     });
-    signal(&child, "-TERM");
-    assert!(child.wait().unwrap().success());
+    daemon.stop("-TERM");
     assert_eq!(
         rows(&farm.database(), "SELECT count(*) FROM visit"),
         [["20"]]

@@ -151,7 +151,8 @@ fn whatever_stops_the_talk_keeps_the_mail_within_the_time_out_and_sends_it_later
         let post = Post::with(&["gil"]);
         let begun = Instant::now();
         let delivered = post.deliver(server.declared(), at(0));
-        assert!(begun.elapsed() < Duration::from_secs(4), "{fault:?}");
+        // By its own time-out of a second and not by one of a minute that would stand behind it.
+        assert!(begun.elapsed() < Duration::from_secs(30), "{fault:?}");
         assert_eq!((delivered.sent, delivered.kept), (0, 1), "{fault:?}");
         let standing = post.standing();
         assert_eq!((standing.queued, standing.failed), (1, 0), "{fault:?}");

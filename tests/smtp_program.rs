@@ -3,7 +3,7 @@
 
 use std::time::{Duration, Instant};
 
-use crate::daemon::{signal, start, wait_for};
+use crate::daemon::{in_the_small_hours, start};
 use crate::harness::{Farm, VISITS, duskflight, printed, refused, rows};
 use crate::scripted::{Act, At, Scripted};
 
@@ -124,39 +124,34 @@ fn a_stop_in_the_middle_of_a_mail_loses_nothing_and_the_next_start_sends_it() {
     let server = Scripted::start(&[(At::Dot(""), Act::Silence)]);
     let farm = farm_with(&server);
     farm.change("timeout_s = 2", "timeout_s = 600");
-    farm.change("[mail]", "[telling]\ndigest_time = \"00:00\"\n\n[mail]");
-    let mut child = start(&farm);
-    wait_for("the message is under way", || {
+    in_the_small_hours(&farm);
+    let daemon = start(&farm);
+    daemon.looks_until("the message is under way", || {
         server.commands().iter().any(|line| line == "DATA")
     });
-    signal(&child, "-TERM");
     let asked = Instant::now();
-    assert!(child.wait().unwrap().success());
+    daemon.stop("-TERM");
     assert!(asked.elapsed() < Duration::from_secs(30));
     let states = "SELECT state, attempts FROM outbox WHERE kind = 'digest'";
     assert_eq!(rows(&farm.database(), states), [["queued", "1"]]);
     server.now_does(&[]);
-    let mut child = start(&farm);
-    wait_for("the mail is taken", || !server.taken().is_empty());
-    signal(&child, "-TERM");
-    assert!(child.wait().unwrap().success());
+    let daemon = start(&farm);
+    daemon.looks_until("the mail is taken", || !server.taken().is_empty());
+    daemon.stop("-TERM");
     assert_eq!(rows(&farm.database(), states), [["sent", "2"]]);
     assert_eq!(server.taken().len(), 1);
 }
 
 #[test]
-#[ignore = "waits for ticks of half a minute; tests/long runs it"]
 fn while_a_server_keeps_silent_the_runner_takes_in_what_is_dropped() {
     let server = Scripted::start(&[(At::Dot(""), Act::Silence)]);
     let farm = farm_with(&server);
     farm.change("timeout_s = 2", "timeout_s = 600");
-    farm.change(
-        "[mail]",
-        "[records]\ndrop = \"drop\"\n\n[telling]\ndigest_time = \"00:00\"\n\n[mail]",
-    );
+    in_the_small_hours(&farm);
+    farm.change("[mail]", "[records]\ndrop = \"drop\"\n\n[mail]");
     std::fs::create_dir(farm.path("drop")).unwrap();
-    let mut child = start(&farm);
-    wait_for("the message is under way", || {
+    let daemon = start(&farm);
+    daemon.looks_until("the message is under way", || {
         server.commands().iter().any(|line| line == "DATA")
     });
     farm.write(
@@ -164,13 +159,12 @@ fn while_a_server_keeps_silent_the_runner_takes_in_what_is_dropped() {
         "date,trap,eggs\n2022-04-19,e1,1\n2022-04-19,e2,0\n",
     );
     let read = "SELECT count(*) FROM visit WHERE day = '2022-04-19'";
-    wait_for("the file is taken in", || {
+    daemon.looks_until("the file is taken in", || {
         rows(&farm.database(), read) == [["2"]]
     });
     // All that time the one mail was waiting for its answer.
     assert_eq!((server.connections(), server.taken().len()), (1, 0));
-    signal(&child, "-TERM");
-    assert!(child.wait().unwrap().success());
+    daemon.stop("-TERM");
 }
 
 #[test]

@@ -11,18 +11,27 @@ use super::*;
 
 const MS: fn(u64) -> Duration = Duration::from_millis;
 
-/// Short limits, so that no test waits long; the machine may be busy, so not too short.
-fn short() -> Limits {
+/// Limits in time that only a hang reaches, however busy the machine is.
+fn patient() -> Limits {
     Limits {
-        connect: MS(2000),
-        read: MS(300),
-        total: MS(900),
-        overall: MS(5000),
+        connect: MS(60_000),
+        read: MS(60_000),
+        total: MS(60_000),
+        overall: MS(120_000),
         body_bytes: 10_000,
         tries: 3,
         first_wait: MS(1),
         longest_wait: MS(2000),
         redirects: 3,
+    }
+}
+
+/// Limits that a server's silence reaches soon.
+fn short() -> Limits {
+    Limits {
+        read: MS(300),
+        total: MS(900),
+        ..patient()
     }
 }
 
@@ -56,7 +65,7 @@ fn gzip(body: &[u8]) -> Vec<u8> {
 #[tokio::test]
 async fn an_answer_comes_whole_and_the_request_names_program_and_contact() {
     let server = TestServer::start(vec![Reply::ok("[]")]);
-    assert_eq!(get(&server, short()).await.unwrap(), b"[]");
+    assert_eq!(get(&server, patient()).await.unwrap(), b"[]");
     let request = &server.requests()[0].to_lowercase();
     assert!(
         request.starts_with("get /days?key=secret http/1.1"),
@@ -78,7 +87,7 @@ fn a_contact_is_optional_and_cannot_break_the_request() {
         user_agent(None).unwrap(),
         concat!("duskflight/", env!("CARGO_PKG_VERSION"))
     );
-    let error = Client::new(short(), Some("a\r\nb: c")).unwrap_err();
+    let error = Client::new(patient(), Some("a\r\nb: c")).unwrap_err();
     assert!(error.to_string().contains(r#""a\r\nb: c""#), "{error}");
 }
 
@@ -86,7 +95,7 @@ fn a_contact_is_optional_and_cannot_break_the_request() {
 fn the_certificates_compiled_in_are_usable_without_those_of_the_system() {
     let _ = rustls::crypto::ring::default_provider().install_default();
     assert!(bundled_certificates().count() > 50);
-    let built = frugal(short())
+    let built = frugal(patient())
         .tls_certs_only(bundled_certificates())
         .build();
     assert!(built.is_ok(), "{built:?}");
@@ -95,7 +104,11 @@ fn the_certificates_compiled_in_are_usable_without_those_of_the_system() {
 #[tokio::test]
 async fn a_late_answer_is_given_up_and_asked_for_again() {
     let server = TestServer::start(vec![Reply::Silence, Reply::ok("late")]);
-    assert_eq!(get(&server, short()).await.unwrap(), b"late");
+    let often = Limits {
+        tries: 50,
+        ..short()
+    };
+    assert_eq!(get(&server, often).await.unwrap(), b"late");
     let server = TestServer::start(vec![Reply::Silence]);
     let error = get(&server, short()).await.unwrap_err();
     assert!(matches!(&error, GetError::Transport { source, .. } if source.is_timeout()));
@@ -105,10 +118,8 @@ async fn a_late_answer_is_given_up_and_asked_for_again() {
 #[tokio::test]
 async fn a_header_that_drips_is_given_up_within_the_total() {
     let server = TestServer::start(vec![Reply::Drip(head("200 OK", &[], Some(2)), MS(100))]);
-    let started = Instant::now();
     let error = get(&server, once()).await.unwrap_err();
     assert!(matches!(&error, GetError::Transport { source, .. } if source.is_timeout()));
-    assert!(started.elapsed() < MS(2500), "{:?}", started.elapsed());
 }
 
 #[tokio::test]
@@ -116,16 +127,14 @@ async fn a_body_that_drips_is_given_up_within_the_total() {
     let mut reply = head("200 OK", &[], None);
     reply.extend_from_slice(&[b'x'; 400]);
     let server = TestServer::start(vec![Reply::Drip(reply, MS(8))]);
-    let started = Instant::now();
     let error = get(&server, once()).await.unwrap_err();
     assert!(matches!(&error, GetError::Transport { source, .. } if source.is_timeout()));
-    assert!(started.elapsed() < MS(2500), "{:?}", started.elapsed());
 }
 
 #[tokio::test]
 async fn a_body_without_end_stops_at_the_limit_and_is_not_asked_for_again() {
     let server = TestServer::start(vec![Reply::Endless(head("200 OK", &[], None))]);
-    let error = get(&server, short()).await.unwrap_err();
+    let error = get(&server, patient()).await.unwrap_err();
     assert!(
         matches!(error, GetError::TooLarge { most: 10_000, .. }),
         "{error:?}"
@@ -145,7 +154,7 @@ async fn the_size_limit_counts_unpacked_bytes() {
     )]);
     let limits = Limits {
         body_bytes: 100_000,
-        ..short()
+        ..patient()
     };
     let error = get(&server, limits).await.unwrap_err();
     assert!(
@@ -158,7 +167,7 @@ async fn the_size_limit_counts_unpacked_bytes() {
 async fn a_packed_answer_is_unpacked() {
     let packed = Reply::answer("200 OK", &["content-encoding: gzip"], gzip(b"[1, 2]"));
     let server = TestServer::start(vec![packed]);
-    assert_eq!(get(&server, short()).await.unwrap(), b"[1, 2]");
+    assert_eq!(get(&server, patient()).await.unwrap(), b"[1, 2]");
 }
 
 #[tokio::test]
@@ -173,7 +182,7 @@ async fn an_answer_that_breaks_off_is_asked_for_again() {
         Reply::ok("whole"),
     ];
     let server = TestServer::start(script);
-    assert_eq!(get(&server, short()).await.unwrap(), b"whole");
+    assert_eq!(get(&server, patient()).await.unwrap(), b"whole");
 }
 
 #[tokio::test]
@@ -183,7 +192,7 @@ async fn a_body_that_cannot_be_unpacked_is_not_asked_for_again() {
     for body in [b"not packed at all", &damaged[..]] {
         let reply = Reply::answer("200 OK", &["content-encoding: gzip"], body);
         let server = TestServer::start(vec![reply]);
-        let error = get(&server, short()).await.unwrap_err();
+        let error = get(&server, patient()).await.unwrap_err();
         assert!(matches!(error, GetError::Transport { .. }), "{error:?}");
         assert_eq!(server.requests().len(), 1);
     }
@@ -194,7 +203,7 @@ async fn a_refusal_is_told_with_its_words_and_not_asked_for_again() {
     let check = async |status: &str, part: &str| {
         let page = "<h1>No\r\nsuch thing</h1>";
         let server = TestServer::start(vec![Reply::answer(status, &[], page)]);
-        let error = get(&server, short()).await.unwrap_err();
+        let error = get(&server, patient()).await.unwrap_err();
         let shown = chain(&error);
         assert!(shown.contains(part), "{shown}");
         assert!(shown.contains("\"<h1>No such thing</h1>\""), "{shown}");
@@ -212,14 +221,14 @@ async fn an_overloaded_server_gets_another_try() {
         Reply::ok("[]"),
     ];
     let server = TestServer::start(script);
-    assert_eq!(get(&server, short()).await.unwrap(), b"[]");
+    assert_eq!(get(&server, patient()).await.unwrap(), b"[]");
     assert_eq!(server.requests().len(), 2);
 }
 
 #[tokio::test]
 async fn the_tries_come_to_an_end() {
     let server = TestServer::start(vec![Reply::answer("500 Oops", &[], "")]);
-    let error = get(&server, short()).await.unwrap_err();
+    let error = get(&server, patient()).await.unwrap_err();
     assert!(
         matches!(&error, GetError::Status { status, .. } if *status == 500),
         "{error:?}"
@@ -239,7 +248,7 @@ async fn the_wait_a_server_asks_for_is_kept() {
         let busy = Reply::answer("429 Too Many Requests", retry_after, "");
         let server = TestServer::start(vec![busy, Reply::ok("[]")]);
         let started = Instant::now();
-        assert_eq!(get(&server, short()).await.unwrap(), b"[]");
+        assert_eq!(get(&server, patient()).await.unwrap(), b"[]");
         assert!(started.elapsed() >= MS(1000), "{:?}", started.elapsed());
     }
 }
@@ -248,7 +257,7 @@ async fn the_wait_a_server_asks_for_is_kept() {
 async fn a_server_that_wants_a_long_wait_is_left_alone() {
     let busy = Reply::answer("503 Service Unavailable", &["retry-after: 3600"], "");
     let server = TestServer::start(vec![busy]);
-    let error = get(&server, short()).await.unwrap_err();
+    let error = get(&server, patient()).await.unwrap_err();
     assert!(
         chain(&error).contains("asked to come back later, in 3600 s"),
         "{error}"
@@ -273,7 +282,7 @@ async fn a_port_where_nobody_listens_is_an_error_that_names_the_address() {
     let server = TestServer::start(vec![Reply::ok("")]);
     let url = server.url("/days?key=secret");
     drop(server);
-    let error = client(short()).get(&url).await.unwrap_err();
+    let error = client(patient()).get(&url).await.unwrap_err();
     assert!(
         matches!(&error, GetError::Transport { source, .. } if source.is_connect()),
         "{error:?}"
@@ -285,7 +294,7 @@ async fn a_port_where_nobody_listens_is_an_error_that_names_the_address() {
 async fn a_few_redirects_are_followed() {
     let hop = || Reply::redirect("/moved?key=secret");
     let server = TestServer::start(vec![hop(), hop(), hop(), Reply::ok("[]")]);
-    assert_eq!(get(&server, short()).await.unwrap(), b"[]");
+    assert_eq!(get(&server, patient()).await.unwrap(), b"[]");
     assert!(
         server
             .requests()
@@ -297,7 +306,7 @@ async fn a_few_redirects_are_followed() {
 #[tokio::test]
 async fn a_redirect_loop_ends_at_once() {
     let server = TestServer::start(vec![Reply::redirect("/days?key=secret")]);
-    let error = get(&server, short()).await.unwrap_err();
+    let error = get(&server, patient()).await.unwrap_err();
     assert!(
         chain(&error).contains("redirected more than 3 times"),
         "{}",
@@ -311,7 +320,7 @@ async fn a_query_does_not_follow_to_another_host() {
     let other = TestServer::start(vec![Reply::ok("[]")]);
     let with_key = format!("http://localhost:{}/days?key=secret", other.port());
     let server = TestServer::start(vec![Reply::redirect(&with_key)]);
-    let error = get(&server, short()).await.unwrap_err();
+    let error = get(&server, patient()).await.unwrap_err();
     assert!(
         chain(&error).contains("another host with a query"),
         "{}",
