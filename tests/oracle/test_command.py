@@ -23,6 +23,8 @@ def test_an_average_with_a_cutoff_is_refused(method, cutoff):
         ("2022-06-06,,80", "row 5, column tmin: the value is missing"),
         ("2022-06-06,50,8o", 'row 5, column tmax: "8o" is not a temperature'),
         ("2022-06-06,50,inf", 'row 5, column tmax: "inf" is not a temperature'),
+        ("2022-06-06,-999,80", 'row 5, column tmin: "-999" stands for a value that is missing'),
+        ("2022-06-06,50,1e308", "row 5, column tmax: no thermometer in the region has shown 1e308 °F"),
         ("2022-06-06,81,80", "row 5, column tmin: the minimum 81 is above the maximum 80"),
         ("2022-06-05,50,80", "row 5, column date: 2022-06-05 does not come after 2022-06-05"),
         ("2022-02-29,50,80", 'row 5, column date: "2022-02-29" is not a date'),
@@ -44,6 +46,12 @@ def test_thresholds_out_of_order_are_refused_in_the_unit_given():
     done = run(["heat", "-", "--unit", "c", "--lower", "34", "--upper", "12"], GOOD)
     assert done.returncode == 2
     assert "the lower threshold (34 °C) must be below the upper one (12 °C)" in done.stderr
+
+
+def test_a_threshold_that_is_no_temperature_is_refused():
+    done = run(["heat", "-", "--upper", "9999"], GOOD)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "--upper 9999 °F is no temperature" in done.stderr
 
 
 def test_days_left_out_are_noted():

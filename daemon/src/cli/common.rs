@@ -9,7 +9,9 @@ use anyhow::Context;
 use chrono::{DateTime, NaiveDate, Utc, Weekday};
 use clap::Args;
 use comfy_table::{LineStyle, Table, presets};
-use tracing_subscriber::EnvFilter;
+use tracing_subscriber::filter::Targets;
+use tracing_subscriber::layer::SubscriberExt;
+use tracing_subscriber::util::SubscriberInitExt;
 
 use super::Failure;
 use crate::clock::{self, Clock, SetClock, SystemClock};
@@ -130,19 +132,25 @@ pub(super) fn plain_table<'a>(header: impl IntoIterator<Item = &'a str>) -> Tabl
     table
 }
 
-/// Logs for people on a terminal, as JSON elsewhere; `DUSKFLIGHT_LOG` sets another level.
-pub(super) fn log_to_stderr(level: &str) {
-    let filter =
-        EnvFilter::try_from_env("DUSKFLIGHT_LOG").unwrap_or_else(|_| EnvFilter::new(level));
-    let log = tracing_subscriber::fmt()
-        .with_env_filter(filter)
-        .with_writer(std::io::stderr);
+/// Logs for people on a terminal, as JSON elsewhere; `DUSKFLIGHT_LOG` sets another level, also by module
+/// (`warn,duskflight::feed=debug`).
+pub(super) fn log_to_stderr(usual: &str) {
+    let asked = std::env::var("DUSKFLIGHT_LOG").ok();
+    let levels = tracing_subscriber::registry().with(levels(asked.as_deref(), usual));
+    let lines = tracing_subscriber::fmt::layer().with_writer(std::io::stderr);
     // A second call in one process, as tests make it, keeps the first.
     let _ = if std::io::stderr().is_terminal() {
-        log.try_init()
+        levels.with(lines).try_init()
     } else {
-        log.json().try_init()
+        levels.with(lines.json()).try_init()
     };
+}
+
+/// What is logged: what was asked for where that can be understood.
+fn levels(asked: Option<&str>, usual: &str) -> Targets {
+    let asked = asked.filter(|asked| !asked.is_empty());
+    let asked = asked.and_then(|asked| asked.parse().ok());
+    asked.unwrap_or_else(|| usual.parse().expect("the program's own levels are right"))
 }
 
 /// A day of the week in full.
@@ -155,5 +163,37 @@ pub(super) const fn weekday_name(day: Weekday) -> &'static str {
         Weekday::Fri => "Friday",
         Weekday::Sat => "Saturday",
         Weekday::Sun => "Sunday",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use tracing::Level;
+
+    use super::*;
+
+    #[test]
+    fn the_log_has_the_level_asked_for_by_module_and_else_the_usual_one() {
+        let check = |asked: Option<&str>, module: &str, expected: Level| {
+            let levels = levels(asked, "warn,duskflight=info");
+            let finest = [
+                Level::TRACE,
+                Level::DEBUG,
+                Level::INFO,
+                Level::WARN,
+                Level::ERROR,
+            ]
+            .into_iter()
+            .find(|level| levels.would_enable(module, level));
+            assert_eq!(finest, Some(expected), "{asked:?} {module}");
+        };
+        for usual in [None, Some(""), Some("warn,duskflight=loud")] {
+            check(usual, "duskflight::feed", Level::INFO);
+            check(usual, "hyper", Level::WARN);
+        }
+        check(Some("debug"), "hyper", Level::DEBUG);
+        let by_module = Some("error,duskflight::feed=trace");
+        check(by_module, "duskflight::feed::client", Level::TRACE);
+        check(by_module, "duskflight::mail", Level::ERROR);
     }
 }

@@ -12,6 +12,7 @@ use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, ValueEnum};
 use duskflight_core::heat::{Cutoff, HeatModel, HeatModelError, Method, Thresholds};
 use duskflight_core::temperature::{Temperature, Unit};
+use duskflight_core::weather::is_plausible;
 
 use self::input::InputDay;
 use self::report::HeatDay;
@@ -83,8 +84,15 @@ fn named<T: Copy, const N: usize>(all: [T; N], name_of: fn(T) -> &'static str, n
 /// Arguments that make no heat model.
 #[derive(Debug, thiserror::Error)]
 enum ModelError {
-    #[error("{argument} {value} is not a temperature; give a number such as 55")]
-    NotATemperature { argument: &'static str, value: f64 },
+    #[error(
+        "{argument} {value} {unit} is no temperature that a thermometer in the region has shown; \
+         give one such as 55 °F, or --cutoff none where nothing is cut off"
+    )]
+    NotPlausible {
+        argument: &'static str,
+        value: f64,
+        unit: &'static str,
+    },
     #[error(
         "the lower threshold ({lower} {unit}) must be below the upper one ({upper} {unit}); \
          see --lower and --upper"
@@ -163,7 +171,12 @@ fn published(fahrenheit: f64, unit: Unit) -> f64 {
 }
 
 fn temperature(argument: &'static str, value: f64, unit: Unit) -> Result<Temperature, ModelError> {
-    Temperature::new(value, unit).ok_or(ModelError::NotATemperature { argument, value })
+    let temperature = Temperature::new(value, unit).filter(|read| is_plausible(*read));
+    temperature.ok_or(ModelError::NotPlausible {
+        argument,
+        value,
+        unit: unit.symbol(),
+    })
 }
 
 /// Degree-days and running total of each day, and the days that a double method cannot give

@@ -224,14 +224,16 @@ impl Config {
     /// all its rows that have been in force, since a note may be older than the row that is now.
     #[must_use]
     pub fn orchard_up_to(&self, day: NaiveDate) -> Orchard {
+        let mut ever: BTreeMap<&BlockId, Vec<&String>> = BTreeMap::new();
+        for row in self.blocks.iter().filter(|row| row.from <= day) {
+            let varieties = ever.entry(&row.block.id).or_default();
+            varieties.extend(&row.block.varieties);
+        }
         let now = self.orchard_on(day);
         let blocks = now.blocks().iter().cloned().map(|mut block| {
-            let rows = self.blocks.iter();
-            for row in rows.filter(|row| row.block.id == block.id && row.from <= day) {
-                for variety in &row.block.varieties {
-                    if !block.varieties.contains(variety) {
-                        block.varieties.push(variety.clone());
-                    }
+            for variety in ever.remove(&block.id).unwrap_or_default() {
+                if !block.varieties.contains(variety) {
+                    block.varieties.push(variety.clone());
                 }
             }
             block

@@ -7,6 +7,7 @@ use std::path::Path;
 use chrono::{Days, NaiveDate};
 use csv::StringRecord;
 use duskflight_core::temperature::{Extremes, Temperature, Unit};
+use duskflight_core::weather::is_plausible;
 
 const DATE: &str = "date";
 const TMIN: &str = "tmin";
@@ -63,6 +64,15 @@ pub(super) enum Problem {
     NotADate(String),
     #[error("{0:?} is not a temperature; write it as a number such as 61.5")]
     NotATemperature(String),
+    #[error(
+        "{value:?} stands for a value that is missing; fill it in, or take the day out of the file"
+    )]
+    MarkForMissing { value: String },
+    #[error(
+        "no thermometer in the region has shown {value} {symbol}; correct it, \
+         or say with --unit what the file is in"
+    )]
+    NotPlausible { value: String, symbol: &'static str },
     #[error("the minimum {tmin} is above the maximum {tmax}; correct one of them")]
     MinAboveMax { tmin: f64, tmax: f64 },
     #[error("{date} does not come after {before}; give each day once, oldest first")]
@@ -107,11 +117,12 @@ pub(super) fn parse(text: &str, file: &str, unit: Unit) -> Result<Vec<InputDay>,
     };
     let columns = Columns::find(reader.headers().map_err(csv_error)?, file)?;
     let mut days: Vec<InputDay> = Vec::new();
-    for record in reader.records() {
-        let record = record.map_err(csv_error)?;
+    let mut rows = RowNumbers::of(text);
+    let mut record = StringRecord::new();
+    while reader.read_record(&mut record).map_err(csv_error)? {
         let row = Row {
             file,
-            number: row_number(text, &record),
+            number: rows.next(&record),
             record: &record,
         };
         let day = row.day(&columns, unit)?;
@@ -203,10 +214,13 @@ impl Row<'_> {
         unit: Unit,
     ) -> Result<(f64, Temperature), InputError> {
         let text = self.value(at, column)?;
-        let number = text.parse().ok();
-        number
-            .and_then(|number| Some((number, Temperature::new(number, unit)?)))
-            .ok_or_else(|| self.problem(column, Problem::NotATemperature(text.to_owned())))
+        let number: Option<f64> = text.parse().ok().filter(|number: &f64| number.is_finite());
+        let number = number
+            .ok_or_else(|| self.problem(column, Problem::NotATemperature(text.to_owned())))?;
+        match Temperature::new(number, unit).filter(|read| is_plausible(*read)) {
+            Some(temperature) => Ok((number, temperature)),
+            None => Err(self.problem(column, not_plausible(text, unit))),
+        }
     }
 
     fn value(&self, at: usize, column: &'static str) -> Result<&str, InputError> {
@@ -224,15 +238,49 @@ impl Row<'_> {
     }
 }
 
-/// The row as a spreadsheet counts it, the header being row 1. The position that the reader gives
-/// lies before any empty lines it skipped.
-fn row_number(text: &str, record: &StringRecord) -> usize {
-    let position = record
-        .position()
-        .expect("a record that was read has a place");
-    let before = usize::try_from(position.byte()).expect("the text is in memory");
-    let skipped = text[before..].len() - text[before..].trim_start().len();
-    1 + text[..before + skipped].matches('\n').count()
+/// What cannot be a temperature; records fill days that are missing with nines.
+fn not_plausible(text: &str, unit: Unit) -> Problem {
+    let digits = text.trim_start_matches('-').trim_end_matches(['0', '.']);
+    let value = text.to_owned();
+    if digits.chars().all(|digit| matches!(digit, '9' | '.')) {
+        Problem::MarkForMissing { value }
+    } else {
+        let symbol = unit.symbol();
+        Problem::NotPlausible { value, symbol }
+    }
+}
+
+/// Counts rows as a spreadsheet does, the header being row 1, once through the text.
+struct RowNumbers<'a> {
+    text: &'a str,
+    /// How far it has counted, and how many ends of lines it met.
+    at: usize,
+    ends: usize,
+}
+
+impl<'a> RowNumbers<'a> {
+    const fn of(text: &'a str) -> Self {
+        Self {
+            text,
+            at: 0,
+            ends: 0,
+        }
+    }
+
+    /// The number of the row read next. The position that the reader gives lies before any empty lines it
+    /// skipped.
+    fn next(&mut self, record: &StringRecord) -> usize {
+        let position = record
+            .position()
+            .expect("a record that was read has a place");
+        let before = usize::try_from(position.byte()).expect("the text is in memory");
+        let rest = &self.text[before..];
+        let begins = before + rest.len() - rest.trim_start().len();
+        let passed = &self.text.as_bytes()[self.at..begins];
+        self.ends += passed.iter().filter(|byte| **byte == b'\n').count();
+        self.at = begins;
+        1 + self.ends
+    }
 }
 
 /// Calendar days between two rows of the file.

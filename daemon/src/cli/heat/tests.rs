@@ -82,6 +82,14 @@ fn every_problem_names_its_place_and_what_to_do() {
             "days.csv, row 2, column tmin: \"NaN\" is not a temperature; write it as a number such as 61.5",
         ),
         (
+            "date,tmin,tmax\n2022-06-01,-99.90,80\n",
+            "days.csv, row 2, column tmin: \"-99.90\" stands for a value that is missing; fill it in, or take the day out of the file",
+        ),
+        (
+            "date,tmin,tmax\n2022-06-01,50,1e308\n",
+            "days.csv, row 2, column tmax: no thermometer in the region has shown 1e308 °F; correct it, or say with --unit what the file is in",
+        ),
+        (
             "date,tmin,tmax\n\n2022-06-01,50,80\n\n\n2022-06-02,81,80.5\n",
             "days.csv, row 6, column tmin: the minimum 81 is above the maximum 80.5; correct one of them",
         ),
@@ -93,6 +101,45 @@ fn every_problem_names_its_place_and_what_to_do() {
     for (text, expected) in cases {
         assert_eq!(refused(text), expected, "for {text:?}");
     }
+}
+
+#[test]
+fn what_no_thermometer_can_show_is_refused_in_either_unit() {
+    let problem = |value: &str, unit| {
+        let text = format!("date,tmin,tmax\n2022-06-01,{value},{value}\n");
+        parse(&text, "days.csv", unit).map_err(|error| error.to_string())
+    };
+    for unit in [Unit::Fahrenheit, Unit::Celsius] {
+        for value in ["-9999", "-999.9", "-99", "999", "9999.00", "99999"] {
+            let told = problem(value, unit).unwrap_err();
+            assert!(
+                told.contains("stands for a value that is missing"),
+                "{told}"
+            );
+        }
+        for value in ["-6999", "32767", "1e308", "-1e308", "150"] {
+            let told = problem(value, unit).unwrap_err();
+            assert!(told.contains("no thermometer in the region"), "{told}");
+        }
+        for value in ["-9.9", "0", "9", "-40", "56.7"] {
+            assert!(problem(value, unit).is_ok(), "{value}");
+        }
+    }
+    // Hot, and a mark for nothing in the other unit.
+    assert!(problem("99.9", Unit::Fahrenheit).is_ok());
+    assert!(problem("99.9", Unit::Celsius).is_err());
+}
+
+#[test]
+fn a_row_deep_in_a_long_file_has_its_number() {
+    let first = date("1900-01-01");
+    let mut text = "date,tmin,tmax\n".to_owned();
+    for day in first.iter_days().take(40_000) {
+        text.push_str(&format!("{day},50,80\n\n"));
+    }
+    assert_eq!(days(&text).len(), 40_000);
+    text.push_str("tomorrow,50,80\n");
+    assert!(refused(&text).starts_with("days.csv, row 80002, column date"));
 }
 
 #[test]

@@ -1,38 +1,30 @@
 //! A sheet to draw on, in pixels of a mail's layout.
 
-use plotters::element::DashedPathElement;
-use plotters::prelude::{
-    Circle, DrawingArea, IntoDrawingArea, PathElement, Polygon, SVGBackend, Text,
+use tiny_skia::{
+    FillRule, LineCap, LineJoin, Paint, Path, PathBuilder, Pixmap, StrokeDash, Transform,
 };
-use plotters::style::text_anchor::{Pos, VPos};
-use plotters::style::{Color, IntoFont, RGBColor, ShapeStyle, TextStyle};
 
-use super::{ChartError, FAMILY, WIDTH, palette};
+use super::font::Font;
+use super::palette::{self, Colour};
+use super::{ChartError, SHARPNESS, WIDTH};
 
-/// Units of the drawing in a pixel of the layout: it knows whole units only, so they are small.
-pub(super) const UNITS: u32 = 8;
-/// plotters takes the size of letters with the space around them, and writes so much less.
-const POINTS: f64 = 1.24;
 /// Radius of the card's corners.
 const CORNER: f64 = 10.0;
 
 /// A point in pixels of the layout.
 pub(super) type Point = (f64, f64);
 
-/// Where text stands beside its point.
-pub(super) use plotters::style::text_anchor::HPos as Side;
-
 /// How a line is drawn.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Stroke {
-    pub(super) colour: RGBColor,
+    pub(super) colour: Colour,
     pub(super) width: f64,
     /// Lengths of dash and gap.
     pub(super) dash: Option<(f64, f64)>,
 }
 
 impl Stroke {
-    pub(super) const fn solid(colour: RGBColor, width: f64) -> Self {
+    pub(super) const fn solid(colour: Colour, width: f64) -> Self {
         Self {
             colour,
             width,
@@ -47,149 +39,126 @@ impl Stroke {
         }
     }
 
-    fn style(self) -> ShapeStyle {
-        self.colour.stroke_width(units(self.width).unsigned_abs())
+    /// Ends and corners are round.
+    fn pen(self) -> tiny_skia::Stroke {
+        let dash = self.dash;
+        tiny_skia::Stroke {
+            width: self.width as f32,
+            line_cap: LineCap::Round,
+            line_join: LineJoin::Round,
+            dash: dash.and_then(|(dash, gap)| StrokeDash::new(vec![dash as f32, gap as f32], 0.0)),
+            ..tiny_skia::Stroke::default()
+        }
     }
 }
 
-/// Something drawn.
-enum Shape {
-    Line(Vec<Point>, Stroke),
-    Area(Vec<Point>, RGBColor),
-    Disc(Point, f64, RGBColor),
-    Words {
-        at: Point,
-        text: String,
-        size: f64,
-        colour: RGBColor,
-        side: Side,
-    },
+/// Which part of words stands at their point.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Side {
+    Left,
+    Center,
+    Right,
 }
 
-/// Shapes on a card of a fixed width and of a height.
+/// A card of a fixed width and of a height.
 pub(super) struct Canvas {
-    height: u32,
-    shapes: Vec<Shape>,
+    picture: Pixmap,
+    font: Font,
 }
 
 impl Canvas {
     /// An empty card.
-    pub(super) fn new(height: f64) -> Self {
-        let height = height.ceil() as u32;
+    pub(super) fn new(height: f64) -> Result<Self, ChartError> {
+        // An even height has whole pixels.
+        let height = (height / 2.0).ceil() * 2.0;
+        let pixels = |length: f64| (length * f64::from(SHARPNESS)).round() as u32;
+        let (wide, high) = (pixels(f64::from(WIDTH)), pixels(height));
         let mut canvas = Self {
-            height,
-            shapes: Vec::new(),
+            picture: Pixmap::new(wide, high).ok_or(ChartError::Size(wide, high))?,
+            font: Font::compiled_in()?,
         };
-        let (width, height) = (f64::from(WIDTH), f64::from(height));
-        canvas.area(card((width, height), 0.0), palette::EDGE);
-        canvas.area(card((width, height), 1.0), palette::CARD);
-        canvas
+        let size = (f64::from(WIDTH), height);
+        canvas.area(card(size, 0.0), palette::EDGE);
+        canvas.area(card(size, 1.0), palette::CARD);
+        Ok(canvas)
     }
 
-    /// Its height.
-    pub(super) const fn height(&self) -> u32 {
-        self.height
+    /// What was drawn.
+    pub(super) const fn picture(&self) -> &Pixmap {
+        &self.picture
     }
 
     /// A line through points.
     pub(super) fn line(&mut self, points: impl IntoIterator<Item = Point>, stroke: Stroke) {
-        let points = points.into_iter().collect();
-        self.shapes.push(Shape::Line(points, stroke));
+        let Some(path) = through(points).finish() else {
+            return;
+        };
+        let paint = paint(stroke.colour);
+        self.picture
+            .stroke_path(&path, &paint, &stroke.pen(), scale(), None);
     }
 
     /// A filled area.
-    pub(super) fn area(&mut self, points: impl IntoIterator<Item = Point>, colour: RGBColor) {
-        let points = points.into_iter().collect();
-        self.shapes.push(Shape::Area(points, colour));
+    pub(super) fn area(&mut self, points: impl IntoIterator<Item = Point>, colour: Colour) {
+        let mut outline = through(points);
+        outline.close();
+        self.fill(outline.finish(), colour, scale());
     }
 
     /// A filled circle.
-    pub(super) fn disc(&mut self, centre: Point, radius: f64, colour: RGBColor) {
-        self.shapes.push(Shape::Disc(centre, radius, colour));
+    pub(super) fn disc(&mut self, centre: Point, radius: f64, colour: Colour) {
+        let circle = PathBuilder::from_circle(centre.0 as f32, centre.1 as f32, radius as f32);
+        self.fill(circle, colour, scale());
     }
 
     /// Words whose middle line goes through a point.
-    pub(super) fn words(&mut self, at: Point, text: &str, size: f64, colour: RGBColor, side: Side) {
-        // What XML cannot hold.
-        let held = |c: char| !c.is_control() && !matches!(c, '\u{fffe}' | '\u{ffff}');
-        let text = text.chars().map(|c| if held(c) { c } else { ' ' });
-        self.shapes.push(Shape::Words {
-            at,
-            text: text.collect(),
-            size,
-            colour,
-            side,
-        });
+    pub(super) fn words(&mut self, at: Point, text: &str, size: f64, colour: Colour, side: Side) {
+        let set = self.font.set(text);
+        let size = size as f32;
+        let before = match side {
+            Side::Left => 0.0,
+            Side::Center => set.width / 2.0,
+            Side::Right => set.width,
+        };
+        // Half of small letters' height below the middle line, a quarter of the size.
+        let origin = (at.0 as f32 - before * size, at.1 as f32 + size / 4.0);
+        let place = scale()
+            .pre_translate(origin.0, origin.1)
+            .pre_scale(size, -size);
+        self.fill(set.outline, colour, place);
     }
 
-    /// The drawing.
-    pub(super) fn svg(&self) -> Result<String, ChartError> {
-        let mut svg = String::new();
-        let size = (WIDTH * UNITS, self.height * UNITS);
-        let area = SVGBackend::with_string(&mut svg, size).into_drawing_area();
-        for shape in &self.shapes {
-            draw(&area, shape).map_err(|error| ChartError::Draw(error.to_string()))?;
-        }
-        area.present()
-            .map_err(|error| ChartError::Draw(error.to_string()))?;
-        drop(area);
-        // plotters leaves ends and corners of lines sharp.
-        Ok(svg.replacen(
-            "<svg ",
-            "<svg stroke-linejoin=\"round\" stroke-linecap=\"round\" ",
-            1,
-        ))
-    }
-}
-
-type Area<'a> = DrawingArea<SVGBackend<'a>, plotters::coord::Shift>;
-type Failed<'a> = plotters::drawing::DrawingAreaErrorKind<
-    <SVGBackend<'a> as plotters::prelude::DrawingBackend>::ErrorType,
->;
-
-fn draw<'a>(area: &Area<'a>, shape: &Shape) -> Result<(), Failed<'a>> {
-    match shape {
-        Shape::Line(points, stroke) => {
-            let points: Vec<(i32, i32)> = points.iter().map(place).collect();
-            match stroke.dash {
-                None => area.draw(&PathElement::new(points, stroke.style())),
-                Some((dash, gap)) => area.draw(&DashedPathElement::new(
-                    points,
-                    units(dash),
-                    units(gap),
-                    stroke.style(),
-                )),
-            }
-        }
-        Shape::Area(points, colour) => {
-            let points: Vec<(i32, i32)> = points.iter().map(place).collect();
-            area.draw(&Polygon::new(points, colour.filled()))
-        }
-        Shape::Disc(centre, radius, colour) => {
-            area.draw(&Circle::new(place(centre), units(*radius), colour.filled()))
-        }
-        Shape::Words {
-            at,
-            text,
-            size,
-            colour,
-            side,
-        } => {
-            let font = (FAMILY, size * f64::from(UNITS) * POINTS).into_font();
-            let style = TextStyle::from(font)
-                .color(colour)
-                .pos(Pos::new(*side, VPos::Center));
-            area.draw(&Text::new(text.as_str(), place(at), style))
+    fn fill(&mut self, path: Option<Path>, colour: Colour, place: Transform) {
+        if let Some(path) = path {
+            let paint = paint(colour);
+            self.picture
+                .fill_path(&path, &paint, FillRule::Winding, place, None);
         }
     }
 }
 
-fn place(point: &Point) -> (i32, i32) {
-    (units(point.0), units(point.1))
+fn paint(colour: Colour) -> Paint<'static> {
+    let mut paint = Paint::default();
+    paint.set_color_rgba8(colour.0, colour.1, colour.2, u8::MAX);
+    paint
 }
 
-fn units(pixels: f64) -> i32 {
-    (pixels * f64::from(UNITS)).round() as i32
+/// From pixels of the layout to those of the picture.
+fn scale() -> Transform {
+    Transform::from_scale(SHARPNESS, SHARPNESS)
+}
+
+fn through(points: impl IntoIterator<Item = Point>) -> PathBuilder {
+    let mut path = PathBuilder::new();
+    for (x, y) in points {
+        let (x, y) = (x as f32, y as f32);
+        if path.is_empty() {
+            path.move_to(x, y);
+        } else {
+            path.line_to(x, y);
+        }
+    }
+    path
 }
 
 /// The outline of the card, so far inside the edge.

@@ -34,7 +34,7 @@ pub(super) fn draw(chart: &CatchChart) -> Result<Canvas, ChartError> {
         .iter()
         .map(|panel| TITLE + spans_room(panel) + field + DAYS);
     let below = TOP - 8.0 + heights.sum::<f64>() + 8.0;
-    let mut canvas = Canvas::new(below + key::height(&rows) + PAD - 8.0);
+    let mut canvas = Canvas::new(below + key::height(&rows) + PAD - 8.0)?;
     heading(&mut canvas, &chart.frame);
     let mut top = TOP - 8.0;
     let mut number = 1;

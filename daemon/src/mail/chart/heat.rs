@@ -25,7 +25,7 @@ const AHEAD: Stroke = Stroke::solid(palette::DARK_AMBER, 3.0).dashed(1.0, 7.0);
 pub(super) fn draw(chart: &HeatChart) -> Result<Canvas, ChartError> {
     let rows = rows(chart);
     let below = TOP + FIELD + DAYS + 8.0;
-    let mut canvas = Canvas::new(below + key::height(&rows) + PAD - 8.0);
+    let mut canvas = Canvas::new(below + key::height(&rows) + PAD - 8.0)?;
     let plot = Plot::new(&chart.frame, &chart.sums, TOP, FIELD);
     heading(&mut canvas, &chart.frame);
     earlier_years(&mut canvas, &plot, chart);

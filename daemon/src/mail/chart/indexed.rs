@@ -1,82 +1,85 @@
-//! A picture in few colours: a third of the bytes, since edges have few shades.
+//! A picture in sixteen colours, half a byte a pixel: edges have few shades.
 
 use std::collections::BTreeMap;
 
-use plotters::style::RGBColor;
-use resvg::tiny_skia::Pixmap;
+use tiny_skia::{Pixmap, PremultipliedColorU8};
 
-use super::{ChartError, palette};
+use super::ChartError;
+use super::palette::{self, Colour};
 
-/// Shades between a colour and the one that it stands on.
-const SHADES: u32 = 2;
 /// The first entry is no colour at all: the corners of the card.
 const NOTHING: u8 = 0;
+/// Beyond this level of deflate a picture takes longer and is hardly smaller.
+const LEVEL: u8 = 6;
 
 /// The picture as a PNG of indexed colours.
 pub(super) fn png(picture: &Pixmap) -> Result<Vec<u8>, ChartError> {
-    let failed = |error: png::EncodingError| ChartError::Picture(error.to_string());
-    let colours = colours();
+    let colours: Vec<Colour> = palette::ALL.into_iter().chain(shades()).collect();
     let mut bytes = Vec::new();
     let mut encoder = png::Encoder::new(&mut bytes, picture.width(), picture.height());
     encoder.set_color(png::ColorType::Indexed);
-    encoder.set_depth(png::BitDepth::Eight);
-    let entries = std::iter::once(&RGBColor(0, 0, 0)).chain(&colours);
+    encoder.set_depth(png::BitDepth::Four);
+    let entries = std::iter::once(&Colour(0, 0, 0)).chain(&colours);
     encoder.set_palette(entries.flat_map(|c| [c.0, c.1, c.2]).collect::<Vec<u8>>());
     encoder.set_trns(vec![0]);
-    encoder.set_compression(png::Compression::High);
+    encoder.set_deflate_compression(png::DeflateCompression::Level(LEVEL));
     encoder.set_filter(png::Filter::NoFilter);
-    let mut writer = encoder.write_header().map_err(failed)?;
-    writer
-        .write_image_data(&indices(picture, &colours))
-        .map_err(failed)?;
-    writer.finish().map_err(failed)?;
+    let mut writer = encoder.write_header()?;
+    writer.write_image_data(&packed(picture, &colours))?;
+    writer.finish()?;
     Ok(bytes)
 }
 
-/// Each colour, and its shades on those that it stands on.
-fn colours() -> Vec<RGBColor> {
-    let mut colours = palette::ALL.to_vec();
-    for (above, below) in palette::STANDS_ON {
-        colours.extend((1..SHADES).map(|shade| blend(above, below, shade)));
-    }
-    colours
+/// The colours of edges.
+fn shades() -> impl Iterator<Item = Colour> {
+    palette::EDGES.into_iter().map(|(above, quarters, below)| {
+        let mix = |above: u8, below: u8| {
+            let sum = u16::from(above) * quarters + u16::from(below) * (4 - quarters);
+            u8::try_from(sum / 4).unwrap_or(u8::MAX)
+        };
+        Colour(
+            mix(above.0, below.0),
+            mix(above.1, below.1),
+            mix(above.2, below.2),
+        )
+    })
 }
 
-/// So many parts of one colour, the rest of the other.
-fn blend(above: RGBColor, below: RGBColor, shade: u32) -> RGBColor {
-    let mix = |above: u8, below: u8| {
-        let sum = u32::from(above) * shade + u32::from(below) * (SHADES - shade);
-        u8::try_from(sum / SHADES).unwrap_or(u8::MAX)
-    };
-    RGBColor(
-        mix(above.0, below.0),
-        mix(above.1, below.1),
-        mix(above.2, below.2),
-    )
+/// Two pixels a byte, each row beginning with a byte of its own.
+fn packed(picture: &Pixmap, colours: &[Colour]) -> Vec<u8> {
+    let indices = indices(picture, colours);
+    let rows = indices.chunks(picture.width() as usize);
+    let pairs = rows.flat_map(|row| row.chunks(2));
+    let byte = |pair: &[u8]| pair[0] << 4 | pair.get(1).unwrap_or(&NOTHING);
+    pairs.map(byte).collect()
 }
 
 /// For each pixel the nearest colour. Most are like the one before.
-fn indices(picture: &Pixmap, colours: &[RGBColor]) -> Vec<u8> {
+fn indices(picture: &Pixmap, colours: &[Colour]) -> Vec<u8> {
     let mut indices = Vec::with_capacity(picture.pixels().len());
     let mut found: BTreeMap<[u8; 4], u8> = BTreeMap::new();
     for run in picture.pixels().chunk_by(|one, next| one == next) {
-        let pixel = run[0];
-        let key = [pixel.red(), pixel.green(), pixel.blue(), pixel.alpha()];
-        let index = *found.entry(key).or_insert_with(|| nearest(key, colours));
+        let index = *found
+            .entry(parts(run[0]))
+            .or_insert_with_key(|pixel| nearest(*pixel, colours));
         indices.resize(indices.len() + run.len(), index);
     }
     indices
 }
 
-fn nearest([red, green, blue, alpha]: [u8; 4], colours: &[RGBColor]) -> u8 {
+fn parts(pixel: PremultipliedColorU8) -> [u8; 4] {
+    [pixel.red(), pixel.green(), pixel.blue(), pixel.alpha()]
+}
+
+fn nearest([red, green, blue, alpha]: [u8; 4], colours: &[Colour]) -> u8 {
     if alpha < 128 {
         return NOTHING;
     }
-    let far = |colour: &RGBColor| {
+    let far = |colour: &Colour| {
         let apart = |one: u8, other: u8| i32::from(one.abs_diff(other)).pow(2);
         apart(red, colour.0) + apart(green, colour.1) + apart(blue, colour.2)
     };
-    // There are far fewer than 255 colours.
+    // There are fifteen colours.
     let nearest = (1..=u8::MAX)
         .zip(colours)
         .min_by_key(|(_, colour)| far(colour));
