@@ -4,6 +4,7 @@
 use std::time::{Duration, Instant};
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use duskflight::clock::SetClock;
 use duskflight::config::{Login, Secret, Security, SmtpServer};
 use duskflight::mail::delivery::{Delivered, deliver};
 use duskflight::mail::transport::Transport;
@@ -62,7 +63,8 @@ impl Post {
     fn queue(&self, n: usize, person: &str) {
         let id = format!("<{n}@test.example>");
         let mail = NewMail {
-            body: body(&id),
+            body: Some(body(&id)),
+            about: String::new(),
             subject: id.clone(),
             message_id: id,
             kind: MailKind::Digest,
@@ -86,7 +88,8 @@ impl Post {
             server: Box::new(server),
             sender: "duskflight@test.example".to_owned(),
         };
-        let delivery = deliver(&self.store, &transport, now);
+        let clock = SetClock::at(now);
+        let delivery = deliver(&self.store, &transport, &clock);
         self.runtime.block_on(delivery).unwrap()
     }
 

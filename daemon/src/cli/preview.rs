@@ -17,6 +17,7 @@ use crate::mail::file_stem;
 use crate::mail::message::{Parts, cid};
 use crate::telling::{Draft, Purpose, TellError, night, prepare};
 use duskflight_core::ledger::MailKind;
+use duskflight_core::wording::mail_kind_meaning;
 
 /// Show the mails of a day as they would go, without telling anyone
 ///
@@ -43,7 +44,7 @@ pub(super) struct Preview {
 /// `alerts` is what the command was called with at first.
 fn kind_parser() -> impl TypedValueParser<Value = MailKind> {
     let word = |kind: MailKind| {
-        let word = PossibleValue::new(kind.name()).help(kind.meaning());
+        let word = PossibleValue::new(kind.name()).help(mail_kind_meaning(kind));
         match kind {
             MailKind::Alert => word.alias("alerts"),
             _ => word,
@@ -123,16 +124,14 @@ async fn drafts(
 
 fn write(folder: &Path, draft: &Draft) -> Result<(), Failure> {
     let mail = &draft.mail;
-    let stem = file_stem(
-        mail.day,
-        mail.kind.name(),
-        mail.person.as_str(),
-        mail.adviser.as_ref().map_or("", PersonId::as_str),
-    );
+    let stem = file_stem(&mail.identity());
     fs::create_dir_all(folder).with_context(|| format!("make the folder {}", folder.display()))?;
     let html = html_beside_pictures(&draft.parts, &mail.message_id, &stem);
     let mut files: Vec<(String, &[u8])> = vec![
-        (format!("{stem}.eml"), &mail.body),
+        (
+            format!("{stem}.eml"),
+            mail.body.as_deref().unwrap_or_default(),
+        ),
         (format!("{stem}.txt"), draft.parts.text.as_bytes()),
         (format!("{stem}.html"), html.as_bytes()),
     ];
@@ -204,7 +203,8 @@ mod tests {
                 day: NaiveDate::from_ymd_opt(2022, 6, 20).unwrap(),
                 address: "gil@farm.example".to_owned(),
                 subject: String::new(),
-                body: b"whole".to_vec(),
+                about: String::new(),
+                body: Some(b"whole".to_vec()),
                 queued_at: DateTime::UNIX_EPOCH,
                 contents: None,
                 waits_for: Vec::new(),

@@ -15,7 +15,7 @@ use crate::runner::Lock;
 use crate::store::outbox::{self, NewMail};
 use crate::store::{StoreError, outbox_edit, outbox_report};
 use crate::telling::Draft;
-use duskflight_core::ledger::MailKind;
+use duskflight_core::ledger::{MailKind, MailState};
 
 /// Send a test mail and say what the server said, per person
 ///
@@ -56,7 +56,7 @@ impl TestMail {
             .await
             .map_err(|error: StoreError| anyhow::Error::from(error))
             .context("queue the test mails")?;
-        let delivered = workshop.deliver(now).await.context("deliver")?;
+        let delivered = workshop.deliver().await.context("deliver")?;
         let mut arrived = 0;
         for (person, id) in people.iter().zip(ids) {
             let words = workshop
@@ -64,10 +64,13 @@ impl TestMail {
                 .read(move |c| outbox_edit::words_on(c, &id))
                 .await
                 .context("read the outbox")?;
-            arrived += usize::from(words.0 == "sent");
+            arrived += usize::from(words.0 == MailState::Sent);
             print(&format!(
                 "{} <{}>: {}, {}\n",
-                person.id, person.email, words.0, words.1
+                person.id,
+                person.email,
+                words.0.name(),
+                words.1
             ))?;
         }
         if let Some(stopped) = &delivered.stopped {
@@ -108,7 +111,8 @@ pub(super) fn draft(
             day: config.day_of(now),
             address: person.email.clone(),
             subject: composed.parts.subject.clone(),
-            body: composed.bytes,
+            about: String::new(),
+            body: Some(composed.bytes),
             queued_at: now,
             contents: None,
             waits_for: Vec::new(),

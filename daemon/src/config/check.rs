@@ -77,6 +77,7 @@ fn read(reader: &mut Reader<'_>) -> Option<Config> {
     orchard::blocks(reader, &blocks, &declared);
     let cap = main.telling.most_mails_a_day;
     check_cap(reader, cap);
+    check_retention(reader, main.store.keep_mails_days);
     let rules = rules::rules(reader, main.rules, &people, &blocks, cap);
     rules::warn_of_the_silent(reader, &people, &blocks, &rules);
     orchard::traps(reader, &traps, &blocks, &named, &products);
@@ -100,6 +101,7 @@ fn read(reader: &mut Reader<'_>) -> Option<Config> {
         },
         mail_route,
         database: reader.dir.join(main.store.file),
+        keep_mails_days: main.store.keep_mails_days,
         drop_folder: main.records.drop.map(|path| DropFolder {
             path: reader.dir.join(path),
             by: main.records.drop_by,
@@ -124,6 +126,16 @@ fn check_cap(reader: &mut Reader<'_>, most: u16) {
     if most == 0 {
         let path = ["telling", "most_mails_a_day"];
         reader.at(&path, " = 0: write 1 or more; nobody would hear anything");
+    }
+}
+
+fn check_retention(reader: &mut Reader<'_>, days: u16) {
+    if days == 0 {
+        let path = ["store", "keep_mails_days"];
+        reader.at(
+            &path,
+            " = 0: write 1 or more; what a mail said would be gone before anybody looks",
+        );
     }
 }
 

@@ -198,7 +198,8 @@ impl Season {
             Err(error) => return Err(error.into()),
         }
         for at in [digest + A_LITTLE, digest + A_LITTLE + hold + A_LITTLE] {
-            self.workshop.deliver(at).await?;
+            self.clock.set(at);
+            self.workshop.deliver().await?;
         }
         Ok(())
     }

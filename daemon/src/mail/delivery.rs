@@ -6,6 +6,7 @@ use rusqlite::Connection;
 use super::reply_class::ReplyClass;
 use super::retry::{self, LONGEST, Next, tried_for_too_long};
 use super::transport::{SendError, Transport};
+use crate::clock::Clock;
 use crate::crash;
 use crate::store::outbox::{self, End, Waiting};
 use crate::store::{Store, StoreError, outbox_report};
@@ -23,19 +24,22 @@ pub struct Delivered {
     pub stopped: Option<SendError>,
 }
 
-/// Sends every mail that may be sent at `now`. A mail is marked as sent only after the transport
-/// has it, so a crash in between sends it once more, under the same Message-ID and bytes.
+/// Sends every mail that may be sent. A mail is marked as sent only after the transport
+/// has it, so a crash in between sends it once more, under the same Message-ID and bytes. The clock is asked
+/// for each mail, since a round may last for hours and a hold counts from the digest's own leaving.
 ///
 /// # Errors
 /// When the records cannot be read or written; a mail that cannot be sent is kept or given up.
 pub async fn deliver(
     store: &Store,
     transport: &Transport,
-    now: DateTime<Utc>,
+    clock: &dyn Clock,
 ) -> Result<Delivered, StoreError> {
     let mut delivered = Delivered::default();
-    while let Some(mail) = store.write(move |t| outbox::take(t, now)).await? {
-        match transport.send(&mail).await {
+    while let Some(mail) = take(store, clock.now()).await? {
+        let answer = transport.send(&mail).await;
+        let now = clock.now();
+        match answer {
             Ok(answer) => {
                 crash::point("before it is marked as sent");
                 store
@@ -55,6 +59,10 @@ pub async fn deliver(
         }
     }
     Ok(delivered)
+}
+
+async fn take(store: &Store, now: DateTime<Utc>) -> Result<Option<Waiting>, StoreError> {
+    store.write(move |t| outbox::take(t, now)).await
 }
 
 fn settle_sent(

@@ -15,7 +15,7 @@ use crate::mail::transport::Transport;
 use crate::records::{DropError, Outcome, Taken, take_in};
 use crate::store::jobs::{self, Job};
 use crate::store::journal::{self, JournalError};
-use crate::store::{Store, StoreError, days, outbox};
+use crate::store::{Store, StoreError, days, outbox, retention};
 use crate::telling::{TellError, Told, tell};
 
 /// A dropped file that has not changed for so long is written whole.
@@ -90,12 +90,13 @@ impl Workshop {
         again: bool,
         now: DateTime<Utc>,
     ) -> Result<Told, TellError> {
-        self.match_journal().await?;
+        self.match_journal(now).await?;
         let told = tell(&self.store, &self.config, day, again, now).await;
         match &told {
             Ok(Told::Before) => {}
             Ok(Told::Now { mails, notices }) => {
                 tracing::info!(day = %day, mails, notices, "day told");
+                self.prune(now).await;
             }
             Err(TellError::Past { .. }) => {}
             Err(error) => {
@@ -108,11 +109,11 @@ impl Workshop {
 
     /// Brings the records and the journal of what left the house together. Without the journal the ledger
     /// decides alone, and the digest says so.
-    async fn match_journal(&self) -> Result<(), StoreError> {
+    async fn match_journal(&self, now: DateTime<Utc>) -> Result<(), StoreError> {
         let journal = journal::path_beside(&self.config.database);
         let matched = self
             .store
-            .write(move |t| journal::match_up(t, &journal))
+            .write(move |t| journal::match_up(t, &journal, now))
             .await;
         match matched {
             Ok(matched) if matched.learnt > 0 => tracing::warn!(
@@ -126,6 +127,15 @@ impl Workshop {
             }
         }
         Ok(())
+    }
+
+    /// Prunes what was kept long enough. The night is told all the same, and the next one tries again.
+    async fn prune(&self, now: DateTime<Utc>) {
+        let journal = journal::path_beside(&self.config.database);
+        let kept = self.config.mails_kept();
+        if let Err(error) = retention::prune(&self.store, &journal, kept, now).await {
+            tracing::warn!(error = error_chain(&error), "old records are not pruned");
+        }
     }
 
     /// Notes that a job failed outside its own transaction.
@@ -174,16 +184,17 @@ impl Workshop {
     ///
     /// # Errors
     /// When the records cannot be read or written.
-    pub async fn deliver(&self, now: DateTime<Utc>) -> Result<Delivered, StoreError> {
-        let waiting = self.store.read(move |c| outbox::next(c, now)).await?;
-        if waiting.is_some() {
-            self.match_journal().await?;
+    pub async fn deliver(&self) -> Result<Delivered, StoreError> {
+        let now = self.clock.now();
+        let may_leave = self.store.read(move |c| outbox::may_leave(c, now)).await?;
+        if may_leave {
+            self.match_journal(now).await?;
         }
         let transport = Transport::of(&self.config);
-        let delivered = deliver(&self.store, &transport, now).await?;
+        let delivered = deliver(&self.store, &transport, &*self.clock).await?;
         if delivered.sent > 0 {
             tracing::info!(sent = delivered.sent, "mails delivered");
-            self.match_journal().await?;
+            self.match_journal(self.clock.now()).await?;
         }
         Ok(delivered)
     }

@@ -145,7 +145,7 @@ impl Tasks {
         if self.deliver.is_none() {
             let workshop = self.workshop.clone();
             self.deliver = Some(Task::new("deliver", async move {
-                workshop.deliver(now).await?;
+                workshop.deliver().await?;
                 Ok(())
             }));
         }

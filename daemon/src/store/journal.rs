@@ -1,14 +1,16 @@
 //! What left the house, once more in a file beside the database: a database that is restored from an
 //! older copy learns from it what people were told since, so that nobody is told twice.
 //!
-//! One line a mail that was handed over, as JSON, with the rows of the ledger that it tells. Lines are only
-//! ever added; one that was cut off by a crash is passed over and written anew.
+//! One line a mail that was handed over, as JSON, with the rows of the ledger that it tells. Lines are added; one that was
+//! cut off by a crash is passed over and written anew. It keeps this season and the one before: nobody is told of older
+//! ones, and both sides are compared within these alone, so that neither learns what the other no longer keeps.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, OpenOptions};
 use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
+use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use rusqlite::{Connection, OptionalExtension, Row, params};
 use serde::{Deserialize, Serialize};
 
@@ -25,6 +27,8 @@ struct Line {
     person: String,
     adviser: String,
     day: String,
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    about: String,
     sent_at: i64,
     told: Vec<ToldRow>,
 }
@@ -63,8 +67,14 @@ pub fn path_beside(database: &Path) -> PathBuf {
 ///
 /// # Errors
 /// A failing statement, or a journal that cannot be read or written.
-pub fn match_up(connection: &Connection, journal: &Path) -> Result<Matched, JournalError> {
-    let lines = read(journal)?;
+pub fn match_up(
+    connection: &Connection,
+    journal: &Path,
+    now: DateTime<Utc>,
+) -> Result<Matched, JournalError> {
+    let since = kept_since(now);
+    let mut lines = read(journal)?;
+    lines.retain(|line| line.sent_at >= since);
     let mut matched = Matched::default();
     for line in &lines {
         if !is_sent(connection, &line.mail)? {
@@ -73,10 +83,42 @@ pub fn match_up(connection: &Connection, journal: &Path) -> Result<Matched, Jour
         }
     }
     let known: BTreeSet<&str> = lines.iter().map(|line| line.mail.as_str()).collect();
-    let unknown = sent(connection, &known)?;
+    let unknown = sent(connection, &known, since)?;
     matched.written = unknown.len();
     append(journal, &unknown)?;
     Ok(matched)
+}
+
+/// Removes the lines of seasons before the one before this. The file is replaced as a whole.
+///
+/// # Errors
+/// A journal that cannot be read or written.
+pub fn prune(journal: &Path, now: DateTime<Utc>) -> Result<(), JournalError> {
+    let since = kept_since(now);
+    let lines = read(journal)?;
+    let kept: Vec<&Line> = lines.iter().filter(|line| line.sent_at >= since).collect();
+    if kept.len() == lines.len() {
+        return Ok(());
+    }
+    let mut new = journal.as_os_str().to_owned();
+    new.push(".new");
+    let replace = || {
+        let mut file = fs::File::create(&new)?;
+        file.set_permissions(fs::metadata(journal)?.permissions())?;
+        file.write_all(text(kept).as_bytes())?;
+        file.sync_data()?;
+        fs::rename(&new, journal)
+    };
+    replace().map_err(|source| failed(journal, source))
+}
+
+/// The instant at which the season before this one began, in whole seconds.
+fn kept_since(now: DateTime<Utc>) -> i64 {
+    let new_year = NaiveDate::from_ymd_opt(now.year() - 1, 1, 1).unwrap_or_default();
+    new_year
+        .and_time(chrono::NaiveTime::MIN)
+        .and_utc()
+        .timestamp()
 }
 
 /// Why they could not be brought together.
@@ -137,21 +179,19 @@ fn append(journal: &Path, lines: &[Line]) -> Result<(), JournalError> {
         return Ok(());
     }
     let whole = fs::read(journal).map_or(true, |bytes| bytes.is_empty() || bytes.ends_with(b"\n"));
-    let mut text = if whole {
-        String::new()
-    } else {
-        "\n".to_owned()
-    };
-    for line in lines {
-        text += &serde_json::to_string(line).expect("texts and numbers are JSON");
-        text.push('\n');
-    }
+    let line_end = if whole { "" } else { "\n" };
     let write = || {
         let mut file = OpenOptions::new().append(true).create(true).open(journal)?;
-        file.write_all(text.as_bytes())?;
+        file.write_all(format!("{line_end}{}", text(lines)).as_bytes())?;
         file.sync_data()
     };
     write().map_err(|source| failed(journal, source))
+}
+
+fn text<'a>(lines: impl IntoIterator<Item = &'a Line>) -> String {
+    let lines = lines.into_iter();
+    let lines = lines.map(|line| serde_json::to_string(line).expect("texts and numbers are JSON"));
+    lines.map(|line| line + "\n").collect()
 }
 
 fn failed(journal: &Path, source: io::Error) -> JournalError {
@@ -173,9 +213,9 @@ fn is_sent(connection: &Connection, mail: &str) -> Result<bool, StoreError> {
 fn learn(connection: &Connection, line: &Line) -> Result<(), StoreError> {
     connection
         .prepare_cached(
-            "INSERT INTO outbox (message_id, kind, person, adviser, day, address, subject, body, queued_at,
-               hold_s, state, attempts, refusals, doubtful, next_try_at, sent_at, answer)
-             VALUES (?1, ?2, ?3, ?4, ?5, '', '', x'', ?6, 0, 'sent', 1, 0, 0, ?6, ?6, ?7)
+            "INSERT INTO outbox (message_id, kind, person, adviser, day, about, address, subject, queued_at, composed,
+               hold_s, touched, state, attempts, refusals, doubtful, next_try_at, sent_at, answer)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?8, '', '', ?6, 1, 0, 0, 'sent', 1, 0, 0, ?6, ?6, ?7)
              ON CONFLICT (message_id) DO UPDATE SET state = 'sent', sent_at = ?6, answer = ?7",
         )?
         .execute(params![
@@ -185,7 +225,8 @@ fn learn(connection: &Connection, line: &Line) -> Result<(), StoreError> {
             line.adviser,
             line.day,
             line.sent_at,
-            KNOWN
+            KNOWN,
+            line.about,
         ])?;
     let mut insert = connection.prepare_cached(
         "INSERT OR IGNORE INTO told
@@ -212,12 +253,16 @@ fn learn(connection: &Connection, line: &Line) -> Result<(), StoreError> {
 
 /// The mails that were handed over and are not known, with their rows of the ledger; one look through the
 /// ledger serves them all.
-fn sent(connection: &Connection, known: &BTreeSet<&str>) -> Result<Vec<Line>, StoreError> {
+fn sent(
+    connection: &Connection,
+    known: &BTreeSet<&str>,
+    since: i64,
+) -> Result<Vec<Line>, StoreError> {
     let mut mails = connection.prepare_cached(
-        "SELECT message_id, kind, person, adviser, day, sent_at FROM outbox
-         WHERE state = 'sent' AND kind != 'test' ORDER BY sent_at, rowid",
+        "SELECT message_id, kind, person, adviser, day, sent_at, about FROM outbox
+         WHERE state = 'sent' AND sent_at >= ?1 AND kind != 'test' ORDER BY sent_at, place",
     )?;
-    let lines = mails.query_map([], line)?;
+    let lines = mails.query_map([since], line)?;
     let mut lines: Vec<Line> = lines.collect::<Result<_, _>>()?;
     lines.retain(|line| !known.contains(line.mail.as_str()));
     if lines.is_empty() {
@@ -249,6 +294,7 @@ fn line(row: &Row<'_>) -> rusqlite::Result<Line> {
         adviser: row.get(3)?,
         day: row.get(4)?,
         sent_at: row.get(5)?,
+        about: row.get(6)?,
         told: Vec::new(),
     })
 }

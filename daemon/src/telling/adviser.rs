@@ -62,7 +62,7 @@ impl<'a> Context<'a> {
     ) -> Result<Option<(Telling, Vec<Plan<'a>>)>, TellError> {
         let of_adviser = |season: &&BlockSeason| season.block.adviser == adviser.id;
         let seasons: Vec<&BlockSeason> = self.night.seasons.iter().filter(of_adviser).collect();
-        if seasons.is_empty() || self.is_made(&self.digest_id(adviser))? {
+        if seasons.is_empty() || self.is_made(MailKind::Digest, adviser, Some(adviser))? {
             return Ok(None);
         }
         let mut plans = Vec::new();
@@ -82,12 +82,9 @@ impl<'a> Context<'a> {
     fn leave_out_made(&self, plans: &mut Vec<Plan<'_>>) -> Result<(), StoreError> {
         let mut kept = Vec::new();
         for plan in plans.drain(..) {
-            let id = plan
-                .contents
-                .as_ref()
-                .map(|contents| self.message_id(contents.kind(), plan.person, Some(plan.adviser)));
-            let made = match &id {
-                Some(id) => self.is_made(id)?,
+            let kind = plan.contents.as_ref().map(Contents::kind);
+            let made = match kind {
+                Some(kind) => self.is_made(kind, plan.person, Some(plan.adviser))?,
                 None => false,
             };
             kept.extend((!made).then_some(plan));
@@ -136,7 +133,7 @@ impl<'a> Context<'a> {
             .collect();
         let charts = self.charts(seasons, &notices)?;
         let remark = self.late();
-        let held = waiting::lines(self.connection, self.config, adviser.id.as_str(), day)?;
+        let held = waiting::lines(self.connection, self.config, &adviser.id, day)?;
         let extras = Extras {
             remark: remark.as_deref(),
             growers: &growers,

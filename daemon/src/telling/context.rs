@@ -23,7 +23,7 @@ use crate::store::folding::{FoldedMail, silent_from};
 use crate::store::jobs::{self, Job};
 use crate::store::outbox::{self, NewMail};
 use crate::store::{StoreError, told};
-use duskflight_core::ledger::MailKind;
+use duskflight_core::ledger::{MailIdentity, MailKind};
 
 /// What a night's tellings are made from: the ledger and the outbox grow all season.
 pub(super) struct Context<'a> {
@@ -112,8 +112,26 @@ impl<'a> Context<'a> {
     }
 
     /// Whether a mail was made before.
-    pub(super) fn is_made(&self, message_id: &str) -> Result<bool, StoreError> {
-        Ok(self.purpose == Purpose::Tell && outbox::contains(self.connection, message_id)?)
+    pub(super) fn is_made(
+        &self,
+        kind: MailKind,
+        person: &Person,
+        adviser: Option<&Person>,
+    ) -> Result<bool, StoreError> {
+        let mail = self.identity(kind, person, adviser);
+        Ok(self.purpose == Purpose::Tell && outbox::is_made(self.connection, &mail)?)
+    }
+
+    /// What makes a mail of tonight one that is made once; `None` for an adviser where it is about the blocks
+    /// of several.
+    fn identity(&self, kind: MailKind, person: &Person, adviser: Option<&Person>) -> MailIdentity {
+        MailIdentity {
+            kind,
+            person: person.id.clone(),
+            adviser: adviser.map(|adviser| adviser.id.clone()),
+            day: self.night.as_of,
+            about: String::new(),
+        }
     }
 
     /// The days that an adviser's digest makes up for: those since the last one that was not given up.
@@ -155,10 +173,7 @@ impl<'a> Context<'a> {
         adviser: &'b Person,
     ) -> impl Iterator<Item = &'b FoldedMail> {
         let folded = self.folded_tonight.iter();
-        folded.filter(|mail| {
-            let about = mail.advisers.iter().any(|id| id == adviser.id.as_str());
-            mail.person == person.id.as_str() && about
-        })
+        folded.filter(|mail| mail.person == person.id && mail.advisers.contains(&adviser.id))
     }
 
     /// What a person was told last of each event.
@@ -258,22 +273,21 @@ impl<'a> Context<'a> {
         Ok(Causes(causes))
     }
 
-    /// A mail's Message-ID, made of stable ids; `None` for an adviser where it is about the blocks of several.
-    pub(super) fn message_id(
-        &self,
-        kind: MailKind,
-        person: &Person,
-        adviser: Option<&Person>,
-    ) -> String {
-        let adviser = adviser.map_or("", |adviser| adviser.id.as_str());
-        let ids = [person.id.as_str(), adviser].map(str::as_bytes);
-        let domain = self.config.mail_from.domain();
-        let key = hash(&ids);
-        format!("<{}.{}.{key}@{domain}>", kind.name(), self.night.as_of)
+    fn digest_id(&self, adviser: &Person) -> String {
+        self.message_id(&self.identity(MailKind::Digest, adviser, Some(adviser)))
     }
 
-    pub(super) fn digest_id(&self, adviser: &Person) -> String {
-        self.message_id(MailKind::Digest, adviser, Some(adviser))
+    /// A mail's Message-ID, derived from its identity and the sender's domain of today.
+    fn message_id(&self, mail: &MailIdentity) -> String {
+        let adviser = mail.adviser.as_ref().map_or("", PersonId::as_str);
+        let ids = [mail.person.as_str(), adviser, &mail.about].map(str::as_bytes);
+        let ids = if mail.about.is_empty() {
+            &ids[..2]
+        } else {
+            &ids
+        };
+        let domain = self.config.mail_from.domain();
+        format!("<{}.{}.{}@{domain}>", mail.kind.name(), mail.day, hash(ids))
     }
 
     /// Who reads an answer: the adviser to a mail about their blocks, the operator to a digest and to a mail
@@ -303,7 +317,8 @@ impl<'a> Context<'a> {
             (MailKind::Summary, _) => None,
             (_, advisers) => advisers.first().copied(),
         };
-        let message_id = self.message_id(kind, person, adviser);
+        let identity = self.identity(kind, person, adviser);
+        let message_id = self.message_id(&identity);
         let as_of = self.config.moment_words(self.now);
         let envelope = envelope_of(self.config, person, &message_id, self.now, &as_of);
         let composed = compose(&Envelope {
@@ -327,16 +342,17 @@ impl<'a> Context<'a> {
             mail: NewMail {
                 message_id,
                 kind,
-                person: person.id.clone(),
-                adviser: adviser.map(|adviser| adviser.id.clone()),
-                day: self.night.as_of,
+                person: identity.person,
+                adviser: identity.adviser,
+                day: identity.day,
+                about: identity.about,
                 address: person.email.clone(),
                 subject: composed.parts.subject.clone(),
-                body: composed.bytes,
+                body: Some(composed.bytes),
                 queued_at: self.now,
                 contents: None,
                 waits_for,
-                hold_s: i64::from(self.config.hold_hours) * 3600,
+                hold_s: u32::from(self.config.hold_hours) * 3600,
             },
             parts: composed.parts,
         })

@@ -65,7 +65,7 @@ fn room(
         Purpose::Tell => outbox::made_on(context.connection, &person.id, day)?,
         Purpose::Preview | Purpose::PreviewLetters => (0, false),
     };
-    if summary_made || context.is_made(&context.message_id(MailKind::Summary, person, None))? {
+    if summary_made || context.is_made(MailKind::Summary, person, None)? {
         return Ok(0);
     }
     let most = usize::from(context.config.most_mails_a_day);

@@ -27,7 +27,7 @@ pub(super) fn is_due(
     let its_day = days.find(|day| day.weekday() == weekday).unwrap_or(today);
     let folded = |kind: MailKind| {
         let mut mails = context.folded(person, adviser);
-        mails.any(|mail| mail.kind == kind.name())
+        mails.any(|mail| mail.kind == kind)
     };
     let missed = context
         .digest_catch_up(adviser)?
