@@ -132,7 +132,7 @@ fn when(words: Words, season: &BlockSeason, reading: &MarkReading) -> String {
 fn life_ends(words: Words, season: &BlockSeason) -> Vec<String> {
     let (day, soon) = (season.as_of, within(season.as_of, NEXT_DAYS));
     let mut by_day: BTreeMap<NaiveDate, Vec<&ServiceDue>> = BTreeMap::new();
-    let mut dues = season.service.iter();
+    let mut dues = season.work.service.iter();
     for due in dues.by_ref().filter(|due| due.due > day && due.due <= soon) {
         by_day.entry(due.due).or_default().push(due);
     }

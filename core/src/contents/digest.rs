@@ -145,7 +145,7 @@ pub fn digest(
 fn by_trap(words: Words, seasons: &[&BlockSeason]) -> Vec<Lines> {
     let open = seasons
         .iter()
-        .filter(|season| season.closed_until.is_none());
+        .filter(|season| season.work.closed_until.is_none());
     let lines = open.map(|season| Lines {
         title: season.block.name.clone(),
         lines: work_today(words, season),
@@ -160,7 +160,7 @@ fn work_headline(seasons: &[&BlockSeason], notices: &[Notice]) -> String {
         .iter()
         .filter(due)
         .copied()
-        .partition(|season| season.closed_until.is_some());
+        .partition(|season| season.work.closed_until.is_some());
     let names: Vec<&str> = open
         .iter()
         .map(|season| season.block.name.as_str())

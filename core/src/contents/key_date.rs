@@ -34,7 +34,7 @@ pub struct CalendarEntry {
 /// What an entry says of its mark.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Standing {
+pub enum DateState {
     /// The mark is ahead: the range in which it is projected.
     Projected,
     /// The mark was passed: the day, computed and not observed.
@@ -49,7 +49,7 @@ pub struct KeyDate {
     /// What it is about.
     pub entry: CalendarEntry,
     /// What it says of the mark.
-    pub standing: Standing,
+    pub standing: DateState,
     /// What a calendar shows of it.
     pub title: String,
     /// Its first day.
@@ -122,9 +122,9 @@ fn key_date(
     let what = subject_of(&notice.event, season);
     let block = &season.block.name;
     let title = match standing {
-        Standing::Projected => format!("Projected: {what}, {block}"),
-        Standing::Passed => format!("Computed: mark passed, {what}, {block}"),
-        Standing::Withdrawn => format!("Withdrawn: {what}, {block}"),
+        DateState::Projected => format!("Projected: {what}, {block}"),
+        DateState::Passed => format!("Computed: mark passed, {what}, {block}"),
+        DateState::Withdrawn => format!("Withdrawn: {what}, {block}"),
     };
     let sentence = words.told(&[notice], season).whole;
     let mut lines = vec![format!("{block}: {sentence}.")];
@@ -166,15 +166,15 @@ fn sequence(entry: &CalendarEntry, notices: &[&Notice], told: &[Told]) -> Option
 }
 
 /// The days of an entry. A mark told as passed that is ahead again has its range.
-fn stretch(notice: &Notice, season: &BlockSeason) -> Option<(Standing, NaiveDate, NaiveDate)> {
+fn stretch(notice: &Notice, season: &BlockSeason) -> Option<(DateState, NaiveDate, NaiveDate)> {
     let days = |value| match value {
-        Value::Range { early, late, .. } => Some((Standing::Projected, early, late)),
-        Value::Day(day) => Some((Standing::Passed, day, day)),
+        Value::Range { early, late, .. } => Some((DateState::Projected, early, late)),
+        Value::Day(day) => Some((DateState::Passed, day, day)),
         Value::Caught { .. } | Value::First(_) => None,
     };
     if let Change::Withdrawn { was, .. } = &notice.change {
         let (_, first, last) = days(*was)?;
-        return Some((Standing::Withdrawn, first, last));
+        return Some((DateState::Withdrawn, first, last));
     }
     let ahead = reading(&notice.event, season).and_then(|reading| reading.outcome.projection());
     days(ahead.map(Value::from).or(notice.change.value())?)
@@ -190,13 +190,13 @@ fn reading<'a>(event: &Event, season: &'a BlockSeason) -> Option<&'a MarkReading
 }
 
 /// What kind of date it is, and what it rests on.
-fn behind(words: Words, standing: Standing, season: &BlockSeason) -> Vec<String> {
+fn behind(words: Words, standing: DateState, season: &BlockSeason) -> Vec<String> {
     let kind = match standing {
-        Standing::Projected => {
+        DateState::Projected => {
             "A projection, not an observation: it moves, and the file of a later mail moves this entry."
         }
-        Standing::Passed => "Computed from temperatures, not observed.",
-        Standing::Withdrawn => return vec!["This entry no longer holds.".to_owned()],
+        DateState::Passed => "Computed from temperatures, not observed.",
+        DateState::Withdrawn => return vec!["This entry no longer holds.".to_owned()],
     };
     let start = (season.start.status != StartStatus::NotAsked)
         .then(|| format!("egg-laying start {}; ", words.start(season)));
@@ -212,14 +212,18 @@ pub(crate) fn note(dates: &[KeyDate]) -> Option<String> {
         let (one, several) = what_files_do(standing);
         any(standing).then(|| if dates.len() == 1 { one } else { several }.to_owned())
     };
-    let all = [Standing::Projected, Standing::Passed, Standing::Withdrawn];
+    let all = [
+        DateState::Projected,
+        DateState::Passed,
+        DateState::Withdrawn,
+    ];
     let done: Vec<String> = all.into_iter().filter_map(done).collect();
     let files = match dates.len() {
         0 => return None,
         1 => "file",
         _ => "files",
     };
-    let moves = if any(Standing::Projected) {
+    let moves = if any(DateState::Projected) {
         "; a projection moves"
     } else {
         ""
@@ -229,14 +233,14 @@ pub(crate) fn note(dates: &[KeyDate]) -> Option<String> {
 }
 
 /// What a file does by itself, and what several do.
-const fn what_files_do(standing: Standing) -> (&'static str, &'static str) {
+const fn what_files_do(standing: DateState) -> (&'static str, &'static str) {
     match standing {
-        Standing::Projected => ("holds this projected range", "hold the projected ranges"),
-        Standing::Passed => (
+        DateState::Projected => ("holds this projected range", "hold the projected ranges"),
+        DateState::Passed => (
             "moves its entry to the day on which the mark was passed",
             "move entries to the day on which their mark was passed",
         ),
-        Standing::Withdrawn => (
+        DateState::Withdrawn => (
             "takes its entry out of the calendar",
             "take withdrawn entries out of the calendar",
         ),
@@ -300,7 +304,7 @@ mod tests {
         let [near] = &ledger.night(now.as_of)[..] else {
             panic!("summer peak 1 is first told as passed, only peak 2 is near");
         };
-        assert_eq!(near.standing, Standing::Projected);
+        assert_eq!(near.standing, DateState::Projected);
         assert_eq!(near.title, "Projected: summer flight peak 2, Bench");
         assert_eq!((near.first, near.last), (range.early, range.late));
         assert_eq!(near.sequence, 0);
@@ -316,7 +320,7 @@ mod tests {
             panic!("peak 2 was told as near");
         };
         assert_eq!(passed.entry, near.entry);
-        assert_eq!(passed.standing, Standing::Passed);
+        assert_eq!(passed.standing, DateState::Passed);
         assert_eq!(
             passed.title,
             "Computed: mark passed, summer flight peak 2, Bench"
@@ -348,7 +352,7 @@ mod tests {
         let [ahead] = &ledger.night(today + Days::new(1))[..] else {
             panic!("the mark told as passed is ahead again");
         };
-        assert_eq!(ahead.standing, Standing::Projected);
+        assert_eq!(ahead.standing, DateState::Projected);
         let Value::Range { early, late, .. } = range else {
             panic!("a projection has a range");
         };
@@ -373,7 +377,7 @@ mod tests {
     #[test]
     fn what_the_files_do_is_one_sentence() {
         let entry = &Ledger::default().night(date(2021, 4, 10))[0];
-        let of = |standings: &[Standing]| {
+        let of = |standings: &[DateState]| {
             let dates: Vec<KeyDate> = standings
                 .iter()
                 .map(|standing| KeyDate {
@@ -383,10 +387,10 @@ mod tests {
                 .collect();
             note(&dates)
         };
-        let check = |standings: &[Standing], said: &str| {
+        let check = |standings: &[DateState], said: &str| {
             assert_eq!(of(standings).as_deref(), Some(said));
         };
-        use Standing::{Passed, Projected, Withdrawn};
+        use DateState::{Passed, Projected, Withdrawn};
         check(
             &[Projected],
             "The attached calendar file holds this projected range; a projection moves.",
@@ -452,11 +456,11 @@ mod tests {
                 prop_assert!(told.len() <= 1, "one entry for a mark: {told:?}");
                 let Some(now) = told.into_iter().next() else { continue };
                 prop_assert!(now.first <= now.last);
-                let stood = before.as_ref().is_some_and(|b| b.standing != Standing::Withdrawn);
+                let stood = before.as_ref().is_some_and(|b| b.standing != DateState::Withdrawn);
                 if let Some(before) = &before {
                     prop_assert!(now.sequence > before.sequence, "{before:?} {now:?}");
                 }
-                prop_assert!(stood || now.standing == Standing::Projected, "{now:?}");
+                prop_assert!(stood || now.standing == DateState::Projected, "{now:?}");
                 before = Some(now);
             }
         }

@@ -179,7 +179,7 @@ fn caught(season: &BlockSeason, catch: &Catch) -> String {
     if catch.traps_read == 0 {
         return format!("{kind} traps: not read in the last {WEEK_DAYS} days");
     }
-    let mut year_before = season.year_before.iter();
+    let mut year_before = season.beside.year_before.iter();
     let alike = |other: &&Catch| {
         other.kind == catch.kind && other.counted == catch.counted && other.traps_read > 0
     };
@@ -207,12 +207,13 @@ fn count(catch: &Catch) -> String {
 fn work(words: Words, season: &BlockSeason) -> String {
     let late = |due: NaiveDate| due < season.as_of;
     let readings = season
+        .work
         .readings
         .iter()
         .filter(|r| !r.optional && late(r.due));
-    let parts = season.service.iter().filter(|part| late(part.due));
+    let parts = season.work.service.iter().filter(|part| late(part.due));
     let (readings, parts) = (readings.count(), parts.count());
-    let closed = season.closed_until.map(|until| {
+    let closed = season.work.closed_until.map(|until| {
         let until = words.day(until);
         format!("; nobody may enter before {until}, as noted from the posting")
     });

@@ -20,7 +20,7 @@ pub use ahead::Topic;
 pub use alert::{Alert, AlertItem, alert, urgency};
 pub use chart::{CatchChart, Chart, HeatChart, catch_chart, heat_chart};
 pub use digest::{Digest, TableRow, digest};
-pub use key_date::{CalendarEntry, KeyDate, Standing, key_dates};
+pub use key_date::{CalendarEntry, DateState, KeyDate, key_dates};
 pub use letter::{Letter, letter};
 pub use round_sheet::{
     BlockOnRoute, Change as PartChange, RoundSheet, Stop, StopPart, Supply, round_sheets,

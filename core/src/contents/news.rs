@@ -217,6 +217,7 @@ pub(crate) fn rests_on(words: Words, event: &Event, season: &BlockSeason) -> Vec
             lines
         }
         Event::PastServiceLife(trap, part, _) => season
+            .work
             .service
             .iter()
             .filter(|due| &due.trap == trap && due.part == *part)

@@ -164,12 +164,12 @@ struct OnRoute<'a> {
 
 impl<'a> OnRoute<'a> {
     fn new(season: &'a BlockSeason, block_place: usize, trap: &'a Trap) -> Self {
-        let service = season.service.iter().filter(|due| due.trap == trap.id);
+        let service = season.work.service.iter().filter(|due| due.trap == trap.id);
         Self {
             season,
             block_place,
             trap,
-            reading: season.readings.iter().find(|due| due.trap == trap.id),
+            reading: season.work.readings.iter().find(|due| due.trap == trap.id),
             service: service.collect(),
         }
     }
@@ -256,7 +256,9 @@ fn sheet(words: Words, route: Option<&str>, mut traps: Vec<&OnRoute<'_>>, days: 
     traps.sort_by(|a, b| {
         walking_key(a.trap, a.block_place).cmp(&walking_key(b.trap, b.block_place))
     });
-    let open = traps.iter().filter(|t| t.season.closed_until.is_none());
+    let open = traps
+        .iter()
+        .filter(|t| t.season.work.closed_until.is_none());
     let stops: Vec<Stop> = open.filter_map(|trap| trap.stop(words, days)).collect();
     RoundSheet {
         route: route.map(str::to_owned),
@@ -273,7 +275,7 @@ fn sheet(words: Words, route: Option<&str>, mut traps: Vec<&OnRoute<'_>>, days: 
 fn blocks(words: Words, traps: &[&OnRoute<'_>], days: u64) -> Vec<BlockOnRoute> {
     let mut places: BTreeMap<(bool, usize), Vec<&OnRoute<'_>>> = BTreeMap::new();
     for trap in traps {
-        let is_open = trap.season.closed_until.is_none();
+        let is_open = trap.season.work.closed_until.is_none();
         if is_open && trap.stop(words, days).is_none() {
             continue;
         }
@@ -287,8 +289,8 @@ fn blocks(words: Words, traps: &[&OnRoute<'_>], days: u64) -> Vec<BlockOnRoute> 
             BlockOnRoute {
                 block: season.block.id.clone(),
                 name: season.block.name.clone(),
-                closed_until: season.closed_until,
-                entry: match season.closed_until {
+                closed_until: season.work.closed_until,
+                entry: match season.work.closed_until {
                     Some(until) => closed_words(words, until, &traps, days),
                     None => "check the posting".to_owned(),
                 },

@@ -26,7 +26,11 @@ pub(crate) fn traps_show(words: Words, season: &BlockSeason) -> Vec<String> {
 }
 
 fn was_just_read(season: &BlockSeason) -> bool {
-    let moths = season.readings.iter().filter(|r| r.kind != TrapKind::Egg);
+    let moths = season
+        .work
+        .readings
+        .iter()
+        .filter(|r| r.kind != TrapKind::Egg);
     let mut last = moths.filter_map(|reading| reading.last);
     last.any(|day| (season.as_of - day).num_days() <= 1)
 }

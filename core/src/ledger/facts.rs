@@ -117,8 +117,8 @@ pub fn facts(season: &BlockSeason) -> Vec<Fact> {
         ..fact(flight)
     }));
     facts.extend(margins(season).map(&fact));
-    facts.extend(season.lapses.iter().map(past_life).map(&fact));
-    let checked = season.disruption.iter();
+    facts.extend(season.work.lapses.iter().map(past_life).map(&fact));
+    let checked = season.beside.disruption.iter();
     let catches = checked.flat_map(|checked| &checked.catches);
     facts.extend(catches.map(|caught| Fact {
         knowable: Some(after(caught.date)),
@@ -134,7 +134,7 @@ fn after(day: NaiveDate) -> NaiveDate {
 
 /// Traps that hang by now were rightly told of before.
 fn hang_egg_traps(season: &BlockSeason) -> State {
-    let wanted = season.egg_traps_to_hang.as_ref();
+    let wanted = season.work.egg_traps_to_hang.as_ref();
     wanted.map_or(State::Pending, |wanted| {
         State::told_once(Value::Day(wanted.by))
     })

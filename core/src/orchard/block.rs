@@ -124,15 +124,6 @@ impl StartRule {
             Self::EggsTwice => "eggs-twice",
         }
     }
-
-    /// The name used in mails.
-    #[must_use]
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::ShareRising => "share rising",
-            Self::EggsTwice => "eggs twice",
-        }
-    }
 }
 
 impl fmt::Display for Crop {

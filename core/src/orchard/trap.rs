@@ -52,15 +52,6 @@ impl Part {
         }
     }
 
-    /// The word used in sentences.
-    #[must_use]
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::Ppo => "PPO",
-            other => other.name(),
-        }
-    }
-
     /// Reads what [`Part::name`] writes.
     #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {

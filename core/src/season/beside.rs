@@ -1,13 +1,29 @@
-//! A conventional block's egg-laying start beside one that mating disruption may make late.
+//! What a season is set beside: earlier years, a conventional block's start, the disruption check, what
+//! else bears on risk.
 
 use chrono::Datelike;
 
 use crate::id::BlockId;
 use crate::insect::Insect;
 use crate::orchard::{Block, Orchard};
-use crate::trapping::{EggLayingStart, Notes, Visits, egg_laying_start};
+use crate::trapping::{Catch, Disruption, EggLayingStart, Notes, Visits, egg_laying_start};
 
-use super::StationHeat;
+use super::{Comparison, RiskFacts, StationHeat};
+
+/// What a season is set beside. No date rests on it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Beside {
+    /// A conventional block's start, where this one may be late.
+    pub start: Option<StartBeside>,
+    /// Catches of the same days as the latest, a year before.
+    pub year_before: Vec<Catch>,
+    /// Catches beside those of earlier years, by kind of trap.
+    pub years: Vec<Comparison>,
+    /// What the traps show of mating disruption; `None` in a conventional block.
+    pub disruption: Option<Disruption>,
+    /// What decides risk beside catches.
+    pub risk: RiskFacts,
+}
 
 /// The start of another block.
 #[derive(Debug, Clone, PartialEq)]
@@ -99,7 +115,7 @@ mod tests {
             block("F", Regime::Conventional, "far"),
             block("K", Regime::Conventional, "S"),
         ]);
-        let beside = season.start_beside.as_ref().unwrap();
+        let beside = season.beside.start.as_ref().unwrap();
         assert_eq!(beside.block.as_str(), "K");
         assert_eq!(beside.start.status, StartStatus::ByHand);
         let line = "beside it Block K, a conventional block of the same station: egg-laying start set by \
@@ -111,7 +127,7 @@ mod tests {
     #[test]
     fn where_none_stands_beside_it_that_is_said() {
         let season = season(vec![block("F", Regime::Conventional, "far")]);
-        assert_eq!(season.start_beside, None);
+        assert_eq!(season.beside.start, None);
         let line = "no conventional block of the same station has egg traps";
         let lines = Words::default().start_evidence(&season);
         assert!(lines.iter().any(|other| other == line), "{lines:?}");

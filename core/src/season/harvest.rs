@@ -163,14 +163,14 @@ pub(super) fn of_block(
     if shakes.is_empty() || insect.marks.iter().all(|mark| mark.harvest.is_none()) {
         return Vec::new();
     }
-    let beside = Beside {
+    let weighed = Margins {
         insect,
         start,
         heat,
     };
     let of_variety = |variety: &String| {
         let shake = shake_of(&shakes, variety);
-        let margins = shake.map(|shake| beside.margins(block, variety, shake, marks));
+        let margins = shake.map(|shake| weighed.margins(block, variety, shake, marks));
         VarietyHarvest {
             variety: variety.clone(),
             shake,
@@ -203,13 +203,13 @@ fn shake_of(shakes: &[(&Note, Shake)], variety: &str) -> Option<Shake> {
     newest.map(|(_, shake)| *shake)
 }
 
-struct Beside<'a> {
+struct Margins<'a> {
     insect: &'a Insect,
     start: &'a EggLayingStart,
     heat: &'a StationHeat,
 }
 
-impl Beside<'_> {
+impl Margins<'_> {
     fn margins(
         &self,
         block: &Block,

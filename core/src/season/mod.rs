@@ -1,33 +1,33 @@
 //! One block, one insect, one year, as seen on one day.
 
 mod beside;
-mod calendar;
-mod context;
+mod block_work;
 mod curves;
-mod flights;
+mod flight_view;
 mod harvest;
 mod hindcast;
 mod marks;
-mod plan;
 mod projection;
+mod risk_facts;
 mod station_heat;
 mod tally;
+mod traps_wanted;
 mod why_not;
 mod years;
 
-pub use beside::StartBeside;
-pub use calendar::{EggTrapsToHang, OpenTask, Whose, YEAR, YearEntry};
-pub use context::{Context, SampleShare};
+pub use beside::{Beside, StartBeside};
+pub use block_work::{BlockWork, EggTrapsToHang, OpenTask};
 pub use curves::{BandDay, HeatCurves, HeatDay};
 pub use harvest::{Between, Chance, First, Likelihood, Margin, Shake, VarietyHarvest, WhyNoChance};
 pub use hindcast::{
     ProjectedCrossing, TrueCrossing, WhyNoCrossing, projected_crossing, true_crossing,
 };
 pub use marks::{Basis, HullSplit, MarkReading, Outcome};
-pub use plan::{Density, Purpose, TrapPlan, Wanted, trap_plan};
 pub use projection::{FEW_PAST_YEARS, Projection, Shift};
+pub use risk_facts::{RiskFacts, SampleShare};
 pub use station_heat::StationHeat;
 pub use tally::{TallyDay, tally};
+pub use traps_wanted::{Density, Purpose, TrapPlan, Wanted, trap_plan};
 pub use why_not::WhyNot;
 pub use years::{
     Aligned, ByHeat, Comparison, Difference, FEWEST_SEASONS, SeasonCatch, WhyNotByHeat,
@@ -41,9 +41,8 @@ use crate::insect::Insect;
 use crate::orchard::{Block, Orchard, Trap};
 use crate::temperature::Unit;
 use crate::trapping::{
-    Catch, Disruption, DueState, EggLayingStart, EggRoutine, Flights, Lapse, Notes, ReadingDue,
-    ServiceDue, Unknown, Visits, WhyNoFlights, catches, closed_until, disruption, egg_laying_start,
-    first_split, lapses, readings_due, service_due, unknown,
+    Catch, DueState, EggLayingStart, Flights, Notes, ReadingDue, Unknown, Visits, WhyNoFlights,
+    catches, disruption, egg_laying_start, unknown,
 };
 
 /// Days of readings that the latest catches are made of.
@@ -81,34 +80,16 @@ pub struct BlockSeason {
     pub without_marks: Option<String>,
     /// Each variety's harvest beside the egg laying that matters then, once a shake is entered.
     pub harvest: Vec<VarietyHarvest>,
-    /// Service clocks of the block's traps.
-    pub service: Vec<ServiceDue>,
-    /// Parts that served past their life this year.
-    pub lapses: Vec<Lapse>,
-    /// Next readings of the block's traps.
-    pub readings: Vec<ReadingDue>,
-    /// Work of the year that the records do not show as done.
-    pub open_tasks: Vec<OpenTask>,
-    /// Egg traps that should hang by now or soon, while none does.
-    pub egg_traps_to_hang: Option<EggTrapsToHang>,
-    /// The day before which nobody may enter, as noted from a posting, while it has not come.
-    pub closed_until: Option<NaiveDate>,
+    /// What is to be done in the block and at its traps.
+    pub work: BlockWork,
     /// Catches of the last seven days, by kind of trap.
     pub latest: Vec<Catch>,
-    /// Catches of the same days a year before.
-    pub year_before: Vec<Catch>,
     /// The flights of the year, or why there are none to read.
     pub flights: Result<Flights, WhyNoFlights>,
     /// What was not entered.
     pub unknown: Unknown,
-    /// What the traps show of mating disruption; `None` in a conventional block.
-    pub disruption: Option<Disruption>,
-    /// Catches beside those of earlier years, by kind of trap.
-    pub years: Vec<Comparison>,
-    /// What decides risk beside catches.
-    pub context: Context,
-    /// A conventional block's start, where this one may be late.
-    pub start_beside: Option<StartBeside>,
+    /// What it is set beside; no date rests on it.
+    pub beside: Beside,
 }
 
 impl BlockSeason {
@@ -152,7 +133,7 @@ impl BlockSeason {
     /// How something due in the block stands: in a closed one it waits.
     #[must_use]
     pub fn due_state(&self, due: NaiveDate) -> DueState {
-        DueState::while_closed(due, self.as_of, self.closed_until)
+        DueState::while_closed(due, self.as_of, self.work.closed_until)
     }
 }
 
@@ -172,9 +153,7 @@ pub fn assess(
     let heat_from = heat_from(insect, &start, as_of);
     let marks = marks::readings(insect, block, &start, heat, own_notes);
     let traps: Vec<&Trap> = orchard.traps_of(&block.id).collect();
-    let in_block = || traps.iter().copied();
-    let lapses = lapses(orchard, in_block(), visits, as_of);
-    let egg_traps = EggRoutine::of(start.is_awaited(), first_split(own_notes, as_of));
+    let work = BlockWork::on(as_of, orchard, block, &start, visits, own_notes);
     let week_ago = as_of.checked_sub_days(Days::new(LATEST_CATCH_DAYS - 1));
     let week = [week_ago.unwrap_or(as_of), as_of];
     BlockSeason {
@@ -190,21 +169,24 @@ pub fn assess(
         harvest: harvest::of_block(insect, block, &start, heat, own_notes, &marks),
         marks,
         without_marks: insect.without_marks.clone(),
-        service: service_due(orchard, in_block(), visits, as_of),
-        flights: flights::read((orchard, block), insect, heat, (visits, &lapses), own_notes),
-        lapses,
-        readings: readings_due(in_block(), visits, egg_traps, as_of),
-        open_tasks: calendar::open_tasks(orchard, block, own_notes, as_of),
-        egg_traps_to_hang: calendar::egg_traps_to_hang(orchard, block, &start, as_of),
-        closed_until: closed_until(own_notes, as_of),
+        flights: flight_view::read(
+            (orchard, block),
+            insect,
+            heat,
+            (visits, &work.lapses),
+            own_notes,
+        ),
+        work,
         latest: catches(&traps, visits, week[0], week[1]),
-        year_before: year_before(week)
-            .map_or_else(Vec::new, |[from, to]| catches(&traps, visits, from, to)),
         unknown: unknown(orchard, block, visits, own_notes, as_of),
-        disruption: disruption(orchard, block, visits, own_notes, as_of),
-        years: years::years(orchard, block, heat, visits),
-        context: context::context(own_notes, as_of),
-        start_beside: beside::start_beside(orchard, block, &start, insect, heat, visits, notes),
+        beside: Beside {
+            start: beside::start_beside(orchard, block, &start, insect, heat, visits, notes),
+            year_before: year_before(week)
+                .map_or_else(Vec::new, |[from, to]| catches(&traps, visits, from, to)),
+            years: years::years(orchard, block, heat, visits),
+            disruption: disruption(orchard, block, visits, own_notes, as_of),
+            risk: risk_facts::risk_facts(own_notes, as_of),
+        },
         block: block.clone(),
         start,
     }

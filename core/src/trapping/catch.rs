@@ -20,23 +20,6 @@ pub enum Counted {
     Females,
 }
 
-impl Counted {
-    /// The words used in mails, for so many of them.
-    #[must_use]
-    pub const fn words(self, count: u32) -> &'static str {
-        match (self, count) {
-            (Self::Eggs, 1) => "egg",
-            (Self::Eggs, _) => "eggs",
-            (Self::Males, 1) => "male",
-            (Self::Males, _) => "males",
-            (Self::Moths, 1) => "moth, unsexed",
-            (Self::Moths, _) => "moths, both sexes",
-            (Self::Females, 1) => "female",
-            (Self::Females, _) => "females",
-        }
-    }
-}
-
 /// The catch of all traps of one kind in a stretch of days.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Catch {

@@ -21,16 +21,6 @@ impl FillMethod {
     /// Every method.
     pub const ALL: [Self; 3] = [Self::FallBacks, Self::Interpolated, Self::Climate];
 
-    /// The method in a sentence.
-    #[must_use]
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::FallBacks => "from fall-back stations",
-            Self::Interpolated => "between the days around",
-            Self::Climate => "from the station's own climate",
-        }
-    }
-
     /// The name in tables.
     #[must_use]
     pub const fn name(self) -> &'static str {

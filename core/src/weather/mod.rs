@@ -73,15 +73,6 @@ impl Element {
     pub fn from_name(name: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|element| element.name() == name)
     }
-
-    /// The element in a sentence.
-    #[must_use]
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::Min => "minimum",
-            Self::Max => "maximum",
-        }
-    }
 }
 
 /// A received value that somebody vouched for or put right by hand.

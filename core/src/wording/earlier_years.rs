@@ -14,7 +14,7 @@ impl Words {
     /// This season's catches to date beside those of earlier ones; empty where nothing was read in any.
     #[must_use]
     pub fn years_lines(self, season: &BlockSeason) -> Vec<String> {
-        let lines = season.years.iter().flat_map(|compared| {
+        let lines = season.beside.years.iter().flat_map(|compared| {
             let title = title(season, compared);
             let by_date = format!("{title}, to {}", self.day(season.as_of));
             let mut lines = self.aligned(&by_date, &compared.by_date, compared.kind, false);
@@ -34,7 +34,7 @@ impl Words {
     /// trap that has one.
     pub(crate) fn years_briefly(self, season: &BlockSeason) -> Vec<String> {
         let rate = |season: &SeasonCatch| rate_words(season.haul.per_trap_night());
-        let lines = season.years.iter().filter_map(|compared| {
+        let lines = season.beside.years.iter().filter_map(|compared| {
             let this = compared.by_date.this.as_ref()?;
             let alike = compared.by_date.comparable();
             let alike: Vec<String> = alike.map(|s| format!("{} {}", s.year, rate(s))).collect();

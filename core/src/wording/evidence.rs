@@ -82,7 +82,7 @@ impl Words {
             lines.push(
                 "under mating disruption egg traps catch less: the start may be late".to_owned(),
             );
-            lines.push(match &season.start_beside {
+            lines.push(match &season.beside.start {
                 Some(beside) => format!(
                     "beside it {}, a conventional block of the same station: egg-laying start {}",
                     beside.name,

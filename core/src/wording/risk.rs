@@ -10,7 +10,7 @@ impl Words {
     /// Facts that bear on a block's risk this season.
     #[must_use]
     pub fn context_lines(self, season: &BlockSeason) -> Vec<String> {
-        let context = &season.context;
+        let context = &season.beside.risk;
         let mut lines = self.mummy_lines(season);
         lines.extend(self.damage_lines(season));
         if season.block.near.contains(&Near::Pistachio) {
@@ -32,7 +32,7 @@ impl Words {
 
     /// Mummies beside what was published elsewhere.
     fn mummy_lines(self, season: &BlockSeason) -> Vec<String> {
-        let counted = &season.context.mummies;
+        let counted = &season.beside.risk.mummies;
         if counted.is_empty() {
             return vec!["mummies since last harvest: none counted, or not entered".to_owned()];
         }
@@ -48,7 +48,7 @@ impl Words {
     }
 
     fn damage_lines(self, season: &BlockSeason) -> Vec<String> {
-        match &season.context.damage[..] {
+        match &season.beside.risk.damage[..] {
             [] => vec!["damage of an earlier harvest: not entered".to_owned()],
             notes => notes.iter().map(|note| self.seen(note)).collect(),
         }

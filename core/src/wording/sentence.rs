@@ -95,7 +95,7 @@ impl Words {
         let when = self.value(value);
         match event {
             Event::HangEggTraps => Sentence::new(format!("{what} by {when}"))
-                .and(&to_hang(self, season.egg_traps_to_hang.as_ref())),
+                .and(&to_hang(self, season.work.egg_traps_to_hang.as_ref())),
             Event::StartProvisional => {
                 Sentence::new(format!("{what}: {when}")).and("; the next check decides")
             }
@@ -131,7 +131,7 @@ impl Words {
                 ))
             }
             Event::SentinelCatch(trap, date) => {
-                let checked = season.disruption.iter();
+                let checked = season.beside.disruption.iter();
                 let mut catches = checked.flat_map(|checked| &checked.catches);
                 let caught = catches.find(|c| &c.trap == trap && c.date == *date);
                 let running = match caught.is_some_and(|caught| caught.running) {

@@ -15,7 +15,7 @@ impl Words {
     /// What the traps of a disrupted block show; empty for a conventional one.
     #[must_use]
     pub fn disruption_lines(self, season: &BlockSeason) -> Vec<String> {
-        let Some(checked) = &season.disruption else {
+        let Some(checked) = &season.beside.disruption else {
             return Vec::new();
         };
         let mut lines = vec![self.dispensers(checked.dispensers)];
@@ -34,7 +34,7 @@ impl Words {
 
     /// What the traps of a disrupted block showed in the last week.
     pub(crate) fn disruption_week(self, season: &BlockSeason) -> Option<String> {
-        let checked = season.disruption.as_ref()?;
+        let checked = season.beside.disruption.as_ref()?;
         Some(format!("last 7 days: {}", self.window(&checked.week)))
     }
 
@@ -158,7 +158,7 @@ impl Words {
     pub fn catch_in(self, season: &BlockSeason, catch: &Catch) -> String {
         let words = self.catch(catch);
         let none = catch.counted == Counted::Males && catch.count == 0 && catch.traps_read > 0;
-        match suppressed(&season.block, season.disruption.as_ref()) {
+        match suppressed(&season.block, season.beside.disruption.as_ref()) {
             Some(how) if none => format!("{words}, {how}"),
             _ => words,
         }
@@ -302,17 +302,17 @@ mod tests {
         let shown = words.catch_in(&season, &season.latest[0]);
         let expected = "0 males (1 of 1 traps read, 0.0 a trap and night), suppressed";
         assert_eq!(shown, expected);
-        let mut beside = season.clone();
-        beside.block.regime = Regime::Conventional;
-        beside.block.near = [Near::Disruption].into();
-        beside.disruption = None;
-        let shown = words.catch_in(&beside, &season.latest[0]);
+        let mut conventional = season.clone();
+        conventional.block.regime = Regime::Conventional;
+        conventional.block.near = [Near::Disruption].into();
+        conventional.beside.disruption = None;
+        let shown = words.catch_in(&conventional, &season.latest[0]);
         assert!(
             shown.ends_with(", may be suppressed, disruption is near"),
             "{shown}"
         );
-        beside.block.near.clear();
-        let shown = words.catch_in(&beside, &season.latest[0]);
+        conventional.block.near.clear();
+        let shown = words.catch_in(&conventional, &season.latest[0]);
         assert!(shown.ends_with("a trap and night)"), "{shown}");
     }
 

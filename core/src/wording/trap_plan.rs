@@ -3,8 +3,9 @@
 use chrono::NaiveDate;
 
 use crate::orchard::{Block, Crop, Regime};
-use crate::season::{BlockSeason, OpenTask, Purpose, TrapPlan, Wanted, Whose, YEAR};
+use crate::season::{BlockSeason, OpenTask, Purpose, TrapPlan, Wanted};
 
+use super::handbook::{Whose, YEAR};
 use super::words::Words;
 
 /// Samples are taken before sweeping, which follows the shake by so many days at most; from memory.
@@ -68,7 +69,7 @@ impl Words {
 
     /// The varieties of a block whose hull split is looked for, as far as the records show.
     pub(crate) fn split_looked_for(season: &BlockSeason) -> Option<String> {
-        season.open_tasks.iter().find_map(|task| match task {
+        season.work.open_tasks.iter().find_map(|task| match task {
             OpenTask::LookForSplit(varieties) => Some(Self::listed(varieties)),
             _ => None,
         })
@@ -76,7 +77,7 @@ impl Words {
 
     /// Open work of a block but for hull split, which a digest tells of all blocks at once.
     pub(crate) fn other_open_lines(self, season: &BlockSeason) -> Vec<String> {
-        let tasks = season.open_tasks.iter();
+        let tasks = season.work.open_tasks.iter();
         tasks
             .filter(|task| !matches!(task, OpenTask::LookForSplit(_)))
             .map(|task| self.task(&season.block, task, season.as_of))
@@ -86,7 +87,7 @@ impl Words {
     /// Open work of a block, as far as the records show.
     #[must_use]
     pub fn calendar_lines(self, season: &BlockSeason) -> Vec<String> {
-        let tasks = season.open_tasks.iter();
+        let tasks = season.work.open_tasks.iter();
         tasks
             .map(|task| self.task(&season.block, task, season.as_of))
             .collect()

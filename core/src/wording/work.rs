@@ -15,7 +15,7 @@ use super::words::Words;
 
 /// Readings due and parts past their service life, by kind; of a closed block, what waits.
 pub(crate) fn work_today(words: Words, season: &BlockSeason) -> Vec<String> {
-    match season.closed_until {
+    match season.work.closed_until {
         Some(until) => vec![closed_line(words, season, until)],
         None => work_due(words, season),
     }
@@ -25,8 +25,13 @@ pub(crate) fn work_today(words: Words, season: &BlockSeason) -> Vec<String> {
 fn closed_line(words: Words, season: &BlockSeason, until: NaiveDate) -> String {
     let waits = |due: NaiveDate| due <= season.as_of;
     let must = |reading: &&ReadingDue| !reading.optional && waits(reading.due);
-    let readings = season.readings.iter().filter(must).count();
-    let parts = season.service.iter().filter(|due| waits(due.due)).count();
+    let readings = season.work.readings.iter().filter(must).count();
+    let parts = season
+        .work
+        .service
+        .iter()
+        .filter(|due| waits(due.due))
+        .count();
     let counted = [(readings, "reading"), (parts, "service")];
     let counted = counted.into_iter().filter(|(count, _)| *count > 0);
     let waiting: Vec<String> = counted.map(|(count, what)| plural(count, what)).collect();
@@ -48,13 +53,18 @@ pub fn plural<N: Copy + Display + PartialEq + From<u8>>(count: N, what: &str) ->
 
 /// The same in the fewest words: how many traps to read, how many parts to service.
 pub(crate) fn work_briefly(words: Words, season: &BlockSeason) -> Option<String> {
-    if let Some(until) = season.closed_until {
+    if let Some(until) = season.work.closed_until {
         return Some(closed_line(words, season, until));
     }
     let day = season.as_of;
     let must = |reading: &&ReadingDue| !reading.optional && reading.due <= day;
-    let readings: Vec<&ReadingDue> = season.readings.iter().filter(must).collect();
-    let parts: Vec<&ServiceDue> = season.service.iter().filter(|due| due.due <= day).collect();
+    let readings: Vec<&ReadingDue> = season.work.readings.iter().filter(must).collect();
+    let parts: Vec<&ServiceDue> = season
+        .work
+        .service
+        .iter()
+        .filter(|due| due.due <= day)
+        .collect();
     let service = (!parts.is_empty()).then(|| format!("service {}", parts_counted(&parts)));
     let work: Vec<String> = readings_briefly(words, &readings, day)
         .into_iter()
@@ -108,11 +118,18 @@ fn work_due(words: Words, season: &BlockSeason) -> Vec<String> {
     let day = season.as_of;
     let mut readings: BTreeMap<TrapKind, Vec<(&TrapId, NaiveDate)>> = BTreeMap::new();
     let must = |reading: &&ReadingDue| !reading.optional && reading.due <= day;
-    for reading in season.readings.iter().filter(must) {
+    for reading in season.work.readings.iter().filter(must) {
         let of_kind = readings.entry(reading.kind).or_default();
         of_kind.push((&reading.trap, reading.due));
     }
-    let hung = |kind: TrapKind| season.readings.iter().filter(|r| r.kind == kind).count();
+    let hung = |kind: TrapKind| {
+        season
+            .work
+            .readings
+            .iter()
+            .filter(|r| r.kind == kind)
+            .count()
+    };
     let mut lines: Vec<String> = readings
         .into_iter()
         .map(|(kind, traps)| reading_line(words, kind, &traps, hung(kind), day))
@@ -159,7 +176,7 @@ fn service_phrase(words: Words, due: &ServiceDue, day: NaiveDate) -> String {
 fn service_lines(words: Words, season: &BlockSeason) -> Vec<String> {
     let day = season.as_of;
     let mut alike: BTreeMap<_, Vec<&ServiceDue>> = BTreeMap::new();
-    for due in season.service.iter().filter(|due| due.due <= day) {
+    for due in season.work.service.iter().filter(|due| due.due <= day) {
         let key = (
             due.part,
             due.due,

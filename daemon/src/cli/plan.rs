@@ -4,8 +4,8 @@ use anyhow::Context;
 use clap::{Args, ValueEnum};
 use duskflight_core::id::BlockId;
 use duskflight_core::orchard::Orchard;
-use duskflight_core::season::{BlockSeason, TrapPlan, Whose, YEAR, trap_plan};
-use duskflight_core::wording::Words;
+use duskflight_core::season::{BlockSeason, TrapPlan, trap_plan};
+use duskflight_core::wording::{Whose, Words, YEAR};
 use serde_json::{Value, json};
 
 use super::Failure;

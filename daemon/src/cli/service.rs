@@ -117,7 +117,7 @@ fn tasks(season: &BlockSeason) -> Vec<Task> {
         what,
         life: None,
     };
-    let readings = season.readings.iter().map(|reading| {
+    let readings = season.work.readings.iter().map(|reading| {
         let last = reading
             .last
             .map_or_else(|| "not read yet".to_owned(), |d| format!("last {d}"));
@@ -125,7 +125,7 @@ fn tasks(season: &BlockSeason) -> Vec<Task> {
         let state = season.reading_state(reading);
         task(state, &reading.trap, reading.due, what)
     });
-    let service = season.service.iter().map(|due| {
+    let service = season.work.service.iter().map(|due| {
         let state = season.due_state(due.due);
         let full = due.full.map(|full| format!(", {} moths on it", full.moths));
         let what = format!(

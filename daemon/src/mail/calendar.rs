@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use chrono::Utc;
-use duskflight_core::contents::{CalendarEntry, KeyDate, Standing};
+use duskflight_core::contents::{CalendarEntry, DateState, KeyDate};
 use duskflight_core::wording::CAUTION;
 use icalendar::{Calendar, Class, Component, Event, EventLike, EventStatus, Property};
 
@@ -58,8 +58,8 @@ fn stem(entry: &CalendarEntry) -> String {
 /// An entry that is taken out is cancelled, any other is published (RFC 5546, 3.2.1 and 3.2.5).
 const fn method(date: &KeyDate) -> &'static str {
     match date.standing {
-        Standing::Projected | Standing::Passed => "PUBLISH",
-        Standing::Withdrawn => "CANCEL",
+        DateState::Projected | DateState::Passed => "PUBLISH",
+        DateState::Withdrawn => "CANCEL",
     }
 }
 
@@ -82,8 +82,8 @@ fn event(envelope: &Envelope<'_>, adviser: Adviser<'_>, date: &KeyDate) -> Event
     // The end is the day after the last one.
     let end = date.last.succ_opt().unwrap_or(date.last);
     let status = match date.standing {
-        Standing::Projected | Standing::Passed => EventStatus::Tentative,
-        Standing::Withdrawn => EventStatus::Cancelled,
+        DateState::Projected | DateState::Passed => EventStatus::Tentative,
+        DateState::Withdrawn => EventStatus::Cancelled,
     };
     Event::with_uid(&uid(envelope, &date.entry))
         .timestamp(envelope.date.with_timezone(&Utc))

@@ -81,7 +81,13 @@ pub fn catch_chart(
     orchard: &Orchard,
     visits: &Visits,
 ) -> Option<CatchChart> {
-    let kinds = caught(orchard, &season.block, visits, &season.lapses, season.as_of);
+    let kinds = caught(
+        orchard,
+        &season.block,
+        visits,
+        &season.work.lapses,
+        season.as_of,
+    );
     let rounds = || kinds.iter().flat_map(|caught| &caught.rounds);
     let first = rounds().map(|round| round.by).min()?;
     let last = season.as_of.max(days_after(first, SHORTEST_DAYS));

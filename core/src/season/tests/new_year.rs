@@ -133,7 +133,7 @@ fn egg_traps_are_read_weekly_where_no_start_is_awaited() {
             &Visits::default(),
             &Notes::default(),
         );
-        season.readings[0].due
+        season.work.readings[0].due
     };
     // Weekly, and twice a week while a start is awaited.
     assert_eq!(due(Crop::Pistachio), date(2021, 4, 8));

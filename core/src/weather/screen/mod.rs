@@ -75,22 +75,6 @@ impl Suspicion {
         }
     }
 
-    /// The reason in words that fit after "not used:".
-    #[must_use]
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::OutOfBounds => "outside physical bounds",
-            Self::MinAboveMax => "the minimum is above the maximum",
-            Self::FlaggedByProvider => "flagged by the provider",
-            Self::Stuck => "the same value on fifteen days or more",
-            Self::BeyondClimate => "never near that at this time of year",
-            Self::Spike => "far from the days on both sides",
-            Self::BesideFailure => "unusual, beside a value that cannot be",
-            Self::FalseZero => "exactly zero on a day that was not that cold",
-            Self::ApartFromFallBacks => "far from what the fall-back stations show",
-        }
-    }
-
     /// Whether the sensor failed outright.
     const fn is_failure(self) -> bool {
         matches!(self, Self::OutOfBounds | Self::BeyondClimate)

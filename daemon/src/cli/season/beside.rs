@@ -1,7 +1,7 @@
 //! What a season stands beside, as JSON: the disruption check, earlier years, what bears on risk.
 
 use duskflight_core::season::{
-    Aligned, BlockSeason, Context, Difference, SampleShare, SeasonCatch, StartBeside,
+    Aligned, BlockSeason, Difference, RiskFacts, SampleShare, SeasonCatch, StartBeside,
 };
 use duskflight_core::trapping::{Disruption, Doubt, Haul, Note, NoteKind, Window};
 use duskflight_core::wording::Words;
@@ -73,7 +73,7 @@ fn haul(haul: &Haul) -> Value {
 
 /// Catches beside those of earlier years, by kind of trap.
 pub(super) fn years(season: &BlockSeason) -> Vec<Value> {
-    let compared = season.years.iter();
+    let compared = season.beside.years.iter();
     let compared = compared.map(|compared| {
         let by_heat = compared.by_heat.as_ref();
         let seasons = by_heat.map(|by_heat| {
@@ -132,7 +132,7 @@ const fn difference(difference: Difference) -> &'static str {
 }
 
 /// Notes that bear on risk.
-pub(super) fn context(context: &Context) -> Value {
+pub(super) fn context(context: &RiskFacts) -> Value {
     let notes = |notes: &[Note]| notes.iter().map(note).collect::<Vec<_>>();
     json!({
         "mummies": notes(&context.mummies),

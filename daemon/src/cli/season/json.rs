@@ -40,7 +40,7 @@ pub(super) fn season(season: &BlockSeason) -> Value {
         "marks": season.marks.iter().map(|reading| mark(season, reading)).collect::<Vec<_>>(),
         "without_marks": season.without_marks,
         "harvest": season.harvest.iter().map(harvest).collect::<Vec<_>>(),
-        "service": season.service.iter().map(|due| json!({
+        "service": season.work.service.iter().map(|due| json!({
             "trap": due.trap,
             "part": due.part,
             "product": due.product,
@@ -51,7 +51,7 @@ pub(super) fn season(season: &BlockSeason) -> Value {
             "life_days": due.life_days,
             "source": due.source,
         })).collect::<Vec<_>>(),
-        "readings": season.readings.iter().map(|reading| json!({
+        "readings": season.work.readings.iter().map(|reading| json!({
             "trap": reading.trap,
             "kind": reading.kind,
             "last": reading.last,
@@ -59,7 +59,7 @@ pub(super) fn season(season: &BlockSeason) -> Value {
             "every_days": reading.every_days,
             "optional": reading.optional,
         })).collect::<Vec<_>>(),
-        "closed_until": season.closed_until,
+        "closed_until": season.work.closed_until,
         "catches": season.latest.iter().map(|catch| json!({
             "kind": catch.kind,
             "counted": catch.counted.words(2),
@@ -69,10 +69,10 @@ pub(super) fn season(season: &BlockSeason) -> Value {
             "trap_nights": catch.trap_nights,
         })).collect::<Vec<_>>(),
         "flights": flights::of(season),
-        "start_beside": beside::start(season.start_beside.as_ref()),
-        "disruption": beside::disruption(season.disruption.as_ref()),
+        "start_beside": beside::start(season.beside.start.as_ref()),
+        "disruption": beside::disruption(season.beside.disruption.as_ref()),
         "years": beside::years(season),
-        "context": beside::context(&season.context),
+        "context": beside::context(&season.beside.risk),
     })
 }
 

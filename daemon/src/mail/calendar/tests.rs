@@ -44,7 +44,7 @@ fn key_date(title: &str) -> KeyDate {
             mark: MarkId::new("second-generation").unwrap(),
             variety: None,
         },
-        standing: Standing::Projected,
+        standing: DateState::Projected,
         title: title.to_owned(),
         first: day(6, 20),
         last: day(6, 30),
@@ -111,7 +111,7 @@ fn equal_input_gives_equal_bytes() {
 fn what_is_taken_out_is_cancelled_in_both_places_under_the_same_uid() {
     let put_in = key_date("Projected: egg laying, North 80");
     let taken_out = KeyDate {
-        standing: Standing::Withdrawn,
+        standing: DateState::Withdrawn,
         ..put_in.clone()
     };
     let file = &files(&envelope(), [(ADVISER, &taken_out)].into_iter())[0];

@@ -1,149 +1,52 @@
-//! The work of a year with its handbook dates, and what of it is open in a block.
+//! What is to be done in a block and at its traps.
 
 use chrono::{Datelike, NaiveDate};
 
 use crate::orchard::{Block, Crop, Orchard, Trap};
-use crate::trapping::{EggLayingStart, Note, NoteKind, StartStatus};
+use crate::trapping::{
+    EggLayingStart, EggRoutine, Lapse, Note, NoteKind, ReadingDue, ServiceDue, StartStatus, Visits,
+    closed_until, first_split, lapses, readings_due, service_due,
+};
 
-use super::plan::{Purpose, Wanted, trap_plan};
+use super::traps_wanted::{Purpose, Wanted, trap_plan};
 
-/// Whose date it is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Whose {
-    /// The work of each block.
-    Block,
-    /// A date that a handbook gives for the district; never a block's deadline.
-    District,
-    /// The adviser's own.
-    Adviser,
+/// The work of a block.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BlockWork {
+    /// Service clocks of the block's traps.
+    pub service: Vec<ServiceDue>,
+    /// Parts that served past their life this year.
+    pub lapses: Vec<Lapse>,
+    /// Next readings of the block's traps.
+    pub readings: Vec<ReadingDue>,
+    /// Work of the year that the records do not show as done.
+    pub open_tasks: Vec<OpenTask>,
+    /// Egg traps that should hang by now or soon, while none does.
+    pub egg_traps_to_hang: Option<EggTrapsToHang>,
+    /// The day before which nobody may enter, as noted from a posting, while it has not come.
+    pub closed_until: Option<NaiveDate>,
 }
 
-/// A piece of the year's work.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct YearEntry {
-    /// When, in words.
-    pub when: &'static str,
-    /// What.
-    pub what: &'static str,
-    /// Whose date it is.
-    pub whose: Whose,
-    /// First and last month and day between which a digest names it; `None` where each block has work
-    /// of its own or the date is not one for digests.
-    pub named: Option<[(u32, u32); 2]>,
-    /// Where it comes from.
-    pub source: &'static str,
-}
-
-const RELAYED_MUMMIES: &str = "relayed from Bentley et al. by the farm press; pointer only";
-const UC_IPM_EGG_TRAPS: &str = "UC IPM almond guideline";
-
-/// The year from January to the report.
-pub const YEAR: [YearEntry; 12] = [
-    entry(
-        "on or before Jan 15",
-        "mummies are counted in 20 trees a block (almond)",
-        Whose::Block,
-        RELAYED_MUMMIES,
-    ),
-    YearEntry {
-        named: Some([(1, 1), (2, 1)]),
-        ..entry(
-            "by Feb 1",
-            "fewer than 2 mummies a tree in the Sacramento Valley, fewer in the San Joaquin Valley (almond)",
-            Whose::District,
-            RELAYED_MUMMIES,
-        )
-    },
-    YearEntry {
-        named: Some([(1, 1), (3, 15)]),
-        ..entry(
-            "by Mar 15",
-            "mummies on the ground are destroyed (almond)",
-            Whose::District,
-            RELAYED_MUMMIES,
-        )
-    },
-    entry(
-        "early Mar in the south to late Mar in the north",
-        "traps are hung in pistachio, earlier in warm years",
-        Whose::Block,
-        "Bentley, Siegel, Holtz & Daane 2008, Pistachio Production Manual",
-    ),
-    entry(
-        "by Mar 15",
-        "traps are hung in almond; an older UC IPM page has the first week of April",
-        Whose::Block,
-        "UC Cooperative Extension, Sacramento Valley, 2023",
-    ),
-    entry(
-        "until the start is confirmed",
-        "egg traps are read twice a week, after that like all traps at least weekly",
-        Whose::Block,
-        UC_IPM_EGG_TRAPS,
-    ),
-    entry(
-        "all season",
-        "lures, PPO, bait and liners are changed, each by the life of its product",
-        Whose::Block,
-        "the products of the configuration, each with its own source",
-    ),
-    entry(
-        "from early Jul",
-        "hull split of sound nuts is looked for, top southwest shoots of 5 or 6 trees (almond)",
-        Whose::Block,
-        "UC IPM, how to identify hull split",
-    ),
-    entry(
-        "once sound nuts have split",
-        "egg traps may go unread",
-        Whose::Block,
-        "common practice, no source",
-    ),
-    entry(
-        "after each shake, before sweeping",
-        "500 nuts a block are sampled (almond)",
-        Whose::Block,
-        "UC IPM, almond harvest sample",
-    ),
-    entry(
-        "after harvest",
-        "samples, frozen until then, are cracked out by cause of damage",
-        Whose::Block,
-        "UC IPM, almond harvest sample",
-    ),
-    YearEntry {
-        named: Some([(10, 15), (10, 31)]),
-        ..entry(
-            "end of Oct",
-            "the season is reported: starts, marks, catches, samples, rejects",
-            Whose::Adviser,
-            "common practice, no source",
-        )
-    },
-];
-
-const fn entry(
-    when: &'static str,
-    what: &'static str,
-    whose: Whose,
-    source: &'static str,
-) -> YearEntry {
-    YearEntry {
-        when,
-        what,
-        whose,
-        named: None,
-        source,
-    }
-}
-
-impl YearEntry {
-    /// Whether a digest of that day names it.
-    #[must_use]
-    pub fn is_named_on(&self, day: NaiveDate) -> bool {
-        let day = (day.month(), day.day());
-        self.named
-            .is_some_and(|[first, last]| (first..=last).contains(&day))
+impl BlockWork {
+    /// What is to be done on a day, with the block's own notes.
+    pub(super) fn on(
+        day: NaiveDate,
+        orchard: &Orchard,
+        block: &Block,
+        start: &EggLayingStart,
+        visits: &Visits,
+        notes: &[Note],
+    ) -> Self {
+        let traps = || orchard.traps_of(&block.id);
+        let egg_traps = EggRoutine::of(start.is_awaited(), first_split(notes, day));
+        Self {
+            service: service_due(orchard, traps(), visits, day),
+            lapses: lapses(orchard, traps(), visits, day),
+            readings: readings_due(traps(), visits, egg_traps, day),
+            open_tasks: open_tasks(orchard, block, notes, day),
+            egg_traps_to_hang: egg_traps_to_hang(orchard, block, start, day),
+            closed_until: closed_until(notes, day),
+        }
     }
 }
 
@@ -185,12 +88,7 @@ const SPLIT_LOOKED_FOR: [(u32, u32); 2] = [(7, 1), (9, 30)];
 
 /// What is open in a block on a day, as far as the handbooks have a date for its crop.
 #[must_use]
-pub(super) fn open_tasks(
-    orchard: &Orchard,
-    block: &Block,
-    notes: &[Note],
-    day: NaiveDate,
-) -> Vec<OpenTask> {
+fn open_tasks(orchard: &Orchard, block: &Block, notes: &[Note], day: NaiveDate) -> Vec<OpenTask> {
     let notes: Vec<&Note> = notes.iter().filter(|note| note.date <= day).collect();
     let almond = block.crop == Crop::Almond;
     let within =
@@ -214,7 +112,7 @@ pub(super) fn open_tasks(
 /// Egg traps that a block needs for a start of its own, from the day on which traps should hang until one
 /// does or the start is known.
 #[must_use]
-pub(super) fn egg_traps_to_hang(
+fn egg_traps_to_hang(
     orchard: &Orchard,
     block: &Block,
     start: &EggLayingStart,
@@ -379,19 +277,5 @@ mod tests {
         assert!(!waits(&[shake, sampled(date(9, 1), None)]));
         let last_year = shaken(date(8, 14).with_year(2021).unwrap());
         assert!(!waits(&[last_year]));
-    }
-
-    #[test]
-    fn a_handbook_date_is_named_until_it_is_past() {
-        let named = |month, day| {
-            YEAR.iter()
-                .filter(|e| e.is_named_on(date(month, day)))
-                .count()
-        };
-        assert_eq!(
-            [(2, 1), (2, 2), (3, 15), (3, 16)].map(|(m, d)| named(m, d)),
-            [2, 1, 1, 0]
-        );
-        assert!(YEAR.iter().all(|entry| !entry.source.is_empty()));
     }
 }

@@ -11,7 +11,7 @@ const DEVIATIONS_OF_95_PERCENT: f64 = 1.959_963_984_540_054;
 
 /// Notes of a block that bear on its risk this season, each list oldest first.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Context {
+pub struct RiskFacts {
     /// Mummies counted since the last harvest.
     pub mummies: Vec<Note>,
     /// Harvest samples, field damage and rejects of the newest earlier year that has any.
@@ -59,7 +59,7 @@ impl SampleShare {
 }
 
 /// Picks from the notes of one block up to a day.
-pub(super) fn context(notes: &[Note], as_of: NaiveDate) -> Context {
+pub(super) fn risk_facts(notes: &[Note], as_of: NaiveDate) -> RiskFacts {
     let mut own: Vec<&Note> = notes.iter().filter(|note| note.date <= as_of).collect();
     own.sort_by_key(|note| note.date);
     let this_year = |note: &Note| note.date.year() == as_of.year();
@@ -70,7 +70,7 @@ pub(super) fn context(notes: &[Note], as_of: NaiveDate) -> Context {
         let picked = own.iter().filter(|note| wanted(note));
         picked.map(|note| (*note).clone()).collect()
     };
-    Context {
+    RiskFacts {
         mummies: pick(&|note| note.counts_mummies_to(as_of)),
         damage: pick(&|note| is_damage(note) && Some(note.date.year()) == newest),
         crop: pick(&|note| is_of_crop(&note.kind) && this_year(note)),
@@ -157,7 +157,7 @@ mod tests {
             note(date(2021, 7, 1), None, NoteKind::Insecticide),
             note(date(2021, 5, 1), None, NoteKind::Insecticide),
         ];
-        let context = context(&notes, date(2021, 6, 1));
+        let context = risk_facts(&notes, date(2021, 6, 1));
         let days = |notes: &[Note]| notes.iter().map(|note| note.date).collect::<Vec<_>>();
         assert_eq!(
             days(&context.mummies),
