@@ -3,8 +3,10 @@
 use std::fs::{self, OpenOptions};
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::Duration;
 
+use duskflight::clock::{Clock, SetClock};
 use duskflight::config::Config;
 use duskflight::records::{Kind, Outcome, take_in};
 use duskflight::store::Store;
@@ -413,11 +415,12 @@ fn a_sheet_that_is_still_being_written_waits() {
     let (first, rest) = VISITS.split_at(VISITS.find("2022-04-12").unwrap());
     farm.write("drop/round.csv", first);
     let now = "2022-04-20T15:00:00Z".parse().unwrap();
+    let clock: Arc<dyn Clock> = Arc::new(SetClock::at(now));
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build();
     let runtime = runtime.unwrap();
-    let look = || take_in(&store, &config, Duration::from_millis(1), now);
+    let look = || take_in(&store, &config, Duration::from_millis(1), &clock);
     let write = async {
         let file = farm.path("drop/round.csv");
         let mut file = OpenOptions::new().append(true).open(file).unwrap();

@@ -6,8 +6,8 @@ use clap::{Args, Subcommand};
 use duskflight_core::ledger::MailState;
 use rusqlite::Connection;
 
-use super::common::{ConfigDir, open_store, plain_table, print};
-use super::{Failure, note};
+use super::Failure;
+use super::common::{ConfigDir, note, open_store, plain_table, print};
 use crate::clock::{Clock, SystemClock};
 use crate::config::Config;
 use crate::mail::contents::{self, AlertContents, What};

@@ -1,5 +1,6 @@
 //! What commands share: the configuration folder, the records, the runtime, the log.
 
+use std::fmt::Display;
 use std::future::Future;
 use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
@@ -122,6 +123,11 @@ pub(super) fn print(text: &str) -> Result<(), Failure> {
         }
         _ => Ok(()),
     }
+}
+
+/// Something the reader should know about a result that stands.
+pub(super) fn note(text: impl Display) {
+    eprintln!("note: {text}");
 }
 
 /// A table without lines between its rows.

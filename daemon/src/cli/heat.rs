@@ -16,8 +16,9 @@ use duskflight_core::weather::is_plausible;
 
 use self::input::InputDay;
 use self::report::HeatDay;
+use super::Failure;
+use super::common::note;
 use super::station_file::UnitArg;
-use super::{Failure, note};
 
 /// The navel orangeworm's temperature thresholds, °F.
 const LOWER_F: f64 = 55.0;

@@ -8,11 +8,11 @@ use anyhow::anyhow;
 use chrono::{Datelike, Days, NaiveDate};
 use clap::Args;
 use duskflight_core::heat::HeatModel;
-use duskflight_core::season::{
-    ProjectedCrossing, StationHeat, TrueCrossing, projected_crossing, true_crossing,
-};
+use duskflight_core::season::{StationHeat, projected_crossing, true_crossing};
 use duskflight_core::temperature::DegreeDays;
 use duskflight_core::weather::StationWeather;
+
+use report::Hindsight;
 
 use super::Failure;
 use super::common::print;
@@ -61,15 +61,6 @@ pub(super) struct Hindcast {
     /// days of the year with their share gone: 160.25 is a quarter into the 160th day
     #[arg(long, value_enum, default_value_t = Format::Table)]
     format: Format,
-}
-
-/// One projection and what came.
-struct Hindsight {
-    year: i32,
-    target: f64,
-    made_on: u16,
-    projected: ProjectedCrossing,
-    truth: TrueCrossing,
 }
 
 fn month_day(text: &str) -> Result<(u32, u32), String> {

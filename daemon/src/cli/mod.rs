@@ -6,6 +6,7 @@ mod common;
 mod days;
 mod demo;
 mod explain;
+mod failure;
 mod fill;
 mod heat;
 mod hindcast;
@@ -27,14 +28,11 @@ mod status;
 mod test_mail;
 mod told;
 
-use std::fmt::Display;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
-use crate::config::ConfigError;
-use crate::runner::LockError;
-use crate::store::StoreError;
+pub use failure::{Exit, Failure};
 
 /// Watches navel orangeworm in nut orchards: heat units, egg-laying starts, projected dates, a
 /// morning digest for the adviser and key-date alerts for growers
@@ -124,83 +122,4 @@ pub fn main() -> ExitCode {
             ExitCode::from(exit as u8)
         }
     }
-}
-
-/// How the program says to its caller what kind of failure it met.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[repr(u8)]
-pub enum Exit {
-    /// Something unexpected: see the message.
-    Unexpected = 1,
-    /// A wrong argument or input file.
-    Usage = 2,
-    /// Something outside is not ready; the same command may work later.
-    TryLater = 75,
-    /// The configuration must be corrected first.
-    Configuration = 78,
-}
-
-/// Why a command failed, and with which exit code.
-#[derive(Debug)]
-pub struct Failure {
-    /// The exit code.
-    pub exit: Exit,
-    /// What happened, with its sources.
-    pub cause: anyhow::Error,
-}
-
-impl Failure {
-    /// A wrong argument or input file.
-    pub fn usage(cause: impl Into<anyhow::Error>) -> Self {
-        Self {
-            exit: Exit::Usage,
-            cause: cause.into(),
-        }
-    }
-
-    /// Something outside that is not ready.
-    pub fn try_later(cause: impl Into<anyhow::Error>) -> Self {
-        Self {
-            exit: Exit::TryLater,
-            cause: cause.into(),
-        }
-    }
-}
-
-impl From<anyhow::Error> for Failure {
-    fn from(cause: anyhow::Error) -> Self {
-        Self {
-            exit: Exit::Unexpected,
-            cause,
-        }
-    }
-}
-
-impl From<ConfigError> for Failure {
-    fn from(error: ConfigError) -> Self {
-        Self {
-            exit: Exit::Configuration,
-            cause: error.into(),
-        }
-    }
-}
-
-impl From<StoreError> for Failure {
-    fn from(error: StoreError) -> Self {
-        anyhow::Error::from(error).into()
-    }
-}
-
-impl From<LockError> for Failure {
-    fn from(error: LockError) -> Self {
-        match error {
-            LockError::Held { .. } => Self::try_later(error),
-            LockError::File { .. } => anyhow::Error::from(error).into(),
-        }
-    }
-}
-
-/// Something the reader should know about a result that stands.
-fn note(text: impl Display) {
-    eprintln!("note: {text}");
 }

@@ -2,18 +2,19 @@
 
 mod add;
 mod export;
+mod rows;
 mod take_back;
 
 use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 use clap::{Args, Subcommand};
-use duskflight_core::trapping::{NoteKind, Visit};
+use rows::{VISIT_COLUMNS, carried_words, visit_row};
 
 use super::Failure;
 use super::common::{AsOf, ConfigDir, open_store, plain_table, print};
 use crate::clock;
-use crate::records::{self, ImportError, Imported, Kind, Origin};
+use crate::records::{self, Imported, Kind, Origin};
 use crate::store::{notes, visits};
 
 /// Trap visits: bring them in, change them, take them back, look at them, bring them out
@@ -130,18 +131,9 @@ impl Import {
             file: name_of(&self.file),
             by: self.by,
         };
-        let imported = records::import(&store, &config, kind, &text, &origin, &clock::system())
-            .await
-            .map_err(stored)?;
+        let imported =
+            records::import(&store, &config, kind, &text, &origin, &clock::system()).await?;
         print(&format!("{}: {}\n", origin.file, imported_words(&imported)))
-    }
-}
-
-/// What was not stored, and whose fault it is.
-fn stored(error: ImportError) -> Failure {
-    match error {
-        ImportError::Rows { .. } => Failure::usage(error),
-        ImportError::Store(_) => anyhow::Error::from(error).into(),
     }
 }
 
@@ -214,35 +206,4 @@ impl List {
         }
         print(&format!("{table}\n{} notes up to {day}\n", notes.len()))
     }
-}
-
-/// What a kind of note carries, as its columns say it.
-fn carried_words(kind: &NoteKind) -> String {
-    let carried = records::carried(kind).into_iter();
-    let phrases = carried.map(|(column, cell)| match column {
-        "value" => cell,
-        column => format!("{column} {cell}"),
-    });
-    phrases.collect::<Vec<_>>().join(", ")
-}
-
-const VISIT_COLUMNS: [&str; 9] = [
-    "date", "trap", "eggs", "moths", "males", "females", "readable", "serviced", "note",
-];
-
-fn visit_row(visit: &Visit) -> [String; 9] {
-    let count = |count: Option<u32>| count.map_or_else(String::new, |n| n.to_string());
-    let left = if visit.eggs_left { " left on" } else { "" };
-    let serviced: Vec<&str> = visit.serviced.iter().map(|part| part.name()).collect();
-    [
-        visit.date.to_string(),
-        visit.trap.to_string(),
-        format!("{}{left}", count(visit.eggs)),
-        count(visit.moths),
-        count(visit.males),
-        count(visit.females),
-        if visit.readable { "yes" } else { "no" }.to_owned(),
-        serviced.join(" "),
-        visit.note.clone(),
-    ]
 }

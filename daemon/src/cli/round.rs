@@ -9,8 +9,8 @@ use duskflight_core::orchard::TrapKind;
 use duskflight_core::season::BlockSeason;
 use duskflight_core::wording::Words;
 
-use super::common::{AsOf, ConfigDir, open_store, plain_table, print};
-use super::{Failure, note};
+use super::Failure;
+use super::common::{AsOf, ConfigDir, note, open_store, plain_table, print};
 use crate::config::Config;
 use crate::records::round_csv;
 use crate::store::StoreError;

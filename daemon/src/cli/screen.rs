@@ -5,9 +5,9 @@ use duskflight_core::temperature::Unit;
 use duskflight_core::weather::Suspect;
 use duskflight_core::wording::Words;
 
-use super::common::{plain_table, print};
+use super::Failure;
+use super::common::{note, plain_table, print};
 use super::station_file::{Format, Records};
-use super::{Failure, note};
 use crate::sheet::csv_text;
 
 /// List the temperatures of a station's record that are not to be trusted, and why

@@ -1,7 +1,7 @@
 //! One temperature as text: a number, missing, or something else.
 
 use super::excerpt::Excerpt;
-use super::rows::RowFault;
+use super::row_problem::RowFault;
 
 /// The texts that mean "no value", compared without blanks around them and without regard to
 /// case; a marker that is a number also covers that number written otherwise (`-9999.0`).

@@ -3,9 +3,9 @@
 use std::io;
 use std::path::PathBuf;
 
-use super::client::GetError;
 use super::excerpt::Excerpt;
-use super::rows::RowProblem;
+use super::get_error::GetError;
+use super::row_problem::RowProblem;
 
 /// A feed that could not be read at all. Each of them leaves what is stored untouched.
 #[derive(Debug, thiserror::Error)]

@@ -7,9 +7,11 @@ mod cell;
 mod client;
 mod error;
 mod excerpt;
+mod get_error;
 pub mod ncei;
 pub mod open_meteo;
 mod retry;
+mod row_problem;
 mod rows;
 pub mod table;
 #[cfg(test)]
@@ -20,12 +22,14 @@ use chrono::NaiveDate;
 use duskflight_core::weather::ReceivedDay;
 use serde::Deserialize;
 
-pub use client::{Client, ClientError, GetError, Limits};
+pub use client::{Client, ClientError, Limits};
 pub use error::{FeedError, ParseError};
 pub use excerpt::Excerpt;
+pub use get_error::GetError;
 pub use ncei::NceiFeed;
 pub use open_meteo::OpenMeteoFeed;
-pub use rows::{FetchedDays, RowFault, RowProblem};
+pub use row_problem::{RowFault, RowProblem};
+pub use rows::FetchedDays;
 pub use table::{BadTableSetting, DateFormat, Delimiter, TableFeed, TableSource};
 pub use url::{BadUrl, HttpUrl};
 

@@ -9,7 +9,8 @@ use serde::{Deserialize, Deserializer};
 use super::cell::{CellFormat, MissingMarkers};
 use super::error::{ParseError, data_of};
 use super::excerpt::Excerpt;
-use super::rows::{FetchedDays, Gathered, RowFault};
+use super::row_problem::RowFault;
+use super::rows::{FetchedDays, Gathered};
 use super::url::HttpUrl;
 
 pub(super) const NAME: &str = "ncei-daily-summaries";

@@ -7,7 +7,7 @@ use std::time::Duration;
 use reqwest::StatusCode;
 use reqwest::header::{DATE, HeaderMap, HeaderName, RETRY_AFTER};
 
-use super::client::GetError;
+use super::get_error::GetError;
 
 /// Whether asking again soon may help: time-outs, failed connections, answers that broke off,
 /// 429 and 5xx. Not other refusals, and not an answer that came whole but wrong.

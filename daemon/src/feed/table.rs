@@ -14,7 +14,8 @@ use serde::Deserialize;
 use super::cell::{CellFormat, MissingMarkers};
 use super::error::{FeedError, ParseError, data_of};
 use super::excerpt::Excerpt;
-use super::rows::{FetchedDays, Gathered, RowFault};
+use super::row_problem::RowFault;
+use super::rows::{FetchedDays, Gathered};
 use super::url::{BadUrl, HttpUrl};
 
 pub(super) const NAME: &str = "station-table";

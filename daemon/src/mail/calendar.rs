@@ -8,7 +8,7 @@ use duskflight_core::contents::{CalendarEntry, DateState, KeyDate};
 use duskflight_core::wording::CAUTION;
 use icalendar::{Calendar, Class, Component, Event, EventLike, EventStatus, Property};
 
-use super::compose::Adviser;
+use super::adviser::Adviser;
 use super::message::{Envelope, File};
 use crate::hash::hash;
 use crate::one_line::one_line;

@@ -14,6 +14,7 @@ use duskflight_core::ledger::CatchUp;
 use duskflight_core::wording::{CAUTION, Words, plural};
 use textwrap::{Options, WordSplitter};
 
+pub use super::adviser::{Adviser, AdviserLine};
 use super::message::{
     ComposeError, Composed, Envelope, File, Mailbox, Parts, Picture, assemble, cid,
 };
@@ -71,34 +72,6 @@ pub struct GrowerAlert<'a> {
     pub more: usize,
     /// When it may leave at the earliest, in words.
     pub not_before: &'a str,
-}
-
-/// Whom a grower can ask, and what they add to an alert.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Adviser<'a> {
-    /// Their name.
-    pub name: &'a str,
-    /// Their telephone number, as people dial it.
-    pub phone: &'a str,
-    /// Lines of theirs.
-    pub adds: &'a [AdviserLine],
-}
-
-/// A line that an adviser adds to an alert.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct AdviserLine {
-    /// That it is the adviser's, with their name.
-    pub from: String,
-    /// What it says.
-    pub text: String,
-}
-
-impl Adviser<'_> {
-    /// What a telephone dials: the number without spaces and brackets (RFC 3966).
-    pub(super) fn dialled(&self) -> String {
-        let dialled = |c: &char| c.is_ascii_digit() || *c == '+';
-        self.phone.chars().filter(dialled).collect()
-    }
 }
 
 /// Composes an adviser's digest.

@@ -5,7 +5,8 @@ use rusqlite::Connection;
 
 use super::reply_class::ReplyClass;
 use super::retry::{self, LONGEST, Next, tried_for_too_long};
-use super::transport::{SendError, Transport};
+use super::send_error::SendError;
+use super::transport::Transport;
 use crate::clock::Clock;
 use crate::crash;
 use crate::store::outbox::{self, End, Waiting};

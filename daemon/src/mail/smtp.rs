@@ -24,7 +24,7 @@ use tokio::time::timeout;
 use super::no_read_ahead::NoReadAhead;
 use super::redact::redact;
 use super::reply_class::{self, Phase, ReplyClass, classify};
-use super::transport::SendError;
+use super::send_error::SendError;
 use crate::config::{Login, Security, SmtpServer};
 use crate::crash;
 use crate::store::outbox::Waiting;

@@ -1,10 +1,11 @@
-//! The ways a mail can go, and how a try fails.
+//! The ways a mail can go.
 
 use std::io;
 use std::path::{Path, PathBuf};
 
 use super::folder::{file_stem, put};
 use super::reply_class::ReplyClass;
+use super::send_error::SendError;
 use super::smtp;
 use crate::config::{Config, MailRoute, SmtpServer};
 use crate::store::outbox::Waiting;
@@ -23,40 +24,6 @@ pub enum Transport {
     },
     /// Nowhere: every mail counts as taken over, for a replay on a copy of the records.
     TakesAll,
-}
-
-/// Why a mail could not be handed over.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("{reason}")]
-pub struct SendError {
-    /// What it means.
-    pub class: ReplyClass,
-    /// Whether it would befall every other mail, too.
-    pub of_all: bool,
-    /// What happened, without addresses and secrets.
-    pub reason: String,
-    /// Whether the mail may have been taken all the same, without our hearing of it.
-    pub may_be_taken: bool,
-}
-
-impl SendError {
-    /// What to mend, where it is ours to mend.
-    #[must_use]
-    pub const fn advice(&self) -> Option<&'static str> {
-        match self.class {
-            ReplyClass::OurFault { advice } => Some(advice),
-            _ => None,
-        }
-    }
-
-    /// What happened and what to mend.
-    #[must_use]
-    pub fn words(&self) -> String {
-        match self.advice() {
-            Some(advice) => format!("{}; {advice}", self.reason),
-            None => self.reason.clone(),
-        }
-    }
 }
 
 impl Transport {

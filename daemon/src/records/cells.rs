@@ -2,6 +2,8 @@
 
 use std::borrow::Cow;
 
+use crate::sheet::Row;
+
 /// What makes a spreadsheet take a cell for a formula when it stands first.
 const RUNS: [char; 6] = ['=', '+', '-', '@', '\t', '\r'];
 
@@ -24,6 +26,14 @@ pub(crate) fn unguarded(cell: &str) -> &str {
     match cell.strip_prefix('\'') {
         Some(text) if would_run(text) => text,
         _ => cell,
+    }
+}
+
+/// Who entered a row: whom it names, else who imports it.
+pub(super) fn entered_by(row: &Row<'_>, by: &str) -> String {
+    match unguarded(row.text("by")) {
+        "" => by.to_owned(),
+        named => named.to_owned(),
     }
 }
 

@@ -27,7 +27,7 @@ use rusqlite::Connection;
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::hash::hash;
-use crate::sheet::{Fault, Row};
+use crate::sheet::Fault;
 use crate::store::entries::{Applied, Entry, importing};
 use crate::store::{self, Store, StoreError};
 
@@ -231,14 +231,6 @@ fn parse(
         file: origin.file.clone(),
         problems,
     })
-}
-
-/// Who entered a row: whom it names, else who imports it.
-fn entered_by(row: &Row<'_>, by: &str) -> String {
-    match cells::unguarded(row.text("by")) {
-        "" => by.to_owned(),
-        named => named.to_owned(),
-    }
 }
 
 impl Imported {

@@ -10,7 +10,7 @@ use duskflight_core::orchard::{Block, Orchard, Regime};
 use duskflight_core::trapping::{Note, NoteKind};
 
 use self::forms::{About, Form, form_of};
-use super::cells::unguarded;
+use super::cells::{entered_by, unguarded};
 use crate::nearest::suggestion;
 use crate::sheet::{self, Columns, Fault, Row, keep};
 
@@ -87,7 +87,7 @@ fn note(row: &Row<'_>, orchard: &Orchard, today: NaiveDate, by: &str) -> Result<
             date,
             kind,
             text: unguarded(row.text("note")).to_owned(),
-            by: super::entered_by(row, by),
+            by: entered_by(row, by),
         }),
         _ => Err(faults),
     }

@@ -7,7 +7,7 @@ use duskflight_core::id::TrapId;
 use duskflight_core::orchard::{Orchard, Part, Pull, Trap, TrapKind};
 use duskflight_core::trapping::Visit;
 
-use super::cells::unguarded;
+use super::cells::{entered_by, unguarded};
 use crate::nearest::suggestion;
 use crate::sheet::{self, Columns, Fault, Row, keep};
 
@@ -80,7 +80,7 @@ pub(super) fn parse(
         })?;
         let visit = visit(row, trap, today)?;
         if seen.insert((visit.trap.clone(), visit.date)) {
-            Ok(Some((visit, super::entered_by(row, by))))
+            Ok(Some((visit, entered_by(row, by))))
         } else {
             Err(vec![
                 row.wrong("trap", format!("stands twice on {}", visit.date)),

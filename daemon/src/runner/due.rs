@@ -18,9 +18,9 @@ const MOST_ATTEMPTS: u32 = 12;
 /// The longest pause between attempts.
 const LONGEST_PAUSE: TimeDelta = TimeDelta::hours(1);
 
-/// The state that decides what is due.
+/// The runs of a civil day, which decide what is due.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Standing {
+pub struct DayRuns {
     /// Today's fetch.
     pub fetch: Option<Run>,
     /// Today's late fetch.
@@ -29,8 +29,8 @@ pub struct Standing {
     pub tell: Option<Run>,
 }
 
-impl Standing {
-    /// Reads the state for one civil day.
+impl DayRuns {
+    /// Reads those of one civil day.
     ///
     /// # Errors
     /// When the records cannot be read.
@@ -46,22 +46,22 @@ impl Standing {
 /// The jobs owed for the civil day of `now`. Only today is ever owed: a gap of many days ends in
 /// one recompute and one digest.
 #[must_use]
-pub fn due(config: &Config, standing: &Standing, now: DateTime<Utc>) -> Vec<Job> {
+pub fn due(config: &Config, runs: &DayRuns, now: DateTime<Utc>) -> Vec<Job> {
     let digest = config.digest_instant(config.day_of(now));
     let mut jobs = Vec::new();
-    if now >= digest - FETCH_LEAD && owed(standing.fetch.as_ref(), now) {
+    if now >= digest - FETCH_LEAD && owed(runs.fetch.as_ref(), now) {
         jobs.push(Job::Fetch);
     }
-    if now >= digest + LATE_FETCH_LAG && owed(standing.fetch_late.as_ref(), now) {
+    if now >= digest + LATE_FETCH_LAG && owed(runs.fetch_late.as_ref(), now) {
         jobs.push(Job::FetchLate);
     }
     let ended = |run: &Run| run.state != RunState::Running;
-    let fetched = standing.fetch.as_ref().is_some_and(ended);
-    let waited = standing
+    let fetched = runs.fetch.as_ref().is_some_and(ended);
+    let waited = runs
         .fetch
         .as_ref()
         .is_some_and(|run| now >= digest.max(run.first) + FETCH_GRACE);
-    if now >= digest && (fetched || waited) && owed(standing.tell.as_ref(), now) {
+    if now >= digest && (fetched || waited) && owed(runs.tell.as_ref(), now) {
         jobs.push(Job::Tell);
     }
     jobs
@@ -111,20 +111,20 @@ mod tests {
     /// Steps a clock minute by minute and does at once whatever is due.
     fn play(config: &Config, from: DateTime<Utc>, minutes: i64) -> Vec<(Job, DateTime<Utc>)> {
         let mut done = Vec::new();
-        let mut standing = (config.day_of(from), Standing::default());
+        let mut runs = (config.day_of(from), DayRuns::default());
         for minute in 0..minutes {
             let now = from + TimeDelta::minutes(minute);
             let day = config.day_of(now);
-            if standing.0 != day {
-                standing = (day, Standing::default());
+            if runs.0 != day {
+                runs = (day, DayRuns::default());
             }
-            for job in due(config, &standing.1, now) {
+            for job in due(config, &runs.1, now) {
                 done.push((job, now));
                 let ended = Some(run(day, RunState::Done, 1, now));
                 match job {
-                    Job::Fetch => standing.1.fetch = ended,
-                    Job::FetchLate => standing.1.fetch_late = ended,
-                    Job::Tell => standing.1.tell = ended,
+                    Job::Fetch => runs.1.fetch = ended,
+                    Job::FetchLate => runs.1.fetch_late = ended,
+                    Job::Tell => runs.1.tell = ended,
                 }
             }
         }
@@ -172,12 +172,12 @@ mod tests {
         let config = config_in(chrono_tz::America::Los_Angeles);
         let day = NaiveDate::from_ymd_opt(2022, 6, 20).unwrap();
         let digest = config.digest_instant(day);
-        let standing = Standing {
+        let runs = DayRuns {
             fetch: Some(run(day, RunState::Running, 1, digest - FETCH_LEAD)),
-            ..Standing::default()
+            ..DayRuns::default()
         };
-        assert!(!due(&config, &standing, digest).contains(&Job::Tell));
-        assert!(due(&config, &standing, digest + FETCH_GRACE).contains(&Job::Tell));
+        assert!(!due(&config, &runs, digest).contains(&Job::Tell));
+        assert!(due(&config, &runs, digest + FETCH_GRACE).contains(&Job::Tell));
     }
 
     #[test]
@@ -190,11 +190,11 @@ mod tests {
             started: now,
             ..run(day, RunState::Running, 5, digest - FETCH_LEAD)
         };
-        let standing = Standing {
+        let runs = DayRuns {
             fetch: Some(restarted_just_now),
-            ..Standing::default()
+            ..DayRuns::default()
         };
-        assert_eq!(due(&config, &standing, now), [Job::Tell]);
+        assert_eq!(due(&config, &runs, now), [Job::Tell]);
     }
 
     #[test]
@@ -202,9 +202,9 @@ mod tests {
         let config = config_in(chrono_tz::America::Los_Angeles);
         let day = NaiveDate::from_ymd_opt(2022, 6, 20).unwrap();
         let started = config.digest_instant(day) - FETCH_LEAD;
-        let failed = |attempts| Standing {
+        let failed = |attempts| DayRuns {
             fetch: Some(run(day, RunState::Failed, attempts, started)),
-            ..Standing::default()
+            ..DayRuns::default()
         };
         let is_due = |attempts, minutes| {
             due(

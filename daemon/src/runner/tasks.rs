@@ -5,7 +5,7 @@ use std::time::Duration;
 use chrono::{DateTime, TimeDelta, Utc};
 use tokio::task::{JoinError, JoinHandle};
 
-use super::due::{Standing, due};
+use super::due::{DayRuns, due};
 use super::jobs::Workshop;
 use super::reload::Watch;
 use super::said::Said;
@@ -84,21 +84,21 @@ impl Tasks {
         if let Some(workshop) = self.watch.taken_over(&self.workshop, now) {
             self.workshop = workshop;
         }
-        let read = self.read_standing(now).await;
+        let read = self.read_runs(now).await;
         self.go_on(read, now)
     }
 
     /// Begins what is due, by what was read.
     fn go_on(
         &mut self,
-        read: Result<(Standing, Option<DateTime<Utc>>), StoreError>,
+        read: Result<(DayRuns, Option<DateTime<Utc>>), StoreError>,
         now: DateTime<Utc>,
     ) -> Result<(), StoreError> {
         match read {
-            Ok((standing, newest_fetch)) => {
+            Ok((runs, newest_fetch)) => {
                 self.said.is_well("records");
                 if self.is_believed(now, newest_fetch) {
-                    self.begin_all(&standing, now);
+                    self.begin_all(&runs, now);
                 }
                 Ok(())
             }
@@ -113,14 +113,14 @@ impl Tasks {
         }
     }
 
-    async fn read_standing(
+    async fn read_runs(
         &self,
         now: DateTime<Utc>,
-    ) -> Result<(Standing, Option<DateTime<Utc>>), StoreError> {
+    ) -> Result<(DayRuns, Option<DateTime<Utc>>), StoreError> {
         let day = self.workshop.config.day_of(now);
         let store = &self.workshop.store;
         store
-            .read(move |c| Ok((Standing::read(c, day)?, days::newest_fetch(c)?)))
+            .read(move |c| Ok((DayRuns::read(c, day)?, days::newest_fetch(c)?)))
             .await
     }
 
@@ -138,8 +138,8 @@ impl Tasks {
         behind.is_none()
     }
 
-    fn begin_all(&mut self, standing: &Standing, now: DateTime<Utc>) {
-        for job in due(&self.workshop.config, standing, now) {
+    fn begin_all(&mut self, runs: &DayRuns, now: DateTime<Utc>) {
+        for job in due(&self.workshop.config, runs, now) {
             self.begin(job, now);
         }
         if self.deliver.is_none() {

@@ -1,8 +1,18 @@
 //! What hindcasts say, a row each or in sum.
 
-use super::super::common::plain_table;
-use super::Hindsight;
+use duskflight_core::season::{ProjectedCrossing, TrueCrossing};
+
+use crate::cli::common::plain_table;
 use crate::sheet::csv_text;
+
+/// One projection and what came.
+pub(super) struct Hindsight {
+    pub(super) year: i32,
+    pub(super) target: f64,
+    pub(super) made_on: u16,
+    pub(super) projected: ProjectedCrossing,
+    pub(super) truth: TrueCrossing,
+}
 
 /// One row a season, target and day made.
 pub(super) fn csv(station: &str, rows: &[Hindsight]) -> String {

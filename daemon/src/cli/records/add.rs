@@ -2,7 +2,6 @@
 
 use clap::Args;
 
-use super::stored;
 use crate::cli::Failure;
 use crate::cli::common::{ConfigDir, open_store, print};
 use crate::clock;
@@ -200,7 +199,7 @@ async fn add(
             "add the {what}; nothing was stored:{}",
             flags_at_fault(&problems)
         )),
-        error => stored(error),
+        error => error.into(),
     })?;
     let outcome = match applied {
         Applied::Added => "added",

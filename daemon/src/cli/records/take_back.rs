@@ -7,7 +7,7 @@ use clap::builder::{PossibleValuesParser, TypedValueParser};
 use duskflight_core::id::{BlockId, TrapId};
 use duskflight_core::trapping::NoteKind;
 
-use super::{VISIT_COLUMNS, carried_words, visit_row};
+use super::rows::{VISIT_COLUMNS, carried_words, visit_row};
 use crate::cli::Failure;
 use crate::cli::common::{ConfigDir, open_store, plain_table, print};
 use crate::clock;

@@ -4,7 +4,7 @@ use chrono::{Days, NaiveDate, TimeDelta};
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 
-use super::day_of;
+use super::days::day_of;
 use super::nature::{HULL_SPLIT, dice, normal};
 use super::places::{BLOCKS, Block};
 

@@ -5,7 +5,7 @@ use std::ops::RangeInclusive;
 use chrono::{Datelike, Days, NaiveDate};
 use duskflight_core::weather::ReceivedDay;
 
-use super::{MonthDay, day_of};
+use super::days::{MonthDay, day_of};
 
 /// The newest day served is this many days old.
 pub const LATENCY_DAYS: u64 = 2;

@@ -6,12 +6,14 @@
 //! People, places and products are invented.
 
 mod crop;
+mod days;
 mod feed_script;
 mod nature;
 mod notes;
 mod paperwork;
 mod places;
 mod record;
+mod round_days;
 mod rounds;
 mod supplies;
 #[cfg(test)]
@@ -19,25 +21,22 @@ mod tests;
 mod traps;
 mod visits;
 
-use chrono::NaiveDate;
 use duskflight_core::weather::ReceivedDay;
 
+pub use days::MonthDay;
 pub use feed_script::{
     CORRECTED_ON, GAP, GAP_FILLED_ON, LATENCY_DAYS, LOST_GAP, WRONG_BY_C, WRONG_RUN, as_known_on,
 };
+pub use paperwork::{Entry, Kind};
 pub use places::Person;
 pub use record::station_record;
 pub use supplies::Product;
 
 use crop::Crop;
 use nature::{Population, Warmth, dice};
+use places::EARLIER_SEASONS;
 use rounds::Calendar;
 
-/// A month and a day of it, both counted from 1.
-pub type MonthDay = (u32, u32);
-
-/// Seasons before the one played whose catches are on record.
-const EARLIER_SEASONS: i32 = 3;
 /// The season played unless another is asked for.
 pub const DEFAULT_YEAR: i32 = 2022;
 
@@ -55,31 +54,6 @@ pub struct InventedFarm {
     pub products: Vec<Product>,
     /// The sheets, in the order in which they were entered.
     pub entries: Vec<Entry>,
-}
-
-/// One file of records, entered on one evening.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Entry {
-    /// The civil day on which it was entered; a late sheet comes days after its readings.
-    pub entered_on: NaiveDate,
-    /// The name of the file, unique within the season.
-    pub via_file: String,
-    /// What the lines are.
-    pub kind: Kind,
-    /// Visits: `date,trap,eggs,moths,males,females,readable,serviced,note`, where an empty
-    /// `readable` means yes and `serviced` lists parts with spaces between; moths that were sexed
-    /// are in `males` and `females`, others in `moths`. Notes:
-    /// the columns of `notes.rs`. Any other empty field was not given.
-    pub csv: String,
-}
-
-/// The two kinds of record.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Kind {
-    /// Readings of traps.
-    Visits,
-    /// Field notes.
-    Notes,
 }
 
 /// Invents the farm and its season of `year`, from the station's record of that year. A year the
@@ -135,9 +109,4 @@ fn earlier_season(record: &[ReceivedDay], year: i32) -> (Vec<traps::Trap>, Vec<v
         .iter_mut()
         .for_each(|visit| that_years(&mut visit.trap));
     (traps, readings)
-}
-
-/// A civil day of the season; every caller names a real one.
-fn day_of(year: i32, (month, day): MonthDay) -> NaiveDate {
-    NaiveDate::from_ymd_opt(year, month, day).expect("a day that every year has")
 }

@@ -9,9 +9,9 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Gamma, LogNormal, Normal, Poisson};
 
-use super::day_of;
+use super::days::day_of;
 use super::places::{BLOCKS, Block, DISPENSERS_ON, Laying};
-use super::rounds::{hanging_day, round_days};
+use super::round_days::{hanging_day, round_days};
 use crate::config::navel_orangeworm;
 
 /// Streams of chance: one each, so that a change in one leaves the others as they were. Blocks and

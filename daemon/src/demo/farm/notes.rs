@@ -4,7 +4,7 @@ use chrono::{Days, NaiveDate};
 use rand_chacha::ChaCha8Rng;
 
 use super::crop::{Crop, Variety};
-use super::day_of;
+use super::days::day_of;
 use super::nature::{FIELD_NOTES, count, dice, lognormal, normal};
 use super::places::{Block, SPRINKLED_BLOCK};
 use super::visits::{Catch, Visit};
@@ -45,7 +45,7 @@ const SPLIT_CHECKS: [(i64, [u32; 3], &str); 5] = [
     (22, [98, 92, 80], "5"),
 ];
 /// Blocks in which an insecticide was put on, and the day: facts of the invented year.
-const INSECTICIDES: [(&str, super::MonthDay); 4] = [
+const INSECTICIDES: [(&str, super::days::MonthDay); 4] = [
     ("N1", (7, 8)),
     ("C1", (7, 11)),
     ("C2", (7, 11)),

@@ -6,10 +6,35 @@ use chrono::{Datelike, Days, NaiveDate};
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 
+use super::days::{MonthDay, day_of};
 use super::notes::{self, Note};
 use super::places::LATE_SHEET_BLOCK;
 use super::visits::{self, Catch, Visit};
-use super::{Entry, Kind, MonthDay, day_of};
+
+/// One file of records, entered on one evening.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Entry {
+    /// The civil day on which it was entered; a late sheet comes days after its readings.
+    pub entered_on: NaiveDate,
+    /// The name of the file, unique within the season.
+    pub via_file: String,
+    /// What the lines are.
+    pub kind: Kind,
+    /// Visits: `date,trap,eggs,moths,males,females,readable,serviced,note`, where an empty
+    /// `readable` means yes and `serviced` lists parts with spaces between; moths that were sexed
+    /// are in `males` and `females`, others in `moths`. Notes:
+    /// the columns of `notes.rs`. Any other empty field was not given.
+    pub csv: String,
+}
+
+/// The two kinds of record.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Kind {
+    /// Readings of traps.
+    Visits,
+    /// Field notes.
+    Notes,
+}
 
 /// The sheet of the check that starts egg laying in [`LATE_SHEET_BLOCK`] lay in the truck so long.
 const LOST_IN_THE_TRUCK_DAYS: u64 = 10;

@@ -2,7 +2,10 @@
 
 use duskflight_core::ledger::Role;
 
-use super::{EARLIER_SEASONS, MonthDay, day_of};
+use super::days::{MonthDay, day_of};
+
+/// Seasons before the one played whose catches are on record.
+pub(super) const EARLIER_SEASONS: i32 = 3;
 use crate::sheet::csv_text;
 
 /// A person who gets mail. Addresses and telephone numbers are of the kinds reserved for fiction.

@@ -2,46 +2,20 @@
 
 use std::collections::BTreeSet;
 
-use chrono::{Datelike, Days, NaiveDate, Weekday};
+use chrono::{Datelike, Days, NaiveDate};
 use rand::RngExt;
 
+use super::days::{MonthDay, day_of};
 use super::nature::{FIRST_CALENDAR, Population, Warmth, dice};
-use super::places::{Block, LATE_SHEET_BLOCK, Laying, Round};
-use super::{MonthDay, day_of};
+use super::places::{Block, LATE_SHEET_BLOCK, Laying};
+use super::round_days::{hanging_day, round_days};
 
-const HANGING_FROM: MonthDay = (3, 13);
-const LAST_DAY: MonthDay = (9, 30);
 /// Egg traps are read twice a week until so long after egg laying began.
 const TWICE_WEEKLY_DAYS_AFTER_START: u64 = 26;
 /// Where no start comes, twice a week is given up on this day.
 const GIVEN_UP_ON: MonthDay = (6, 10);
 /// Once summer work begins, a week is missed now and then.
 const SUMMER_FROM: MonthDay = (7, 1);
-
-impl Round {
-    const fn weekdays(self) -> (Weekday, Weekday) {
-        match self {
-            Self::MondayThursday => (Weekday::Mon, Weekday::Thu),
-            Self::TuesdayFriday => (Weekday::Tue, Weekday::Fri),
-        }
-    }
-}
-
-/// The day on which a block's first traps are hung, about 15 March.
-pub(super) fn hanging_day(block: &Block, year: i32) -> NaiveDate {
-    round_days(block.round, year)
-        .next()
-        .expect("a round has two days in any week")
-}
-
-/// Both weekdays of a round, from the first hanging to the end of September.
-pub(super) fn round_days(round: Round, year: i32) -> impl Iterator<Item = NaiveDate> {
-    let (first, second) = round.weekdays();
-    day_of(year, HANGING_FROM)
-        .iter_days()
-        .take_while(move |&date| date <= day_of(year, LAST_DAY))
-        .filter(move |date| [first, second].contains(&date.weekday()))
-}
 
 fn twice_weekly_until(
     block: &Block,

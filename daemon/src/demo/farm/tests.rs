@@ -6,7 +6,8 @@ use chrono::{Days, NaiveDate};
 
 use duskflight_core::orchard::Part;
 
-use super::{Entry, InventedFarm, Kind, day_of, invent, station_record};
+use super::days::day_of;
+use super::{Entry, InventedFarm, Kind, invent, station_record};
 
 type Row = BTreeMap<String, String>;
 

@@ -5,11 +5,11 @@ use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 
 use super::crop::Crop;
+use super::days::{MonthDay, day_of};
 use super::nature::{FIRST_PLACE, Population, Warmth, dice};
 use super::places::{Block, TrapNumbers};
 use super::rounds::Calendar;
 use super::supplies::{BAG_BAIT, EGG_BAIT, LINER, LONG_LURE, LURE, PPO, Product};
-use super::{MonthDay, day_of};
 use crate::sheet::csv_text;
 use duskflight_core::orchard::Part;
 

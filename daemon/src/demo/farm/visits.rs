@@ -6,11 +6,11 @@ use chrono::{Datelike, NaiveDate};
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 
+use super::days::{MonthDay, day_of};
 use super::nature::{FIRST_TRAP, Population, Warmth, count, dice, lognormal};
 use super::places::{Block, LATE_SHEET_BLOCK};
 use super::supplies::Product;
 use super::traps::{Trap, TrapKind};
-use super::{MonthDay, day_of};
 use crate::sheet::csv_text;
 use duskflight_core::orchard::Part;
 

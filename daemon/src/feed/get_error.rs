@@ -1,0 +1,69 @@
+//! Why an address gave no answer with data.
+
+use std::time::Duration;
+
+use reqwest::StatusCode;
+
+use super::excerpt::Excerpt;
+use super::url::HttpUrl;
+
+/// An address that gave no data.
+#[derive(Debug, thiserror::Error)]
+pub enum GetError {
+    /// No connection, no answer in time, a refused redirect, or an answer that broke off.
+    #[error("fetch {url}")]
+    Transport {
+        /// The address.
+        url: HttpUrl,
+        /// What happened.
+        source: reqwest::Error,
+    },
+    /// The server answered with another status than success.
+    #[error("fetch {url}: the server answered {status}{}, {answer}", advice(*.status))]
+    Status {
+        /// The address.
+        url: HttpUrl,
+        /// The status.
+        status: StatusCode,
+        /// How long the server asked to wait.
+        retry_after: Option<Duration>,
+        /// The beginning of the answer.
+        answer: Excerpt,
+    },
+    /// The server wants to be left alone for longer than a try may wait.
+    #[error("fetch {url}: the server answered {status} and asked to come back later, in {} s", .wait.as_secs())]
+    ComeBackLater {
+        /// The address.
+        url: HttpUrl,
+        /// The status.
+        status: StatusCode,
+        /// How long the server asked to wait.
+        wait: Duration,
+    },
+    /// The answer is larger than any station's days.
+    #[error("fetch {url}: the answer has more than {most} bytes, it begins {answer}")]
+    TooLarge {
+        /// The address.
+        url: HttpUrl,
+        /// The limit.
+        most: usize,
+        /// The beginning of the answer.
+        answer: Excerpt,
+    },
+    /// All tries together took too long.
+    #[error("fetch {url}: no answer within {} s, all tries taken together", .limit.as_secs())]
+    OutOfTime {
+        /// The address.
+        url: HttpUrl,
+        /// The limit.
+        limit: Duration,
+    },
+}
+
+fn advice(status: StatusCode) -> &'static str {
+    match status {
+        StatusCode::FORBIDDEN => " (some providers refuse callers that name no contact)",
+        StatusCode::NOT_FOUND | StatusCode::GONE => " (check the address and the station's id)",
+        _ => "",
+    }
+}
