@@ -8,9 +8,11 @@ use std::sync::OnceLock;
 use rusqlite::Connection;
 use tempfile::TempDir;
 
-/// The program, ready to be given arguments.
+/// The program, ready to be given arguments: the one whose path is in `DUSKFLIGHT`, else the one that
+/// was built beside these tests.
 pub(crate) fn duskflight() -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_duskflight"));
+    let beside = env!("CARGO_BIN_EXE_duskflight");
+    let mut command = Command::new(std::env::var_os("DUSKFLIGHT").unwrap_or(beside.into()));
     for name in [
         "DUSKFLIGHT_LOG",
         "DUSKFLIGHT_SMTP_PASSWORD",
@@ -281,19 +283,15 @@ impl Farm {
         fs::write(self.path("duskflight.sqlite"), saved).expect("the database");
     }
 
-    /// Names of the mails delivered, sorted.
+    /// Names of the mails delivered, sorted. A mail has its name once it is written whole.
     pub(crate) fn mails(&self) -> Vec<String> {
         let Ok(entries) = fs::read_dir(self.path("mail")) else {
             return Vec::new();
         };
         let mut names: Vec<String> = entries
-            .map(|entry| {
-                entry
-                    .expect("an entry")
-                    .file_name()
-                    .to_string_lossy()
-                    .into_owned()
-            })
+            .map(|entry| entry.expect("an entry").file_name().into_string())
+            .map(|name| name.expect("a plain name"))
+            .filter(|name| name.ends_with(".eml"))
             .collect();
         names.sort();
         names
