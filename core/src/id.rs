@@ -42,6 +42,12 @@ macro_rules! id {
             }
         }
 
+        impl std::borrow::Borrow<str> for $name {
+            fn borrow(&self) -> &str {
+                self.as_str()
+            }
+        }
+
         impl TryFrom<String> for $name {
             type Error = BadId;
             fn try_from(text: String) -> Result<Self, BadId> {

@@ -1,10 +1,12 @@
-"""Writes a farm of 10,000 blocks on 200 stations with 30 past years: a folder to do a night's work in.
+"""Writes a farm of 10,000 blocks on 200 stations with 30 past years: a folder to do a night's work in, with
+the records of its first night and, beside, those of one before which 20,000 mails were sent.
 
 Station days are the Fresno record of 1980 to 2010 moved to 1992 to 2022, each station a little warmer or
 cooler and with noise of its own; each block has four egg traps read twenty times. The same seed gives the
 same farm."""
 
 import gzip
+import shutil
 import sqlite3
 import sys
 from pathlib import Path
@@ -15,8 +17,11 @@ import pandas as pd
 ROOT = Path(__file__).parent.parent.parent
 STATIONS, BLOCKS, ADVISERS, TRAPS, VISITS = 200, 10_000, 100, 4, 20
 YEARS_ON = 12  # a multiple of four, so that 29 February stays
+# Released steps stay as they are; the program takes the later ones itself.
+STEPS = ("schema.sql", "schema-2.sql", "schema-3.sql", "schema-4.sql")
 HUNG, FIRST_READ = "2022-03-10", "2022-03-15"
 NOW = 1655730000
+MAILS, MAIL_BYTES, TOLD_A_MAIL, EARLIER_YEARS = 20_000, 12_000, 5, (2019, 2020, 2021)
 
 MAIN = """insects = ["navel-orangeworm.toml"]
 [farm]
@@ -87,12 +92,40 @@ def visits(chance):
 def write_records(path):
     path.unlink(missing_ok=True)
     database = sqlite3.connect(path)
-    for step in ("schema.sql", "schema-2.sql"):
+    for step in STEPS:
         database.executescript((ROOT / "daemon" / "src" / "store" / step).read_text())
-    database.execute("PRAGMA user_version = 2")
+    database.execute(f"PRAGMA user_version = {len(STEPS)}")
     chance = np.random.default_rng(7)
     database.executemany("INSERT INTO station_day VALUES (?,?,?,?,?,?,?,?,?)", station_days(chance))
-    database.executemany("INSERT INTO visit VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?)", visits(chance))
+    database.executemany("INSERT INTO visit VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,0)", visits(chance))
+    database.commit()
+    database.close()
+
+
+def sent():
+    """Digests of earlier seasons that were taken over: message id, adviser, day, instant."""
+    days = [day for year in EARLIER_YEARS for day in pd.date_range(f"{year}-04-01", f"{year}-09-30")]
+    for n in range(MAILS):
+        day, adviser = days[n // ADVISERS], f"ada{n % ADVISERS}"
+        yield f"digest.{adviser}.{day:%Y-%m-%d}@orchards.example", adviser, day, int(day.timestamp())
+
+
+def write_archive(path):
+    """Adds the mails, and what they told, to records."""
+    database = sqlite3.connect(path)
+    body = b"x" * MAIL_BYTES
+    database.executemany(
+        "INSERT INTO outbox (message_id, kind, person, adviser, day, address, subject, body, queued_at, hold_s,"
+        " state, attempts, refusals, doubtful, next_try_at, sent_at)"
+        " VALUES (?, 'digest', ?, ?, ?, ?, 'A morning', ?, ?, 0, 'sent', 1, 0, 0, ?, ?)",
+        ((mail, adviser, adviser, f"{day:%Y-%m-%d}", f"{adviser}@orchards.example", body, at, at, at)
+         for mail, adviser, day, at in sent()))
+    database.executemany(
+        "INSERT INTO told (season, block, insect, event, person, revision, value, day, mail)"
+        " VALUES (?, ?, 'navel-orangeworm', ?, ?, 1, ?, ?, ?)",
+        ((day.year, f"b{n}", f"mark-passed:{day:%m-%d}", adviser, f"{day:%Y-%m-%d}", f"{day:%Y-%m-%d}", mail)
+         for mail, adviser, day, _ in sent()
+         for n in range(int(adviser[3:]), ADVISERS * TOLD_A_MAIL, ADVISERS)))
     database.commit()
     database.close()
 
@@ -101,3 +134,5 @@ if __name__ == "__main__":
     target = Path(sys.argv[1])
     write_folder(target)
     write_records(target / "duskflight.sqlite")
+    shutil.copy(target / "duskflight.sqlite", target / "thousandth.sqlite")
+    write_archive(target / "thousandth.sqlite")

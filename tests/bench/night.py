@@ -95,7 +95,9 @@ def night(folder, path):
                 rows.append((2022, block, "navel-orangeworm", event, blocks["adviser"][block], 1,
                              value, "2022-06-20", None))
     with database:
-        database.executemany("INSERT INTO told VALUES (?,?,?,?,?,?,?,?,?)", rows)
+        database.executemany(
+            "INSERT INTO told (season, block, insect, event, person, revision, value, day, mail)"
+            " VALUES (?,?,?,?,?,?,?,?,?)", rows)
     database.close()
     return len(rows)
 

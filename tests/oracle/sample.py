@@ -22,13 +22,19 @@ def days(unit):
     return edges(limits, hottest, rng) + random_days(limits, hottest, rng)
 
 
+def cool_limits(unit):
+    """Thresholds so low that days of this region go beyond what the intermediate cutoff can count."""
+    return curve.Thresholds(40.0, 60.0) if unit == "f" else curve.Thresholds(5.0, 15.0)
+
+
 def hot_days(unit):
-    """Days that go beyond what the intermediate cutoff can count, up to the absurd."""
-    limits = curve.thresholds(unit)
+    """Days beyond what the intermediate cutoff can count with `cool_limits`, up to the hottest there is."""
+    limits = cool_limits(unit)
     hottest = 2 * limits.upper - limits.lower
+    highest = 134.0 if unit == "f" else 56.0
     rng = np.random.default_rng(1056)
-    tmax = hottest + rng.uniform(0, 4 * limits.upper, 300)
-    tmin = tmax - rng.uniform(0, 3 * limits.upper, 300)
+    tmax = rng.uniform(hottest, highest, 300)
+    tmin = tmax - rng.uniform(0, 1.5 * (highest - hottest), 300)
     return list(zip(tmin.tolist(), tmax.tolist()))
 
 

@@ -46,9 +46,9 @@ def test_each_day_and_the_total_are_the_integral(method, cutoff, unit):
 @pytest.mark.parametrize("unit", UNITS)
 @pytest.mark.parametrize("method", curve.METHODS)
 def test_the_intermediate_cutoff_never_counts_below_zero(method, unit):
-    days = sample.hot_days(unit)
-    got = heat(consecutive(days), method, "intermediate", unit)
-    expected = curve.days(method, "intermediate", curve.thresholds(unit), days)
+    days, limits = sample.hot_days(unit), sample.cool_limits(unit)
+    got = heat(consecutive(days), method, "intermediate", unit, limits.lower, limits.upper)
+    expected = curve.days(method, "intermediate", limits, days)
     assert 0 < expected.count(0.0) < len(expected), "the days must lie on both sides"
     for row, value in zip(got, expected, strict=True):
         assert row.degree_days >= 0

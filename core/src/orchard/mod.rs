@@ -8,7 +8,7 @@ pub use trap::{Part, Place, Product, Pull, Trap, TrapKind};
 
 use std::collections::BTreeMap;
 
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
 
 use crate::id::{BlockId, GroupId, PersonId, ProductId, StationId};
 
@@ -25,6 +25,8 @@ pub struct Orchard {
     blocks_by_station: BTreeMap<StationId, Vec<usize>>,
     traps_by_block: BTreeMap<BlockId, Vec<usize>>,
     egg_traps_by_group: BTreeMap<GroupId, Vec<usize>>,
+    /// Of each block the day on which its first trap was hung.
+    first_hung: Vec<Option<NaiveDate>>,
 }
 
 impl Orchard {
@@ -53,8 +55,13 @@ impl Orchard {
             let of_station = blocks_by_station.entry(block.station.clone());
             of_station.or_default().push(place);
         }
+        let first_hung = blocks.iter().map(|block| {
+            let of_block = traps_by_block.get(&block.id).into_iter().flatten();
+            of_block.map(|&place| traps[place].hung).min()
+        });
         Self {
             declared: BTreeMap::new(),
+            first_hung: first_hung.collect(),
             blocks_by_grower,
             blocks_by_station,
             block_places: (blocks.iter().map(|block| block.id.clone()).zip(0..)).collect(),
@@ -98,10 +105,23 @@ impl Orchard {
         places.map(|&place| &self.blocks[place])
     }
 
+    /// The blocks of one grower in which a trap was hung before a year.
+    pub fn trapped_before(&self, grower: &PersonId, year: i32) -> impl Iterator<Item = &Block> {
+        let places = self.blocks_by_grower.get(grower).into_iter().flatten();
+        let is_trapped =
+            move |place: &&usize| self.first_hung[**place].is_some_and(|day| day.year() < year);
+        places.filter(is_trapped).map(|&place| &self.blocks[place])
+    }
+
     /// The blocks whose temperatures come from one station.
     pub fn blocks_at(&self, station: &StationId) -> impl Iterator<Item = &Block> {
+        self.placed_at(station).map(|(_, block)| block)
+    }
+
+    /// The same, each with its place among all blocks.
+    pub fn placed_at(&self, station: &StationId) -> impl Iterator<Item = (usize, &Block)> {
         let places = self.blocks_by_station.get(station).into_iter().flatten();
-        places.map(|&place| &self.blocks[place])
+        places.map(|&place| (place, &self.blocks[place]))
     }
 
     /// The conventional blocks that a disrupted one can be set beside, of the same adviser and crop: of
@@ -146,7 +166,8 @@ impl Orchard {
     /// The block that a group is named after, where there is one.
     #[must_use]
     pub fn block_of_group(&self, group: &GroupId) -> Option<&Block> {
-        self.block(&BlockId::new(group.as_str()).ok()?)
+        let place = self.block_places.get(group.as_str())?;
+        Some(&self.blocks[*place])
     }
 
     /// One product.

@@ -127,21 +127,18 @@ pub(super) fn years(
     visits: &Visits,
 ) -> Vec<Comparison> {
     let as_of = heat.as_of();
-    let read = |blocks: &mut dyn Iterator<Item = &Block>| {
-        let before = |trap: &&Trap| trap.hung.year() < as_of.year();
-        let blocks: Vec<&Block> = blocks
-            .filter(|block| orchard.traps_of(&block.id).any(|trap| before(&trap)))
-            .collect();
-        Record::new(orchard, &blocks, visits, as_of)
-    };
-    let own = read(&mut std::iter::once(block));
+    let read = |blocks: Vec<&Block>| Record::new(orchard, &blocks, visits, as_of);
+    let before = |trap: &Trap| trap.hung.year() < as_of.year();
+    let is_trapped = orchard.traps_of(&block.id).any(before);
+    let own = read(is_trapped.then_some(block).into_iter().collect());
     if own.has_earlier() {
         return own.compare(heat, false);
     }
     let alike = |other: &&Block| {
         other.id != block.id && other.crop == block.crop && other.regime == block.regime
     };
-    let farm = read(&mut orchard.blocks_of(&block.grower).filter(alike));
+    let trapped = orchard.trapped_before(&block.grower, as_of.year());
+    let farm = read(trapped.filter(alike).collect());
     match farm.has_earlier() {
         true => farm.compare(heat, true),
         false => Vec::new(),

@@ -1,6 +1,7 @@
 //! Readings of traps, as entered.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
+use std::ops::Range;
 
 use chrono::NaiveDate;
 
@@ -108,23 +109,36 @@ fn left_after(left: u32, visit: &Visit) -> u32 {
 
 /// Visits sorted by trap and day, so that one trap's are a slice.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Visits(Vec<Visit>);
+pub struct Visits {
+    sorted: Vec<Visit>,
+    /// Where each trap's are: a night asks for them again and again.
+    places: HashMap<TrapId, Range<usize>>,
+}
 
 impl Visits {
     /// Sorts the visits; there is one a trap and day.
     #[must_use]
     pub fn new(mut visits: Vec<Visit>) -> Self {
         visits.sort_by(|a, b| (&a.trap, a.date).cmp(&(&b.trap, b.date)));
-        Self(visits)
+        let mut places = HashMap::new();
+        let mut from = 0;
+        for of_trap in visits.chunk_by(|a, b| a.trap == b.trap) {
+            let to = from + of_trap.len();
+            places.insert(of_trap[0].trap.clone(), from..to);
+            from = to;
+        }
+        Self {
+            sorted: visits,
+            places,
+        }
     }
 
     /// One trap's visits up to and including a day, oldest first.
     #[must_use]
     pub fn of(&self, trap: &TrapId, up_to: NaiveDate) -> &[Visit] {
-        let from = self.0.partition_point(|v| &v.trap < trap);
-        let rest = &self.0[from..];
-        let of_trap = |v: &&Visit| v.date <= up_to && &v.trap == trap;
-        &rest[..rest.iter().take_while(of_trap).count()]
+        let place = self.places.get(trap).cloned().unwrap_or_default();
+        let of_trap = &self.sorted[place];
+        &of_trap[..of_trap.partition_point(|visit| visit.date <= up_to)]
     }
 }
 

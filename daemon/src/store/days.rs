@@ -125,10 +125,12 @@ pub fn before(
     let sql =
         format!("SELECT {COLUMNS} FROM station_day WHERE station = ?1 AND day < ?2 ORDER BY day");
     let mut statement = connection.prepare_cached(&sql)?;
-    let rows = statement.query_map(params![station.as_str(), as_of.to_string()], |row| {
-        Ok(read(row))
-    })?;
-    rows.map(|row| row?).collect()
+    let mut rows = statement.query(params![station.as_str(), as_of.to_string()])?;
+    let mut days = Vec::new();
+    while let Some(row) = rows.next()? {
+        days.push(read(row)?);
+    }
+    Ok(days)
 }
 
 /// An archive's newest days come with a lag of so many days; what comes later than that is late.

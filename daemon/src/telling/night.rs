@@ -56,10 +56,8 @@ pub fn night(
         });
         for insect in &config.insects {
             let heat = StationHeat::with_forecast(&weather, &forecast, insect.heat);
-            let blocks = orchard.blocks().iter().enumerate();
-            let of_station = blocks.filter(|(_, block)| {
-                block.station == station.id && insect.crops.contains(&block.crop)
-            });
+            let at_station = orchard.placed_at(&station.id);
+            let of_station = at_station.filter(|(_, block)| insect.crops.contains(&block.crop));
             placed.extend(of_station.map(|(place, block)| {
                 let season = assess(&orchard, block, insect, &heat, &visits, &notes);
                 let unit = config.unit.unwrap_or(season.unit);
