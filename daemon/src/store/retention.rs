@@ -63,3 +63,6 @@ fn prune_runs(connection: &Connection, before: DateTime<Utc>) -> Result<usize, S
         params![before.timestamp()],
     )?)
 }
+
+#[cfg(test)]
+mod tests;
