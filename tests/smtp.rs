@@ -196,7 +196,7 @@ fn of_three_recipients_the_refused_one_fails_and_is_shown_and_two_have_their_mai
     assert_eq!((standing.failed, standing.queued), (1, 0));
     let failed = &standing.given_up[0];
     assert_eq!(
-        (failed.state.as_str(), failed.person.as_str()),
+        (failed.state.name(), failed.person.as_str()),
         ("failed", "bo")
     );
     assert_eq!(failed.subject, "<1@test.example>");

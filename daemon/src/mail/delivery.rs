@@ -168,3 +168,73 @@ fn settle_trouble(
     }
     Ok(after)
 }
+
+#[cfg(test)]
+mod tests {
+    use std::sync::atomic::{AtomicI64, Ordering};
+
+    use chrono::NaiveDate;
+    use duskflight_core::id::PersonId;
+    use duskflight_core::ledger::MailKind;
+
+    use super::*;
+    use crate::store::outbox::NewMail;
+    use crate::store::snapshot;
+
+    /// A clock that goes on by an hour each time it is read.
+    #[derive(Default)]
+    struct Hourly(AtomicI64);
+
+    impl Clock for Hourly {
+        fn now(&self) -> DateTime<Utc> {
+            at(self.0.fetch_add(1, Ordering::Relaxed))
+        }
+    }
+
+    fn at(hours: i64) -> DateTime<Utc> {
+        DateTime::from_timestamp(1_655_730_000 + hours * 3600, 0).unwrap()
+    }
+
+    fn mail(kind: MailKind, who: &str, waits_for: &[&str]) -> NewMail {
+        NewMail {
+            message_id: who.to_owned(),
+            kind,
+            person: PersonId::new(who).unwrap(),
+            adviser: PersonId::new("ada").ok(),
+            day: NaiveDate::from_ymd_opt(2022, 6, 20).unwrap(),
+            about: String::new(),
+            address: format!("{who}@test.example"),
+            subject: String::new(),
+            body: Some(b"mail".to_vec()),
+            queued_at: at(0),
+            contents: None,
+            waits_for: waits_for.iter().map(|&id| id.to_owned()).collect(),
+            hold_s: 4 * 3600,
+        }
+    }
+
+    #[tokio::test]
+    async fn in_a_long_round_each_mail_has_its_own_instant_and_a_hold_counts_from_the_digests() {
+        let dir = tempfile::tempdir().unwrap();
+        let store = Store::open(&dir.path().join("records.sqlite")).unwrap();
+        let digests = ["ada", "bo", "cy", "di"].map(|who| mail(MailKind::Digest, who, &[]));
+        let alert = mail(MailKind::Alert, "gil", &["bo"]);
+        let queued: Result<(), StoreError> = store
+            .write(move |t| {
+                let mut mails = digests.iter().chain([&alert]);
+                mails.try_for_each(|mail| outbox::queue(t, mail))
+            })
+            .await;
+        queued.unwrap();
+        let clock = Hourly::default();
+        let folder = Transport::Folder(dir.path().join("mail"));
+        assert_eq!(deliver(&store, &folder, &clock).await.unwrap().sent, 5);
+        let sent = store
+            .read(|c| snapshot::fates_from(c, NaiveDate::MIN))
+            .await;
+        let sent: Vec<_> = sent.unwrap().into_values().map(|fate| fate.sent).collect();
+        // Each is taken at an even hour and settled at the next: of ada, bo, cy, di, and gil, whose four hours
+        // since bo's are over at hour 7.
+        assert_eq!(sent, [1, 3, 5, 7, 9].map(|hour| Some(at(hour))));
+    }
+}

@@ -19,6 +19,8 @@ pub mod outbox;
 pub mod outbox_edit;
 pub mod outbox_report;
 pub mod retention;
+#[cfg(test)]
+mod sample;
 mod shrink;
 pub mod snapshot;
 pub mod told;

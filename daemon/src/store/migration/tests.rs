@@ -1,8 +1,11 @@
+use duskflight_core::id::PersonId;
+use duskflight_core::ledger::InHand;
 use duskflight_core::trapping::NoteKind;
 
 use super::*;
 use crate::store::connection::open_connection;
-use crate::store::{entries, notes, visits};
+use crate::store::sample::column;
+use crate::store::{entries, notes, outbox, visits};
 
 #[test]
 fn a_newer_schema_is_refused_and_left_alone() {
@@ -161,4 +164,240 @@ fn mails_and_tellings_of_step_3_keep_their_meaning() {
         })
         .unwrap();
     assert_eq!(broken, 0);
+}
+
+/// A database of schema 4, in a folder, with mails in every state.
+fn of_step_4(folder: &Path) -> PathBuf {
+    let path = folder.join("records.sqlite");
+    let old = Connection::open(&path).unwrap();
+    old.pragma_update(None, "journal_mode", "wal").unwrap();
+    for step in &MIGRATIONS[..4] {
+        old.execute_batch(step).unwrap();
+    }
+    old.pragma_update(None, "user_version", 4).unwrap();
+    let row = |place: i64,
+               id: &str,
+               kind,
+               who,
+               adviser,
+               contents: &str,
+               hold_s: i64,
+               held: &str,
+               rest: &str| {
+        format!(
+            "INSERT INTO outbox (rowid, message_id, kind, person, adviser, day, address, subject, body, contents,
+               queued_at, hold_s, held_at, held_by, state, attempts, refusals, doubtful, first_try_at, next_try_at,
+               last_error, sent_at, answer, given_up_at)
+             VALUES ({place}, '{id}', '{kind}', '{who}', '{adviser}', '2022-06-20', '{who}@f', 's {id}', CAST('body {id}' AS BLOB),
+               {contents}, 100, {hold_s}, {held}, {rest});"
+        )
+    };
+    let tried = "'sent', 1, 0, 0, 100, 100, NULL, 110, '250 ok', NULL";
+    let waits = "'queued', 0, 0, 0, NULL, 100, NULL, NULL, NULL, NULL";
+    let touched = r#"'{"acts":[{"by":"ada"}]}'"#;
+    old.execute_batch(
+        &[
+            row(
+                1,
+                "<d@f>",
+                "digest",
+                "ada",
+                "ada",
+                "NULL",
+                0,
+                "NULL, NULL",
+                tried,
+            ),
+            row(
+                2,
+                "<free@f>",
+                "alert",
+                "gil",
+                "ada",
+                r#"'{"acts":[]}'"#,
+                14400,
+                "NULL, NULL",
+                waits,
+            ),
+            row(
+                5,
+                "<held@f>",
+                "alert",
+                "hal",
+                "ada",
+                touched,
+                14400,
+                "120, 'Ada'",
+                waits,
+            ),
+            row(
+                6,
+                "<let-go@f>",
+                "alert",
+                "ida",
+                "ada",
+                touched,
+                -86400,
+                "NULL, 'Ben'",
+                waits,
+            ),
+            row(
+                7,
+                "<sum@f>",
+                "summary",
+                "fay",
+                "",
+                "NULL",
+                14400,
+                "NULL, NULL",
+                waits,
+            ),
+            row(
+                8,
+                "<gone@f>",
+                "letter",
+                "gil",
+                "ada",
+                "NULL",
+                14400,
+                "NULL, NULL",
+                "'failed', 2, 1, 0, 100, 100, 'refused', NULL, NULL, 130",
+            ),
+            row(
+                9,
+                "<old@f>",
+                "digest",
+                "bo",
+                "bo",
+                "NULL",
+                0,
+                "NULL, NULL",
+                "'folded', 0, 0, 0, NULL, 100, 'folded', NULL, NULL, 140",
+            ),
+        ]
+        .concat(),
+    )
+    .unwrap();
+    old.execute_batch(
+        "INSERT INTO outbox_wait VALUES ('<free@f>', '<d@f>'), ('<sum@f>', '<d@f>');
+         INSERT INTO told VALUES
+           (2022, 'b', 'now', 'start', 'ada', 1, '2022-04-20', '2022-06-20', '<d@f>', 'new', 1),
+           (2022, 'b', 'now', 'start', 'gil', 1, '2022-04-20', '2022-06-20', '<gone@f>', 'new', 1),
+           (2022, 'b', 'now', 'start', 'hal', 1, '2022-04-20', '2022-06-20', NULL, 'history', 1);
+         INSERT INTO job_run VALUES ('tell', '2022-06-20', 'done', 1, 90, 90, 95, NULL);
+         INSERT INTO fetch_log VALUES (1, 'a', '2022-01-01', '2022-06-19', 80, 'ok', 170, 3, NULL);",
+    )
+    .unwrap();
+    path
+}
+
+#[test]
+fn mails_of_step_4_keep_their_place_state_and_bytes_and_a_released_one_says_so() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = of_step_4(dir.path());
+    let told =
+        "SELECT person || ' ' || coalesce(mail, '-') || ' ' || change FROM told ORDER BY person";
+    let waits = "SELECT mail || ' ' || digest FROM outbox_wait ORDER BY mail";
+    let mails = "SELECT rowid || message_id || kind || person || adviser || day || address || subject || state
+        || attempts || refusals || doubtful || coalesce(sent_at, '') || coalesce(given_up_at, '')
+        || coalesce(answer, '') || coalesce(last_error, '') FROM outbox ORDER BY rowid";
+    let old = Connection::open(&path).unwrap();
+    let before = [told, waits, mails].map(|sql| column(&old, sql));
+    drop(old);
+
+    let new = open_connection(&path).unwrap();
+    assert_eq!([told, waits, mails].map(|sql| column(&new, sql)), before);
+    assert_eq!(
+        column(
+            &new,
+            "SELECT message_id || ' ' || CAST(body AS TEXT) FROM mail_content JOIN outbox USING (message_id) ORDER BY place"
+        )[1],
+        "<free@f> body <free@f>"
+    );
+    assert_eq!(
+        column(
+            &new,
+            "SELECT contents FROM mail_content WHERE contents IS NOT NULL"
+        )
+        .len(),
+        3
+    );
+    let queue = outbox::read_queue(&new).unwrap();
+    let in_hand = |place: usize| {
+        let mail = &queue.mails()[place];
+        (mail.in_hand.clone(), mail.touched, mail.hold.num_hours())
+    };
+    let at = |seconds| chrono::DateTime::from_timestamp(seconds, 0).unwrap();
+    assert_eq!(in_hand(0), (InHand::Nobody, false, 4));
+    let (since, by) = (at(120), "Ada".to_owned());
+    assert_eq!(in_hand(1), (InHand::Held { since, by }, true, 4));
+    let (since, by) = (at(100), "Ben".to_owned());
+    assert_eq!(in_hand(2), (InHand::Released { since, by }, true, 0));
+    assert_eq!(queue.mails()[3].advisers(), [PersonId::new("ada").unwrap()]);
+    assert!(queue.mails().iter().all(|mail| mail.composed));
+    assert_eq!(
+        column(&new, "SELECT count(*) FROM pragma_foreign_key_check"),
+        ["0"]
+    );
+    assert_eq!(
+        column(&new, "SELECT job || day || state FROM job_run"),
+        ["tell2022-06-20done"]
+    );
+}
+
+#[test]
+fn before_a_file_is_brought_up_to_date_it_is_copied_beside_and_only_then() {
+    let dir = tempfile::tempdir().unwrap();
+    let names = || {
+        let names = fs::read_dir(dir.path()).unwrap();
+        let mut names: Vec<String> = names
+            .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+            .filter(|name| !name.ends_with("-wal") && !name.ends_with("-shm"))
+            .collect();
+        names.sort();
+        names
+    };
+    drop(open_connection(&dir.path().join("new.sqlite")).unwrap());
+    assert_eq!(names(), ["new.sqlite"], "a new file has nothing to copy");
+
+    let path = of_step_4(dir.path());
+    use std::os::unix::fs::PermissionsExt;
+    fs::set_permissions(&path, fs::Permissions::from_mode(0o640)).unwrap();
+    drop(open_connection(&path).unwrap());
+    let copied = ["new.sqlite", "records.sqlite", "records.sqlite.schema-4"];
+    assert_eq!(names(), copied);
+    let copy = dir.path().join(copied[2]);
+    assert_eq!(
+        fs::metadata(&copy).unwrap().permissions().mode() & 0o777,
+        0o640
+    );
+    let read = Connection::open(&copy).unwrap();
+    assert_eq!(version(&read).unwrap(), 4);
+    assert_eq!(column(&read, "SELECT count(*) FROM outbox"), ["7"]);
+    drop(read);
+    let modified = || fs::metadata(&copy).unwrap().modified().unwrap();
+    let before = modified();
+    drop(open_connection(&path).unwrap());
+    assert_eq!(
+        (names(), modified()),
+        (copied.map(str::to_owned).to_vec(), before)
+    );
+}
+
+#[test]
+fn without_a_copy_or_with_a_step_that_fails_the_file_stays_as_it_was() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = of_step_4(dir.path());
+    // A folder where the copy should be written.
+    fs::create_dir(dir.path().join("records.sqlite.copying")).unwrap();
+    let error = open_connection(&path).unwrap_err();
+    assert!(matches!(error, StoreError::Copy { .. }), "{error:?}");
+    assert!(error.to_string().contains("records.sqlite.schema-4"));
+    fs::remove_dir(dir.path().join("records.sqlite.copying")).unwrap();
+    let old = Connection::open(&path).unwrap();
+    old.execute_batch("CREATE TABLE mail_content (in_the_way)")
+        .unwrap();
+    assert!(open_connection(&path).is_err());
+    assert_eq!(version(&old).unwrap(), 4);
+    assert_eq!(column(&old, "SELECT count(*) FROM outbox"), ["7"]);
 }

@@ -202,3 +202,134 @@ async fn hold_all(store: Store, alerts: usize) -> BTreeSet<String> {
     }
     held
 }
+
+#[tokio::test]
+async fn a_mail_is_made_once_of_its_identity_and_the_message_id_is_no_part_of_it() {
+    let digest = mail("<a@old.example>", MailKind::Digest, "ada", None);
+    with_outbox(vec![digest.clone()], move |c| {
+        let renamed = NewMail {
+            message_id: "<a@new.example>".to_owned(),
+            ..digest.clone()
+        };
+        assert!(is_made(c, &renamed.identity())?);
+        assert!(queue(c, &renamed).is_err());
+        let other = NewMail {
+            about: "north".to_owned(),
+            ..renamed
+        };
+        assert!(!is_made(c, &other.identity())?);
+        queue(c, &other)?;
+        assert!(is_made(c, &other.identity())?);
+        Ok(())
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn a_mail_without_bytes_waits_for_them_and_those_that_came_first_stay() {
+    let later = NewMail {
+        body: None,
+        contents: Some("{\"a\":1}".to_owned()),
+        ..mail("later", MailKind::Digest, "ada", None)
+    };
+    with_outbox(vec![later], |c| {
+        assert_eq!(next_id(c, 5), None);
+        let wanted = to_compose(c)?.unwrap();
+        assert_eq!(
+            (&*wanted.message_id, wanted.kind, &*wanted.contents),
+            ("later", MailKind::Digest, "{\"a\":1}")
+        );
+        assert!(freeze(c, "later", b"bytes")?);
+        assert!(!freeze(c, "later", b"others")?);
+        assert_eq!(to_compose(c)?, None);
+        assert_eq!(next(c, at(5))?.unwrap().body, b"bytes");
+        Ok(())
+    })
+    .await;
+}
+
+/// Tables and functions that a statement may go through as a whole: they have few rows.
+const SMALL: [&str; 3] = ["mail_trouble", "json_each", "CONSTANT"];
+
+#[test]
+fn no_question_of_telling_or_delivery_goes_through_the_whole_outbox() {
+    use std::sync::{Arc, Mutex};
+
+    use rusqlite::trace::{TraceEvent, TraceEventCodes};
+
+    use crate::store::{folding, journal, outbox_report, sample, told};
+
+    let dir = tempfile::tempdir().unwrap();
+    let mut connection = sample::records(dir.path());
+    let asked = Arc::new(Mutex::new(BTreeSet::new()));
+    let listed = Arc::clone(&asked);
+    let listen = move |event: TraceEvent<'_>| {
+        if let TraceEvent::Stmt(statement, _) = event {
+            listed.lock().unwrap().insert(statement.sql().into_owned());
+        }
+    };
+    connection
+        .trace_v2(TraceEventCodes::SQLITE_TRACE_STMT, Some(listen))
+        .unwrap();
+    ask_all(&connection, dir.path()).unwrap();
+    connection
+        .trace_v2(TraceEventCodes::empty(), None::<fn(TraceEvent<'_>)>)
+        .unwrap();
+
+    let asked = asked.lock().unwrap().clone();
+    assert!(asked.len() > 25, "{}", asked.len());
+    for sql in asked {
+        let plan = format!("EXPLAIN QUERY PLAN {sql}");
+        let mut plan = connection.prepare(&plan).unwrap();
+        let mut steps = plan.raw_query();
+        while let Some(step) = steps.next().unwrap() {
+            let step: String = step.get("detail").unwrap();
+            let scanned = step.strip_prefix("SCAN ").unwrap_or("CONSTANT");
+            let small = SMALL.iter().any(|name| scanned.starts_with(name));
+            assert!(small, "{step}\n{sql}");
+        }
+    }
+
+    fn ask_all(c: &Connection, folder: &std::path::Path) -> Result<(), StoreError> {
+        let (ada, gil) = (sample::person("ada"), sample::person("gil"));
+        let today = NaiveDate::from_ymd_opt(2022, 6, 21).unwrap();
+        for (id, kind, who) in [
+            ("d", MailKind::Digest, "ada"),
+            ("f", MailKind::Digest, "bo"),
+            ("s", MailKind::Summary, "gil"),
+        ] {
+            let mut mail = sample::mail(id, kind, who, 0);
+            mail.waits_for = Vec::from_iter((kind == MailKind::Summary).then(|| "d".to_owned()));
+            mail.adviser = mail.adviser.filter(|_| kind != MailKind::Summary);
+            assert!(!is_made(c, &mail.identity())?);
+            queue(c, &mail)?;
+        }
+        may_leave(c, at(0))?;
+        count_try(c, "d", at(0))?;
+        set_doubtful(c, "d", false)?;
+        count_refusal(c, "d")?;
+        keep(c, "d", "no answer", at(1))?;
+        next(c, at(2))?;
+        mark_sent(c, "d", "taken", at(2))?;
+        give_up(c, "f", End::Failed, "no such user", at(2))?;
+        expire_queued_up_to(c, at(-1), "no answer", at(2))?;
+        to_compose(c)?;
+        freeze(c, "s", b"bytes")?;
+        newest_digest(c, &ada, today)?;
+        newest_day(c, today)?;
+        made_on(c, &gil, today)?;
+        outbox_report::trouble(c)?;
+        outbox_report::errors(c, None)?;
+        outbox_report::given_up_since(c, "ada", at(0))?;
+        outbox_report::late_since(c, "ada", at(0), TimeDelta::hours(2))?;
+        let queue = read_queue(c)?;
+        folding::fold(c, &queue, &gil, today, TimeDelta::hours(1), at(99), "into")?;
+        folding::silent_from(c, &gil, &ada)?;
+        folding::wait_for_newer(c, &ada, "d")?;
+        crate::store::alerts::waiting(c, &queue)?;
+        told::latest(c, 2022, today)?;
+        let matched = journal::match_up(c, &folder.join("journal"), at(3));
+        assert_eq!(matched.unwrap().written, 1);
+        Ok(())
+    }
+}
