@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 use std::path::Path;
+use std::sync::Arc;
 
 use chrono::NaiveDate;
 use duskflight::clock::SetClock;
@@ -277,7 +278,11 @@ impl Observer for Again {
             },
             "told again on {day}"
         );
-        let delivered = workshop.deliver(&SetClock::at(now)).await?;
+        let later = Workshop {
+            clock: Arc::new(SetClock::at(now)),
+            ..workshop.clone()
+        };
+        let delivered = later.deliver().await?;
         assert_eq!(
             (delivered.sent, delivered.kept),
             (0, 0),

@@ -182,7 +182,7 @@ mod tests {
     use crate::store::snapshot;
 
     /// A clock that goes on by an hour each time it is read.
-    #[derive(Default)]
+    #[derive(Default, Debug)]
     struct Hourly(AtomicI64);
 
     impl Clock for Hourly {

@@ -11,9 +11,9 @@ use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 use tokio::sync::oneshot;
 
 use super::StoreError;
-use crate::clock::Clock;
 use super::migration::migrate;
 use super::shrink::shrink;
+use crate::clock::Clock;
 use crate::crash;
 
 /// How long another process may hold the database before a statement gives up.

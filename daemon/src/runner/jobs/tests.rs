@@ -1,9 +1,11 @@
 use std::fs;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 
 use chrono::TimeDelta;
 
 use super::*;
+use crate::clock::SetClock;
 use crate::records::{Kind, Origin, import};
 use crate::runner::test_farm::{TestFarm, instant, june};
 use crate::store::visits;
@@ -27,10 +29,13 @@ impl Clock for Passing {
 
 /// The digest of a day, as text.
 async fn digest(farm: &TestFarm, day: u32) -> String {
-    let workshop = farm.workshop();
     let now = instant("2022-06-20T13:00:00Z") + TimeDelta::days(i64::from(day) - 20);
+    let workshop = Workshop {
+        clock: Arc::new(SetClock::at(now)),
+        ..farm.workshop()
+    };
     workshop.tell(june(day), false, now).await.unwrap();
-    workshop.deliver(now).await.unwrap();
+    workshop.deliver().await.unwrap();
     let mails = fs::read_dir(farm.file("mail")).unwrap();
     let mut mails = mails.map(|mail| mail.unwrap().path());
     let of_day = mails.find(|mail| mail.to_string_lossy().contains(&june(day).to_string()));
