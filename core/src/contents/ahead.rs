@@ -4,11 +4,12 @@
 use std::collections::BTreeMap;
 
 use chrono::{Days, NaiveDate};
+use serde::{Deserialize, Serialize};
 
 use crate::season::{BlockSeason, HullSplit, MarkReading, Projection};
 use crate::trapping::ServiceDue;
 
-use crate::wording::gather::{Lines, shared};
+use crate::wording::gather::{Lines, grouped, shared};
 use crate::wording::trap_plan::WHERE_TO_LOOK;
 use crate::wording::words::Words;
 use crate::wording::work::parts_counted;
@@ -19,7 +20,7 @@ const NEXT_DAYS: u64 = 7;
 const MARKS_AHEAD_DAYS: u64 = 14;
 
 /// One thing that comes, with what is known of it for each block.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Topic {
     /// What comes.
     pub title: String,
@@ -73,18 +74,14 @@ fn marks(words: Words, seasons: &[&BlockSeason]) -> Vec<Topic> {
     };
     let mut coming: Vec<_> = seasons.iter().flat_map(near).collect();
     coming.sort_by_key(|(middle, ..)| *middle);
-    let mut topics: Vec<(String, Vec<(String, String)>)> = Vec::new();
-    for (_, name, whose, when) in coming {
-        match topics.iter_mut().find(|(title, _)| *title == name) {
-            Some((_, said)) => said.push((whose, when)),
-            None => topics.push((name, vec![(whose, when)])),
-        }
-    }
+    let topics = coming
+        .into_iter()
+        .map(|(_, name, whose, when)| (name, (whose, when)));
     let topic = |(name, said): (String, Vec<(String, String)>)| Topic {
         title: format!("{name}, projected"),
         rows: shared(usize::MAX, said),
     };
-    topics.into_iter().map(topic).collect()
+    grouped(topics).into_iter().map(topic).collect()
 }
 
 /// The projection of a told mark that has begun its range or comes near the middle of it.

@@ -1,7 +1,7 @@
 //! The kinds of mail.
 
 /// The kinds of mail.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum MailKind {
     /// An adviser's morning digest.
     Digest,

@@ -5,6 +5,8 @@ pub(crate) mod decide;
 pub(crate) mod event;
 pub(crate) mod facts;
 mod mail_kind;
+pub mod plan;
+pub(crate) mod rank;
 mod role;
 mod since;
 pub(crate) mod value;

@@ -1,6 +1,7 @@
 //! One block, one insect, one year, as seen on one day.
 
 mod beside;
+mod by_block;
 mod calendar;
 mod context;
 mod curves;
@@ -15,6 +16,7 @@ mod tally;
 mod years;
 
 pub use beside::StartBeside;
+pub use by_block::ByBlock;
 pub use calendar::{EggTrapsToHang, OpenTask, Whose, YEAR, YearEntry};
 pub use context::{Context, SampleShare};
 pub use curves::{BandDay, HeatCurves, HeatDay};

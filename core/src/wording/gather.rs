@@ -1,5 +1,9 @@
 //! Short ways to say the same thing of many traps and many blocks.
 
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
 use crate::id::TrapId;
 
 use crate::ledger::Event;
@@ -9,7 +13,7 @@ use crate::ledger::Notice;
 const SHORTEST_RUN: usize = 3;
 
 /// Lines under a title: a block, several blocks that share them, or what they are about.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Lines {
     /// Whose or what they are.
     pub title: String,
@@ -21,28 +25,33 @@ pub struct Lines {
 /// lines of the same blocks stand together, in the order in which they first come. `all`: how many
 /// blocks there are.
 pub(crate) fn shared(all: usize, said: impl IntoIterator<Item = (String, String)>) -> Vec<Lines> {
-    let mut by_line: Vec<(String, Vec<String>)> = Vec::new();
-    for (name, line) in said {
-        match by_line.iter_mut().find(|(other, _)| *other == line) {
-            Some((_, names)) => names.push(name),
-            None => by_line.push((line, vec![name])),
-        }
-    }
-    let mut shared: Vec<Lines> = Vec::new();
-    for (line, names) in by_line {
+    let by_line = grouped(said.into_iter().map(|(name, line)| (line, name)));
+    let titled = by_line.into_iter().map(|(line, names)| {
         let title = match names.len() {
             many if many > 1 && many == all => "all blocks".to_owned(),
             _ => name_list(&names),
         };
-        match shared.iter_mut().find(|lines| lines.title == title) {
-            Some(lines) => lines.lines.push(line),
-            None => shared.push(Lines {
-                title,
-                lines: vec![line],
-            }),
+        (title, line)
+    });
+    let shared = grouped(titled).into_iter();
+    shared
+        .map(|(title, lines)| Lines { title, lines })
+        .collect()
+}
+
+/// What has the same key together, in the order in which the keys first come.
+pub(crate) fn grouped<K: Clone + Ord, V>(
+    pairs: impl IntoIterator<Item = (K, V)>,
+) -> Vec<(K, Vec<V>)> {
+    let (mut groups, mut places) = (Vec::<(K, Vec<V>)>::new(), BTreeMap::new());
+    for (key, value) in pairs {
+        let place = *places.entry(key.clone()).or_insert(groups.len());
+        match groups.get_mut(place) {
+            Some((_, values)) => values.push(value),
+            None => groups.push((key, vec![value])),
         }
     }
-    shared
+    groups
 }
 
 /// Names in a row; where one of them holds a comma, semicolons part them.
@@ -56,23 +65,23 @@ pub(crate) fn name_list(names: &[impl AsRef<str>]) -> String {
 /// same day and changed alike; any other notice alone. The order is kept.
 pub(crate) fn gathered<'a>(notices: &[&'a Notice]) -> Vec<Vec<&'a Notice>> {
     let mut groups: Vec<Vec<&Notice>> = Vec::new();
+    let mut parts: BTreeMap<_, Vec<usize>> = BTreeMap::new();
     for notice in notices {
-        match groups.iter_mut().find(|group| alike(group[0], notice)) {
-            Some(group) => group.push(notice),
-            None => groups.push(vec![notice]),
+        let Event::PastServiceLife(_, part, since) = &notice.event else {
+            groups.push(vec![notice]);
+            continue;
+        };
+        let key = (notice.year, &notice.block, &notice.insect, part, since);
+        let alike = parts.entry(key).or_default();
+        let changed_alike = |place: &&usize| groups[**place][0].change == notice.change;
+        if let Some(place) = alike.iter().find(changed_alike) {
+            groups[*place].push(notice);
+        } else {
+            alike.push(groups.len());
+            groups.push(vec![notice]);
         }
     }
     groups
-}
-
-fn alike(one: &Notice, other: &Notice) -> bool {
-    match (&one.event, &other.event) {
-        (Event::PastServiceLife(_, part, since), Event::PastServiceLife(_, part_2, since_2)) => {
-            (part, since, &one.change) == (part_2, since_2, &other.change)
-                && (one.year, &one.block, &one.insect) == (other.year, &other.block, &other.insect)
-        }
-        _ => false,
-    }
 }
 
 /// Trap ids in their order, runs of numbers by their ends: `N-1 to N-6, N-9`.

@@ -15,8 +15,7 @@ mod toml_faults;
 mod toml_line;
 
 pub use problem::{ConfigError, Problem};
-pub use rules::Rule;
-pub use season::{MonthDay, Pace};
+pub use season::MonthDay;
 pub use secret::Secret;
 pub use smtp::{Login, Security, SmtpServer};
 pub use tables::BlockRow;
@@ -29,6 +28,7 @@ use chrono_tz::Tz;
 use duskflight_core::id::{BlockId, PersonId, StationId};
 use duskflight_core::insect::{Insect, InsectFile};
 use duskflight_core::ledger::Role;
+use duskflight_core::ledger::plan::{Hearer, Rule};
 use duskflight_core::orchard::{Orchard, Product, Trap};
 use duskflight_core::temperature::Unit;
 use duskflight_core::weather::StationFacts;
@@ -241,6 +241,17 @@ impl Config {
         });
         let blocks = blocks.collect();
         Orchard::new(blocks, self.traps.clone(), self.products.clone())
+    }
+
+    /// People as those who hear.
+    #[must_use]
+    pub fn hearers(&self) -> Vec<Hearer> {
+        let hearer = |person: &Person| Hearer {
+            id: person.id.clone(),
+            role: person.role,
+            letter: person.letter,
+        };
+        self.people.iter().map(hearer).collect()
     }
 
     /// One person.

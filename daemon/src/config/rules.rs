@@ -1,79 +1,18 @@
-//! Who hears what: by role, and by rules that name people, blocks and kinds of news.
+//! The rules by which people hear more than their role brings, read and checked.
 
 use std::collections::BTreeSet;
 use std::fmt::Display;
 
-use duskflight_core::id::{BlockId, PersonId};
-use duskflight_core::ledger::{Event, EventKind, Role};
+use duskflight_core::id::PersonId;
+use duskflight_core::ledger::plan::Rule;
+use duskflight_core::ledger::{EventKind, Role};
 use duskflight_core::orchard::Block;
 
+use super::Person;
 use super::check::Reader;
 use super::file::RulePart;
 use super::nearest::suggestion;
 use super::tables::BlockRow;
-use super::{Config, Person};
-
-/// More news for somebody than their role brings.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Rule {
-    /// Who hears.
-    pub people: Vec<PersonId>,
-    /// Of whose blocks; of everybody's when empty.
-    pub growers: Vec<PersonId>,
-    /// Of which blocks; of all of them when empty.
-    pub blocks: Vec<BlockId>,
-    /// Which news.
-    pub tell: Vec<EventKind>,
-}
-
-impl Rule {
-    /// Whether it is about a block.
-    #[must_use]
-    pub fn is_about(&self, block: &Block) -> bool {
-        let all_or = |empty: bool, listed: bool| empty || listed;
-        all_or(
-            self.growers.is_empty(),
-            self.growers.contains(&block.grower),
-        ) && all_or(self.blocks.is_empty(), self.blocks.contains(&block.id))
-    }
-
-    /// Whether it names a person.
-    #[must_use]
-    pub fn names(&self, person: &PersonId) -> bool {
-        self.people.contains(person)
-    }
-}
-
-impl Config {
-    /// Whether an event of a block goes to a person as a key-date alert. The block's own adviser has it in
-    /// the digest.
-    #[must_use]
-    pub fn is_alerted(&self, person: &Person, block: &Block, event: &Event) -> bool {
-        let by_role = block.grower == person.id && event.concerns(Role::Grower);
-        let by_rule = || {
-            let mut rules = self.rules_of(person, block);
-            rules.any(|rule| rule.tell.contains(&event.kind()))
-        };
-        block.adviser != person.id && (by_role || by_rule())
-    }
-
-    /// Whether anything of a block may go to a person as an alert.
-    #[must_use]
-    pub fn hears_of(&self, person: &Person, block: &Block) -> bool {
-        let own = block.grower == person.id;
-        block.adviser != person.id && (own || self.rules_of(person, block).next().is_some())
-    }
-
-    /// The rules by which a person hears of a block.
-    fn rules_of<'a>(
-        &'a self,
-        person: &'a Person,
-        block: &'a Block,
-    ) -> impl Iterator<Item = &'a Rule> {
-        let of_person = self.rules.iter().filter(|rule| rule.names(&person.id));
-        of_person.filter(|rule| rule.is_about(block))
-    }
-}
 
 /// Reads and checks the rules against what is declared.
 pub(super) fn rules(

@@ -1,6 +1,7 @@
 //! The season, and on which mornings people are told.
 
 use chrono::{Datelike, NaiveDate};
+use duskflight_core::ledger::plan::Pace;
 
 use super::Config;
 
@@ -17,15 +18,6 @@ impl std::fmt::Display for MonthDay {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "{:02}-{:02}", self.month, self.day)
     }
-}
-
-/// How often people are told.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Pace {
-    /// Every morning, in season.
-    Daily,
-    /// Once a week, off the season: advisers, and others only what takes back what they were told.
-    Weekly,
 }
 
 impl Config {

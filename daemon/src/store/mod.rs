@@ -13,6 +13,7 @@ pub mod folding;
 pub mod forecasts;
 pub mod jobs;
 pub mod journal;
+pub mod made;
 pub mod notes;
 pub mod outbox;
 pub mod outbox_edit;

@@ -1,11 +1,11 @@
 //! Recompute and tell one civil day, in one transaction.
 
-mod adviser;
+mod before;
+mod causes;
 mod charts;
 mod context;
-mod daily_limit;
+mod draft;
 mod folding;
-mod letters;
 mod mails;
 mod night;
 pub mod replay;
@@ -14,8 +14,9 @@ mod trouble;
 pub mod waiting;
 mod weather;
 
-pub use context::Causes;
-pub use mails::{Draft, Purpose, Telling, prepare};
+pub use causes::Causes;
+pub use draft::Draft;
+pub use mails::{Purpose, Telling, prepare};
 pub use night::{Night, night};
 pub use weather::Stations;
 
@@ -104,6 +105,19 @@ pub async fn tell(
                 false => folding::fold_stuck(transaction, &config, day, now)?,
             };
             let (_, tellings) = tell_in(transaction, &config, day, now, folded)?;
+            for draft in tellings.iter().filter_map(|telling| telling.draft.as_ref()) {
+                let (id, contents) = (&draft.mail.message_id, &draft.contents);
+                let composed = contents.compose(id).map_err(|source| TellError::Compose {
+                    message_id: id.clone(),
+                    source,
+                })?;
+                transaction
+                    .execute(
+                        "UPDATE outbox SET body = ?2 WHERE message_id = ?1",
+                        rusqlite::params![id, composed.bytes],
+                    )
+                    .map_err(StoreError::from)?;
+            }
             jobs::finish(transaction, Job::Tell, day, now, None)?;
             let with_mail = tellings.iter().filter(|telling| telling.draft.is_some());
             Ok(Told::Now {
