@@ -1,6 +1,6 @@
 //! Growers' alerts in the adviser's hands: held, released, with a line added, never after they were tried.
 
-use duskflight::mail::contents::AlertContents;
+use duskflight::mail::contents::MailContents;
 use mail_parser::MessageParser;
 
 use crate::harness::{Farm, VISITS, played_demo, printed, refused, rows, told_farm};
@@ -187,7 +187,7 @@ fn lines_of_the_advisers_stand_in_both_parts_marked_as_theirs_under_the_same_id_
             .find(|line| line.starts_with("Date:"))
             .map(str::to_owned)
     };
-    let body = "SELECT CAST(body AS TEXT) FROM outbox WHERE kind = 'alert'";
+    let body = "SELECT CAST(body AS TEXT) FROM outbox JOIN mail_content USING (message_id) WHERE kind = 'alert'";
     let first = rows(&farm.database(), body)[0][0].clone();
 
     alerts(&farm, &["note", "gil", "I walk the block <on> Monday."]);
@@ -248,7 +248,7 @@ fn an_alert_with_a_line_is_not_folded_into_a_later_mail_that_would_lose_it() {
 #[test]
 fn lines_taken_out_leave_the_mail_as_it_was() {
     let farm = told_farm();
-    let body = "SELECT body FROM outbox WHERE kind = 'alert'";
+    let body = "SELECT body FROM outbox JOIN mail_content USING (message_id) WHERE kind = 'alert'";
     let before = rows(&farm.database(), body);
     alerts(&farm, &["note", "gil", "one"]);
     alerts(&farm, &["note", "gil", "two"]);
@@ -258,7 +258,7 @@ fn lines_taken_out_leave_the_mail_as_it_was() {
     // Who did what, and when, stays.
     let json = &rows(
         &farm.database(),
-        "SELECT contents FROM outbox WHERE kind = 'alert'",
+        "SELECT contents FROM outbox JOIN mail_content USING (message_id) WHERE kind = 'alert'",
     )[0][0];
     let kept: serde_json::Value = serde_json::from_str(json).unwrap();
     let acts = kept["acts"].as_array().unwrap();
@@ -323,7 +323,7 @@ fn what_was_tried_or_sent_can_no_longer_be_changed_and_one_is_told_since_when() 
 fn each_alert_of_a_season_can_be_composed_anew_to_the_byte() {
     let database = rusqlite::Connection::open(played_demo().join("duskflight.sqlite")).unwrap();
     let mut alerts = database
-        .prepare("SELECT message_id, contents, body FROM outbox WHERE kind = 'alert'")
+        .prepare("SELECT message_id, contents, body FROM outbox JOIN mail_content USING (message_id) WHERE kind = 'alert'")
         .unwrap();
     let alerts = alerts.query_map([], |row| {
         Ok((
@@ -335,7 +335,7 @@ fn each_alert_of_a_season_can_be_composed_anew_to_the_byte() {
     let mut seen = 0;
     for alert in alerts.unwrap() {
         let (id, contents, body) = alert.unwrap();
-        let contents = AlertContents::from_json(&contents).unwrap();
+        let contents = MailContents::from_json(&contents).unwrap();
         assert_eq!(contents.compose(&id).unwrap().bytes, body, "{id}");
         seen += 1;
     }

@@ -163,7 +163,7 @@ fn preview_shows_the_mails_of_a_day_and_tells_nobody() {
     // A day that was told shows the very mails that went.
     let sent = rows(
         &farm.database(),
-        "SELECT person, kind, hex(body) FROM outbox ORDER BY kind",
+        "SELECT person, kind, hex(body) FROM outbox JOIN mail_content USING (message_id) ORDER BY kind",
     );
     for row in &sent {
         let from = if row[1] == "alert" { "-from-ada" } else { "" };

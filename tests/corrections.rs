@@ -85,7 +85,7 @@ fn revisions() -> Vec<Revision> {
 fn lines_of(message_id: &str) -> Vec<String> {
     let body: Vec<u8> = database()
         .query_row(
-            "SELECT body FROM outbox WHERE message_id = ?1",
+            "SELECT body FROM mail_content WHERE message_id = ?1",
             [message_id],
             |row| row.get(0),
         )

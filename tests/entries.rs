@@ -436,7 +436,7 @@ fn a_reading_taken_back_withdraws_the_start_it_made_and_says_why() {
     wait(tell(&store, &config, date(2022, 4, 17), false, morning(17))).unwrap();
     let body = rows(
         &farm.database(),
-        "SELECT CAST(body AS TEXT) FROM outbox WHERE kind = 'digest' AND day = '2022-04-17'",
+        "SELECT CAST(body AS TEXT) FROM outbox JOIN mail_content USING (message_id) WHERE kind = 'digest' AND day = '2022-04-17'",
     );
     let digest = body[0][0].replace("=\r\n", "").replace("\r\n", " ");
     assert!(digest.contains("egg-laying start withdrawn"), "{digest}");

@@ -2,7 +2,7 @@
 
 use std::fs;
 
-use crate::harness::{Farm, VISITS, printed, rows};
+use crate::harness::{Farm, VISITS, printed, rows, told_farm};
 use crate::scripted::{Act, At, Scripted};
 
 /// A farm whose mails go to a server; its start of 12 April can be told from the 16th on.
@@ -254,4 +254,37 @@ fn a_correction_never_overtakes_what_it_corrects() {
                 WHERE told.person = 'gil' AND event = 'egg-laying-start' AND state = 'sent'
                 ORDER BY revision DESC LIMIT 1";
     assert_eq!(rows(&farm.database(), last), [["2022-04-08"]]);
+}
+
+#[test]
+fn a_day_told_again_after_the_senders_domain_changed_makes_no_mail_again() {
+    let farm = told_farm();
+    let made = "SELECT message_id, state FROM outbox ORDER BY place";
+    let before = (
+        rows(&farm.database(), made),
+        rows(&farm.database(), LEDGER),
+        farm.mails(),
+    );
+    farm.change("duskflight@test.example", "duskflight@other.example");
+    let said = printed(&[
+        "nightly",
+        "--config",
+        farm.config(),
+        "--as-of",
+        "2022-04-16",
+        "--again",
+    ]);
+    assert!(said.contains("0 notices, 0 mails queued"), "{said}");
+    let after = (
+        rows(&farm.database(), made),
+        rows(&farm.database(), LEDGER),
+        farm.mails(),
+    );
+    assert_eq!(after, before);
+    farm.nightly("2022-04-17");
+    let ids = rows(
+        &farm.database(),
+        "SELECT message_id FROM outbox WHERE day = '2022-04-17'",
+    );
+    assert!(ids[0][0].ends_with("@other.example>"), "{ids:?}");
 }

@@ -36,7 +36,7 @@ fn nightly(farm: &Farm, day: &str) -> Output {
 fn frozen(farm: &Farm, person: &str) -> Vec<Vec<u8>> {
     let database = farm.database();
     let mut query = database
-        .prepare("SELECT body FROM outbox WHERE person = ?1 AND state = 'sent'")
+        .prepare("SELECT body FROM outbox JOIN mail_content USING (message_id) WHERE person = ?1 AND state = 'sent'")
         .unwrap();
     let bodies = query.query_map([person], |row| row.get(0)).unwrap();
     let mut mails: Vec<Vec<u8>> = bodies

@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use chrono::NaiveDate;
+use duskflight::clock::SetClock;
 use duskflight::demo::{DemoError, Observer, play};
 use duskflight::runner::jobs::Workshop;
 use duskflight::telling::Told;
@@ -276,7 +277,7 @@ impl Observer for Again {
             },
             "told again on {day}"
         );
-        let delivered = workshop.deliver(now).await?;
+        let delivered = workshop.deliver(&SetClock::at(now)).await?;
         assert_eq!(
             (delivered.sent, delivered.kept),
             (0, 0),
@@ -303,7 +304,7 @@ pub(crate) fn ledger(database: &Connection) -> Vec<Vec<String>> {
     rows(
         database,
         "SELECT season, block, insect, event, t.person, revision, value, t.day, hex(body)
-         FROM told AS t LEFT JOIN outbox ON mail = message_id
+         FROM told AS t LEFT JOIN mail_content ON mail = message_id
          ORDER BY season, block, insect, event, t.person, revision",
     )
 }

@@ -4,6 +4,7 @@
 use std::time::{Duration, Instant};
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use duskflight::clock::SetClock;
 use duskflight::config::{Login, Secret, Security, SmtpServer};
 use duskflight::mail::delivery::{Delivered, deliver};
 use duskflight::mail::transport::Transport;
@@ -62,7 +63,8 @@ impl Post {
     fn queue(&self, n: usize, person: &str) {
         let id = format!("<{n}@test.example>");
         let mail = NewMail {
-            body: body(&id),
+            body: Some(body(&id)),
+            about: String::new(),
             subject: id.clone(),
             message_id: id,
             kind: MailKind::Digest,
@@ -86,7 +88,8 @@ impl Post {
             server: Box::new(server),
             sender: "duskflight@test.example".to_owned(),
         };
-        let delivery = deliver(&self.store, &transport, now);
+        let clock = SetClock::at(now);
+        let delivery = deliver(&self.store, &transport, &clock);
         self.runtime.block_on(delivery).unwrap()
     }
 
@@ -192,7 +195,7 @@ fn of_three_recipients_the_refused_one_fails_and_is_shown_and_two_have_their_mai
     assert_eq!((standing.failed, standing.queued), (1, 0));
     let failed = &standing.given_up[0];
     assert_eq!(
-        (failed.state.as_str(), failed.person.as_str()),
+        (failed.state.name(), failed.person.as_str()),
         ("failed", "bo")
     );
     assert_eq!(failed.subject, "<1@test.example>");

@@ -32,6 +32,14 @@ pub struct SetClock {
 }
 
 impl SetClock {
+    /// A clock that stands at an instant.
+    #[must_use]
+    pub fn at(now: DateTime<Utc>) -> Self {
+        let clock = Self::default();
+        clock.set(now);
+        clock
+    }
+
     /// Sets the time, in whole seconds.
     pub fn set(&self, now: DateTime<Utc>) {
         self.seconds.store(now.timestamp(), Ordering::Relaxed);

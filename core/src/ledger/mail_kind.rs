@@ -1,5 +1,7 @@
 //! The kinds of mail.
 
+use std::str::FromStr;
+
 /// The kinds of mail.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum MailKind {
@@ -36,16 +38,19 @@ impl MailKind {
             Self::Test => "test",
         }
     }
+}
 
-    /// What it is, for people.
-    #[must_use]
-    pub const fn meaning(self) -> &'static str {
-        match self {
-            Self::Digest => "The advisers' morning digests",
-            Self::Alert => "The growers' key-date alerts",
-            Self::Letter => "The growers' weekly letters",
-            Self::Summary => "What was too much for single mails on one day",
-            Self::Test => "Mails that only show whether mail arrives",
-        }
+/// No kind of mail has such a name.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("no kind of mail is called {0:?}")]
+pub struct BadMailKind(pub String);
+
+impl FromStr for MailKind {
+    type Err = BadMailKind;
+
+    fn from_str(name: &str) -> Result<Self, BadMailKind> {
+        let mut all = Self::ALL.into_iter();
+        all.find(|kind| kind.name() == name)
+            .ok_or_else(|| BadMailKind(name.to_owned()))
     }
 }

@@ -6,6 +6,8 @@ pub(crate) mod event;
 pub(crate) mod facts;
 mod mail_kind;
 pub mod plan;
+mod queue;
+mod queued_mail;
 pub(crate) mod rank;
 mod role;
 mod since;
@@ -15,7 +17,11 @@ pub use catch_up::CatchUp;
 pub use decide::{Change, Moment, Notice, Past, Told, decide};
 pub use event::{BadEvent, Event, EventKind, FlightPart};
 pub use facts::{Fact, State, facts};
-pub use mail_kind::MailKind;
+pub use mail_kind::{BadMailKind, MailKind};
+pub use queue::{Leaves, Obstacle, Queue, leaves};
+pub use queued_mail::{
+    AwaitedDigest, BadMailState, InHand, LONGEST_WAIT, MailIdentity, MailState, QueuedMail,
+};
 pub use role::Role;
 pub use since::Since;
 pub use value::{BadValue, Value};

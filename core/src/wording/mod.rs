@@ -5,6 +5,7 @@ mod cause;
 mod earlier_years;
 mod evidence;
 pub(crate) mod gather;
+mod mail_kind;
 mod margins;
 pub(crate) mod moth_flights;
 mod not_known;
@@ -18,6 +19,7 @@ pub(crate) mod words;
 pub(crate) mod work;
 
 pub use gather::{Lines, trap_list};
+pub use mail_kind::mail_kind_meaning;
 pub use revised::RevisedDay;
 pub use stations::StationView;
 pub use words::{DateOrder, Words};

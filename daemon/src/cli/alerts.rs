@@ -3,6 +3,7 @@
 use anyhow::{Context, anyhow};
 use chrono::{DateTime, Utc};
 use clap::{Args, Subcommand};
+use duskflight_core::ledger::MailState;
 use rusqlite::Connection;
 
 use super::common::{ConfigDir, open_store, plain_table, print};
@@ -11,7 +12,7 @@ use crate::clock::{Clock, SystemClock};
 use crate::config::Config;
 use crate::mail::contents::{self, MailContents, What};
 use crate::store::Store;
-use crate::store::alerts::{self, GoneAlert, Leaves, WaitingAlert};
+use crate::store::alerts::{self, GoneAlert, WaitingAlert};
 use crate::telling::waiting::{WaitingAlerts, name};
 
 /// Why a mail cannot be composed anew.
@@ -89,9 +90,9 @@ async fn list(config: &ConfigDir) -> Result<(), Failure> {
     for (id, alert) in waiting.iter() {
         table.add_row([
             id.to_owned(),
-            name(&config, &alert.person).to_owned(),
-            name(&config, &alert.adviser).to_owned(),
-            config.words.day(alert.day),
+            name(&config, &alert.mail.person).to_owned(),
+            adviser_name(&config, alert).to_owned(),
+            config.words.day(alert.mail.day),
             leaves(&config, &waiting, alert, now),
             says(alert),
         ]);
@@ -147,10 +148,21 @@ fn leaves(
     now: DateTime<Utc>,
 ) -> String {
     let leaves = all.leaves(config, alert, now);
-    match alert.tried {
+    match tried(alert) {
         Some(_) => format!("{leaves}, tried already"),
         None => leaves,
     }
+}
+
+/// When an alert was tried first.
+fn tried(alert: &WaitingAlert) -> Option<DateTime<Utc>> {
+    alert.mail.first_try.filter(|_| alert.mail.attempts > 0)
+}
+
+/// The adviser's name; none of a mail about the blocks of several.
+fn adviser_name<'a>(config: &'a Config, alert: &'a WaitingAlert) -> &'a str {
+    let adviser = alert.mail.adviser.as_ref();
+    adviser.map_or("", |adviser| name(config, adviser))
 }
 
 /// The subject, with the lines that were added.
@@ -174,13 +186,16 @@ impl One {
             .write(move |t| self.act_in(t, &at_hand, what, now))
             .await?;
         let waiting = read(&store).await?;
-        let Some((id, alert)) = waiting.iter().find(|(_, alert)| alert.message_id == done) else {
+        let Some((id, alert)) = waiting
+            .iter()
+            .find(|(_, alert)| alert.mail.message_id == done)
+        else {
             return Ok(());
         };
         print(&format!(
             "{id}: alert of {} to {} leaves: {}\n",
-            config.words.day(alert.day),
-            name(&config, &alert.person),
+            config.words.day(alert.mail.day),
+            name(&config, &alert.mail.person),
             leaves(&config, &waiting, alert, now)
         ))
     }
@@ -203,30 +218,30 @@ impl One {
             }
             several => return Err(which(config, who, several)),
         };
-        if let Some(tried) = alert.tried {
+        if let Some(tried) = tried(alert) {
             let tried = config.moment_words(tried);
             return Err(Failure::usage(anyhow!(
                 "{id}: it was tried first on {tried} and may have arrived; it can no longer be changed"
             )));
         }
-        let by = self.by.unwrap_or_else(|| match alert.adviser.as_str() {
-            "" => "an adviser".to_owned(),
-            adviser => name(config, adviser).to_owned(),
+        let by = self.by.unwrap_or_else(|| match &alert.mail.adviser {
+            None => "an adviser".to_owned(),
+            Some(adviser) => name(config, adviser).to_owned(),
         });
         let act = contents::Act { by, at: now, what };
         write(connection, alert, act).with_context(|| format!("change {id}"))?;
-        Ok(alert.message_id.clone())
+        Ok(alert.mail.message_id.clone())
     }
 }
 
 /// Writes what was done: into the outbox, into what the alert is composed from, and, where it adds or takes
 /// out a line, into the mail.
 fn write(connection: &Connection, alert: &WaitingAlert, act: contents::Act) -> anyhow::Result<()> {
-    let id = &alert.message_id;
+    let id = &alert.mail.message_id;
     match act.what {
-        What::Held if matches!(alert.leaves, Leaves::Held { .. }) => return Ok(()),
+        What::Held if alert.mail.is_held() => return Ok(()),
         What::Held => drop(alerts::hold(connection, id, &act.by, act.at)?),
-        What::Released => drop(alerts::release(connection, id, &act.by)?),
+        What::Released => drop(alerts::release(connection, id, &act.by, act.at)?),
         What::Line(_) | What::Cleared => {}
     }
     let adds = !matches!(act.what, What::Held | What::Released);
@@ -237,7 +252,7 @@ fn write(connection: &Connection, alert: &WaitingAlert, act: contents::Act) -> a
     };
     anyhow::ensure!(!adds || contents.takes_lines(), "{NO_LINES}");
     contents.act(act);
-    let mail = contents.compose(&format!("<{id}>"))?;
+    let mail = contents.compose(id)?;
     alerts::rewrite(connection, id, &mail.bytes, &contents.to_json())?;
     Ok(())
 }
@@ -253,9 +268,9 @@ fn none_waits(config: &Config, who: &str, gone: Option<&GoneAlert>) -> Failure {
         "{who}: no alert waits; the alert of {} to {} was {}{}",
         config.words.day(gone.day),
         name(config, &gone.person),
-        match gone.state.as_str() {
-            "failed" | "expired" => "given up",
-            other => other,
+        match gone.state {
+            MailState::Failed | MailState::Expired => "given up",
+            other => other.name(),
         },
         at.unwrap_or_default()
     ))
@@ -267,7 +282,7 @@ fn which(config: &Config, who: &str, several: &[(&str, &WaitingAlert)]) -> Failu
         .map(|(id, alert)| {
             format!(
                 "{id}: of {}: {}",
-                config.words.day(alert.day),
+                config.words.day(alert.mail.day),
                 alert.subject
             )
         })

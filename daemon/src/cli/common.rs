@@ -12,7 +12,7 @@ use comfy_table::{LineStyle, Table, presets};
 use tracing_subscriber::EnvFilter;
 
 use super::Failure;
-use crate::clock::{Clock, SystemClock};
+use crate::clock::{Clock, SetClock, SystemClock};
 use crate::config::{Config, ConfigError};
 use crate::feed::{Client, Limits};
 use crate::runner::jobs::Workshop;
@@ -41,6 +41,14 @@ impl ConfigDir {
 }
 
 impl AsOf {
+    /// The clock of work that is done for the civil day: it stands at the hour of a given day's digest.
+    pub(super) fn clock(&self, config: &Config) -> Box<dyn Clock> {
+        match self.as_of {
+            Some(day) => Box::new(SetClock::at(config.digest_instant(day))),
+            None => Box::new(SystemClock),
+        }
+    }
+
     /// As [`AsOf::moment`], for commands that write: a day that has not come is refused, since what is
     /// told for it would bar every day before it.
     pub(super) fn past_moment(

@@ -64,16 +64,12 @@ impl Observer for Timeline {
             .await?;
         let mut text = String::new();
         for mail in mails {
-            let who = workshop
-                .config
-                .people
-                .iter()
-                .find(|p| p.id.as_str() == mail.person);
+            let who = workshop.config.people.iter().find(|p| p.id == mail.person);
             let name = who.map_or(mail.person.as_str(), |person| person.name.as_str());
             text.push_str(&format!(
                 "{:>6}  {:<6}  {:<18}  {}\n",
                 words.day(day),
-                mail.kind,
+                mail.kind.name(),
                 name,
                 mail.subject
             ));

@@ -79,7 +79,10 @@ impl Nightly {
             .write(|t| outbox_report::try_at_once(t))
             .await;
         try_at_once.context("deliver")?;
-        let delivered = workshop.deliver(now).await.context("deliver")?;
+        let delivered = workshop
+            .deliver(&*self.as_of.clock(&config))
+            .await
+            .context("deliver")?;
         print(&delivered_words(&delivered))?;
         if let Some(error) = delivered.stopped {
             return Err(Failure::try_later(anyhow::anyhow!(

@@ -2,6 +2,7 @@
 
 use anyhow::Context;
 use clap::{Args, Subcommand};
+use duskflight_core::ledger::MailState;
 
 use super::Failure;
 use super::common::{ConfigDir, open_store, plain_table, print};
@@ -62,8 +63,8 @@ impl List {
             "id", "day", "kind", "person", "state", "tries", "next try", "error",
         ]);
         for mail in &mails {
-            let next = match mail.state.as_str() {
-                "queued" => mail
+            let next = match mail.state {
+                MailState::Queued => mail
                     .next_try
                     .with_timezone(&config.zone)
                     .format("%m-%d %H:%M")
@@ -72,10 +73,10 @@ impl List {
             };
             table.add_row([
                 mail.id.clone(),
-                mail.day.clone(),
-                mail.kind.clone(),
-                mail.person.clone(),
-                mail.state.clone(),
+                mail.day.to_string(),
+                mail.kind.name().to_owned(),
+                mail.person.to_string(),
+                mail.state.name().to_owned(),
                 mail.attempts.to_string(),
                 next,
                 mail.error.clone().unwrap_or_default(),
@@ -100,7 +101,7 @@ impl One {
             .context("change the outbox")?;
         if !found {
             return Err(Failure::usage(anyhow::anyhow!(
-                "{id}: no such mail is waiting; see `duskflight outbox list`"
+                "{id}: no such mail is waiting or kept; see `duskflight outbox list`"
             )));
         }
         print(&format!("{id}: {done}\n"))

@@ -18,6 +18,7 @@ use crate::mail::message::{Composed, Parts, cid};
 use crate::store::outbox::NewMail;
 use crate::telling::{Draft, Purpose, TellError, night, prepare};
 use duskflight_core::ledger::MailKind;
+use duskflight_core::wording::mail_kind_meaning;
 
 /// Show the mails of a day as they would go, without telling anyone
 ///
@@ -44,7 +45,7 @@ pub(super) struct Preview {
 /// `alerts` is what the command was called with at first.
 fn kind_parser() -> impl TypedValueParser<Value = MailKind> {
     let word = |kind: MailKind| {
-        let word = PossibleValue::new(kind.name()).help(kind.meaning());
+        let word = PossibleValue::new(kind.name()).help(mail_kind_meaning(kind));
         match kind {
             MailKind::Alert => word.alias("alerts"),
             _ => word,
@@ -126,12 +127,7 @@ async fn drafts(
 
 fn write(folder: &Path, mail: &NewMail, composed: &Composed) -> Result<(), Failure> {
     let Composed { parts, bytes } = composed;
-    let stem = file_stem(
-        mail.day,
-        mail.kind.name(),
-        mail.person.as_str(),
-        mail.adviser.as_ref().map_or("", PersonId::as_str),
-    );
+    let stem = file_stem(&mail.identity());
     fs::create_dir_all(folder).with_context(|| format!("make the folder {}", folder.display()))?;
     let html = html_beside_pictures(parts, &mail.message_id, &stem);
     let mut files: Vec<(String, &[u8])> = vec![
@@ -206,7 +202,8 @@ mod tests {
             day: NaiveDate::from_ymd_opt(2022, 6, 20).unwrap(),
             address: "gil@farm.example".to_owned(),
             subject: String::new(),
-            body: Vec::new(),
+            about: String::new(),
+            body: None,
             queued_at: DateTime::UNIX_EPOCH,
             contents: None,
             waits_for: Vec::new(),

@@ -13,7 +13,7 @@ use crate::clock::{Clock, SystemClock};
 use crate::config::Config;
 use crate::telling::replay::{News, ReplayedMail, corrected, replay};
 use crate::telling::waiting::name;
-use duskflight_core::ledger::MailKind;
+use duskflight_core::ledger::{MailKind, MailState};
 
 /// Show which mails would have gone when, to whom and why; nothing is written or sent
 ///
@@ -86,7 +86,7 @@ fn listed(config: &Config, mails: &[ReplayedMail]) -> String {
             config.words.day(mail.day),
             leaves(config, mail),
             mail.kind.name(),
-            name(config, mail.person.as_str()),
+            name(config, &mail.person),
             mail.subject
         ));
         let news = mail.news.iter();
@@ -110,17 +110,15 @@ fn leaves(config: &Config, mail: &ReplayedMail) -> String {
             let day = config.words.day(local.date_naive());
             format!("{day} {}", local.format("%H:%M %Z"))
         }
-        None if mail.fate.state == "queued" => "after these days".to_owned(),
-        None => mail.fate.state.clone(),
+        None if mail.fate.state == MailState::Queued => "after these days".to_owned(),
+        None => mail.fate.state.name().to_owned(),
     }
 }
 
 fn summary(config: &Config, mails: &[ReplayedMail]) -> String {
-    let mut counts: BTreeMap<(&str, &str), usize> = BTreeMap::new();
+    let mut counts: BTreeMap<(&str, &PersonId), usize> = BTreeMap::new();
     for mail in mails {
-        *counts
-            .entry((mail.kind.name(), mail.person.as_str()))
-            .or_default() += 1;
+        *counts.entry((mail.kind.name(), &mail.person)).or_default() += 1;
     }
     let mut text = format!("\nmails: {}\n", mails.len());
     for ((kind, person), count) in counts {
@@ -160,7 +158,7 @@ fn json(config: &Config, mails: &[ReplayedMail]) -> anyhow::Result<String> {
                 .fate
                 .sent
                 .map(|at| at.with_timezone(&config.zone).to_rfc3339()),
-            state: &mail.fate.state,
+            state: mail.fate.state.name(),
             kind: mail.kind.name(),
             person: mail.person.as_str(),
             adviser: mail.adviser.as_ref().map(PersonId::as_str),

@@ -243,7 +243,12 @@ fn trouble_words(zone: Tz, standing: &outbox_report::Standing) -> Vec<String> {
     words.extend(standing.given_up.iter().map(|mail| {
         format!(
             "{} {} of {} to {}, \"{}\": {}",
-            mail.state, mail.kind, mail.day, mail.person, mail.subject, mail.reason
+            mail.state.name(),
+            mail.kind.name(),
+            mail.day,
+            mail.person,
+            mail.subject,
+            mail.reason
         )
     }));
     words

@@ -16,7 +16,7 @@ use crate::runner::Lock;
 use crate::store::outbox::{self, NewMail};
 use crate::store::{StoreError, outbox_edit, outbox_report};
 use crate::telling::Draft;
-use duskflight_core::ledger::MailKind;
+use duskflight_core::ledger::{MailKind, MailState};
 
 /// Send a test mail and say what the server said, per person
 ///
@@ -57,7 +57,7 @@ impl TestMail {
             .await
             .map_err(|error: StoreError| anyhow::Error::from(error))
             .context("queue the test mails")?;
-        let delivered = workshop.deliver(now).await.context("deliver")?;
+        let delivered = workshop.deliver(&SystemClock).await.context("deliver")?;
         let mut arrived = 0;
         for (person, id) in people.iter().zip(ids) {
             let words = workshop
@@ -65,10 +65,13 @@ impl TestMail {
                 .read(move |c| outbox_edit::words_on(c, &id))
                 .await
                 .context("read the outbox")?;
-            arrived += usize::from(words.0 == "sent");
+            arrived += usize::from(words.0 == MailState::Sent);
             print(&format!(
                 "{} <{}>: {}, {}\n",
-                person.id, person.email, words.0, words.1
+                person.id,
+                person.email,
+                words.0.name(),
+                words.1
             ))?;
         }
         if let Some(stopped) = &delivered.stopped {
@@ -88,7 +91,7 @@ fn mail(config: &Config, person: &Person, now: DateTime<Utc>) -> Result<NewMail,
     let Draft { mail, contents } = draft(config, person, now);
     let composed = contents.compose(&mail.message_id);
     Ok(NewMail {
-        body: composed.context("compose the test mail")?.bytes,
+        body: Some(composed.context("compose the test mail")?.bytes),
         ..mail
     })
 }
@@ -109,8 +112,9 @@ pub(super) fn draft(config: &Config, person: &Person, now: DateTime<Utc>) -> Dra
             adviser: Some(person.id.clone()),
             day: config.day_of(now),
             address: person.email.clone(),
+            about: String::new(),
             subject: contents.subject(),
-            body: Vec::new(),
+            body: None,
             queued_at: now,
             contents: Some(contents.to_json()),
             waits_for: Vec::new(),

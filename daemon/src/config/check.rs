@@ -132,6 +132,7 @@ impl Reader<'_> {
         self.blocks(&blocks, &declared);
         let cap = main.telling.most_mails_a_day;
         self.cap(cap);
+        self.keep_mails(main.store.keep_mails_days);
         let rules = rules::rules(self, main.rules, &people, &blocks, cap);
         rules::warn_of_the_silent(self, &people, &blocks, &rules);
         self.traps(&traps, &blocks, &named, &products);
@@ -155,6 +156,7 @@ impl Reader<'_> {
             },
             mail_route,
             database: self.dir.join(main.store.file),
+            keep_mails_days: main.store.keep_mails_days,
             drop_folder: main.records.drop.map(|path| DropFolder {
                 path: self.dir.join(path),
                 by: main.records.drop_by,
@@ -287,6 +289,16 @@ impl Reader<'_> {
         if most == 0 {
             let path = ["telling", "most_mails_a_day"];
             self.at(&path, " = 0: write 1 or more; nobody would hear anything");
+        }
+    }
+
+    fn keep_mails(&mut self, days: u16) {
+        if days == 0 {
+            let path = ["store", "keep_mails_days"];
+            self.at(
+                &path,
+                " = 0: write 1 or more; what a mail said would be gone before anybody looks",
+            );
         }
     }
 

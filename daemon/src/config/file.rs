@@ -131,12 +131,14 @@ fn sender_name() -> String {
 #[serde(deny_unknown_fields, default)]
 pub(super) struct StorePart {
     pub(super) file: PathBuf,
+    pub(super) keep_mails_days: u16,
 }
 
 impl Default for StorePart {
     fn default() -> Self {
         Self {
             file: PathBuf::from("duskflight.sqlite"),
+            keep_mails_days: 90,
         }
     }
 }

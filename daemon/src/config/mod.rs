@@ -23,7 +23,7 @@ pub use tables::BlockRow;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use chrono::{DateTime, NaiveDate, NaiveTime, Utc, Weekday};
+use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc, Weekday};
 use chrono_tz::Tz;
 use duskflight_core::id::{BlockId, PersonId, StationId};
 use duskflight_core::insect::{Insect, InsectFile};
@@ -86,6 +86,8 @@ pub struct Config {
     pub mail_route: MailRoute,
     /// The database file.
     pub database: PathBuf,
+    /// Days that what a mail said is kept since it was accepted or given up.
+    pub keep_mails_days: u16,
     /// The folder whose sheets are imported, where there is one.
     pub drop_folder: Option<DropFolder>,
     /// The address of whoever looks after the box: sent to the feeds, and adviser's mails answer to it.
@@ -203,6 +205,12 @@ impl Config {
             MailRoute::Folder(_) => None,
             MailRoute::Smtp(server) => server.login.as_ref()?.password.as_ref().err(),
         }
+    }
+
+    /// How long what a mail said is kept since it was accepted or given up.
+    #[must_use]
+    pub fn mails_kept(&self) -> TimeDelta {
+        TimeDelta::days(i64::from(self.keep_mails_days))
     }
 
     /// What is declared for one day: blocks by the newest row in force and by those before, all traps.

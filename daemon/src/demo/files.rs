@@ -62,6 +62,9 @@ note = "{NOTE}"
 from = "duskflight@kestrel-flat.example"
 folder = "mail"
 
+[store]
+keep_mails_days = 400   # the whole season, to look at
+
 [[station]]
 id = "merced"
 name = "Merced airport"

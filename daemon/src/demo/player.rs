@@ -8,7 +8,7 @@ use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
 use super::farm::{Entry, InventedFarm, Kind, invent, station_record};
 use super::feed_server::FeedServer;
 use super::files;
-use crate::clock::at_local;
+use crate::clock::{SetClock, at_local};
 use crate::config::{Config, ConfigError};
 use crate::feed::{Client, ClientError, Limits};
 use crate::records::{self, ImportError, Origin};
@@ -195,7 +195,7 @@ impl Season {
             Err(error) => return Err(error.into()),
         }
         for at in [digest + A_LITTLE, digest + A_LITTLE + hold + A_LITTLE] {
-            self.workshop.deliver(at).await?;
+            self.workshop.deliver(&SetClock::at(at)).await?;
         }
         Ok(())
     }

@@ -17,11 +17,11 @@ use duskflight_core::wording::{CAUTION, Words, plural};
 use serde::{Deserialize, Serialize};
 use textwrap::{Options, WordSplitter};
 
+use super::calendar;
 use super::message::{
     ComposeError, Composed, Envelope, File, Mailbox, Parts, Picture, assemble, cid,
 };
 use super::one_line::{one_line, shortened};
-use super::{calendar, chart};
 use crate::config::{Config, Person};
 
 /// Longest subject, in characters: more is cut off in most lists of mails.
@@ -104,7 +104,7 @@ impl Adviser<'_> {
     }
 }
 
-/// Composes an adviser's digest.
+/// Composes an adviser's digest. `pictures`: its charts, drawn.
 ///
 /// # Errors
 /// [`ComposeError`] when an address or the message id cannot be used.
@@ -113,6 +113,7 @@ pub fn digest(
     words: Words,
     digest: &Digest,
     extras: &Extras,
+    pictures: Vec<Picture>,
 ) -> Result<Composed, ComposeError> {
     let subject = digest_subject(words, digest);
     let composed = |contents: &Digest| {
@@ -130,7 +131,6 @@ pub fn digest(
         mail: "digest",
         source,
     })?;
-    let pictures = pictures(&extras.charts)?;
     whole(envelope, subject, &text, html, (pictures, Vec::new()))
 }
 
@@ -172,6 +172,7 @@ fn remark(words: Words, catch_up: Option<CatchUp>, day: NaiveDate) -> Option<Str
 }
 
 /// Composes one person's key-date alert, with a calendar file for each key date that has an entry.
+/// `charts`: what it shows, and the same drawn.
 ///
 /// # Errors
 /// [`ComposeError`] when an address or the message id cannot be used.
@@ -180,7 +181,7 @@ pub fn alert(
     words: Words,
     alert: &Alert,
     adviser: Adviser<'_>,
-    charts: &[Chart],
+    (charts, pictures): (&[Chart], Vec<Picture>),
 ) -> Result<Composed, ComposeError> {
     let view = AlertView {
         envelope,
@@ -198,7 +199,7 @@ pub fn alert(
     let html = AlertHtml { view: &view }.render().map_err(failed)?;
     let dates = alert.calendar.iter().map(|date| (adviser, date));
     let files = calendar::files(envelope, dates);
-    let beside = (pictures(charts)?, files);
+    let beside = (pictures, files);
     whole(envelope, view.subject, &text, html, beside)
 }
 
@@ -228,16 +229,6 @@ pub fn test_mail(envelope: &Envelope<'_>) -> Result<Composed, ComposeError> {
 /// A test mail's subject.
 pub(super) fn test_subject(farm: &str) -> String {
     subject("", &format!("Test mail from {farm}"), 0)
-}
-
-fn pictures(charts: &[Chart]) -> Result<Vec<Picture>, ComposeError> {
-    let drawn = charts.iter().map(|chart| {
-        Ok(Picture {
-            name: chart.name().to_owned(),
-            png: chart::png(chart)?,
-        })
-    });
-    drawn.collect()
 }
 
 /// The address of a chart inside a mail.

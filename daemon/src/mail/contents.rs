@@ -8,6 +8,7 @@ use duskflight_core::wording::{DateOrder, Words};
 use serde::{Deserialize, Serialize};
 
 use super::compose::{self, Adviser, AdviserLine, Extras};
+use super::gallery::Gallery;
 use super::message::{ComposeError, Composed, Envelope, Mailbox};
 use crate::config::Person;
 
@@ -224,15 +225,28 @@ impl MailContents {
     /// # Errors
     /// [`ComposeError`] when an address or the message id cannot be used.
     pub fn compose(&self, message_id: &str) -> Result<Composed, ComposeError> {
+        self.compose_with(message_id, &mut Gallery::default())
+    }
+
+    /// The same, with charts that were drawn for other mails.
+    pub(super) fn compose_with(
+        &self,
+        message_id: &str,
+        gallery: &mut Gallery,
+    ) -> Result<Composed, ComposeError> {
         let (envelope, words) = (self.envelope(message_id), self.words());
         match &self.holds {
-            Holds::Digest { digest, extras } => compose::digest(&envelope, words, digest, extras),
+            Holds::Digest { digest, extras } => {
+                let pictures = gallery.pictures(&extras.charts)?;
+                compose::digest(&envelope, words, digest, extras, pictures)
+            }
             Holds::Alert {
                 alert,
                 charts,
                 adviser,
             } => {
                 let lines: Vec<AdviserLine> = self.lines().map(|line| adviser.line(line)).collect();
+                let charts = (&charts[..], gallery.pictures(charts)?);
                 compose::alert(&envelope, words, alert, adviser.adding(&lines), charts)
             }
             Holds::Letter { letter, adviser } => {

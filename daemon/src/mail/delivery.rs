@@ -6,6 +6,7 @@ use rusqlite::Connection;
 use super::reply_class::ReplyClass;
 use super::retry::{self, LONGEST, Next, tried_for_too_long};
 use super::transport::{SendError, Transport};
+use crate::clock::Clock;
 use crate::crash;
 use crate::store::outbox::{self, End, Waiting};
 use crate::store::{Store, StoreError, outbox_report};
@@ -23,19 +24,22 @@ pub struct Delivered {
     pub stopped: Option<SendError>,
 }
 
-/// Sends every mail that may be sent at `now`. A mail is marked as sent only after the transport
-/// has it, so a crash in between sends it once more, under the same Message-ID and bytes.
+/// Sends every mail that may be sent. A mail is marked as sent only after the transport
+/// has it, so a crash in between sends it once more, under the same Message-ID and bytes. The clock is asked
+/// for each mail, since a round may last for hours and a hold counts from the digest's own leaving.
 ///
 /// # Errors
 /// When the records cannot be read or written; a mail that cannot be sent is kept or given up.
 pub async fn deliver(
     store: &Store,
     transport: &Transport,
-    now: DateTime<Utc>,
+    clock: &dyn Clock,
 ) -> Result<Delivered, StoreError> {
     let mut delivered = Delivered::default();
-    while let Some(mail) = store.write(move |t| outbox::take(t, now)).await? {
-        match transport.send(&mail).await {
+    while let Some(mail) = take(store, clock.now()).await? {
+        let answer = transport.send(&mail).await;
+        let now = clock.now();
+        match answer {
             Ok(answer) => {
                 crash::point("before it is marked as sent");
                 store
@@ -55,6 +59,10 @@ pub async fn deliver(
         }
     }
     Ok(delivered)
+}
+
+async fn take(store: &Store, now: DateTime<Utc>) -> Result<Option<Waiting>, StoreError> {
+    store.write(move |t| outbox::take(t, now)).await
 }
 
 fn settle_sent(
@@ -158,4 +166,74 @@ fn settle_trouble(
             outbox::expire_queued_up_to(connection, now - LONGEST, &error.reason, now)?;
     }
     Ok(after)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::atomic::{AtomicI64, Ordering};
+
+    use chrono::NaiveDate;
+    use duskflight_core::id::PersonId;
+    use duskflight_core::ledger::MailKind;
+
+    use super::*;
+    use crate::store::outbox::NewMail;
+    use crate::store::snapshot;
+
+    /// A clock that goes on by an hour each time it is read.
+    #[derive(Default)]
+    struct Hourly(AtomicI64);
+
+    impl Clock for Hourly {
+        fn now(&self) -> DateTime<Utc> {
+            at(self.0.fetch_add(1, Ordering::Relaxed))
+        }
+    }
+
+    fn at(hours: i64) -> DateTime<Utc> {
+        DateTime::from_timestamp(1_655_730_000 + hours * 3600, 0).unwrap()
+    }
+
+    fn mail(kind: MailKind, who: &str, waits_for: &[&str]) -> NewMail {
+        NewMail {
+            message_id: who.to_owned(),
+            kind,
+            person: PersonId::new(who).unwrap(),
+            adviser: PersonId::new("ada").ok(),
+            day: NaiveDate::from_ymd_opt(2022, 6, 20).unwrap(),
+            about: String::new(),
+            address: format!("{who}@test.example"),
+            subject: String::new(),
+            body: Some(b"mail".to_vec()),
+            queued_at: at(0),
+            contents: None,
+            waits_for: waits_for.iter().map(|&id| id.to_owned()).collect(),
+            hold_s: 4 * 3600,
+        }
+    }
+
+    #[tokio::test]
+    async fn in_a_long_round_each_mail_has_its_own_instant_and_a_hold_counts_from_the_digests() {
+        let dir = tempfile::tempdir().unwrap();
+        let store = Store::open(&dir.path().join("records.sqlite")).unwrap();
+        let digests = ["ada", "bo", "cy", "di"].map(|who| mail(MailKind::Digest, who, &[]));
+        let alert = mail(MailKind::Alert, "gil", &["bo"]);
+        let queued: Result<(), StoreError> = store
+            .write(move |t| {
+                let mut mails = digests.iter().chain([&alert]);
+                mails.try_for_each(|mail| outbox::queue(t, mail))
+            })
+            .await;
+        queued.unwrap();
+        let clock = Hourly::default();
+        let folder = Transport::Folder(dir.path().join("mail"));
+        assert_eq!(deliver(&store, &folder, &clock).await.unwrap().sent, 5);
+        let sent = store
+            .read(|c| snapshot::fates_from(c, NaiveDate::MIN))
+            .await;
+        let sent: Vec<_> = sent.unwrap().into_values().map(|fate| fate.sent).collect();
+        // Each is taken at an even hour and settled at the next: of ada, bo, cy, di, and gil, whose four hours
+        // since bo's are over at hour 7.
+        assert_eq!(sent, [1, 3, 5, 7, 9].map(|hour| Some(at(hour))));
+    }
 }

@@ -4,17 +4,19 @@ use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::Path;
 
-use chrono::NaiveDate;
+use duskflight_core::ledger::MailIdentity;
 
-/// A file name without its ending, made of checked ids only, so that it sorts by day and can be
-/// nothing but a name.
-pub(crate) fn file_stem(day: NaiveDate, kind: &str, person: &str, adviser: &str) -> String {
-    // Of several advisers' blocks it names none.
-    if person == adviser || adviser.is_empty() {
-        format!("{day}-{kind}-{person}")
-    } else {
-        format!("{day}-{kind}-{person}-from-{adviser}")
-    }
+/// A file name without its ending, made of ids only, so that it sorts by day and can be nothing but a name.
+/// Where a mail is about several advisers' blocks, it names none.
+pub(crate) fn file_stem(mail: &MailIdentity) -> String {
+    let (day, kind, person) = (mail.day, mail.kind.name(), &mail.person);
+    let from = mail.adviser.iter().filter(|adviser| *adviser != person);
+    let from: String = from.map(|adviser| format!("-from-{adviser}")).collect();
+    let plain = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_');
+    let about = mail.about.chars().map(|c| if plain(c) { c } else { '_' });
+    let about: String = about.collect();
+    let mark = if about.is_empty() { "" } else { "-" };
+    format!("{day}-{kind}-{person}{from}{mark}{about}")
 }
 
 /// Writes a file that is there as a whole or not at all, also after a power cut.

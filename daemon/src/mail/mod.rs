@@ -1,4 +1,4 @@
-//! Mails: composed to the last byte, frozen in the outbox, delivered from there.
+//! Mails: composed to the last byte from their contents, frozen in the outbox, delivered from there.
 
 mod calendar;
 pub mod chart;
@@ -6,10 +6,12 @@ pub mod compose;
 pub mod contents;
 pub mod delivery;
 mod folder;
+mod gallery;
 pub mod message;
 mod no_read_ahead;
 pub(crate) mod one_line;
 mod redact;
+pub mod render;
 pub mod reply_class;
 mod retry;
 mod smtp;

@@ -75,6 +75,8 @@ fn pause(failures_before: u32) -> TimeDelta {
 #[cfg(test)]
 mod tests {
     use chrono::NaiveDate;
+    use duskflight_core::id::PersonId;
+    use duskflight_core::ledger::MailKind;
 
     use super::*;
 
@@ -85,10 +87,11 @@ mod tests {
     fn mail(attempts: u32, refusals: u32, first_try: Option<i64>) -> Waiting {
         Waiting {
             message_id: "<a@b.example>".to_owned(),
-            kind: "alert".to_owned(),
-            person: "gil".to_owned(),
-            adviser: "ada".to_owned(),
+            kind: MailKind::Alert,
+            person: PersonId::new("gil").unwrap(),
+            adviser: PersonId::new("ada").ok(),
             day: NaiveDate::from_ymd_opt(2022, 6, 20).unwrap(),
+            about: String::new(),
             doubtful: false,
             address: "gil@farm.example".to_owned(),
             body: Vec::new(),

@@ -97,7 +97,7 @@ impl Transport {
     pub async fn send(&self, mail: &Waiting) -> Result<String, SendError> {
         match self {
             Self::Folder(folder) => {
-                let stem = file_stem(mail.day, &mail.kind, &mail.person, &mail.adviser);
+                let stem = file_stem(&mail.identity());
                 let name = format!("{stem}.eml");
                 put(folder, &name, &mail.body).map_err(|error| cannot_write(folder, &error))?;
                 Ok(format!("written as {name}"))

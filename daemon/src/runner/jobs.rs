@@ -6,15 +6,16 @@ use std::time::Duration;
 use chrono::{DateTime, NaiveDate, Utc};
 
 use super::fetching::{self, Fetched, error_chain};
-use crate::clock::day_before;
+use crate::clock::{Clock, day_before};
 use crate::config::{Config, Station};
 use crate::feed::Client;
 use crate::mail::delivery::{Delivered, deliver};
+use crate::mail::render::render;
 use crate::mail::transport::Transport;
 use crate::records::{DropError, Outcome, Taken, take_in};
 use crate::store::jobs::{self, Job};
 use crate::store::journal::{self, JournalError};
-use crate::store::{Store, StoreError, days, outbox};
+use crate::store::{Store, StoreError, days, outbox, retention};
 use crate::telling::{TellError, Told, tell};
 
 /// A dropped file that has not changed for so long is written whole.
@@ -94,12 +95,14 @@ impl Workshop {
         again: bool,
         now: DateTime<Utc>,
     ) -> Result<Told, TellError> {
-        self.match_journal().await?;
+        self.match_journal(now).await?;
         let told = tell(&self.store, &self.config, day, again, now).await;
         match &told {
             Ok(Told::Before) => {}
             Ok(Told::Now { mails, notices }) => {
                 tracing::info!(day = %day, mails, notices, "day told");
+                self.render_told().await;
+                self.prune(now).await;
             }
             Err(TellError::Past { .. }) => {}
             Err(error) => {
@@ -112,11 +115,11 @@ impl Workshop {
 
     /// Brings the records and the journal of what left the house together. Without the journal the ledger
     /// decides alone, and the digest says so.
-    async fn match_journal(&self) -> Result<(), StoreError> {
+    async fn match_journal(&self, now: DateTime<Utc>) -> Result<(), StoreError> {
         let journal = journal::path_beside(&self.config.database);
         let matched = self
             .store
-            .write(move |t| journal::match_up(t, &journal))
+            .write(move |t| journal::match_up(t, &journal, now))
             .await;
         match matched {
             Ok(matched) if matched.learnt > 0 => tracing::warn!(
@@ -128,6 +131,31 @@ impl Workshop {
             Err(error @ JournalError::File { .. }) => {
                 tracing::error!(error = error_chain(&error), "the journal cannot be used");
             }
+        }
+        Ok(())
+    }
+
+    /// Prunes what was kept long enough. The night is told all the same, and the next one tries again.
+    async fn prune(&self, now: DateTime<Utc>) {
+        let journal = journal::path_beside(&self.config.database);
+        let kept = self.config.mails_kept();
+        if let Err(error) = retention::prune(&self.store, &journal, kept, now).await {
+            tracing::warn!(error = error_chain(&error), "old records are not pruned");
+        }
+    }
+
+    /// Renders what was told. The day is told all the same, and each delivery tries again.
+    async fn render_told(&self) {
+        if let Err(error) = self.render().await {
+            tracing::warn!(error = error_chain(&error), "mails are not composed yet");
+        }
+    }
+
+    /// Makes the bytes of mails that wait for them.
+    async fn render(&self) -> Result<(), StoreError> {
+        for (id, error) in render(&self.store).await?.failed {
+            let error = error_chain(&error);
+            tracing::error!(mail.id = %id, error, "mail cannot be composed");
         }
         Ok(())
     }
@@ -173,21 +201,23 @@ impl Workshop {
         Ok(taken)
     }
 
-    /// Sends what may be sent. What the journal knows as sent is not sent again, also when an older database
+    /// Sends what may be sent, rendered first where a crash left it without its bytes. What the journal knows as sent is not sent again, also when an older database
     /// was put back since.
     ///
     /// # Errors
     /// When the records cannot be read or written.
-    pub async fn deliver(&self, now: DateTime<Utc>) -> Result<Delivered, StoreError> {
-        let waiting = self.store.read(move |c| outbox::next(c, now)).await?;
-        if waiting.is_some() {
-            self.match_journal().await?;
+    pub async fn deliver(&self, clock: &dyn Clock) -> Result<Delivered, StoreError> {
+        self.render().await?;
+        let now = clock.now();
+        let may_leave = self.store.read(move |c| outbox::may_leave(c, now)).await?;
+        if may_leave {
+            self.match_journal(now).await?;
         }
         let transport = Transport::of(&self.config);
-        let delivered = deliver(&self.store, &transport, now).await?;
+        let delivered = deliver(&self.store, &transport, clock).await?;
         if delivered.sent > 0 {
             tracing::info!(sent = delivered.sent, "mails delivered");
-            self.match_journal().await?;
+            self.match_journal(clock.now()).await?;
         }
         Ok(delivered)
     }

@@ -147,8 +147,9 @@ impl Tasks {
         }
         let (deliverer, taker) = (self.workshop.clone(), self.workshop.clone());
         if self.deliver.is_none() {
+            let clock = Arc::clone(&self.clock);
             self.deliver = Some(Task::new("deliver", async move {
-                deliverer.deliver(now).await?;
+                deliverer.deliver(&*clock).await?;
                 Ok(())
             }));
         }

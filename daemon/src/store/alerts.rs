@@ -2,120 +2,46 @@
 //! before they are tried.
 
 use chrono::{DateTime, NaiveDate, Utc};
-use rusqlite::{Connection, OptionalExtension, Row, params};
+use duskflight_core::id::PersonId;
+use duskflight_core::ledger::{MailKind, MailState, Queue, QueuedMail};
+use rusqlite::{Connection, OptionalExtension, params};
 
-use super::outbox::LONGEST_WAIT_S;
-use super::{StoreError, day, instant};
+use super::{StoreError, day, instant, outbox, parsed, text};
 
-/// A mail that an adviser may still change, by its Message-ID without brackets.
+/// A mail that an adviser may still change, by its Message-ID with or without brackets.
 const UNTRIED: &str =
-    "trim(message_id, '<>') = ?1 AND kind IN ('alert', 'summary') AND state = 'queued'
+    "message_id IN (?1, '<' || ?1 || '>') AND kind IN ('alert', 'summary') AND state = 'queued'
   AND attempts = 0";
 
 /// An alert that waits.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct WaitingAlert {
-    /// Message-ID without its brackets.
-    pub message_id: String,
-    /// The recipient's id.
-    pub person: String,
-    /// The adviser's id; empty for a summary, which may be of several.
-    pub adviser: String,
-    /// The civil day of telling.
-    pub day: NaiveDate,
+    /// The mail.
+    pub mail: QueuedMail,
     /// Its subject.
     pub subject: String,
-    /// What it is composed from, as JSON; a summary cannot be composed anew.
+    /// What it is composed from, as JSON; `None` where it cannot be composed anew.
     pub contents: Option<String>,
-    /// When it was tried first.
-    pub tried: Option<DateTime<Utc>>,
-    /// When it leaves.
-    pub leaves: Leaves,
 }
 
-/// When an alert leaves.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Leaves {
-    /// Not before it is released.
-    Held {
-        /// Since when.
-        since: DateTime<Utc>,
-        /// By whom.
-        by: String,
-    },
-    /// After an older mail to the same person.
-    Behind {
-        /// Its Message-ID without brackets.
-        message_id: String,
-    },
-    /// Some time after its digests were sent, the last of which was not yet.
-    AfterDigest {
-        /// Seconds after it.
-        hold_s: i64,
-        /// When it leaves at the latest.
-        latest: DateTime<Utc>,
-    },
-    /// At an instant.
-    At(DateTime<Utc>),
-}
-
-/// Alerts that wait, oldest first.
+/// Alerts of a queue, oldest first.
 ///
 /// # Errors
 /// A failing statement.
-pub fn waiting(connection: &Connection) -> Result<Vec<WaitingAlert>, StoreError> {
-    let mut statement = connection.prepare(
-        "SELECT trim(message_id, '<>'), person, adviser, day, subject, contents,
-           CASE WHEN attempts > 0 THEN first_try_at END, held_at, held_by,
-           (SELECT trim(older.message_id, '<>') FROM outbox AS older
-            WHERE older.state = 'queued' AND older.person = mail.person AND older.rowid < mail.rowid
-            ORDER BY older.rowid LIMIT 1),
-           queued_at, hold_s, next_try_at,
-           (SELECT count(*) FROM outbox_wait JOIN outbox AS digest ON digest.message_id = outbox_wait.digest
-            WHERE mail = mail.message_id AND digest.state != 'sent'),
-           (SELECT max(digest.sent_at) FROM outbox_wait JOIN outbox AS digest
-              ON digest.message_id = outbox_wait.digest
-            WHERE mail = mail.message_id)
-         FROM outbox AS mail WHERE kind IN ('alert', 'summary') AND state = 'queued' ORDER BY rowid",
-    )?;
-    let rows = statement.query_map([], |row| Ok(read(row)))?;
-    rows.map(|row| row?).collect()
-}
-
-fn read(row: &Row<'_>) -> Result<WaitingAlert, StoreError> {
-    Ok(WaitingAlert {
-        message_id: row.get(0)?,
-        person: row.get(1)?,
-        adviser: row.get(2)?,
-        day: day(row.get_ref(3)?.as_str().map_err(rusqlite::Error::from)?)?,
-        subject: row.get(4)?,
-        contents: row.get(5)?,
-        tried: row.get::<_, Option<i64>>(6)?.map(instant).transpose()?,
-        leaves: leaves(row)?,
-    })
-}
-
-/// The rules of [`super::outbox::next`], as an answer for people.
-fn leaves(row: &Row<'_>) -> Result<Leaves, StoreError> {
-    if let Some(since) = row.get::<_, Option<i64>>(7)? {
-        let since = instant(since)?;
-        let by: Option<String> = row.get(8)?;
-        let by = by.unwrap_or_default();
-        return Ok(Leaves::Held { since, by });
-    }
-    if let Some(message_id) = row.get(9)? {
-        return Ok(Leaves::Behind { message_id });
-    }
-    let [queued_at, hold_s, next_try_at, unsent]: [i64; 4] =
-        [row.get(10)?, row.get(11)?, row.get(12)?, row.get(13)?];
-    let latest = queued_at + hold_s + LONGEST_WAIT_S;
-    if unsent > 0 && latest > next_try_at {
-        let latest = instant(latest)?;
-        return Ok(Leaves::AfterDigest { hold_s, latest });
-    }
-    let after_digest = row.get::<_, Option<i64>>(14)?.map(|sent| sent + hold_s);
-    let earliest = after_digest.map_or(latest.min(queued_at), |after| after.min(latest));
-    Ok(Leaves::At(instant(earliest.max(next_try_at))?))
+pub fn waiting(connection: &Connection, queue: &Queue) -> Result<Vec<WaitingAlert>, StoreError> {
+    let mut subject =
+        connection.prepare_cached("SELECT subject FROM outbox WHERE message_id = ?1")?;
+    let alerts = queue.mails().iter();
+    let alerts = alerts.filter(|mail| matches!(mail.kind, MailKind::Alert | MailKind::Summary));
+    alerts
+        .map(|mail| {
+            Ok(WaitingAlert {
+                subject: subject.query_row([&mail.message_id], |row| row.get(0))?,
+                contents: outbox::contents_of(connection, &mail.message_id)?,
+                mail: mail.clone(),
+            })
+        })
+        .collect()
 }
 
 /// An alert that waits no more.
@@ -123,39 +49,35 @@ fn leaves(row: &Row<'_>) -> Result<Leaves, StoreError> {
 pub struct GoneAlert {
     /// The civil day of telling.
     pub day: NaiveDate,
-    /// The recipient's id.
-    pub person: String,
+    /// The recipient.
+    pub person: PersonId,
     /// The state it ended in.
-    pub state: String,
+    pub state: MailState,
     /// When it was sent or given up.
     pub at: Option<DateTime<Utc>>,
 }
 
-/// The newest alert to a person, or of a Message-ID without its brackets, that waits no more.
+/// The newest alert to a person, or of a Message-ID with or without its brackets, that waits no more.
 ///
 /// # Errors
 /// A failing statement.
 pub fn newest_gone(connection: &Connection, who: &str) -> Result<Option<GoneAlert>, StoreError> {
-    let gone = connection
-        .prepare(
-            "SELECT day, person, state, coalesce(sent_at, given_up_at) FROM outbox
-             WHERE kind IN ('alert', 'summary') AND state != 'queued' AND (person = ?1 OR trim(message_id, '<>') = ?1)
-             ORDER BY rowid DESC LIMIT 1",
-        )?
-        .query_row([who], |row| {
-            let text = row.get::<_, String>(0)?;
-            Ok((text, row.get(1)?, row.get(2)?, row.get::<_, Option<i64>>(3)?))
-        })
-        .optional()?;
-    gone.map(|(on, person, state, at)| {
-        Ok(GoneAlert {
-            day: day(&on)?,
-            person,
-            state,
-            at: at.map(instant).transpose()?,
-        })
-    })
-    .transpose()
+    let mut statement = connection.prepare(
+        "SELECT day, person, state, coalesce(sent_at, given_up_at) AS at FROM outbox
+         WHERE kind IN ('alert', 'summary') AND state != 'queued'
+           AND (person = ?1 OR message_id IN (?1, '<' || ?1 || '>'))
+         ORDER BY place DESC LIMIT 1",
+    )?;
+    let mut rows = statement.query([who])?;
+    let Some(row) = rows.next()? else {
+        return Ok(None);
+    };
+    Ok(Some(GoneAlert {
+        day: day(text(row, "day")?)?,
+        person: parsed("person", text(row, "person")?)?,
+        state: parsed("state", text(row, "state")?)?,
+        at: row.get::<_, Option<i64>>("at")?.map(instant).transpose()?,
+    }))
 }
 
 /// Holds an alert that was not tried yet; gives whether there is such a one.
@@ -170,26 +92,28 @@ pub fn hold(
 ) -> Result<bool, StoreError> {
     let changed = connection.execute(
         &format!(
-            "UPDATE outbox SET held_at = ?3, held_by = ?2
-         WHERE {UNTRIED}"
+            "UPDATE outbox SET held_at = ?3, held_by = ?2, released_at = NULL, released_by = NULL WHERE {UNTRIED}"
         ),
         params![message_id, by, now.timestamp()],
     )?;
     Ok(changed > 0)
 }
 
-/// Lets an alert leave that was not tried yet, whatever it waited for: its longest wait counts as over since
-/// it was queued. Gives whether there is such a one.
+/// Lets an alert leave that was not tried yet, whatever it waited for. Gives whether there is such a one.
 ///
 /// # Errors
 /// A failing statement.
-pub fn release(connection: &Connection, message_id: &str, by: &str) -> Result<bool, StoreError> {
+pub fn release(
+    connection: &Connection,
+    message_id: &str,
+    by: &str,
+    now: DateTime<Utc>,
+) -> Result<bool, StoreError> {
     let changed = connection.execute(
         &format!(
-            "UPDATE outbox SET held_at = NULL, held_by = ?2, hold_s = -?3
-         WHERE {UNTRIED}"
+            "UPDATE outbox SET held_at = NULL, held_by = NULL, released_at = ?3, released_by = ?2 WHERE {UNTRIED}"
         ),
-        params![message_id, by, LONGEST_WAIT_S],
+        params![message_id, by, now.timestamp()],
     )?;
     Ok(changed > 0)
 }
@@ -204,12 +128,13 @@ pub fn rewrite(
     body: &[u8],
     contents: &str,
 ) -> Result<bool, StoreError> {
-    let changed = connection.execute(
-        &format!(
-            "UPDATE outbox SET body = ?2, contents = ?3
-         WHERE {UNTRIED}"
-        ),
-        params![message_id, body, contents],
-    )?;
-    Ok(changed > 0)
+    let touched =
+        format!("UPDATE outbox SET touched = 1, composed = 1 WHERE {UNTRIED} RETURNING message_id");
+    let found: Option<String> = connection
+        .query_row(&touched, [message_id], |row| row.get(0))
+        .optional()?;
+    if let Some(id) = &found {
+        outbox::rewrite(connection, id, body, contents)?;
+    }
+    Ok(found.is_some())
 }

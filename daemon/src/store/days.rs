@@ -273,9 +273,8 @@ pub fn came_in_since(
     up_to: NaiveDate,
 ) -> Result<BTreeSet<String>, StoreError> {
     let mut statement = connection.prepare_cached(
-        "SELECT station, outcome FROM fetch_log AS f
-         WHERE at >= ?1 AND to_day >= ?2
-           AND id = (SELECT max(id) FROM fetch_log WHERE station = f.station)",
+        "SELECT station, outcome FROM fetch_log
+         WHERE at >= ?1 AND to_day >= ?2 AND id IN (SELECT max(id) FROM fetch_log GROUP BY station)",
     )?;
     let key = params![since.timestamp(), up_to.to_string()];
     let rows = statement.query_map(key, |row| Ok((row.get(0)?, row.get::<_, String>(1)?)))?;
@@ -337,8 +336,8 @@ pub fn newest_complete(
 /// A failing statement.
 pub fn failing(connection: &Connection) -> Result<BTreeMap<String, String>, StoreError> {
     let mut statement = connection.prepare_cached(
-        "SELECT station, outcome, coalesce(detail, '') FROM fetch_log AS f
-         WHERE id = (SELECT max(id) FROM fetch_log WHERE station = f.station)",
+        "SELECT station, outcome, coalesce(detail, '') FROM fetch_log
+         WHERE id IN (SELECT max(id) FROM fetch_log GROUP BY station)",
     )?;
     let rows = statement.query_map([], |row| {
         Ok((row.get(0)?, row.get::<_, String>(1)?, row.get(2)?))

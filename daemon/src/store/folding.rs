@@ -2,9 +2,9 @@
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use duskflight_core::id::PersonId;
+use duskflight_core::ledger::{MailKind, Queue};
 use rusqlite::{Connection, params};
 
-use super::outbox::LONGEST_WAIT_S;
 use super::outbox_report::CONCERNS;
 use super::{StoreError, day};
 
@@ -13,109 +13,49 @@ use super::{StoreError, day};
 pub struct FoldedMail {
     /// Its Message-ID.
     pub message_id: String,
-    /// The name of its kind.
-    pub kind: String,
-    /// The recipient's id.
-    pub person: String,
+    /// What it was.
+    pub kind: MailKind,
+    /// The recipient.
+    pub person: PersonId,
     /// The advisers whose blocks it was about.
-    pub advisers: Vec<String>,
+    pub advisers: Vec<PersonId>,
     /// The civil day of telling.
     pub day: NaiveDate,
     /// Why it was not delivered, where it was tried.
     pub error: Option<String>,
 }
 
-/// What a person's mails have that may be folded: certainly not taken, not in an adviser's hands, who may have
-/// let it go or added a line to it, and not waiting behind one that is held. Test mails tell nothing, and stay.
-const FOLDABLE: &str =
-    "mail.state = 'queued' AND mail.person = ?1 AND mail.kind != 'test' AND mail.doubtful = 0
-  AND mail.day < ?2 AND mail.held_by IS NULL
-  AND coalesce(json_array_length(mail.contents, '$.acts'), 0) = 0 AND NOT EXISTS (SELECT 1 FROM outbox AS held
-    WHERE held.state = 'queued' AND held.person = mail.person AND held.held_at IS NOT NULL
-      AND held.rowid <= mail.rowid)";
-
 /// Folds all mails of a person from before a civil day that certainly were not taken, once one of them waits
-/// for longer than `patience` since it could have left: because of trouble, and not for its digests or hold.
-/// What they told counts as untold from now on.
+/// for longer than `patience` because of trouble: see [`Queue::to_fold`]. What they told counts as untold from
+/// now on.
 ///
 /// # Errors
 /// A failing statement.
 pub fn fold(
     connection: &Connection,
+    queue: &Queue,
     person: &PersonId,
     today: NaiveDate,
     patience: TimeDelta,
     now: DateTime<Utc>,
     into: &str,
 ) -> Result<Vec<FoldedMail>, StoreError> {
-    if !is_stuck(connection, person, today, now - patience)? {
-        return Ok(Vec::new());
-    }
-    let mails = foldable(connection, person, today)?;
+    let mails = queue.to_fold(person, today, patience, now);
+    let mut fold = connection.prepare_cached(
+        "UPDATE outbox SET state = 'folded', given_up_at = ?2, last_error = ?3 WHERE message_id = ?1",
+    )?;
     for mail in &mails {
-        connection
-            .prepare_cached(
-                "UPDATE outbox SET state = 'folded', given_up_at = ?2, last_error = ?3
-                 WHERE message_id = ?1",
-            )?
-            .execute(params![mail.message_id, now.timestamp(), into])?;
+        fold.execute(params![mail.message_id, now.timestamp(), into])?;
     }
-    Ok(mails)
-}
-
-/// Whether a mail could have left at an instant and still waits.
-fn is_stuck(
-    connection: &Connection,
-    person: &PersonId,
-    today: NaiveDate,
-    since: DateTime<Utc>,
-) -> Result<bool, StoreError> {
-    let sql = format!(
-        "SELECT EXISTS (SELECT 1 FROM outbox AS mail WHERE {FOLDABLE} AND mail.queued_at <= ?3
-           AND (mail.queued_at + mail.hold_s + ?4 <= ?3 OR NOT EXISTS (
-             SELECT 1 FROM outbox_wait AS wait JOIN outbox AS digest ON digest.message_id = wait.digest
-             WHERE wait.mail = mail.message_id
-               AND (digest.state != 'sent' OR digest.sent_at + mail.hold_s > ?3))))"
-    );
-    let values = params![
-        person.as_str(),
-        today.to_string(),
-        since.timestamp(),
-        LONGEST_WAIT_S
-    ];
-    Ok(connection
-        .prepare_cached(&sql)?
-        .query_row(values, |row| row.get(0))?)
-}
-
-fn foldable(
-    connection: &Connection,
-    person: &PersonId,
-    today: NaiveDate,
-) -> Result<Vec<FoldedMail>, StoreError> {
-    let sql = format!(
-        "SELECT mail.message_id, mail.kind, mail.day, mail.last_error, mail.adviser FROM outbox AS mail
-         WHERE {FOLDABLE} ORDER BY mail.rowid"
-    );
-    let mut statement = connection.prepare_cached(&sql)?;
-    let mut rows = statement.query(params![person.as_str(), today.to_string()])?;
-    let mut mails = Vec::new();
-    while let Some(row) = rows.next()? {
-        let (message_id, adviser): (String, String) = (row.get(0)?, row.get(4)?);
-        let advisers = match adviser.is_empty() {
-            true => advisers_of(connection, &message_id)?,
-            false => vec![adviser],
-        };
-        mails.push(FoldedMail {
-            advisers,
-            message_id,
-            kind: row.get(1)?,
-            person: person.to_string(),
-            day: day(row.get_ref(2)?.as_str().map_err(rusqlite::Error::from)?)?,
-            error: row.get(3)?,
-        });
-    }
-    Ok(mails)
+    let folded = mails.into_iter().map(|mail| FoldedMail {
+        message_id: mail.message_id.clone(),
+        kind: mail.kind,
+        person: mail.person.clone(),
+        advisers: mail.advisers(),
+        day: mail.day,
+        error: mail.error.clone(),
+    });
+    Ok(folded.collect())
 }
 
 /// The civil day of the oldest mail about an adviser's blocks that was folded and not made up for: none was
@@ -137,16 +77,6 @@ pub fn silent_from(
         .prepare_cached(&sql)?
         .query_row([person.as_str(), adviser.as_str()], |row| row.get(0))?;
     oldest.map(|text| day(&text)).transpose()
-}
-
-/// The advisers for whose digests a mail waits.
-fn advisers_of(connection: &Connection, message_id: &str) -> Result<Vec<String>, StoreError> {
-    let mut statement = connection.prepare_cached(
-        "SELECT digest.adviser FROM outbox_wait AS wait JOIN outbox AS digest ON digest.message_id = wait.digest
-         WHERE wait.mail = ?1 ORDER BY digest.adviser",
-    )?;
-    let advisers = statement.query_map([message_id], |row| row.get(0))?;
-    Ok(advisers.collect::<Result<_, _>>()?)
 }
 
 /// Lets the mails that wait for an adviser's folded digests wait for a new one instead.
@@ -174,7 +104,6 @@ mod tests {
     use super::*;
     use crate::store::Store;
     use crate::store::outbox::{self, NewMail};
-    use duskflight_core::ledger::MailKind;
 
     const DAY_S: i64 = 86_400;
 
@@ -200,7 +129,8 @@ mod tests {
             day: on(of),
             address: format!("{who}@test.example"),
             subject: String::new(),
-            body: Vec::new(),
+            about: String::new(),
+            body: Some(b"mail".to_vec()),
             queued_at: at(24 * (i64::from(of) - 20)),
             contents: None,
             waits_for: waits_for.iter().map(|&id| id.to_owned()).collect(),
@@ -229,7 +159,8 @@ mod tests {
     fn folded(c: &Connection, who: &str, on_day: u32) -> Result<Vec<String>, StoreError> {
         let now = at(24 * (i64::from(on_day) - 20));
         let patience = TimeDelta::seconds(DAY_S) + TimeDelta::hours(2);
-        let mails = fold(c, &person(who), on(on_day), patience, now, "folded")?;
+        let queue = outbox::read_queue(c)?;
+        let mails = fold(c, &queue, &person(who), on(on_day), patience, now, "folded")?;
         Ok(mails.into_iter().map(|mail| mail.message_id).collect())
     }
 

@@ -1,14 +1,16 @@
 //! What left the house, once more in a file beside the database: a database that is restored from an
 //! older copy learns from it what people were told since, so that nobody is told twice.
 //!
-//! One line a mail that was handed over, as JSON, with the rows of the ledger that it tells. Lines are only
-//! ever added; one that was cut off by a crash is passed over and written anew.
+//! One line a mail that was handed over, as JSON, with the rows of the ledger that it tells. Lines are added; one that was
+//! cut off by a crash is passed over and written anew. It keeps this season and the one before: nobody is told of older
+//! ones, and both sides are compared within these alone, so that neither learns what the other no longer keeps.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::fs::{self, OpenOptions};
 use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
+use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use rusqlite::{Connection, OptionalExtension, Row, params};
 use serde::{Deserialize, Serialize};
 
@@ -25,6 +27,8 @@ struct Line {
     person: String,
     adviser: String,
     day: String,
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    about: String,
     sent_at: i64,
     told: Vec<ToldRow>,
 }
@@ -63,20 +67,63 @@ pub fn path_beside(database: &Path) -> PathBuf {
 ///
 /// # Errors
 /// A failing statement, or a journal that cannot be read or written.
-pub fn match_up(connection: &Connection, journal: &Path) -> Result<Matched, JournalError> {
-    let lines = read(journal)?;
-    let mut matched = Matched::default();
-    for line in &lines {
-        if !is_sent(connection, &line.mail)? {
-            learn(connection, line)?;
-            matched.learnt += 1;
-        }
+pub fn match_up(
+    connection: &Connection,
+    journal: &Path,
+    now: DateTime<Utc>,
+) -> Result<Matched, JournalError> {
+    let since = kept_since(now);
+    let mut lines = read(journal)?;
+    lines.retain(|line| line.sent_at >= since);
+    let mut unwritten = sent(connection, since)?;
+    let sent: BTreeSet<&str> = unwritten.iter().map(|line| line.mail.as_str()).collect();
+    let mut learnt = 0;
+    for line in lines
+        .iter()
+        .filter(|line| !sent.contains(line.mail.as_str()))
+    {
+        learnt += usize::from(learn(connection, line)?);
     }
-    let known: BTreeSet<&str> = lines.iter().map(|line| line.mail.as_str()).collect();
-    let unknown = sent(connection, &known)?;
-    matched.written = unknown.len();
-    append(journal, &unknown)?;
-    Ok(matched)
+    let written: BTreeSet<&str> = lines.iter().map(|line| line.mail.as_str()).collect();
+    unwritten.retain(|line| !written.contains(line.mail.as_str()));
+    add_told(connection, &mut unwritten)?;
+    append(journal, &unwritten)?;
+    Ok(Matched {
+        learnt,
+        written: unwritten.len(),
+    })
+}
+
+/// Removes the lines of seasons before the one before this. The file is replaced as a whole.
+///
+/// # Errors
+/// A journal that cannot be read or written.
+pub fn prune(journal: &Path, now: DateTime<Utc>) -> Result<(), JournalError> {
+    let since = kept_since(now);
+    let lines = read(journal)?;
+    let kept: Vec<&Line> = lines.iter().filter(|line| line.sent_at >= since).collect();
+    if kept.len() == lines.len() {
+        return Ok(());
+    }
+    let mut new = journal.as_os_str().to_owned();
+    new.push(".new");
+    let replace = || {
+        let mut file = fs::File::create(&new)?;
+        file.set_permissions(fs::metadata(journal)?.permissions())?;
+        file.write_all(text(kept).as_bytes())?;
+        file.sync_data()?;
+        fs::rename(&new, journal)
+    };
+    replace().map_err(|source| failed(journal, source))
+}
+
+/// The instant at which the season before this one began, in whole seconds.
+fn kept_since(now: DateTime<Utc>) -> i64 {
+    let new_year = NaiveDate::from_ymd_opt(now.year() - 1, 1, 1).unwrap_or_default();
+    new_year
+        .and_time(chrono::NaiveTime::MIN)
+        .and_utc()
+        .timestamp()
 }
 
 /// Why they could not be brought together.
@@ -137,21 +184,19 @@ fn append(journal: &Path, lines: &[Line]) -> Result<(), JournalError> {
         return Ok(());
     }
     let whole = fs::read(journal).map_or(true, |bytes| bytes.is_empty() || bytes.ends_with(b"\n"));
-    let mut text = if whole {
-        String::new()
-    } else {
-        "\n".to_owned()
-    };
-    for line in lines {
-        text += &serde_json::to_string(line).expect("texts and numbers are JSON");
-        text.push('\n');
-    }
+    let line_end = if whole { "" } else { "\n" };
     let write = || {
         let mut file = OpenOptions::new().append(true).create(true).open(journal)?;
-        file.write_all(text.as_bytes())?;
+        file.write_all(format!("{line_end}{}", text(lines)).as_bytes())?;
         file.sync_data()
     };
     write().map_err(|source| failed(journal, source))
+}
+
+fn text<'a>(lines: impl IntoIterator<Item = &'a Line>) -> String {
+    let lines = lines.into_iter();
+    let lines = lines.map(|line| serde_json::to_string(line).expect("texts and numbers are JSON"));
+    lines.map(|line| line + "\n").collect()
 }
 
 fn failed(journal: &Path, source: io::Error) -> JournalError {
@@ -161,32 +206,59 @@ fn failed(journal: &Path, source: io::Error) -> JournalError {
     }
 }
 
-fn is_sent(connection: &Connection, mail: &str) -> Result<bool, StoreError> {
-    let state: Option<String> = connection
-        .prepare_cached("SELECT state FROM outbox WHERE message_id = ?1")?
-        .query_row([mail], |row| row.get(0))
-        .optional()?;
-    Ok(state.as_deref() == Some("sent"))
-}
-
-/// Enters a mail as sent, with what it told. One that an older copy has as waiting is not sent again.
-fn learn(connection: &Connection, line: &Line) -> Result<(), StoreError> {
+/// Enters a mail as sent, with what it told, and gives whether that was news. One that an older copy has as
+/// waiting is not sent again, also where the sender's domain changed since, and with it the Message-ID.
+fn learn(connection: &Connection, line: &Line) -> Result<bool, StoreError> {
+    let found = found(connection, line)?;
+    let mail = match &found {
+        Some((_, state)) if state == "sent" => return Ok(false),
+        Some((mail, _)) => mail,
+        None => &line.mail,
+    };
     connection
         .prepare_cached(
-            "INSERT INTO outbox (message_id, kind, person, adviser, day, address, subject, body, queued_at,
-               hold_s, state, attempts, refusals, doubtful, next_try_at, sent_at, answer)
-             VALUES (?1, ?2, ?3, ?4, ?5, '', '', x'', ?6, 0, 'sent', 1, 0, 0, ?6, ?6, ?7)
-             ON CONFLICT (message_id) DO UPDATE SET state = 'sent', sent_at = ?6, answer = ?7",
+            "INSERT INTO outbox (message_id, kind, person, adviser, day, about, address, subject, queued_at, composed,
+               hold_s, touched, state, attempts, refusals, doubtful, next_try_at, sent_at, answer)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, '', '', ?7, 1, 0, 0, 'sent', 1, 0, 0, ?7, ?7, ?8)
+             ON CONFLICT (message_id) DO UPDATE SET state = 'sent', sent_at = ?7, answer = ?8",
         )?
         .execute(params![
-            line.mail,
+            mail,
             line.kind,
             line.person,
             line.adviser,
             line.day,
+            line.about,
             line.sent_at,
-            KNOWN
+            KNOWN,
         ])?;
+    enter_told(connection, line, mail)?;
+    Ok(true)
+}
+
+/// The Message-ID and state of a mail in the outbox, by its Message-ID or by what makes it one that is made once.
+fn found(connection: &Connection, line: &Line) -> Result<Option<(String, String)>, StoreError> {
+    Ok(connection
+        .prepare_cached(
+            "SELECT message_id, state FROM outbox WHERE message_id = ?1
+             UNION ALL SELECT message_id, state FROM outbox WHERE kind = ?2 AND person = ?3 AND adviser = ?4
+               AND day = ?5 AND about = ?6 AND kind != 'test' LIMIT 1",
+        )?
+        .query_row(
+            params![
+                line.mail,
+                line.kind,
+                line.person,
+                line.adviser,
+                line.day,
+                line.about
+            ],
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )
+        .optional()?)
+}
+
+fn enter_told(connection: &Connection, line: &Line, mail: &str) -> Result<(), StoreError> {
     let mut insert = connection.prepare_cached(
         "INSERT OR IGNORE INTO told
            (season, block, insect, event, person, revision, value, day, mail, change, step)
@@ -202,7 +274,7 @@ fn learn(connection: &Connection, line: &Line) -> Result<(), StoreError> {
             row.revision,
             row.value,
             line.day,
-            line.mail,
+            mail,
             row.change,
             row.step
         ])?;
@@ -210,35 +282,26 @@ fn learn(connection: &Connection, line: &Line) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// The mails that were handed over and are not known, with their rows of the ledger; one look through the
-/// ledger serves them all.
-fn sent(connection: &Connection, known: &BTreeSet<&str>) -> Result<Vec<Line>, StoreError> {
+/// The mails that were handed over since an instant, without what they told.
+fn sent(connection: &Connection, since: i64) -> Result<Vec<Line>, StoreError> {
     let mut mails = connection.prepare_cached(
-        "SELECT message_id, kind, person, adviser, day, sent_at FROM outbox
-         WHERE state = 'sent' AND kind != 'test' ORDER BY sent_at, rowid",
+        "SELECT message_id, kind, person, adviser, day, sent_at, about FROM outbox
+         WHERE state = 'sent' AND sent_at >= ?1 AND kind != 'test' ORDER BY sent_at, place",
     )?;
-    let lines = mails.query_map([], line)?;
-    let mut lines: Vec<Line> = lines.collect::<Result<_, _>>()?;
-    lines.retain(|line| !known.contains(line.mail.as_str()));
-    if lines.is_empty() {
-        return Ok(lines);
-    }
-    let ids: Vec<&str> = lines.iter().map(|line| line.mail.as_str()).collect();
+    let lines = mails.query_map([since], line)?;
+    Ok(lines.collect::<Result<_, _>>()?)
+}
+
+/// Adds to mails their rows of the ledger.
+fn add_told(connection: &Connection, lines: &mut [Line]) -> Result<(), StoreError> {
     let mut rows = connection.prepare_cached(
-        "SELECT mail, season, block, insect, event, revision, value, change, step FROM told
-         WHERE mail IN (SELECT value FROM json_each(?1))",
+        "SELECT mail, season, block, insect, event, revision, value, change, step FROM told WHERE mail = ?1",
     )?;
-    let ids = serde_json::to_string(&ids).expect("texts are JSON");
-    let rows = rows.query_map([ids], |row| Ok((row.get(0)?, told_row(row)?)))?;
-    let mut told: BTreeMap<String, Vec<ToldRow>> = BTreeMap::new();
-    for row in rows {
-        let (mail, row) = row?;
-        told.entry(mail).or_default().push(row);
+    for line in lines {
+        let told = rows.query_map([&line.mail], told_row)?;
+        line.told = told.collect::<Result<_, _>>()?;
     }
-    for line in &mut lines {
-        line.told = told.remove(&line.mail).unwrap_or_default();
-    }
-    Ok(lines)
+    Ok(())
 }
 
 fn line(row: &Row<'_>) -> rusqlite::Result<Line> {
@@ -249,6 +312,7 @@ fn line(row: &Row<'_>) -> rusqlite::Result<Line> {
         adviser: row.get(3)?,
         day: row.get(4)?,
         sent_at: row.get(5)?,
+        about: row.get(6)?,
         told: Vec::new(),
     })
 }
@@ -265,3 +329,6 @@ fn told_row(row: &Row<'_>) -> rusqlite::Result<ToldRow> {
         step: row.get(8)?,
     })
 }
+
+#[cfg(test)]
+mod tests;

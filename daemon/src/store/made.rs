@@ -4,35 +4,39 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 use duskflight_core::id::PersonId;
-use duskflight_core::ledger::MailKind;
+use duskflight_core::ledger::MailIdentity;
 use rusqlite::Connection;
 
-use super::{StoreError, day};
+use super::{StoreError, day, parsed, text};
 
-/// The mails of a civil day, tests apart: kind, recipient, and the adviser whose blocks it is about, unless it
-/// is about those of several.
+/// The mails of a civil day, tests apart, whatever became of them and under whatever Message-ID, which changes
+/// with the sender's domain.
 ///
 /// # Errors
 /// A failing statement.
 pub fn of_day(
     connection: &Connection,
     day: NaiveDate,
-) -> Result<BTreeSet<(MailKind, PersonId, Option<PersonId>)>, StoreError> {
+) -> Result<BTreeSet<MailIdentity>, StoreError> {
     let mut statement = connection.prepare_cached(
-        "SELECT kind, person, adviser FROM outbox WHERE day = ?1 AND kind != 'test'",
+        "SELECT kind, person, adviser, about FROM outbox WHERE day = ?1 AND kind != 'test'",
     )?;
-    let rows = statement.query_map([day.to_string()], |row| {
-        Ok((row.get(0)?, row.get(1)?, row.get(2)?))
-    })?;
-    rows.map(|row| {
-        let (kind, person, adviser): (String, String, String) = row?;
-        let adviser = match adviser.as_str() {
+    let mut rows = statement.query([day.to_string()])?;
+    let mut made = BTreeSet::new();
+    while let Some(row) = rows.next()? {
+        let adviser = match text(row, "adviser")? {
             "" => None,
-            adviser => Some(self::person("adviser", adviser)?),
+            adviser => Some(parsed("adviser", adviser)?),
         };
-        Ok((kind_of(&kind)?, self::person("person", &person)?, adviser))
-    })
-    .collect()
+        made.insert(MailIdentity {
+            kind: parsed("kind", text(row, "kind")?)?,
+            person: parsed("person", text(row, "person")?)?,
+            adviser,
+            day,
+            about: row.get("about")?,
+        });
+    }
+    Ok(made)
 }
 
 /// The newest civil day before another of which each person was sent a digest, or one waits for them.
@@ -44,29 +48,28 @@ pub fn newest_digests(
     before: NaiveDate,
 ) -> Result<BTreeMap<PersonId, NaiveDate>, StoreError> {
     let mut statement = connection.prepare_cached(
-        "SELECT person, max(day) FROM outbox WHERE kind = 'digest' AND day < ?1
+        "SELECT person, max(day) AS newest FROM outbox WHERE kind = 'digest' AND day < ?1
            AND state NOT IN ('failed', 'expired', 'folded') GROUP BY person",
     )?;
-    let rows = statement.query_map([before.to_string()], |row| Ok((row.get(0)?, row.get(1)?)))?;
-    rows.map(|row| {
-        let (person, newest): (String, String) = row?;
-        Ok((self::person("person", &person)?, day(&newest)?))
-    })
-    .collect()
-}
-
-fn person(column: &'static str, id: &str) -> Result<PersonId, StoreError> {
-    PersonId::new(id).map_err(|_| bad(column, id))
-}
-
-fn kind_of(name: &str) -> Result<MailKind, StoreError> {
-    let kind = MailKind::ALL.into_iter().find(|kind| kind.name() == name);
-    kind.ok_or_else(|| bad("kind", name))
-}
-
-fn bad(column: &'static str, value: &str) -> StoreError {
-    StoreError::Value {
-        column,
-        value: value.to_owned(),
+    let mut rows = statement.query([before.to_string()])?;
+    let mut newest = BTreeMap::new();
+    while let Some(row) = rows.next()? {
+        let person = parsed("person", text(row, "person")?)?;
+        newest.insert(person, day(text(row, "newest")?)?);
     }
+    Ok(newest)
+}
+
+/// The newest civil day before another for which a digest was made at all, whatever became of it.
+///
+/// # Errors
+/// A failing statement.
+pub fn newest_day(
+    connection: &Connection,
+    before: NaiveDate,
+) -> Result<Option<NaiveDate>, StoreError> {
+    let newest: Option<String> = connection
+        .prepare_cached("SELECT max(day) FROM outbox WHERE kind = 'digest' AND day < ?1")?
+        .query_row([before.to_string()], |row| row.get(0))?;
+    newest.map(|text| day(&text)).transpose()
 }

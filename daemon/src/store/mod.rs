@@ -14,19 +14,27 @@ pub mod forecasts;
 pub mod jobs;
 pub mod journal;
 pub mod made;
+mod migration;
 pub mod notes;
 pub mod outbox;
 pub mod outbox_edit;
 pub mod outbox_report;
+pub mod retention;
+#[cfg(test)]
+mod sample;
+mod shrink;
 pub mod snapshot;
 pub mod told;
 pub mod visits;
 
 pub use connection::Store;
+pub use migration::CopyError;
 
 use std::path::PathBuf;
+use std::str::FromStr;
 
 use chrono::{DateTime, NaiveDate, Utc};
+use rusqlite::{Row, RowIndex};
 
 /// What can go wrong with the records.
 #[derive(Debug, thiserror::Error)]
@@ -48,6 +56,16 @@ pub enum StoreError {
         found: i64,
         /// The newest schema known here.
         known: i64,
+    },
+    /// The file could not be copied before its schema is brought up to date.
+    #[error(
+        "copy the database to {path} before its schema is brought up to date; nothing was changed"
+    )]
+    Copy {
+        /// The copy.
+        path: PathBuf,
+        /// Why.
+        source: CopyError,
     },
     /// A statement failed.
     #[error("read or write the database")]
@@ -88,6 +106,23 @@ pub(crate) fn day(text: &str) -> Result<NaiveDate, StoreError> {
     };
     date(text.as_bytes()).ok_or_else(|| StoreError::Value {
         column: "day",
+        value: text.to_owned(),
+    })
+}
+
+/// A text of a row, as it lies there.
+pub(crate) fn text<'row>(
+    row: &'row Row<'_>,
+    column: impl RowIndex,
+) -> Result<&'row str, StoreError> {
+    let value = row.get_ref(column)?;
+    Ok(value.as_str().map_err(rusqlite::Error::from)?)
+}
+
+/// A stored word or id.
+pub(crate) fn parsed<T: FromStr>(column: &'static str, text: &str) -> Result<T, StoreError> {
+    text.parse().map_err(|_| StoreError::Value {
+        column,
         value: text.to_owned(),
     })
 }

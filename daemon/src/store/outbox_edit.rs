@@ -1,9 +1,11 @@
 //! Looking at the outbox and changing it by hand.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
+use duskflight_core::id::PersonId;
+use duskflight_core::ledger::{MailKind, MailState};
 use rusqlite::{Connection, params};
 
-use super::{StoreError, instant};
+use super::{StoreError, day, instant, parsed, text};
 
 /// A mail in the outbox, without its body.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -11,13 +13,13 @@ pub struct Listed {
     /// Message-ID without its brackets.
     pub id: String,
     /// Civil day of telling.
-    pub day: String,
-    /// The kind of mail.
-    pub kind: String,
-    /// The recipient's id.
-    pub person: String,
-    /// `queued`, `sent`, `failed`, `expired` or `folded`.
-    pub state: String,
+    pub day: NaiveDate,
+    /// What it is.
+    pub kind: MailKind,
+    /// The recipient.
+    pub person: PersonId,
+    /// What became of it.
+    pub state: MailState,
     /// Tries so far.
     pub attempts: u32,
     /// When it is tried next, while it is queued.
@@ -32,36 +34,29 @@ pub struct Listed {
 /// A failing statement.
 pub fn list(connection: &Connection, sent_too: bool) -> Result<Vec<Listed>, StoreError> {
     let mut statement = connection.prepare(
-        "SELECT trim(message_id, '<>'), day, kind, person, state, attempts, next_try_at, last_error
-         FROM outbox WHERE state != 'sent' OR ?1 ORDER BY rowid",
+        "SELECT trim(message_id, '<>') AS id, day, kind, person, state, attempts, next_try_at, last_error
+         FROM outbox WHERE state != 'sent' OR ?1 ORDER BY place",
     )?;
-    let rows = statement.query_map([sent_too], |row| {
-        Ok((
-            row.get::<_, i64>(6)?,
-            Listed {
-                id: row.get(0)?,
-                day: row.get(1)?,
-                kind: row.get(2)?,
-                person: row.get(3)?,
-                state: row.get(4)?,
-                attempts: row.get(5)?,
-                next_try: DateTime::UNIX_EPOCH,
-                error: row.get(7)?,
-            },
-        ))
-    })?;
-    rows.map(|row| {
-        let (next_try, listed) = row?;
-        Ok(Listed {
-            next_try: instant(next_try)?,
-            ..listed
-        })
-    })
-    .collect()
+    let mut rows = statement.query([sent_too])?;
+    let mut listed = Vec::new();
+    while let Some(row) = rows.next()? {
+        listed.push(Listed {
+            id: row.get("id")?,
+            day: day(text(row, "day")?)?,
+            kind: parsed("kind", text(row, "kind")?)?,
+            person: parsed("person", text(row, "person")?)?,
+            state: parsed("state", text(row, "state")?)?,
+            attempts: row.get("attempts")?,
+            next_try: instant(row.get("next_try_at")?)?,
+            error: row.get("last_error")?,
+        });
+    }
+    Ok(listed)
 }
 
 /// Queues a mail that is waiting, failed or expired for a try at once, as if it were new; gives
-/// whether there is such a mail. What a folded one told stands in a later mail.
+/// whether there is such a mail. What a folded one told stands in a later mail, and what was given up long ago
+/// is no longer kept.
 ///
 /// # Errors
 /// A failing statement.
@@ -69,7 +64,8 @@ pub fn retry(connection: &Connection, id: &str, now: DateTime<Utc>) -> Result<bo
     let changed = connection.execute(
         "UPDATE outbox SET state = 'queued', refusals = 0, first_try_at = NULL, next_try_at = ?2,
            given_up_at = NULL
-         WHERE trim(message_id, '<>') = ?1 AND state NOT IN ('sent', 'folded')",
+         WHERE message_id IN (?1, '<' || ?1 || '>') AND state NOT IN ('sent', 'folded')
+           AND message_id IN (SELECT message_id FROM mail_content)",
         params![id, now.timestamp()],
     )?;
     Ok(changed > 0)
@@ -83,7 +79,7 @@ pub fn retry(connection: &Connection, id: &str, now: DateTime<Utc>) -> Result<bo
 pub fn give_up(connection: &Connection, id: &str, now: DateTime<Utc>) -> Result<bool, StoreError> {
     let changed = connection.execute(
         "UPDATE outbox SET state = 'failed', last_error = 'dropped by hand', given_up_at = ?2
-         WHERE trim(message_id, '<>') = ?1 AND state = 'queued'",
+         WHERE message_id IN (?1, '<' || ?1 || '>') AND state = 'queued'",
         params![id, now.timestamp()],
     )?;
     Ok(changed > 0)
@@ -93,11 +89,14 @@ pub fn give_up(connection: &Connection, id: &str, now: DateTime<Utc>) -> Result<
 ///
 /// # Errors
 /// A failing statement, also when there is no such mail.
-pub fn words_on(connection: &Connection, message_id: &str) -> Result<(String, String), StoreError> {
-    let words = connection.query_row(
+pub fn words_on(
+    connection: &Connection,
+    message_id: &str,
+) -> Result<(MailState, String), StoreError> {
+    let (state, words): (String, String) = connection.query_row(
         "SELECT state, coalesce(answer, last_error, 'behind older mails') FROM outbox WHERE message_id = ?1",
         [message_id],
         |row| Ok((row.get(0)?, row.get(1)?)),
     )?;
-    Ok(words)
+    Ok((parsed("state", &state)?, words))
 }

@@ -1,10 +1,13 @@
 //! How the mails fare: what waits and why, what was given up, what people were told late.
 
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use rusqlite::{Connection, OptionalExtension, Row, params};
+use std::collections::BTreeMap;
 
-use super::outbox::LONGEST_WAIT_S;
-use super::{StoreError, day, instant};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use duskflight_core::id::PersonId;
+use duskflight_core::ledger::{MailKind, MailState, QueuedMail};
+use rusqlite::{Connection, OptionalExtension, params};
+
+use super::{StoreError, day, instant, outbox, parsed, text};
 
 /// Whether a mail is about the blocks of the adviser `?2`; one about those of several waits for their digests.
 pub(super) const CONCERNS: &str = "(adviser = ?2 OR adviser = '' AND EXISTS (
@@ -18,7 +21,7 @@ const SHOWN: u32 = 20;
 pub struct Standing {
     /// Mails waiting.
     pub queued: u32,
-    /// The oldest of them that neither is held nor waits behind a held one.
+    /// When the oldest of them was queued that does not wait for a release.
     pub oldest: Option<DateTime<Utc>>,
     /// Mails sent.
     pub sent: u32,
@@ -39,12 +42,12 @@ pub struct Standing {
 /// A mail that was given up.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct GivenUp {
-    /// `failed` or `expired`.
-    pub state: String,
-    /// `digest` or `alert`.
-    pub kind: String,
-    /// The recipient's id.
-    pub person: String,
+    /// Failed or expired.
+    pub state: MailState,
+    /// What it was.
+    pub kind: MailKind,
+    /// The recipient.
+    pub person: PersonId,
     /// The civil day of telling.
     pub day: NaiveDate,
     /// Its subject.
@@ -73,51 +76,57 @@ pub struct Trouble {
 /// # Errors
 /// A failing statement.
 pub fn standing(connection: &Connection) -> Result<Standing, StoreError> {
-    let mut standing = counts(connection)?;
-    let mut statement = connection.prepare(
+    let counts = counts(connection)?;
+    let count = |state| counts.get(&state).copied().unwrap_or_default();
+    let last_sent: Option<i64> = connection.query_row(
+        "SELECT max(sent_at) FROM outbox WHERE state = 'sent'",
+        [],
+        |row| row.get(0),
+    )?;
+    let trouble = trouble(connection)?;
+    Ok(Standing {
+        queued: count(MailState::Queued),
+        oldest: outbox::read_queue(connection)?.oldest(),
+        sent: count(MailState::Sent),
+        last_sent: last_sent.map(instant).transpose()?,
+        failed: count(MailState::Failed),
+        expired: count(MailState::Expired),
+        errors: errors(connection, trouble.as_ref())?,
+        given_up: given_up(
+            connection,
+            "true ORDER BY given_up_at DESC, place DESC LIMIT ?1",
+            params![SHOWN],
+        )?,
+        trouble,
+    })
+}
+
+/// Errors of mails that wait after a failed try, but for what the trouble says already.
+///
+/// # Errors
+/// A failing statement.
+pub fn errors(
+    connection: &Connection,
+    trouble: Option<&Trouble>,
+) -> Result<Vec<String>, StoreError> {
+    let mut statement = connection.prepare_cached(
         "SELECT DISTINCT last_error FROM outbox WHERE state = 'queued' AND last_error IS NOT NULL",
     )?;
     let errors = statement.query_map([], |row| row.get(0))?;
-    standing.errors = errors.collect::<Result<_, _>>()?;
-    standing.given_up = given_up(
-        connection,
-        "true ORDER BY given_up_at DESC, rowid DESC LIMIT ?1",
-        params![SHOWN],
-    )?;
-    standing.trouble = trouble(connection)?;
-    // The trouble says it already.
-    let said = standing.trouble.as_ref().map(|trouble| &trouble.error);
-    standing.errors.retain(|error| Some(error) != said);
-    Ok(standing)
+    let mut errors: Vec<String> = errors.collect::<Result<_, _>>()?;
+    errors.retain(|error| trouble.is_none_or(|trouble| trouble.error != *error));
+    Ok(errors)
 }
 
-fn counts(connection: &Connection) -> Result<Standing, StoreError> {
-    let (mut standing, oldest, last_sent) = connection.query_row(
-        "SELECT count(*) FILTER (WHERE state = 'queued'), count(*) FILTER (WHERE state = 'sent'),
-                count(*) FILTER (WHERE state = 'failed'), count(*) FILTER (WHERE state = 'expired'),
-                min(queued_at) FILTER (WHERE state = 'queued' AND NOT EXISTS (
-                  SELECT 1 FROM outbox AS held WHERE held.state = 'queued' AND held.held_at IS NOT NULL
-                    AND held.person = mail.person AND held.rowid <= mail.rowid)),
-                max(sent_at) FROM outbox AS mail",
-        [],
-        |row| {
-            let standing = Standing {
-                queued: row.get(0)?,
-                sent: row.get(1)?,
-                failed: row.get(2)?,
-                expired: row.get(3)?,
-                ..Standing::default()
-            };
-            Ok((
-                standing,
-                row.get::<_, Option<i64>>(4)?,
-                row.get::<_, Option<i64>>(5)?,
-            ))
-        },
-    )?;
-    standing.oldest = oldest.map(instant).transpose()?;
-    standing.last_sent = last_sent.map(instant).transpose()?;
-    Ok(standing)
+fn counts(connection: &Connection) -> Result<BTreeMap<MailState, u32>, StoreError> {
+    let mut statement =
+        connection.prepare("SELECT state, count(*) AS mails FROM outbox GROUP BY state")?;
+    let mut rows = statement.query([])?;
+    let mut counts = BTreeMap::new();
+    while let Some(row) = rows.next()? {
+        counts.insert(parsed("state", text(row, "state")?)?, row.get("mails")?);
+    }
+    Ok(counts)
 }
 
 /// Mails about an adviser's blocks that were given up at or after an instant, oldest first.
@@ -131,7 +140,7 @@ pub fn given_up_since(
 ) -> Result<Vec<GivenUp>, StoreError> {
     given_up(
         connection,
-        &format!("given_up_at >= ?1 AND {CONCERNS} ORDER BY given_up_at, rowid"),
+        &format!("given_up_at >= ?1 AND {CONCERNS} ORDER BY given_up_at, place"),
         params![since.timestamp(), adviser],
     )
 }
@@ -142,50 +151,23 @@ fn given_up(
     values: &[&dyn rusqlite::ToSql],
 ) -> Result<Vec<GivenUp>, StoreError> {
     let sql = format!(
-        "SELECT state, kind, person, day, subject, coalesce(last_error, '') FROM outbox
+        "SELECT state, kind, person, day, subject, coalesce(last_error, '') AS reason FROM outbox
          WHERE state IN ('failed', 'expired') AND {which}"
     );
     let mut statement = connection.prepare_cached(&sql)?;
-    let rows = statement.query_map(values, |row| {
-        let day_text = row.get::<_, String>(3)?;
-        Ok(day(&day_text).map(|day| (day, row_texts(row))))
-    })?;
-    rows.map(|row| {
-        let (day, texts) = row??;
-        let [state, kind, person, subject, reason] = texts?;
-        Ok(GivenUp {
-            state,
-            kind,
-            person,
-            day,
-            subject,
-            reason,
-        })
-    })
-    .collect()
-}
-
-fn row_texts(row: &Row<'_>) -> rusqlite::Result<[String; 5]> {
-    Ok([
-        row.get(0)?,
-        row.get(1)?,
-        row.get(2)?,
-        row.get(4)?,
-        row.get(5)?,
-    ])
-}
-
-/// A mail that reached its recipient later than it should have.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Late {
-    /// `digest` or `alert`.
-    pub kind: String,
-    /// The recipient's id.
-    pub person: String,
-    /// The civil day of telling.
-    pub day: NaiveDate,
-    /// When it was sent.
-    pub sent: DateTime<Utc>,
+    let mut rows = statement.query(values)?;
+    let mut mails = Vec::new();
+    while let Some(row) = rows.next()? {
+        mails.push(GivenUp {
+            state: parsed("state", text(row, "state")?)?,
+            kind: parsed("kind", text(row, "kind")?)?,
+            person: parsed("person", text(row, "person")?)?,
+            day: day(text(row, "day")?)?,
+            subject: row.get("subject")?,
+            reason: row.get("reason")?,
+        });
+    }
+    Ok(mails)
 }
 
 /// Mails about an adviser's blocks that were sent at or after an instant and `slack` later than they
@@ -198,35 +180,14 @@ pub fn late_since(
     adviser: &str,
     since: DateTime<Utc>,
     slack: TimeDelta,
-) -> Result<Vec<Late>, StoreError> {
-    let mut statement = connection.prepare_cached(&format!(
-        "SELECT kind, person, day, sent_at FROM outbox
-         WHERE state = 'sent' AND sent_at >= ?1 AND {CONCERNS} AND held_by IS NULL
-           AND sent_at > queued_at + ?3
-             + CASE WHEN EXISTS (SELECT 1 FROM outbox_wait WHERE mail = message_id)
-                 THEN hold_s + ?4 ELSE 0 END
-         ORDER BY sent_at, rowid"
-    ))?;
-    let slack_s = slack.num_seconds();
-    let values = params![since.timestamp(), adviser, slack_s, LONGEST_WAIT_S];
-    let rows = statement.query_map(values, |row| {
-        Ok((
-            row.get(0)?,
-            row.get(1)?,
-            row.get::<_, String>(2)?,
-            row.get::<_, i64>(3)?,
-        ))
-    })?;
-    rows.map(|row| {
-        let (kind, person, on, sent) = row?;
-        Ok(Late {
-            kind,
-            person,
-            day: day(&on)?,
-            sent: instant(sent)?,
-        })
-    })
-    .collect()
+) -> Result<Vec<QueuedMail>, StoreError> {
+    let mut mails = outbox::mails(
+        connection,
+        &format!("state = 'sent' AND sent_at >= ?1 AND {CONCERNS} ORDER BY sent_at, place"),
+        params![since.timestamp(), adviser],
+    )?;
+    mails.retain(|mail| mail.was_late(slack));
+    Ok(mails)
 }
 
 /// What holds up every mail.
@@ -300,10 +261,10 @@ pub fn clear_trouble(connection: &Connection) -> Result<(), StoreError> {
 /// A mail in one line.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Line {
-    /// `digest` or `alert`.
-    pub kind: String,
-    /// The recipient's id.
-    pub person: String,
+    /// What it is.
+    pub kind: MailKind,
+    /// The recipient.
+    pub person: PersonId,
     /// Its subject.
     pub subject: String,
 }
@@ -315,14 +276,16 @@ pub struct Line {
 pub fn with_news(connection: &Connection, on: NaiveDate) -> Result<Vec<Line>, StoreError> {
     let mut statement = connection.prepare_cached(
         "SELECT kind, person, subject FROM outbox
-         WHERE day = ?1 AND message_id IN (SELECT mail FROM told) ORDER BY rowid",
+         WHERE day = ?1 AND EXISTS (SELECT 1 FROM told WHERE mail = message_id) ORDER BY place",
     )?;
-    let rows = statement.query_map([on.to_string()], |row| {
-        Ok(Line {
-            kind: row.get(0)?,
-            person: row.get(1)?,
-            subject: row.get(2)?,
-        })
-    })?;
-    Ok(rows.collect::<Result<_, _>>()?)
+    let mut rows = statement.query([on.to_string()])?;
+    let mut lines = Vec::new();
+    while let Some(row) = rows.next()? {
+        lines.push(Line {
+            kind: parsed("kind", text(row, "kind")?)?,
+            person: parsed("person", text(row, "person")?)?,
+            subject: row.get("subject")?,
+        });
+    }
+    Ok(lines)
 }

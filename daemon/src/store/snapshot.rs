@@ -3,15 +3,16 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
+use duskflight_core::ledger::MailState;
 use rusqlite::Connection;
 
-use super::{StoreError, instant};
+use super::{StoreError, instant, parsed, text};
 
 /// What became of a mail.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Fate {
-    /// `queued`, `sent` or another state of the outbox.
-    pub state: String,
+    /// Its state.
+    pub state: MailState,
     /// When it was sent.
     pub sent: Option<DateTime<Utc>>,
 }
@@ -26,6 +27,7 @@ pub fn forget_from(copy: &Connection, from: NaiveDate) -> Result<(), StoreError>
         "DELETE FROM told WHERE day >= ?1",
         "DELETE FROM outbox_wait WHERE mail IN (SELECT message_id FROM outbox WHERE day >= ?1)
            OR digest IN (SELECT message_id FROM outbox WHERE day >= ?1)",
+        "DELETE FROM mail_content WHERE message_id IN (SELECT message_id FROM outbox WHERE day >= ?1)",
         "DELETE FROM outbox WHERE day >= ?1",
         "DELETE FROM job_run WHERE day >= ?1",
         "UPDATE outbox SET state = 'sent', sent_at = queued_at WHERE state = 'queued' AND day < ?1",
@@ -33,6 +35,20 @@ pub fn forget_from(copy: &Connection, from: NaiveDate) -> Result<(), StoreError>
         copy.execute(forgotten, [&from])?;
     }
     copy.execute("DELETE FROM mail_trouble", [])?;
+    Ok(())
+}
+
+/// Lets mails leave without their bytes, which nobody reads. For a copy only.
+///
+/// # Errors
+/// A failing statement.
+pub fn need_no_bytes(copy: &Connection) -> Result<(), StoreError> {
+    for without in [
+        "UPDATE mail_content SET body = x'' WHERE body IS NULL",
+        "UPDATE outbox SET composed = 1 WHERE composed = 0",
+    ] {
+        copy.execute(without, [])?;
+    }
     Ok(())
 }
 
@@ -46,13 +62,15 @@ pub fn fates_from(
 ) -> Result<BTreeMap<String, Fate>, StoreError> {
     let mut statement =
         copy.prepare("SELECT message_id, state, sent_at FROM outbox WHERE day >= ?1")?;
-    let rows = statement.query_map([from.to_string()], |row| {
-        Ok((row.get(0)?, row.get(1)?, row.get::<_, Option<i64>>(2)?))
-    })?;
-    rows.map(|row| {
-        let (id, state, sent) = row?;
-        let sent = sent.map(instant).transpose()?;
-        Ok((id, Fate { state, sent }))
-    })
-    .collect()
+    let mut rows = statement.query([from.to_string()])?;
+    let mut fates = BTreeMap::new();
+    while let Some(row) = rows.next()? {
+        let sent: Option<i64> = row.get("sent_at")?;
+        let fate = Fate {
+            state: parsed("state", text(row, "state")?)?,
+            sent: sent.map(instant).transpose()?,
+        };
+        fates.insert(row.get("message_id")?, fate);
+    }
+    Ok(fates)
 }

@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 
 use chrono::{Datelike, NaiveDate};
 use duskflight_core::id::PersonId;
-use duskflight_core::ledger::MailKind;
 use duskflight_core::ledger::plan::{Folded, Ledger, Letters, MadeMails, Pace, Tonight};
 use rusqlite::Connection;
 
@@ -14,7 +13,7 @@ use crate::clock::day_before;
 use crate::config::Config;
 use crate::store::folding::{FoldedMail, silent_from};
 use crate::store::jobs::{self, Job};
-use crate::store::{StoreError, made, outbox, told};
+use crate::store::{StoreError, made, told};
 
 /// The ledger before a night. A preview is made as if the day had not been told yet.
 pub(super) fn ledger(
@@ -75,14 +74,19 @@ pub(super) fn mails(
     purpose: Purpose,
     folded: &[FoldedMail],
 ) -> Result<MadeMails, StoreError> {
-    let folded: Vec<Folded> = folded.iter().filter_map(as_planned).collect();
+    let folded = folded.iter().map(|mail| Folded {
+        kind: mail.kind,
+        person: mail.person.clone(),
+        advisers: mail.advisers.clone(),
+    });
+    let folded: Vec<Folded> = folded.collect();
     Ok(MadeMails {
         today: match purpose {
             Purpose::Tell => made::of_day(connection, day)?,
             Purpose::Preview | Purpose::PreviewLetters => Default::default(),
         },
         newest_digest: made::newest_digests(connection, day)?,
-        last_made: outbox::newest_day(connection, day)?,
+        last_made: made::newest_day(connection, day)?,
         silent_from: silence(connection, &folded)?,
         folded,
     })
@@ -101,17 +105,4 @@ fn silence(
         }
     }
     Ok(silence)
-}
-
-/// A row's texts as ids; only a row that was written by hand has others.
-fn as_planned(mail: &FoldedMail) -> Option<Folded> {
-    let kind = MailKind::ALL
-        .into_iter()
-        .find(|kind| kind.name() == mail.kind);
-    let advisers = mail.advisers.iter();
-    Some(Folded {
-        kind: kind?,
-        person: PersonId::new(&mail.person).ok()?,
-        advisers: advisers.filter_map(|id| PersonId::new(id).ok()).collect(),
-    })
 }

@@ -123,7 +123,7 @@ impl<'a> Context<'a> {
                 extras: Extras {
                     remark: self.late(),
                     growers,
-                    held: waiting::lines(self.connection, self.config, adviser.id.as_str(), day)?,
+                    held: waiting::lines(self.connection, self.config, &adviser.id, day)?,
                     charts: self.charts.of(part),
                 },
             }),

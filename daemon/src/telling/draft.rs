@@ -1,7 +1,8 @@
 //! A mail's contents, addressed: who gets it, who reads an answer, what it waits for.
 
 use chrono::{DateTime, NaiveDate, Utc};
-use duskflight_core::ledger::MailKind;
+use duskflight_core::id::PersonId;
+use duskflight_core::ledger::{MailIdentity, MailKind};
 
 use crate::config::{Config, Person};
 use crate::mail::compose::envelope_of;
@@ -34,7 +35,8 @@ impl Address<'_> {
             (MailKind::Summary, _) => None,
             (_, advisers) => advisers.first().copied(),
         };
-        let message_id = self.message_id(kind, person, adviser);
+        let identity = self.identity(kind, person, adviser);
+        let message_id = self.message_id(&identity);
         let as_of = self.config.moment_words(self.now);
         let envelope = Envelope {
             reply_to: self.reply_to(kind, adviser),
@@ -44,28 +46,46 @@ impl Address<'_> {
         Draft {
             mail: NewMail {
                 kind,
-                person: person.id.clone(),
-                adviser: adviser.map(|adviser| adviser.id.clone()),
-                day: self.day,
+                person: identity.person,
+                adviser: identity.adviser,
+                day: identity.day,
+                about: identity.about,
                 address: person.email.clone(),
                 subject: contents.subject(),
-                body: Vec::new(),
+                body: None,
                 queued_at: self.now,
                 contents: Some(contents.to_json()),
                 waits_for: self.digests(kind, advisers),
-                hold_s: i64::from(self.config.hold_hours) * 3600,
+                hold_s: u32::from(self.config.hold_hours) * 3600,
                 message_id,
             },
             contents,
         }
     }
 
-    /// Made of stable ids; without an adviser where it is about the blocks of several.
-    fn message_id(&self, kind: MailKind, person: &Person, adviser: Option<&Person>) -> String {
-        let adviser = adviser.map_or("", |adviser| adviser.id.as_str());
-        let key = hash(&[person.id.as_str(), adviser].map(str::as_bytes));
+    /// What makes a mail of tonight one that is made once; without an adviser where it is about the blocks of
+    /// several.
+    fn identity(&self, kind: MailKind, person: &Person, adviser: Option<&Person>) -> MailIdentity {
+        MailIdentity {
+            kind,
+            person: person.id.clone(),
+            adviser: adviser.map(|adviser| adviser.id.clone()),
+            day: self.day,
+            about: String::new(),
+        }
+    }
+
+    /// A mail's Message-ID, derived from its identity and the sender's domain of today.
+    fn message_id(&self, mail: &MailIdentity) -> String {
+        let adviser = mail.adviser.as_ref().map_or("", PersonId::as_str);
+        let ids = [mail.person.as_str(), adviser, &mail.about].map(str::as_bytes);
+        let ids = if mail.about.is_empty() {
+            &ids[..2]
+        } else {
+            &ids
+        };
         let domain = self.config.mail_from.domain();
-        format!("<{}.{}.{key}@{domain}>", kind.name(), self.day)
+        format!("<{}.{}.{}@{domain}>", mail.kind.name(), mail.day, hash(ids))
     }
 
     /// The digests that a mail waits for.
@@ -74,7 +94,9 @@ impl Address<'_> {
             return Vec::new();
         }
         let ids = advisers.iter();
-        let ids = ids.map(|adviser| self.message_id(MailKind::Digest, adviser, Some(adviser)));
+        let ids = ids.map(|adviser| {
+            self.message_id(&self.identity(MailKind::Digest, adviser, Some(adviser)))
+        });
         let mut ids: Vec<String> = ids.collect();
         ids.sort();
         ids.dedup();

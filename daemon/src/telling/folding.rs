@@ -6,6 +6,7 @@ use rusqlite::Connection;
 use crate::config::Config;
 use crate::store::StoreError;
 use crate::store::folding::{FoldedMail, fold};
+use crate::store::outbox::read_queue;
 
 /// A mail that waits for so long is not merely late: the next morning's mail is there already.
 const PATIENCE: TimeDelta = TimeDelta::hours(26);
@@ -25,8 +26,11 @@ pub(super) fn fold_stuck(
     let told_anew = config.people.iter();
     let told_anew = told_anew.filter(|person| pace.tells_anew(person.role));
     let into = format!("folded into the mail of {}", config.words.day(day));
+    let queue = read_queue(connection)?;
     for person in told_anew {
-        folded.extend(fold(connection, &person.id, day, PATIENCE, now, &into)?);
+        folded.extend(fold(
+            connection, &queue, &person.id, day, PATIENCE, now, &into,
+        )?);
     }
     Ok(folded)
 }

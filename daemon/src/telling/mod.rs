@@ -26,7 +26,6 @@ use chrono::{DateTime, NaiveDate, Utc};
 use rusqlite::Connection;
 
 use crate::config::Config;
-use crate::mail::message::ComposeError;
 use crate::store::folding::{FoldedMail, wait_for_newer};
 use crate::store::jobs::{self, Job, RunState};
 use crate::store::outbox::{self};
@@ -39,14 +38,6 @@ pub enum TellError {
     /// The records.
     #[error("read or write the records")]
     Store(#[from] StoreError),
-    /// A mail.
-    #[error("compose the mail {message_id}")]
-    Compose {
-        /// Its Message-ID.
-        message_id: String,
-        /// Why.
-        source: ComposeError,
-    },
     /// A later day has been told: telling an earlier one now would take back what is known since.
     #[error(
         "tell {day}: {newest} has been told already; see an earlier day with `preview` or `season`"
@@ -73,8 +64,8 @@ pub enum Told {
     },
 }
 
-/// Tells one civil day: recomputes all seasons, compares them with the ledger, and writes ledger,
-/// digests and alerts together. A day that is done is not told again unless `again`; even then
+/// Tells one civil day: recomputes all seasons, compares them with the ledger, and writes ledger and
+/// contents of digests and alerts together; their bytes are rendered afterwards. A day that is done is not told again unless `again`; even then
 /// nothing is told twice, since the ledger decides.
 ///
 /// # Errors
@@ -105,19 +96,6 @@ pub async fn tell(
                 false => folding::fold_stuck(transaction, &config, day, now)?,
             };
             let (_, tellings) = tell_in(transaction, &config, day, now, folded)?;
-            for draft in tellings.iter().filter_map(|telling| telling.draft.as_ref()) {
-                let (id, contents) = (&draft.mail.message_id, &draft.contents);
-                let composed = contents.compose(id).map_err(|source| TellError::Compose {
-                    message_id: id.clone(),
-                    source,
-                })?;
-                transaction
-                    .execute(
-                        "UPDATE outbox SET body = ?2 WHERE message_id = ?1",
-                        rusqlite::params![id, composed.bytes],
-                    )
-                    .map_err(StoreError::from)?;
-            }
             jobs::finish(transaction, Job::Tell, day, now, None)?;
             let with_mail = tellings.iter().filter(|telling| telling.draft.is_some());
             Ok(Told::Now {

@@ -9,6 +9,7 @@ use duskflight_core::id::{BlockId, InsectId, PersonId};
 
 use super::mails::Telling;
 use super::{Night, TellError, tell_in};
+use crate::clock::SetClock;
 use crate::config::Config;
 use crate::mail::delivery::deliver;
 use crate::mail::transport::Transport;
@@ -95,6 +96,7 @@ async fn morning(
         .write(move |t| {
             jobs::begin(t, Job::Tell, day, now)?;
             let (night, tellings) = tell_in(t, &config, day, now, Vec::new())?;
+            snapshot::need_no_bytes(t)?;
             jobs::finish(t, Job::Tell, day, now, None)?;
             let mails = tellings.iter();
             Ok(mails
@@ -109,7 +111,7 @@ async fn deliver_until(store: &Store, config: &Config, day: NaiveDate) -> Result
     let until = config.digest_instant(day.succ_opt().unwrap_or(day));
     let mut at = config.digest_instant(day);
     while at < until {
-        deliver(store, &Transport::TakesAll, at).await?;
+        deliver(store, &Transport::TakesAll, &SetClock::at(at)).await?;
         at += ROUND;
     }
     Ok(())

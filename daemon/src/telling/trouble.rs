@@ -3,6 +3,8 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
+use duskflight_core::id::PersonId;
+use duskflight_core::ledger::{MailState, QueuedMail};
 use duskflight_core::temperature::Unit;
 use duskflight_core::wording::RevisedDay;
 use rusqlite::Connection;
@@ -13,7 +15,7 @@ use crate::config::{Config, Person};
 use crate::records::dropped_trouble;
 use crate::store::folding::FoldedMail;
 use crate::store::jobs::{self, Job};
-use crate::store::outbox_report::{self, GivenUp, Late};
+use crate::store::outbox_report::{self, GivenUp};
 use crate::store::{StoreError, days, disk_space, journal};
 
 /// A mail that was sent so long after it could have been is called late.
@@ -25,9 +27,10 @@ pub(super) fn standing(
     config: &Config,
 ) -> Result<Vec<String>, StoreError> {
     let mut lines = feeds(connection, config)?;
-    let standing = outbox_report::standing(connection)?;
-    let waiting = standing.trouble.map(|trouble| trouble.error);
-    let waiting = waiting.into_iter().chain(standing.errors);
+    let trouble = outbox_report::trouble(connection)?;
+    let errors = outbox_report::errors(connection, trouble.as_ref())?;
+    let waiting = trouble.map(|trouble| trouble.error);
+    let waiting = waiting.into_iter().chain(errors);
     lines.extend(waiting.map(|error| format!("mail waits: {error}")));
     lines.extend(config.drop_folder.as_ref().and_then(dropped_trouble));
     lines.extend(config.trouble.clone());
@@ -54,10 +57,10 @@ pub(super) fn of_mails(
 
 /// Lines on mails about an adviser's blocks that were folded tonight, one for each person.
 pub(super) fn folded(config: &Config, adviser: &Person, folded: &[FoldedMail]) -> Vec<String> {
-    let about = |mail: &&FoldedMail| mail.advisers.iter().any(|id| id == adviser.id.as_str());
-    let mut people: BTreeMap<&str, Vec<&FoldedMail>> = BTreeMap::new();
+    let about = |mail: &&FoldedMail| mail.advisers.contains(&adviser.id);
+    let mut people: BTreeMap<&PersonId, Vec<&FoldedMail>> = BTreeMap::new();
     for mail in folded.iter().filter(about) {
-        people.entry(mail.person.as_str()).or_default().push(mail);
+        people.entry(&mail.person).or_default().push(mail);
     }
     let lines = people.into_iter();
     lines
@@ -65,14 +68,14 @@ pub(super) fn folded(config: &Config, adviser: &Person, folded: &[FoldedMail]) -
         .collect()
 }
 
-fn folded_line(config: &Config, person: &str, mails: &[&FoldedMail]) -> String {
+fn folded_line(config: &Config, person: &PersonId, mails: &[&FoldedMail]) -> String {
     let days = mails.iter().map(|mail| mail.day);
     let first = days.clone().min().unwrap_or_default();
     let days = config.words.stretch(first, days.max().unwrap_or(first));
     let why = mails.iter().find_map(|mail| mail.error.as_deref());
     let why = why.map_or_else(String::new, |why| format!(" ({why})"));
     let what = match mails.len() {
-        1 => format!("the {} of {days}", mails[0].kind),
+        1 => format!("the {} of {days}", mails[0].kind.name()),
         count => format!("{count} mails of {days}"),
     };
     format!(
@@ -130,24 +133,24 @@ fn last_telling(
 }
 
 fn given_up_line(config: &Config, mail: &GivenUp) -> String {
-    let how = match mail.state.as_str() {
-        "expired" => "could not be delivered for three days",
+    let how = match mail.state {
+        MailState::Expired => "could not be delivered for three days",
         _ => "was refused",
     };
     format!(
         "the {} of {} to {} {how} and is given up ({}); what it said counts as untold",
-        mail.kind,
+        mail.kind.name(),
         config.words.day(mail.day),
         name(config, &mail.person),
         mail.reason
     )
 }
 
-fn late_line(config: &Config, mail: &Late) -> String {
-    let sent = mail.sent.with_timezone(&config.zone);
+fn late_line(config: &Config, mail: &QueuedMail) -> String {
+    let sent = mail.sent_at.unwrap_or_default().with_timezone(&config.zone);
     format!(
         "the {} of {} to {} was delivered late, on {}, {}",
-        mail.kind,
+        mail.kind.name(),
         config.words.day(mail.day),
         name(config, &mail.person),
         config.words.day(sent.date_naive()),

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{Days, NaiveDate};
 
 use crate::id::{BlockId, PersonId};
-use crate::ledger::{CatchUp, MailKind, Told};
+use crate::ledger::{CatchUp, MailIdentity, MailKind, Told};
 use crate::season::BlockSeason;
 
 /// What each person was told last of each event, by the block.
@@ -57,9 +57,8 @@ pub struct Folded {
 /// Mails that were made before.
 #[derive(Debug, Clone, Default)]
 pub struct MadeMails {
-    /// Those of tonight's day, tests apart: kind, recipient, and the adviser whose blocks it is about, unless
-    /// it is about those of several. None of them is made again.
-    pub today: BTreeSet<(MailKind, PersonId, Option<PersonId>)>,
+    /// Those of tonight's day, tests apart. None of them is made again.
+    pub today: BTreeSet<MailIdentity>,
     /// The newest day before of which each adviser was sent a digest, or one waits for them.
     pub newest_digest: BTreeMap<PersonId, NaiveDate>,
     /// The newest day before of which any digest was made, whatever became of it.
@@ -78,13 +77,17 @@ impl MadeMails {
         person: &PersonId,
         adviser: Option<&PersonId>,
     ) -> bool {
-        let key = (kind, person.clone(), adviser.cloned());
-        self.today.contains(&key)
+        let is_it = |mail: &MailIdentity| mail.kind == kind && mail.adviser.as_ref() == adviser;
+        self.of(person).any(is_it)
     }
 
     /// How many mails of today a person gets already.
     pub(super) fn count(&self, person: &PersonId) -> usize {
-        self.today.iter().filter(|(_, to, _)| to == person).count()
+        self.of(person).count()
+    }
+
+    fn of(&self, person: &PersonId) -> impl Iterator<Item = &MailIdentity> {
+        self.today.iter().filter(|mail| mail.person == *person)
     }
 
     /// Kinds of a person's mails about an adviser's blocks that were folded tonight.

@@ -1,0 +1,15 @@
+//! What each kind of mail is.
+
+use crate::ledger::MailKind;
+
+/// What mails of a kind are, for people.
+#[must_use]
+pub const fn mail_kind_meaning(kind: MailKind) -> &'static str {
+    match kind {
+        MailKind::Digest => "The advisers' morning digests",
+        MailKind::Alert => "The growers' key-date alerts",
+        MailKind::Letter => "The growers' weekly letters",
+        MailKind::Summary => "What was too much for single mails on one day",
+        MailKind::Test => "Mails that only show whether mail arrives",
+    }
+}

@@ -1,0 +1,113 @@
+//! Bringing a file's schema up to date, after a copy of the file was put beside it.
+
+use std::fs::{self, File};
+use std::io;
+use std::path::{Path, PathBuf};
+
+use rusqlite::{Connection, OpenFlags, TransactionBehavior};
+
+use super::StoreError;
+
+/// Schema steps, oldest first; a released step is never edited.
+const MIGRATIONS: [&str; 5] = [
+    include_str!("schema.sql"),
+    include_str!("schema-2.sql"),
+    include_str!("schema-3.sql"),
+    include_str!("schema-4.sql"),
+    include_str!("schema-5.sql"),
+];
+
+/// Why a file could not be copied.
+#[derive(Debug, thiserror::Error)]
+pub enum CopyError {
+    /// SQLite.
+    #[error("write the copy")]
+    Sql(#[from] rusqlite::Error),
+    /// The file system.
+    #[error("write the copy")]
+    File(#[from] io::Error),
+    /// What was copied is damaged.
+    #[error(
+        "check the copy: {0}; the database is damaged, keep it as it is and put back an older copy"
+    )]
+    Damaged(String),
+}
+
+/// Brings the schema up to date in one transaction, so that a failing step leaves all as it was. `file`: where
+/// the database lies, unless in memory. An older schema is copied beside it before anything is changed.
+pub(super) fn migrate(connection: &mut Connection, file: Option<&Path>) -> Result<(), StoreError> {
+    let known = i64::try_from(MIGRATIONS.len()).expect("there are few schema steps");
+    if version(connection)? == known {
+        return Ok(());
+    }
+    // From here on nobody else writes, so that the copy is what the steps begin with.
+    let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    let found = version(&transaction)?;
+    if found > known {
+        return Err(StoreError::Newer { found, known });
+    }
+    let copy = match file.filter(|_| (1..known).contains(&found)) {
+        Some(file) => Some(copy_beside(file, found)?),
+        None => None,
+    };
+    for step in MIGRATIONS.iter().skip(usize::try_from(found).unwrap_or(0)) {
+        transaction.execute_batch(step)?;
+    }
+    transaction.pragma_update(None, "user_version", known)?;
+    transaction.commit()?;
+    if let Some(copy) = copy {
+        let copy = copy.display();
+        tracing::warn!(%copy, "the database was brought from schema {found} to {known}; a copy of it before is kept");
+    }
+    Ok(())
+}
+
+fn version(connection: &Connection) -> Result<i64, StoreError> {
+    Ok(connection.pragma_query_value(None, "user_version", |row| row.get(0))?)
+}
+
+/// Copies a database to a name beside it that says its schema, in place of an earlier copy of it: what that one
+/// has, this one has too.
+fn copy_beside(file: &Path, schema: i64) -> Result<PathBuf, StoreError> {
+    let copy = beside(file, &format!(".schema-{schema}"));
+    let unfinished = beside(file, ".copying");
+    let made = write_copy(file, &unfinished).and_then(|()| {
+        fs::rename(&unfinished, &copy)?;
+        let folder = copy
+            .parent()
+            .filter(|folder| !folder.as_os_str().is_empty());
+        Ok(File::open(folder.unwrap_or(Path::new(".")))?.sync_all()?)
+    });
+    match made {
+        Ok(()) => Ok(copy),
+        Err(source) => {
+            // A part of a copy helps nobody; that it stays is no other failure.
+            let _ = fs::remove_file(&unfinished);
+            Err(StoreError::Copy { path: copy, source })
+        }
+    }
+}
+
+/// Writes, checks and syncs a copy that nobody may read who may not read the original.
+fn write_copy(file: &Path, to: &Path) -> Result<(), CopyError> {
+    File::create(to)?;
+    fs::set_permissions(to, fs::metadata(file)?.permissions())?;
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    let original = Connection::open_with_flags(file, flags)?;
+    original.execute("VACUUM INTO ?1", [to.to_string_lossy()])?;
+    let copy = Connection::open_with_flags(to, flags)?;
+    let found: String = copy.query_row("PRAGMA integrity_check(1)", [], |row| row.get(0))?;
+    if found != "ok" {
+        return Err(CopyError::Damaged(found));
+    }
+    Ok(File::open(to)?.sync_all()?)
+}
+
+fn beside(file: &Path, ending: &str) -> PathBuf {
+    let mut name = file.as_os_str().to_owned();
+    name.push(ending);
+    name.into()
+}
+
+#[cfg(test)]
+mod tests;

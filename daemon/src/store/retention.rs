@@ -1,0 +1,68 @@
+//! How long records are kept that nobody asks for any more: what mails said, fetches, runs of jobs, the journal.
+//! The ledger, the outbox's own rows and everything from the orchard stay.
+
+use std::path::Path;
+
+use chrono::{DateTime, TimeDelta, Utc};
+use rusqlite::{Connection, params};
+
+use super::journal::{self, JournalError};
+use super::{Store, StoreError, outbox};
+
+/// A fetch is asked for by its station's newest, or where it brought a whole past year; beyond that it is a log.
+const FETCHES_KEPT: TimeDelta = TimeDelta::days(400);
+/// Two seasons of runs are looked back on, and the first and newest of each job for good.
+const RUNS_KEPT: TimeDelta = TimeDelta::days(800);
+/// So many mails are pruned in one transaction: others wait for it.
+const MAILS_AT_ONCE: u32 = 100;
+
+/// Prunes what was kept long enough, in small transactions, each of which may be the last. `mails_kept`: how long
+/// what a mail said is kept since it was accepted or given up.
+///
+/// # Errors
+/// When the records or the journal cannot be read or written.
+pub async fn prune(
+    store: &Store,
+    journal: &Path,
+    mails_kept: TimeDelta,
+    now: DateTime<Utc>,
+) -> Result<(), JournalError> {
+    let before = now - mails_kept;
+    while store
+        .write(move |t| outbox::prune(t, before, MAILS_AT_ONCE))
+        .await?
+        > 0
+    {}
+    store
+        .write(move |t| prune_fetches(t, now - FETCHES_KEPT))
+        .await?;
+    store.write(move |t| prune_runs(t, now - RUNS_KEPT)).await?;
+    let journal = journal.to_owned();
+    // Inside a transaction, since every process writes the journal in one.
+    store.write(move |_| journal::prune(&journal, now)).await?;
+    Ok(store.shrink().await?)
+}
+
+/// Keeps, whatever their age, the newest fetch of each station and those of whole years.
+fn prune_fetches(connection: &Connection, before: DateTime<Utc>) -> Result<usize, StoreError> {
+    Ok(connection.execute(
+        "DELETE FROM fetch_log WHERE at < ?1
+           AND id NOT IN (SELECT max(id) FROM fetch_log GROUP BY station)
+           AND to_day < (substr(from_day, 1, 4) + (substr(from_day, 6) > '01-01')) || '-12-31'",
+        [before.timestamp()],
+    )?)
+}
+
+/// Keeps, whatever their age, the newest run of each job, and its first and newest that was done.
+fn prune_runs(connection: &Connection, before: DateTime<Utc>) -> Result<usize, StoreError> {
+    Ok(connection.execute(
+        "DELETE FROM job_run WHERE started_at < ?1
+           AND (job, day) NOT IN (SELECT job, max(day) FROM job_run GROUP BY job)
+           AND (job, day) NOT IN (SELECT job, max(day) FROM job_run WHERE state = 'done' GROUP BY job)
+           AND (job, day) NOT IN (SELECT job, min(day) FROM job_run WHERE state = 'done' GROUP BY job)",
+        params![before.timestamp()],
+    )?)
+}
+
+#[cfg(test)]
+mod tests;

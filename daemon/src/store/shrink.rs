@@ -1,0 +1,30 @@
+//! Giving room that pruned records left back to the disk.
+
+use rusqlite::Connection;
+
+use super::StoreError;
+
+/// SQLite's number of the kind of file that can be shrunk step by step.
+const INCREMENTAL: i64 = 2;
+/// One page in so many may be free: the next nights write into it, instead of growing a file that was just cut.
+const ONE_FREE_IN: i64 = 10;
+
+/// Cuts free pages off the end of the file, but for some. Steps of SQLite's own rather than a rewrite of the
+/// file: they cost what they free, need no room for a second file on a disk that may be full, and can be cut
+/// off anywhere. A file from before this is rewritten once, to become of that kind.
+pub(super) fn shrink(connection: &Connection) -> Result<(), StoreError> {
+    let number = |name| connection.pragma_query_value(None, name, |row| row.get::<_, i64>(0));
+    let too_many = number("freelist_count")? - number("page_count")? / ONE_FREE_IN;
+    if too_many <= 0 {
+        return Ok(());
+    }
+    if number("auto_vacuum")? != INCREMENTAL {
+        connection.pragma_update(None, "auto_vacuum", "incremental")?;
+        return Ok(connection.execute_batch("VACUUM")?);
+    }
+    // A page is freed with each row that is asked for.
+    let mut pages = connection.prepare(&format!("PRAGMA incremental_vacuum({too_many})"))?;
+    let mut pages = pages.query([])?;
+    while pages.next()?.is_some() {}
+    Ok(())
+}
