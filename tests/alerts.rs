@@ -1,6 +1,6 @@
 //! Growers' alerts in the adviser's hands: held, released, with a line added, never after they were tried.
 
-use duskflight::mail::contents::AlertContents;
+use duskflight::mail::contents::MailContents;
 use mail_parser::MessageParser;
 
 use crate::harness::{Farm, VISITS, played_demo, printed, refused, rows, told_farm};
@@ -335,7 +335,7 @@ fn each_alert_of_a_season_can_be_composed_anew_to_the_byte() {
     let mut seen = 0;
     for alert in alerts.unwrap() {
         let (id, contents, body) = alert.unwrap();
-        let contents = AlertContents::from_json(&contents).unwrap();
+        let contents = MailContents::from_json(&contents).unwrap();
         assert_eq!(contents.compose(&id).unwrap().bytes, body, "{id}");
         seen += 1;
     }

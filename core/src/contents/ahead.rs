@@ -4,11 +4,12 @@
 use std::collections::BTreeMap;
 
 use chrono::{Days, NaiveDate};
+use serde::{Deserialize, Serialize};
 
 use crate::season::{BlockSeason, HullSplit, MarkReading, Projection};
 use crate::trapping::ServiceDue;
 
-use crate::wording::gather::{Lines, Whose, shared};
+use crate::wording::gather::{BlockName, Lines, grouped, shared};
 use crate::wording::trap_plan::WHERE_TO_LOOK;
 use crate::wording::words::Words;
 use crate::wording::work::parts_counted;
@@ -19,7 +20,7 @@ const NEXT_DAYS: u64 = 7;
 const MARKS_AHEAD_DAYS: u64 = 14;
 
 /// One thing that comes, with what is known of it for each block.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Topic {
     /// What comes.
     pub title: String,
@@ -32,11 +33,11 @@ pub(crate) fn ahead(words: Words, seasons: &[&BlockSeason]) -> Vec<Topic> {
     let all = seasons.len();
     let ends = seasons.iter().flat_map(|season| {
         let lines = life_ends(words, season).into_iter();
-        lines.map(|line| (Whose::of(&season.block), line))
+        lines.map(|line| (BlockName::of(&season.block), line))
     });
     let open = seasons.iter().flat_map(|season| {
         let lines = words.other_open_lines(season).into_iter();
-        lines.map(|line| (Whose::of(&season.block), line))
+        lines.map(|line| (BlockName::of(&season.block), line))
     });
     let mut topics = marks(words, seasons);
     topics.push(Topic {
@@ -45,7 +46,7 @@ pub(crate) fn ahead(words: Words, seasons: &[&BlockSeason]) -> Vec<Topic> {
     });
     let split = seasons.iter().filter_map(|season| {
         let varieties = Words::split_looked_for(season)?;
-        Some((Whose::of(&season.block), varieties))
+        Some((BlockName::of(&season.block), varieties))
     });
     topics.push(Topic {
         title: format!("hull split not seen yet, {WHERE_TO_LOOK}"),
@@ -61,7 +62,7 @@ pub(crate) fn ahead(words: Words, seasons: &[&BlockSeason]) -> Vec<Topic> {
 
 /// A topic for each mark that comes near, its blocks by the middle of their ranges.
 fn marks<'a>(words: Words, seasons: &[&'a BlockSeason]) -> Vec<Topic> {
-    let near = |season: &&'a BlockSeason| -> Vec<(NaiveDate, String, Whose<'a>, String)> {
+    let near = |season: &&'a BlockSeason| -> Vec<(NaiveDate, String, BlockName<'a>, String)> {
         let season = *season;
         let readings = season.marks.iter();
         let near = readings.filter_map(|reading| Some((reading, near(season, reading)?)));
@@ -74,18 +75,14 @@ fn marks<'a>(words: Words, seasons: &[&'a BlockSeason]) -> Vec<Topic> {
     };
     let mut coming: Vec<_> = seasons.iter().flat_map(near).collect();
     coming.sort_by_key(|(middle, ..)| *middle);
-    let mut topics: Vec<(String, Vec<(Whose<'a>, String)>)> = Vec::new();
-    for (_, name, whose, when) in coming {
-        match topics.iter_mut().find(|(title, _)| *title == name) {
-            Some((_, said)) => said.push((whose, when)),
-            None => topics.push((name, vec![(whose, when)])),
-        }
-    }
-    let topic = |(name, said): (String, Vec<(Whose<'a>, String)>)| Topic {
+    let topics = coming
+        .into_iter()
+        .map(|(_, name, whose, when)| (name, (whose, when)));
+    let topic = |(name, said): (String, Vec<(BlockName<'a>, String)>)| Topic {
         title: format!("{name}, projected"),
         rows: shared(usize::MAX, said),
     };
-    topics.into_iter().map(topic).collect()
+    grouped(topics).into_iter().map(topic).collect()
 }
 
 /// The projection of a told mark that has begun its range or comes near the middle of it.
@@ -102,10 +99,10 @@ fn within(day: NaiveDate, days: u64) -> NaiveDate {
 }
 
 /// The block, with the varieties where they differ.
-fn whose<'a>(season: &'a BlockSeason, reading: &MarkReading) -> Whose<'a> {
+fn whose<'a>(season: &'a BlockSeason, reading: &MarkReading) -> BlockName<'a> {
     match reading.hull_split {
-        HullSplit::NotAsked => Whose::of(&season.block),
-        _ => Whose::of_varieties(&season.block, &reading.varieties),
+        HullSplit::NotAsked => BlockName::of(&season.block),
+        _ => BlockName::of_varieties(&season.block, &reading.varieties),
     }
 }
 

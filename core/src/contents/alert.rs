@@ -4,13 +4,14 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
 use crate::id::BlockId;
-use crate::season::BlockSeason;
+use crate::season::{BlockSeason, ByBlock};
 
 use super::key_date::{KeyDate, note};
-use super::news::{rank, rests_on, season_of};
+use super::news::rests_on;
 use crate::ledger::CatchUp;
 use crate::ledger::Event;
 use crate::ledger::Value;
+use crate::ledger::rank::rank;
 use crate::ledger::{Change, Notice};
 use crate::wording::gather::gathered;
 use crate::wording::words::Words;
@@ -72,9 +73,10 @@ pub fn alert(
         .filter(|notice| !matches!(notice.change, Change::History(_)))
         .collect();
     told.sort_by_key(|notice| rank(notice));
+    let seasons = ByBlock::of(seasons.iter().copied());
     let (briefs, items): (Vec<String>, Vec<AlertItem>) = gathered(&told)
         .into_iter()
-        .filter_map(|notices| item(words, &notices, seasons, &why))
+        .filter_map(|notices| item(words, &notices, &seasons, &why))
         .unzip();
     Some(Alert {
         day,
@@ -86,21 +88,15 @@ pub fn alert(
     })
 }
 
-/// How urgent the most urgent of some notices is; lower is more.
-#[must_use]
-pub fn urgency(notices: &[Notice]) -> u8 {
-    notices.iter().map(rank).min().unwrap_or(u8::MAX)
-}
-
 /// A key date, with the line that stands for it in the subject.
 fn item(
     words: Words,
     notices: &[&Notice],
-    seasons: &[&BlockSeason],
+    seasons: &ByBlock<'_>,
     why: &impl Fn(&Notice) -> Option<String>,
 ) -> Option<(String, AlertItem)> {
     let first = notices.first()?;
-    let season = season_of(seasons, first)?;
+    let season = seasons.get(&first.block, &first.insect)?;
     let mut evidence = why(first).map_or_else(Vec::new, |why| vec![why]);
     evidence.extend(evidence_of(words, &first.event, season));
     let sentence = words.told(notices, season);

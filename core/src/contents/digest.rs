@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
 
 use crate::id::BlockId;
 use crate::season::{BlockSeason, MarkReading, Projection, WhyNot};
@@ -14,13 +15,14 @@ use super::news::{changed, evidence, leads, news, some_blocks};
 use super::trap_side::{at_harvest, not_known, traps_show};
 use crate::ledger::CatchUp;
 use crate::ledger::Notice;
-use crate::wording::gather::{Lines, Whose, shared};
-use crate::wording::stations::{FRESH_DAYS, StationView, station_trouble};
+use crate::weather::is_fresh;
+use crate::wording::gather::{BlockName, Lines, shared};
+use crate::wording::stations::{StationView, station_trouble};
 use crate::wording::words::{Words, degree_days, mark_title};
 use crate::wording::work::{work_briefly, work_today};
 
 /// One block in the table.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct TableRow {
     /// The block.
     pub block: BlockId,
@@ -39,7 +41,7 @@ pub struct TableRow {
 }
 
 /// A morning digest.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Digest {
     /// The civil day it is for.
     pub day: NaiveDate,
@@ -104,11 +106,11 @@ pub fn digest(
     let of_news = leads.next();
     let work = seasons.iter().filter_map(|season| {
         let briefly = work_briefly(words, season)?;
-        Some((Whose::of(&season.block), briefly))
+        Some((BlockName::of(&season.block), briefly))
     });
     let traps = seasons.iter().flat_map(|season| {
         let lines = traps_show(words, season).into_iter();
-        lines.map(|line| (Whose::of(&season.block), line))
+        lines.map(|line| (BlockName::of(&season.block), line))
     });
     Digest {
         day,
@@ -215,8 +217,7 @@ fn needs_heat(season: &BlockSeason) -> bool {
     let Some(from) = season.heat_from else {
         return false;
     };
-    let fresh = |newest: NaiveDate| (season.as_of - newest).num_days() <= FRESH_DAYS;
-    let waits = |newest: NaiveDate| newest < from && fresh(newest);
+    let waits = |newest: NaiveDate| newest < from && is_fresh(newest, season.as_of);
     !season.newest_day.is_some_and(waits)
 }
 

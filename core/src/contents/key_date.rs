@@ -1,21 +1,23 @@
 //! Key dates as entries of one person's calendar: put in, moved and taken out as they are told.
 
+use std::collections::BTreeMap;
+
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
 use crate::id::{BlockId, InsectId, MarkId, PersonId};
-use crate::season::{BlockSeason, MarkReading};
+use crate::season::{BlockSeason, ByBlock, MarkReading};
 use crate::trapping::StartStatus;
 
-use super::news::season_of;
 use crate::ledger::Event;
 use crate::ledger::Value;
 use crate::ledger::{Change, Notice, Told};
+use crate::wording::gather::grouped;
 use crate::wording::sentence::{subject_of, told_reading};
 use crate::wording::words::Words;
 
 /// What one entry of one person's calendar is about. It stays the same all season.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct CalendarEntry {
     /// Whose calendar.
     pub person: PersonId,
@@ -66,28 +68,23 @@ pub struct KeyDate {
 /// only once they were told as near: what is first told as passed is no date to plan by. An entry that
 /// was taken out comes back when its mark is told as near again.
 #[must_use]
-pub fn key_dates(
+pub fn key_dates<'a>(
     words: Words,
     person: &PersonId,
     seasons: &[&BlockSeason],
     notices: &[Notice],
-    told: &[Told],
+    told: impl IntoIterator<Item = &'a Told>,
 ) -> Vec<KeyDate> {
-    let mut entries: Vec<(CalendarEntry, Vec<&Notice>)> = Vec::new();
-    for notice in notices {
-        let Some(entry) = entry_of(person, notice) else {
-            continue;
-        };
-        match entries.iter_mut().find(|(known, _)| *known == entry) {
-            Some((_, notices)) => notices.push(notice),
-            None => entries.push((entry, vec![notice])),
-        }
-    }
-    entries
+    let seasons = ByBlock::of(seasons.iter().copied());
+    let told = Before::of(told);
+    let entries = notices
+        .iter()
+        .filter_map(|notice| Some((entry_of(person, notice)?, notice)));
+    grouped(entries)
         .into_iter()
         .filter_map(|(entry, notices)| {
-            let season = season_of(seasons, notices[0])?;
-            key_date(words, entry, &notices, told, season)
+            let season = seasons.get(&entry.block, &entry.insect)?;
+            key_date(words, entry, &notices, &told, season)
         })
         .collect()
 }
@@ -111,7 +108,7 @@ fn key_date(
     words: Words,
     entry: CalendarEntry,
     notices: &[&Notice],
-    told: &[Told],
+    told: &Before<'_>,
     season: &BlockSeason,
 ) -> Option<KeyDate> {
     let sequence = sequence(&entry, notices, told)?;
@@ -140,20 +137,30 @@ fn key_date(
     })
 }
 
+/// What a person was told before, by what it is of.
+struct Before<'a>(BTreeMap<(i32, &'a BlockId, &'a InsectId, &'a str), &'a Told>);
+
+impl<'a> Before<'a> {
+    fn of(told: impl IntoIterator<Item = &'a Told>) -> Self {
+        let key = |told: &'a Told| (told.year, &told.block, &told.insect, told.event.as_str());
+        Self(told.into_iter().map(|told| (key(told), told)).collect())
+    }
+
+    /// What was told of an event of an entry's block.
+    fn of_event(&self, entry: &CalendarEntry, event: &Event) -> Option<&'a Told> {
+        let event = event.to_string();
+        let key = (entry.year, &entry.block, &entry.insect, event.as_str());
+        self.0.get(&key).copied()
+    }
+}
+
 /// How often the person was told of the mark before, as near or as passed: each telling has the next
 /// revision of its event. `None` when the calendar has no such entry and gets none now.
-fn sequence(entry: &CalendarEntry, notices: &[&Notice], told: &[Told]) -> Option<u32> {
+fn sequence(entry: &CalendarEntry, notices: &[&Notice], told: &Before<'_>) -> Option<u32> {
     let near = Event::MarkNear(entry.mark.clone(), entry.variety.clone());
     let passed = Event::MarkPassed(entry.mark.clone(), entry.variety.clone());
     let now = |event: &Event| notices.iter().find(|notice| notice.event == *event);
-    let before = |event: &Event| {
-        let key = event.to_string();
-        told.iter().find(|told| {
-            told.event == key
-                && (told.year, &told.block, &told.insect)
-                    == (entry.year, &entry.block, &entry.insect)
-        })
-    };
+    let before = |event: &Event| told.of_event(entry, event);
     let put_in = now(&near).and_then(|notice| notice.change.value());
     let stands = before(&near).and_then(|told| told.value);
     put_in.or(stands)?;

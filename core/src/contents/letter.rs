@@ -1,20 +1,21 @@
 //! The contents of a grower's weekly letter in plain words, without markup. It tells where things stand;
 //! it is never the first to tell news, and holds nothing that growers are not told.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Days, NaiveDate};
+use serde::{Deserialize, Serialize};
 
-use crate::id::StationId;
+use crate::id::{BlockId, InsectId, StationId};
 use crate::season::{BlockSeason, MarkReading, Outcome};
 use crate::trapping::{Catch, StartStatus};
 
 use super::digest::next_mark;
-use super::news::season_of;
 use crate::ledger::Value;
 use crate::ledger::{Change, Notice, Told, WhyGone};
+use crate::weather::is_fresh;
 use crate::wording::gather::Lines;
-use crate::wording::stations::{FRESH_DAYS, StationView};
+use crate::wording::stations::StationView;
 use crate::wording::words::{Words, degree_days, mark_title};
 use crate::wording::work::plural;
 
@@ -22,7 +23,7 @@ use crate::wording::work::plural;
 const WEEK_DAYS: u64 = 7;
 
 /// One grower's week on one adviser's blocks.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Letter {
     /// The civil day it is for.
     pub day: NaiveDate,
@@ -35,7 +36,7 @@ pub struct Letter {
     /// What stations lack.
     pub trouble: Vec<String>,
     /// The words of the trade that it uses, each explained once.
-    pub terms: Vec<&'static str>,
+    pub terms: Vec<String>,
 }
 
 /// Writes a grower's letter about their blocks; `None` without any. `told`: what they were told last of each
@@ -48,12 +49,12 @@ pub fn letter(
     stations: &[StationView],
     told: &[Told],
 ) -> Option<Letter> {
-    let notices: Vec<(NaiveDate, Notice)> = this_week(told, day).collect();
+    let told = this_week(told, day);
     let blocks: Vec<Lines> = seasons
         .iter()
         .map(|season| Lines {
             title: season.block.name.clone(),
-            lines: lines(words, season, &notices),
+            lines: lines(words, season, about(&told, season)),
         })
         .collect();
     Some(Letter {
@@ -99,12 +100,10 @@ fn lines(words: Words, season: &BlockSeason, told: &[(NaiveDate, Notice)]) -> Ve
     }));
     lines.extend(season.latest.iter().map(|catch| caught(season, catch)));
     lines.push(work(words, season));
-    let about = told.iter().filter_map(|(on, notice)| {
-        let season = season_of(&[season], notice)?;
+    lines.extend(told.iter().map(|(on, notice)| {
         let sentence = words.told(&[notice], season).brief;
-        Some(format!("told on {}: {sentence}", words.day(*on)))
-    });
-    lines.extend(about);
+        format!("told on {}: {sentence}", words.day(*on))
+    }));
     let unknown = words.not_known_lines(season).into_iter();
     lines.extend(unknown.map(|line| format!("not known: {line}")));
     lines
@@ -230,14 +229,24 @@ fn work(words: Words, season: &BlockSeason) -> String {
     format!("work at the traps: {overdue}{}", closed.unwrap_or_default())
 }
 
-/// What was told in the last days, the oldest first.
-fn this_week(told: &[Told], day: NaiveDate) -> impl Iterator<Item = (NaiveDate, Notice)> {
+/// What was told in the last days by the block and insect, the oldest first.
+type ThisWeek<'a> = BTreeMap<(&'a BlockId, &'a InsectId), Vec<(NaiveDate, Notice)>>;
+
+fn about<'a>(told: &'a ThisWeek<'a>, season: &'a BlockSeason) -> &'a [(NaiveDate, Notice)] {
+    let told = told.get(&(&season.block.id, &season.insect));
+    told.map_or(&[], Vec::as_slice)
+}
+
+fn this_week(told: &[Told], day: NaiveDate) -> ThisWeek<'_> {
     let from = day.checked_sub_days(Days::new(WEEK_DAYS)).unwrap_or(day);
     let mut recent: Vec<&Told> = told.iter().filter(|told| told.on > from).collect();
     recent.sort_by_key(|told| told.on);
-    recent
-        .into_iter()
-        .filter_map(|told| Some((told.on, again(told)?)))
+    let mut by_block = ThisWeek::new();
+    for told in recent {
+        let of_block = by_block.entry((&told.block, &told.insect)).or_default();
+        of_block.extend(again(told).map(|notice| (told.on, notice)));
+    }
+    by_block
 }
 
 /// What was told, to be said once more. What was told before a withdrawal does not stand in the ledger's last
@@ -277,7 +286,7 @@ fn trouble(
         .filter(|station| used.contains(&station.station));
     used.filter_map(|station| match station.newest {
         None => Some(format!("{} has sent no temperatures yet", station.name)),
-        Some(newest) if (day - newest).num_days() > FRESH_DAYS => Some(format!(
+        Some(newest) if !is_fresh(newest, day) => Some(format!(
             "{} has sent no temperatures since {}; dates that rest on it are estimates",
             station.name,
             words.day(newest)
@@ -288,7 +297,7 @@ fn trouble(
 }
 
 /// Each word of the trade that the letter uses, explained in half a sentence.
-fn terms(seasons: &[&BlockSeason]) -> Vec<&'static str> {
+fn terms(seasons: &[&BlockSeason]) -> Vec<String> {
     let any = |holds: fn(&BlockSeason) -> bool| seasons.iter().any(|season| holds(season));
     let used = [
         (
@@ -310,7 +319,7 @@ fn terms(seasons: &[&BlockSeason]) -> Vec<&'static str> {
         ),
     ];
     let used = used.into_iter().filter(|(used, _)| *used);
-    used.map(|(_, term)| term).collect()
+    used.map(|(_, term)| term.to_owned()).collect()
 }
 
 #[cfg(test)]

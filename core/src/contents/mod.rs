@@ -10,6 +10,7 @@ mod news;
 mod round_sheet;
 mod sheet;
 mod shorten;
+mod single;
 mod summary;
 mod trap_side;
 mod walking;
@@ -17,7 +18,7 @@ mod walking;
 mod without_start;
 
 pub use ahead::Topic;
-pub use alert::{Alert, AlertItem, alert, urgency};
+pub use alert::{Alert, AlertItem, alert};
 pub use chart::{CatchChart, Chart, HeatChart, catch_chart, heat_chart};
 pub use digest::{Digest, TableRow, digest};
 pub use key_date::{CalendarEntry, DateState, KeyDate, key_dates};
@@ -26,4 +27,5 @@ pub use round_sheet::{
     BlockOnRoute, Change as PartChange, RoundSheet, Stop, StopPart, Supply, round_sheets,
 };
 pub use sheet::Sheet;
-pub use summary::{Folded, Summary, SummaryPart};
+pub use single::Single;
+pub use summary::{Summary, SummaryPart};

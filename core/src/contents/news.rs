@@ -2,17 +2,17 @@
 
 use std::collections::BTreeMap;
 
+use crate::id::{BlockId, InsectId};
 use crate::orchard::Part;
 use crate::season::BlockSeason;
 
+use crate::ledger::Event;
+use crate::ledger::rank::{NEVER_LEADS, rank};
 use crate::ledger::{Change, Notice};
-use crate::ledger::{Event, EventKind};
-use crate::wording::gather::{Lines, Whose, gathered, name_list, shared};
+use crate::wording::gather::{BlockName, Lines, gathered, grouped, name_list, shared};
 use crate::wording::sentence::Sentence;
 use crate::wording::words::Words;
 
-/// Notices of this rank never lead.
-const NEVER_LEADS: u8 = 9;
 /// A headline's characters: a subject has 90, some of them for how much more there is.
 const HEADLINE_ROOM: usize = 80;
 
@@ -24,34 +24,23 @@ pub(crate) struct News<'a> {
     sentence: Sentence,
 }
 
-/// Lower is more important; 9 never leads.
-pub(crate) fn rank(notice: &Notice) -> u8 {
-    match (&notice.change, &notice.event) {
-        (Change::History(_), _) | (_, Event::PastServiceLife(..)) => NEVER_LEADS,
-        (_, Event::MarginTurned(..)) => 8,
-        (Change::Withdrawn { .. }, _) => 0,
-        (Change::Corrected { .. }, _) => 1,
-        (Change::New(_) | Change::Nearer { .. }, event) => match event.kind() {
-            EventKind::Start | EventKind::SecondCandidate => 2,
-            EventKind::SentinelCatch => 3,
-            EventKind::MarkPassed => 4,
-            EventKind::MarkNear => 5,
-            EventKind::StartProvisional | EventKind::HangEggTraps => 6,
-            EventKind::FlightStart | EventKind::FlightPeak | EventKind::FlightEnd => 7,
-            EventKind::MarginTurned | EventKind::PastServiceLife => NEVER_LEADS,
-        },
-    }
-}
+/// Notices by the season that they are about.
+struct BySeason<'a>(BTreeMap<(&'a BlockId, &'a InsectId), Vec<&'a Notice>>);
 
-/// The season that a notice is about.
-pub(crate) fn season_of<'a>(
-    seasons: &[&'a BlockSeason],
-    notice: &Notice,
-) -> Option<&'a BlockSeason> {
-    seasons
-        .iter()
-        .find(|season| season.block.id == notice.block && season.insect == notice.insect)
-        .copied()
+impl<'a> BySeason<'a> {
+    fn of(notices: &'a [Notice]) -> Self {
+        let mut seasons: BTreeMap<_, Vec<&Notice>> = BTreeMap::new();
+        for notice in notices {
+            let key = (&notice.block, &notice.insect);
+            seasons.entry(key).or_default().push(notice);
+        }
+        Self(seasons)
+    }
+
+    fn about(&self, season: &'a BlockSeason) -> &[&'a Notice] {
+        let about = self.0.get(&(&season.block.id, &season.insect));
+        about.map_or(&[], Vec::as_slice)
+    }
 }
 
 /// What notices tell, most important first, then in the order of the blocks.
@@ -60,10 +49,10 @@ pub(crate) fn news<'a>(
     seasons: &[&'a BlockSeason],
     notices: &'a [Notice],
 ) -> Vec<News<'a>> {
+    let notices = BySeason::of(notices);
     let of_season = |season: &&'a BlockSeason| -> Vec<News<'a>> {
         let season = *season;
-        let about: Vec<&Notice> = about(season, notices).collect();
-        let groups = gathered(&about).into_iter();
+        let groups = gathered(notices.about(season)).into_iter();
         groups
             .map(|notices| News {
                 season,
@@ -77,28 +66,15 @@ pub(crate) fn news<'a>(
     news
 }
 
-fn about<'a>(season: &BlockSeason, notices: &'a [Notice]) -> impl Iterator<Item = &'a Notice> {
-    notices
-        .iter()
-        .filter(|notice| notice.block == season.block.id && notice.insect == season.insect)
-}
-
 /// A short line for each thing that is new, blocks of equal news in one.
 pub(crate) fn leads(news: &[News<'_>]) -> Vec<String> {
     let leading = news
         .iter()
         .filter(|news| rank(news.notices[0]) < NEVER_LEADS);
-    let mut leads: Vec<(&str, Vec<&str>)> = Vec::new();
-    for news in leading {
-        let (brief, name) = (
-            news.sentence.brief.as_str(),
-            news.season.block.name.as_str(),
-        );
-        match leads.iter_mut().find(|(other, _)| *other == brief) {
-            Some((_, names)) => names.push(name),
-            None => leads.push((brief, vec![name])),
-        }
-    }
+    let leads = grouped(leading.map(|news| {
+        let name = news.season.block.name.as_str();
+        (news.sentence.brief.as_str(), name)
+    }));
     let line =
         |(brief, names): (&str, Vec<&str>)| format!("{}: {brief}", some_blocks(&names, brief));
     leads.into_iter().map(line).collect()
@@ -133,7 +109,7 @@ pub(crate) fn changed(
             Some(why) => format!("{sentence}; {why}"),
             None => sentence.clone(),
         };
-        (Whose::of(&news.season.block), told)
+        (BlockName::of(&news.season.block), told)
     });
     shared(blocks, told.chain(newly_past(news)))
 }
@@ -150,7 +126,7 @@ const fn is_new_service(notice: &Notice) -> bool {
 
 /// Each block with the number of traps whose parts are newly past their service life; which ones
 /// stands in the trap work.
-fn newly_past<'a>(news: &[News<'a>]) -> Vec<(Whose<'a>, String)> {
+fn newly_past<'a>(news: &[News<'a>]) -> Vec<(BlockName<'a>, String)> {
     let service: Vec<&News<'a>> = news
         .iter()
         .filter(|news| is_new_service(news.notices[0]))
@@ -167,16 +143,22 @@ fn newly_past<'a>(news: &[News<'a>]) -> Vec<(Whose<'a>, String)> {
         let parts = traps.into_iter().map(|(part, count)| part.counted(count));
         let parts: Vec<String> = parts.collect();
         let line = format!("newly past the service life: {}", parts.join(", "));
-        (Whose::of(&of_block[0].season.block), line)
+        (BlockName::of(&of_block[0].season.block), line)
     };
     by_block.map(line).collect()
 }
 
 /// What the news of each block rests on; what does not change is a command away.
-pub(crate) fn evidence(words: Words, seasons: &[&BlockSeason], notices: &[Notice]) -> Vec<Lines> {
+pub(crate) fn evidence<'a>(
+    words: Words,
+    seasons: &[&'a BlockSeason],
+    notices: &'a [Notice],
+) -> Vec<Lines> {
+    let notices = BySeason::of(notices);
     let said = seasons.iter().flat_map(|season| {
         let mut lines: Vec<String> = Vec::new();
-        let leading = about(season, notices).filter(|notice| rank(notice) < NEVER_LEADS);
+        let about = notices.about(season).iter();
+        let leading = about.filter(|notice| rank(notice) < NEVER_LEADS);
         let rests_on = leading.flat_map(|notice| rests_on(words, &notice.event, season));
         for line in rests_on {
             if !lines.contains(&line) {
@@ -185,7 +167,7 @@ pub(crate) fn evidence(words: Words, seasons: &[&BlockSeason], notices: &[Notice
         }
         lines
             .into_iter()
-            .map(|line| (Whose::of(&season.block), line))
+            .map(|line| (BlockName::of(&season.block), line))
     });
     shared(usize::MAX, said)
 }

@@ -1,16 +1,18 @@
 //! The contents of the one mail that stands for all that would have been too many, without markup.
 
 use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
 
 use crate::id::PersonId;
 
-use super::alert::{Alert, AlertItem};
+use super::alert::AlertItem;
 use super::key_date::{KeyDate, note};
 use super::letter::Letter;
+use super::single::Single;
 use crate::ledger::CatchUp;
 
 /// What one person is told on one day of several advisers' blocks, in one mail.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Summary {
     /// The civil day it is for.
     pub day: NaiveDate,
@@ -25,7 +27,7 @@ pub struct Summary {
 }
 
 /// A mail that would have been one of its own.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SummaryPart {
     /// The adviser whose blocks it is about.
     pub adviser: PersonId,
@@ -40,7 +42,7 @@ pub struct SummaryPart {
 impl Summary {
     /// Folds mails into one, each by its adviser, the most urgent first; `None` without any.
     #[must_use]
-    pub fn of(day: NaiveDate, mails: Vec<(PersonId, Folded)>) -> Option<Self> {
+    pub fn of(day: NaiveDate, mails: Vec<(PersonId, Single)>) -> Option<Self> {
         let headline = mails.first()?.1.headline().to_owned();
         let catch_up = mails.iter().filter_map(|(_, mail)| mail.catch_up());
         let catch_up = catch_up.reduce(|one, other| one.or_longer(Some(other)));
@@ -56,36 +58,11 @@ impl Summary {
     }
 }
 
-/// A mail that is folded into a summary.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Folded {
-    /// Key-date alerts.
-    Alert(Alert),
-    /// A weekly letter.
-    Letter(Letter),
-}
-
-impl Folded {
-    fn headline(&self) -> &str {
-        match self {
-            Self::Alert(alert) => &alert.headline,
-            Self::Letter(letter) => &letter.headline,
-        }
-    }
-
-    const fn catch_up(&self) -> Option<CatchUp> {
-        match self {
-            Self::Alert(alert) => alert.catch_up,
-            Self::Letter(_) => None,
-        }
-    }
-}
-
 impl SummaryPart {
-    fn of((adviser, mail): (PersonId, Folded)) -> Self {
+    fn of((adviser, mail): (PersonId, Single)) -> Self {
         let (items, calendar, letter) = match mail {
-            Folded::Alert(alert) => (alert.items, alert.calendar, None),
-            Folded::Letter(letter) => (Vec::new(), Vec::new(), Some(letter)),
+            Single::Alert(alert) => (alert.items, alert.calendar, None),
+            Single::Letter(letter) => (Vec::new(), Vec::new(), Some(letter)),
         };
         Self {
             adviser,
@@ -109,13 +86,14 @@ impl SummaryPart {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::contents::Alert;
     use crate::id::BlockId;
 
     fn day(d: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(2022, 6, d).unwrap()
     }
 
-    fn alert(name: &str, items: usize, catch_up: Option<CatchUp>) -> Folded {
+    fn alert(name: &str, items: usize, catch_up: Option<CatchUp>) -> Single {
         let item = AlertItem {
             block: BlockId::new("B").unwrap(),
             name: name.to_owned(),
@@ -123,7 +101,7 @@ mod tests {
             sentence: "first egg hatch: mark passed".to_owned(),
             evidence: Vec::new(),
         };
-        Folded::Alert(Alert {
+        Single::Alert(Alert {
             day: day(20),
             headline: format!("{name}: first egg hatch"),
             more: items - 1,

@@ -5,7 +5,7 @@ use chrono::{Datelike, Weekday};
 use crate::orchard::TrapKind;
 use crate::season::{BlockSeason, Shake};
 
-use crate::wording::gather::{Lines, Whose, shared};
+use crate::wording::gather::{BlockName, Lines, shared};
 use crate::wording::words::Words;
 
 /// A variety's margins are listed so long after it was shaken.
@@ -56,7 +56,7 @@ pub(crate) fn at_harvest(words: Words, season: &BlockSeason) -> Vec<Lines> {
 pub(crate) fn not_known(words: Words, seasons: &[&BlockSeason]) -> Vec<Lines> {
     let lines = seasons.iter().flat_map(|season| {
         let lines = words.not_known_lines(season).into_iter();
-        lines.map(|line| (Whose::of(&season.block), line))
+        lines.map(|line| (BlockName::of(&season.block), line))
     });
     shared(seasons.len(), lines)
 }

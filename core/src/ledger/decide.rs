@@ -159,10 +159,14 @@ impl Change {
 /// Compares tonight's facts, as one person hears them, with what that person was last told, and gives
 /// what they should hear today.
 #[must_use]
-pub fn decide(facts: &[Fact], told: &[Told], moment: Moment) -> Vec<Notice> {
+pub fn decide<'a>(
+    facts: &[Fact],
+    told: impl IntoIterator<Item = &'a Told>,
+    moment: Moment,
+) -> Vec<Notice> {
     let keys: Vec<String> = facts.iter().map(|fact| fact.event.to_string()).collect();
     let ledger: BTreeMap<_, &Told> = told
-        .iter()
+        .into_iter()
         .map(|t| ((t.year, &t.block, &t.insect, t.event.as_str()), t))
         .collect();
     let mut untouched = ledger.clone();

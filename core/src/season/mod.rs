@@ -2,6 +2,7 @@
 
 mod beside;
 mod block_work;
+mod by_block;
 mod curves;
 mod flight_view;
 mod harvest;
@@ -17,6 +18,7 @@ mod years;
 
 pub use beside::{Beside, StartBeside};
 pub use block_work::{BlockWork, EggTrapsToHang, OpenTask};
+pub use by_block::ByBlock;
 pub use curves::{BandDay, HeatCurves, HeatDay};
 pub use harvest::{Between, Chance, First, Likelihood, Margin, Shake, VarietyHarvest, WhyNoChance};
 pub use hindcast::{

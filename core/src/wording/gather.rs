@@ -1,6 +1,9 @@
 //! Short ways to say the same thing of many traps and many blocks.
 
 use std::borrow::Cow;
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
 
 use crate::id::{BlockId, TrapId};
 use crate::ledger::Event;
@@ -11,22 +14,22 @@ use crate::orchard::Block;
 const SHORTEST_RUN: usize = 3;
 
 /// Lines under a title: a block, several blocks that share them, or what they are about.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Lines {
-    /// Whose or what they are.
+    /// BlockName or what they are.
     pub title: String,
     /// The lines, most urgent first.
     pub lines: Vec<String>,
 }
 
-/// Whose a line is: a block, and the name under which the line stands.
+/// BlockName a line is: a block, and the name under which the line stands.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub(crate) struct Whose<'a> {
+pub(crate) struct BlockName<'a> {
     block: &'a BlockId,
     name: Cow<'a, str>,
 }
 
-impl<'a> Whose<'a> {
+impl<'a> BlockName<'a> {
     /// A whole block's.
     pub(crate) fn of(block: &'a Block) -> Self {
         Self {
@@ -49,35 +52,39 @@ impl<'a> Whose<'a> {
 /// blocks there are.
 pub(crate) fn shared<'a>(
     all: usize,
-    said: impl IntoIterator<Item = (Whose<'a>, String)>,
+    said: impl IntoIterator<Item = (BlockName<'a>, String)>,
 ) -> Vec<Lines> {
-    let mut by_line: Vec<(String, Vec<Whose<'a>>)> = Vec::new();
-    for (whose, line) in said {
-        match by_line.iter_mut().find(|(other, _)| *other == line) {
-            Some((_, blocks)) => blocks.push(whose),
-            None => by_line.push((line, vec![whose])),
-        }
-    }
+    let by_line = grouped(said.into_iter().map(|(whose, line)| (line, whose)));
     // `None` stands for all blocks.
-    let mut shared: Vec<(Option<Vec<Whose<'a>>>, Vec<String>)> = Vec::new();
-    for (line, blocks) in by_line {
+    let by_blocks = by_line.into_iter().map(|(line, blocks)| {
         let are_all = blocks.len() > 1 && blocks.len() == all;
-        let whose = (!are_all).then_some(blocks);
-        match shared.iter_mut().find(|(others, _)| *others == whose) {
-            Some((_, lines)) => lines.push(line),
-            None => shared.push((whose, vec![line])),
-        }
-    }
-    let under_title = |(whose, lines): (Option<Vec<Whose<'a>>>, Vec<String>)| Lines {
-        title: whose.map_or_else(|| "all blocks".to_owned(), |blocks| title(&blocks)),
+        ((!are_all).then_some(blocks), line)
+    });
+    let under_title = |(blocks, lines): (Option<Vec<BlockName<'a>>>, Vec<String>)| Lines {
+        title: blocks.map_or_else(|| "all blocks".to_owned(), |blocks| title(&blocks)),
         lines,
     };
-    shared.into_iter().map(under_title).collect()
+    grouped(by_blocks).into_iter().map(under_title).collect()
 }
 
-fn title(blocks: &[Whose<'_>]) -> String {
+fn title(blocks: &[BlockName<'_>]) -> String {
     let names: Vec<&str> = blocks.iter().map(|block| &*block.name).collect();
     name_list(&names)
+}
+
+/// What has the same key together, in the order in which the keys first come.
+pub(crate) fn grouped<K: Clone + Ord, V>(
+    pairs: impl IntoIterator<Item = (K, V)>,
+) -> Vec<(K, Vec<V>)> {
+    let (mut groups, mut places) = (Vec::<(K, Vec<V>)>::new(), BTreeMap::new());
+    for (key, value) in pairs {
+        let place = *places.entry(key.clone()).or_insert(groups.len());
+        match groups.get_mut(place) {
+            Some((_, values)) => values.push(value),
+            None => groups.push((key, vec![value])),
+        }
+    }
+    groups
 }
 
 /// Names in a row; where one of them holds a comma, semicolons part them.
@@ -91,23 +98,23 @@ pub(crate) fn name_list(names: &[impl AsRef<str>]) -> String {
 /// same day and changed alike; any other notice alone. The order is kept.
 pub(crate) fn gathered<'a>(notices: &[&'a Notice]) -> Vec<Vec<&'a Notice>> {
     let mut groups: Vec<Vec<&Notice>> = Vec::new();
+    let mut parts: BTreeMap<_, Vec<usize>> = BTreeMap::new();
     for notice in notices {
-        match groups.iter_mut().find(|group| alike(group[0], notice)) {
-            Some(group) => group.push(notice),
-            None => groups.push(vec![notice]),
+        let Event::PastServiceLife(_, part, since) = &notice.event else {
+            groups.push(vec![notice]);
+            continue;
+        };
+        let key = (notice.year, &notice.block, &notice.insect, part, since);
+        let alike = parts.entry(key).or_default();
+        let changed_alike = |place: &&usize| groups[**place][0].change == notice.change;
+        if let Some(place) = alike.iter().find(changed_alike) {
+            groups[*place].push(notice);
+        } else {
+            alike.push(groups.len());
+            groups.push(vec![notice]);
         }
     }
     groups
-}
-
-fn alike(one: &Notice, other: &Notice) -> bool {
-    match (&one.event, &other.event) {
-        (Event::PastServiceLife(_, part, since), Event::PastServiceLife(_, part_2, since_2)) => {
-            (part, since, &one.change) == (part_2, since_2, &other.change)
-                && (one.year, &one.block, &one.insect) == (other.year, &other.block, &other.insect)
-        }
-        _ => false,
-    }
 }
 
 /// Trap ids in their order, runs of numbers by their ends: `N-1 to N-6, N-9`.
@@ -155,7 +162,7 @@ mod tests {
 
     /// Each title with its lines.
     fn told<const N: usize>(all: usize, said: [(&Block, &str); N]) -> Vec<String> {
-        let said = said.map(|(block, line)| (Whose::of(block), line.to_owned()));
+        let said = said.map(|(block, line)| (BlockName::of(block), line.to_owned()));
         let lines = shared(all, said).into_iter();
         lines
             .map(|l| format!("{}: {}", l.title, l.lines.join("; ")))
@@ -196,7 +203,7 @@ mod tests {
         let block = block("b", "Bench");
         let of = |varieties: &[&str]| {
             let varieties: Vec<String> = varieties.iter().map(ToString::to_string).collect();
-            Whose::of_varieties(&block, &varieties)
+            BlockName::of_varieties(&block, &varieties)
         };
         let said = [
             (of(&["Nonpareil"]), "Jul 2"),

@@ -4,14 +4,10 @@ use chrono::NaiveDate;
 
 use crate::id::StationId;
 use crate::temperature::Unit;
-use crate::weather::{Drift, Element, EstimatedDay, FillMethod, Suspect, Suspicion};
+use crate::weather::{Drift, Element, EstimatedDay, FillMethod, Suspect, Suspicion, is_fresh};
 
 use super::words::Words;
 use super::work::plural;
-
-/// A station's newest day is this old at most before it is trouble: public archives lag two to
-/// three days.
-pub(crate) const FRESH_DAYS: i64 = 4;
 
 /// What the digest says about one station.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,7 +40,7 @@ pub(crate) fn station_trouble(
     let mut lines = Vec::new();
     match station.newest {
         None => lines.push(format!("{}: no temperatures yet", station.name)),
-        Some(newest) if (day - newest).num_days() > FRESH_DAYS => lines.push(format!(
+        Some(newest) if !is_fresh(newest, day) => lines.push(format!(
             "{}: no complete day since {} ({} days); dates that rest on it are estimates",
             station.name,
             words.day(newest),

@@ -10,11 +10,15 @@ use super::Failure;
 use super::common::{ConfigDir, note, open_store, plain_table, print};
 use crate::clock::{Clock, SystemClock};
 use crate::config::Config;
-use crate::mail::contents::{self, AlertContents, What};
+use crate::mail::contents::{self, MailContents, What};
 use crate::store::Store;
 use crate::store::alerts::{self, GoneAlert, WaitingAlert};
 use crate::telling::waiting::{WaitingAlerts, name};
 
+/// Why a mail cannot be composed anew.
+const OTHER_VERSION: &str = "it was made by another version and cannot be composed anew";
+/// Why no line can be added to a mail.
+const NO_LINES: &str = "it stands for several alerts, or was made by an earlier version, and no line can be added to it";
 /// Longest line that can be added to an alert, in characters.
 const LONGEST_LINE: usize = 500;
 
@@ -163,9 +167,9 @@ fn adviser_name<'a>(config: &'a Config, alert: &'a WaitingAlert) -> &'a str {
 
 /// The subject, with the lines that were added.
 fn says(alert: &WaitingAlert) -> String {
-    let contents = alert.contents.as_deref().map(AlertContents::from_json);
+    let contents = alert.contents.as_deref().map(MailContents::from_json);
     let contents = contents.and_then(Result::ok);
-    let added = contents.iter().flat_map(AlertContents::lines);
+    let added = contents.iter().flat_map(MailContents::lines);
     let added = added.map(|(by, line)| format!("+ {by}: {line}"));
     let lines: Vec<String> = std::iter::once(alert.subject.clone())
         .chain(added)
@@ -240,15 +244,13 @@ fn write(connection: &Connection, alert: &WaitingAlert, act: contents::Act) -> a
         What::Released => drop(alerts::release(connection, id, &act.by, act.at)?),
         What::Line(_) | What::Cleared => {}
     }
-    let Some(json) = &alert.contents else {
-        anyhow::ensure!(
-            matches!(act.what, What::Held | What::Released),
-            "it stands for several alerts, or was made by an earlier version, and no line can be added to it"
-        );
+    let adds = !matches!(act.what, What::Held | What::Released);
+    let contents = alert.contents.as_deref().map(MailContents::from_json);
+    let Some(mut contents) = contents.transpose().context(OTHER_VERSION)? else {
+        anyhow::ensure!(!adds, "{NO_LINES}");
         return Ok(());
     };
-    let mut contents = AlertContents::from_json(json)
-        .context("it was made by another version and cannot be composed anew")?;
+    anyhow::ensure!(!adds || contents.takes_lines(), "{NO_LINES}");
     contents.act(act);
     let mail = contents.compose(id)?;
     alerts::rewrite(connection, id, &mail.bytes, &contents.to_json())?;

@@ -14,7 +14,8 @@ use super::common::{AsOf, ConfigDir, open_store, print};
 use super::{Failure, test_mail};
 use crate::config::Config;
 use crate::mail::file_stem;
-use crate::mail::message::{Parts, cid};
+use crate::mail::message::{Composed, Parts, cid};
+use crate::store::outbox::NewMail;
 use crate::telling::{Draft, Purpose, TellError, night, prepare};
 use duskflight_core::ledger::MailKind;
 use duskflight_core::wording::mail_kind_meaning;
@@ -81,12 +82,14 @@ impl Preview {
             };
             return print(&format!("no mail for {day}: {why}\n"));
         }
-        for draft in &drafts {
+        for Draft { mail, contents } in &drafts {
+            let composed = contents.compose(&mail.message_id);
+            let composed = composed.with_context(|| format!("compose {}", mail.message_id))?;
             match &self.out {
-                Some(folder) => write(folder, draft)?,
+                Some(folder) => write(folder, mail, &composed)?,
                 None => print(&format!(
                     "To: {}\nSubject: {}\n\n{}\n",
-                    draft.mail.address, draft.mail.subject, draft.parts.text
+                    mail.address, mail.subject, composed.parts.text
                 ))?,
             }
         }
@@ -102,9 +105,9 @@ async fn drafts(
 ) -> Result<Vec<Draft>, Failure> {
     if kind == MailKind::Test {
         let people = config.people.iter();
-        return people
+        return Ok(people
             .map(|person| test_mail::draft(config, person, now))
-            .collect();
+            .collect());
     }
     let purpose = match kind {
         MailKind::Letter => Purpose::PreviewLetters,
@@ -122,22 +125,19 @@ async fn drafts(
     Ok(drafts.filter(|draft| draft.mail.kind == kind).collect())
 }
 
-fn write(folder: &Path, draft: &Draft) -> Result<(), Failure> {
-    let mail = &draft.mail;
+fn write(folder: &Path, mail: &NewMail, composed: &Composed) -> Result<(), Failure> {
+    let Composed { parts, bytes } = composed;
     let stem = file_stem(&mail.identity());
     fs::create_dir_all(folder).with_context(|| format!("make the folder {}", folder.display()))?;
-    let html = html_beside_pictures(&draft.parts, &mail.message_id, &stem);
+    let html = html_beside_pictures(parts, &mail.message_id, &stem);
     let mut files: Vec<(String, &[u8])> = vec![
-        (
-            format!("{stem}.eml"),
-            mail.body.as_deref().unwrap_or_default(),
-        ),
-        (format!("{stem}.txt"), draft.parts.text.as_bytes()),
+        (format!("{stem}.eml"), bytes),
+        (format!("{stem}.txt"), parts.text.as_bytes()),
         (format!("{stem}.html"), html.as_bytes()),
     ];
-    let pictures = draft.parts.pictures.iter();
+    let pictures = parts.pictures.iter();
     files.extend(pictures.map(|picture| (picture_file(&stem, &picture.name), &picture.png[..])));
-    for (place, file) in draft.parts.files.iter().enumerate() {
+    for (place, file) in parts.files.iter().enumerate() {
         let ending = Path::new(&file.name).extension().and_then(|e| e.to_str());
         // A name in a mail may be anything; here it is a number.
         let name = format!("{stem}-{}.{}", place + 1, safe_ending(ending));
@@ -194,26 +194,24 @@ mod tests {
             files: vec![file],
             ..Parts::default()
         };
-        let draft = Draft {
-            mail: crate::store::outbox::NewMail {
-                message_id: id.to_owned(),
-                kind: MailKind::Alert,
-                person: PersonId::new("gil").unwrap(),
-                adviser: Some(PersonId::new("ada").unwrap()),
-                day: NaiveDate::from_ymd_opt(2022, 6, 20).unwrap(),
-                address: "gil@farm.example".to_owned(),
-                subject: String::new(),
-                about: String::new(),
-                body: Some(b"whole".to_vec()),
-                queued_at: DateTime::UNIX_EPOCH,
-                contents: None,
-                waits_for: Vec::new(),
-                hold_s: 0,
-            },
-            parts,
+        let mail = NewMail {
+            message_id: id.to_owned(),
+            kind: MailKind::Alert,
+            person: PersonId::new("gil").unwrap(),
+            adviser: Some(PersonId::new("ada").unwrap()),
+            day: NaiveDate::from_ymd_opt(2022, 6, 20).unwrap(),
+            address: "gil@farm.example".to_owned(),
+            subject: String::new(),
+            about: String::new(),
+            body: None,
+            queued_at: DateTime::UNIX_EPOCH,
+            contents: None,
+            waits_for: Vec::new(),
+            hold_s: 0,
         };
+        let bytes = b"whole".to_vec();
         let dir = tempfile::tempdir().unwrap();
-        write(dir.path(), &draft).unwrap();
+        write(dir.path(), &mail, &Composed { parts, bytes }).unwrap();
         let stem = "2022-06-20-alert-gil-from-ada";
         let read = |ending: &str| fs::read(dir.path().join(format!("{stem}{ending}"))).unwrap();
         let page = String::from_utf8(read(".html")).unwrap();

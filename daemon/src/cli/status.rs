@@ -6,6 +6,7 @@ use anyhow::Context;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use clap::Args;
+use duskflight_core::weather::is_fresh;
 
 use super::Failure;
 use super::common::{ConfigDir, open_store, print};
@@ -17,8 +18,6 @@ use crate::store::jobs::{Job, Run, RunState};
 use crate::store::{StoreError, days, disk_space, jobs, outbox_report};
 use crate::telling::waiting::WaitingAlerts;
 
-/// Public archives lag two to three days.
-const FRESH_DAYS: i64 = 4;
 /// A morning is told within so long of its hour.
 const TOLD_WITHIN: TimeDelta = TimeDelta::hours(2);
 /// An alert waits for a day and its hold at the longest.
@@ -95,7 +94,7 @@ fn stale(config: &Config, found: &Found, now: DateTime<Utc>) -> Vec<String> {
     let today = config.day_of(now);
     let mut stale = Vec::new();
     for (name, newest) in &found.stations {
-        let fresh = newest.is_some_and(|day| (today - day).num_days() <= FRESH_DAYS);
+        let fresh = newest.is_some_and(|day| is_fresh(day, today));
         if !fresh {
             let newest = newest.map_or_else(|| "none".to_owned(), |day| day.to_string());
             stale.push(format!("station {name}: newest complete day {newest}"));

@@ -10,7 +10,8 @@ use super::common::{ConfigDir, print, workshop};
 use crate::clock::{self, Clock, SystemClock};
 use crate::config::{Config, Person};
 use crate::hash::hash;
-use crate::mail::compose::{self, envelope_of};
+use crate::mail::compose::envelope_of;
+use crate::mail::contents::{Holds, MailContents};
 use crate::runner::Lock;
 use crate::store::outbox::{self, NewMail};
 use crate::store::{StoreError, outbox_edit, outbox_report};
@@ -87,22 +88,23 @@ impl TestMail {
 }
 
 fn mail(config: &Config, person: &Person, now: DateTime<Utc>) -> Result<NewMail, Failure> {
-    Ok(draft(config, person, now)?.mail)
+    let Draft { mail, contents } = draft(config, person, now);
+    let composed = contents.compose(&mail.message_id);
+    Ok(NewMail {
+        body: Some(composed.context("compose the test mail")?.bytes),
+        ..mail
+    })
 }
 
 /// A test mail to one person.
-pub(super) fn draft(
-    config: &Config,
-    person: &Person,
-    now: DateTime<Utc>,
-) -> Result<Draft, Failure> {
+pub(super) fn draft(config: &Config, person: &Person, now: DateTime<Utc>) -> Draft {
     let domain = config.mail_from.domain();
     let key = hash(&[person.id.as_str().as_bytes()]);
     let message_id = format!("<test.{}.{key}@{domain}>", now.format("%Y-%m-%dT%H%M%SZ"));
     let as_of = config.moment_words(now);
     let envelope = envelope_of(config, person, &message_id, now, &as_of);
-    let composed = compose::test_mail(&envelope).context("compose the test mail")?;
-    Ok(Draft {
+    let contents = MailContents::new(&envelope, config.words, Holds::Test);
+    Draft {
         mail: NewMail {
             message_id,
             kind: MailKind::Test,
@@ -110,14 +112,14 @@ pub(super) fn draft(
             adviser: Some(person.id.clone()),
             day: config.day_of(now),
             address: person.email.clone(),
-            subject: composed.parts.subject.clone(),
             about: String::new(),
-            body: Some(composed.bytes),
+            subject: contents.subject(),
+            body: None,
             queued_at: now,
-            contents: None,
+            contents: Some(contents.to_json()),
             waits_for: Vec::new(),
             hold_s: 0,
         },
-        parts: composed.parts,
-    })
+        contents,
+    }
 }

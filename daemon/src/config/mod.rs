@@ -3,11 +3,9 @@
 
 mod check;
 mod file;
-mod hearers;
 mod look;
 mod month_day;
 mod problem;
-mod rule;
 mod season;
 mod secret;
 mod smtp;
@@ -18,8 +16,6 @@ mod toml_line;
 pub use look::Looks;
 pub use month_day::MonthDay;
 pub use problem::{ConfigError, Problem};
-pub use rule::Rule;
-pub use season::Pace;
 pub use secret::Secret;
 pub use smtp::{Login, Security, SmtpServer};
 pub use tables::BlockRow;
@@ -34,6 +30,7 @@ use chrono_tz::Tz;
 use duskflight_core::id::{BlockId, PersonId, StationId};
 use duskflight_core::insect::{Insect, InsectFile};
 use duskflight_core::ledger::Role;
+use duskflight_core::ledger::plan::{Hearer, Rule};
 use duskflight_core::orchard::{Orchard, Product, Trap};
 use duskflight_core::temperature::Unit;
 use duskflight_core::weather::StationFacts;
@@ -248,6 +245,17 @@ impl Config {
         });
         let blocks = blocks.collect();
         Orchard::new(blocks, self.traps.clone(), self.products.clone())
+    }
+
+    /// People as those who hear.
+    #[must_use]
+    pub fn hearers(&self) -> Vec<Hearer> {
+        let hearer = |person: &Person| Hearer {
+            id: person.id.clone(),
+            role: person.role,
+            letter: person.letter,
+        };
+        self.people.iter().map(hearer).collect()
     }
 
     /// One person.

@@ -1,17 +1,9 @@
 //! The season, and on which mornings people are told.
 
 use chrono::{Datelike, NaiveDate};
+use duskflight_core::ledger::plan::Pace;
 
 use super::{Config, MonthDay};
-
-/// How often people are told.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Pace {
-    /// Every morning, in season.
-    Daily,
-    /// Once a week, off the season: advisers, and others only what takes back what they were told.
-    Weekly,
-}
 
 impl Config {
     /// Whether a civil day lies in the season.

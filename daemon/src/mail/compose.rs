@@ -5,20 +5,23 @@ mod letter;
 mod summary;
 
 pub use letter::letter;
+pub(super) use letter::letter_subject;
 pub use summary::summary;
+pub(super) use summary::summary_subject;
 
 use askama::Template;
 use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::contents::{Alert, Chart, Digest};
 use duskflight_core::ledger::CatchUp;
 use duskflight_core::wording::{CAUTION, Words, plural};
+use serde::{Deserialize, Serialize};
 use textwrap::{Options, WordSplitter};
 
 pub use super::adviser::{Adviser, AdviserLine};
+use super::calendar;
 use super::message::{
     ComposeError, Composed, Envelope, File, Mailbox, Parts, Picture, assemble, cid,
 };
-use super::{calendar, chart};
 use crate::config::{Config, Person};
 use crate::one_line::{one_line, shortened};
 
@@ -43,38 +46,38 @@ const ALL_EVIDENCE: &str = "Here stands what today's news rests on. For everythi
 duskflight season --config DIR --block BLOCK.";
 
 /// What a digest carries besides its contents.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Extras<'a> {
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Extras {
     /// Something about this digest itself, such as that it is late or covers several days.
-    pub remark: Option<&'a str>,
+    pub remark: Option<String>,
     /// Alerts that go to growers after this digest.
-    pub growers: &'a [GrowerAlert<'a>],
+    pub growers: Vec<GrowerAlert>,
     /// Alerts of earlier days that do not leave by themselves, each in one line.
-    pub held: &'a [String],
+    pub held: Vec<String>,
     /// Charts of blocks that there is news of.
-    pub charts: &'a [Chart],
+    pub charts: Vec<Chart>,
 }
 
-impl Extras<'_> {
+impl Extras {
     fn has_alerts(&self) -> bool {
         !(self.growers.is_empty() && self.held.is_empty())
     }
 }
 
 /// An alert that waits until the adviser has had the digest.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct GrowerAlert<'a> {
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct GrowerAlert {
     /// The grower's name.
-    pub grower: &'a str,
+    pub grower: String,
     /// The alert's headline.
-    pub headline: &'a str,
+    pub headline: String,
     /// How many more key dates it has.
     pub more: usize,
     /// When it may leave at the earliest, in words.
-    pub not_before: &'a str,
+    pub not_before: String,
 }
 
-/// Composes an adviser's digest.
+/// Composes an adviser's digest. `pictures`: its charts, drawn.
 ///
 /// # Errors
 /// [`ComposeError`] when an address or the message id cannot be used.
@@ -82,7 +85,8 @@ pub fn digest(
     envelope: &Envelope<'_>,
     words: Words,
     digest: &Digest,
-    extras: Extras<'_>,
+    extras: &Extras,
+    pictures: Vec<Picture>,
 ) -> Result<Composed, ComposeError> {
     let subject = digest_subject(words, digest);
     let composed = |contents: &Digest| {
@@ -100,7 +104,6 @@ pub fn digest(
         mail: "digest",
         source,
     })?;
-    let pictures = pictures(extras.charts)?;
     whole(envelope, subject, &text, html, (pictures, Vec::new()))
 }
 
@@ -119,8 +122,8 @@ fn fitting(
     Ok(parts)
 }
 
-/// What is new; on a day without news the day and its work.
-fn digest_subject(words: Words, digest: &Digest) -> String {
+/// A digest's subject: what is new; on a day without news the day and its work.
+pub(super) fn digest_subject(words: Words, digest: &Digest) -> String {
     let day = words.day(digest.day);
     let begins = match digest.catch_up {
         Some(catch_up) => words.catch_up_subject(catch_up),
@@ -142,6 +145,7 @@ fn remark(words: Words, catch_up: Option<CatchUp>, day: NaiveDate) -> Option<Str
 }
 
 /// Composes one person's key-date alert, with a calendar file for each key date that has an entry.
+/// `charts`: what it shows, and the same drawn.
 ///
 /// # Errors
 /// [`ComposeError`] when an address or the message id cannot be used.
@@ -150,12 +154,11 @@ pub fn alert(
     words: Words,
     alert: &Alert,
     adviser: Adviser<'_>,
-    charts: &[Chart],
+    (charts, pictures): (&[Chart], Vec<Picture>),
 ) -> Result<Composed, ComposeError> {
-    let begins = begins(words, alert.catch_up);
     let view = AlertView {
         envelope,
-        subject: subject(&begins, &alert.headline, alert.more),
+        subject: alert_subject(words, alert),
         catch_up: remark(words, alert.catch_up, alert.day),
         alert,
         adviser,
@@ -169,8 +172,13 @@ pub fn alert(
     let html = AlertHtml { view: &view }.render().map_err(failed)?;
     let dates = alert.calendar.iter().map(|date| (adviser, date));
     let files = calendar::files(envelope, dates);
-    let beside = (pictures(charts)?, files);
+    let beside = (pictures, files);
     whole(envelope, view.subject, &text, html, beside)
+}
+
+/// An alert's subject.
+pub(super) fn alert_subject(words: Words, alert: &Alert) -> String {
+    subject(&begins(words, alert.catch_up), &alert.headline, alert.more)
 }
 
 /// Composes a mail that only shows whether mail arrives.
@@ -180,7 +188,7 @@ pub fn alert(
 pub fn test_mail(envelope: &Envelope<'_>) -> Result<Composed, ComposeError> {
     let view = TestView {
         envelope,
-        subject: subject("", &format!("Test mail from {}", envelope.farm), 0),
+        subject: test_subject(envelope.farm),
     };
     let failed = |source| ComposeError::Template {
         mail: "test mail",
@@ -191,14 +199,9 @@ pub fn test_mail(envelope: &Envelope<'_>) -> Result<Composed, ComposeError> {
     whole(envelope, view.subject, &text, html, Default::default())
 }
 
-fn pictures(charts: &[Chart]) -> Result<Vec<Picture>, ComposeError> {
-    let drawn = charts.iter().map(|chart| {
-        Ok(Picture {
-            name: chart.name().to_owned(),
-            png: chart::png(chart)?,
-        })
-    });
-    drawn.collect()
+/// A test mail's subject.
+pub(super) fn test_subject(farm: &str) -> String {
+    subject("", &format!("Test mail from {farm}"), 0)
 }
 
 /// The address of a chart inside a mail.
@@ -271,7 +274,7 @@ struct DigestView<'a> {
     subject: &'a str,
     catch_up: Option<String>,
     digest: &'a Digest,
-    extras: Extras<'a>,
+    extras: &'a Extras,
 }
 
 impl DigestView<'_> {

@@ -1,17 +1,20 @@
-//! What a grower's alert is composed from. It is kept beside the bytes, so that a line of the adviser's can
-//! be added while the alert waits; composed anew without one it gives the same bytes.
+//! What a mail is composed from. It is committed with the ledger and kept beside the bytes, which are made from
+//! it alone: composed anew it gives the same bytes, but for a line that an adviser adds to an alert that waits.
 
 use chrono::{DateTime, FixedOffset, Utc};
-use duskflight_core::contents::{Alert, Chart};
+use duskflight_core::contents::{Alert, Chart, Digest, Letter, Summary};
+use duskflight_core::ledger::MailKind;
 use duskflight_core::wording::{DateOrder, Words};
 use serde::{Deserialize, Serialize};
 
-use super::compose::{self, Adviser, AdviserLine};
+use super::compose::{self, Adviser, AdviserLine, Extras};
+use super::gallery::Gallery;
 use super::message::{ComposeError, Composed, Envelope, Mailbox};
+use crate::config::Person;
 
-/// All that an alert is composed from but its Message-ID, and what was done to it by hand.
+/// All that a mail is composed from but its Message-ID, and what was done to it by hand.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct AlertContents {
+pub struct MailContents {
     farm: String,
     farm_note: Option<String>,
     from: Named,
@@ -20,11 +23,57 @@ pub struct AlertContents {
     date: DateTime<FixedOffset>,
     as_of: String,
     order: DateOrder,
-    adviser: String,
-    phone: String,
-    alert: Alert,
-    charts: Vec<Chart>,
+    holds: Holds,
     acts: Vec<Act>,
+}
+
+/// What a mail says.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "one a mail, and none is moved about"
+)]
+pub enum Holds {
+    /// An adviser's digest.
+    Digest {
+        /// What it says of the blocks.
+        digest: Digest,
+        /// What stands beside that.
+        extras: Extras,
+    },
+    /// Key-date alerts.
+    Alert {
+        /// What they say.
+        alert: Alert,
+        /// Charts of blocks that there is news of.
+        charts: Vec<Chart>,
+        /// Whom the recipient can ask.
+        adviser: Asked,
+    },
+    /// A weekly letter.
+    Letter {
+        /// What it says.
+        letter: Letter,
+        /// Whom the recipient can ask.
+        adviser: Asked,
+    },
+    /// What was too much for single mails.
+    Summary {
+        /// What it says.
+        summary: Summary,
+        /// Whom the recipient can ask about each part.
+        advisers: Vec<Asked>,
+    },
+    /// Nothing but that mail arrives.
+    Test,
+}
+
+/// An adviser whom the recipient can ask.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Asked {
+    name: String,
+    phone: String,
 }
 
 /// A name with its mail address.
@@ -59,16 +108,56 @@ pub enum What {
     Cleared,
 }
 
-impl AlertContents {
-    /// Of a new alert, to which nothing was done.
+impl Holds {
+    /// Which kind of mail says it.
     #[must_use]
-    pub fn new(
-        envelope: &Envelope<'_>,
-        words: Words,
-        adviser: Adviser<'_>,
-        alert: Alert,
-        charts: Vec<Chart>,
-    ) -> Self {
+    pub const fn kind(&self) -> MailKind {
+        match self {
+            Self::Digest { .. } => MailKind::Digest,
+            Self::Alert { .. } => MailKind::Alert,
+            Self::Letter { .. } => MailKind::Letter,
+            Self::Summary { .. } => MailKind::Summary,
+            Self::Test => MailKind::Test,
+        }
+    }
+}
+
+impl Asked {
+    /// As an adviser is declared.
+    #[must_use]
+    pub fn of(adviser: &Person) -> Self {
+        Self {
+            name: adviser.name.clone(),
+            phone: adviser.phone.clone().unwrap_or_default(),
+        }
+    }
+
+    fn adding<'a>(&'a self, adds: &'a [AdviserLine]) -> Adviser<'a> {
+        Adviser {
+            name: &self.name,
+            phone: &self.phone,
+            adds,
+        }
+    }
+
+    /// A line is the adviser's, also where somebody else entered it, which is said.
+    fn line(&self, (by, line): (&str, &str)) -> AdviserLine {
+        let entered = if by == self.name {
+            String::new()
+        } else {
+            format!(", entered by {by}")
+        };
+        AdviserLine {
+            from: format!("From your adviser {}{entered}", self.name),
+            text: line.to_owned(),
+        }
+    }
+}
+
+impl MailContents {
+    /// Of a new mail, to which nothing was done.
+    #[must_use]
+    pub fn new(envelope: &Envelope<'_>, words: Words, holds: Holds) -> Self {
         Self {
             farm: envelope.farm.to_owned(),
             farm_note: envelope.farm_note.map(str::to_owned),
@@ -78,10 +167,7 @@ impl AlertContents {
             date: envelope.date,
             as_of: envelope.as_of.to_owned(),
             order: words.order,
-            adviser: adviser.name.to_owned(),
-            phone: adviser.phone.to_owned(),
-            alert,
-            charts,
+            holds,
             acts: Vec::new(),
         }
     }
@@ -92,7 +178,7 @@ impl AlertContents {
         serde_json::to_string(self).expect("texts, days and numbers can be written as JSON")
     }
 
-    /// Reads what [`AlertContents::to_json`] wrote.
+    /// Reads what [`MailContents::to_json`] wrote.
     ///
     /// # Errors
     /// When it is something else, as of a version that kept less.
@@ -105,10 +191,10 @@ impl AlertContents {
         self.acts.push(act);
     }
 
-    /// The name of the adviser that the alert names.
+    /// Whether lines can be added to it: only an alert names one adviser as who adds them.
     #[must_use]
-    pub fn adviser(&self) -> &str {
-        &self.adviser
+    pub const fn takes_lines(&self) -> bool {
+        matches!(self.holds, Holds::Alert { .. })
     }
 
     /// The lines that were added and not taken out again, oldest first, each with who entered it.
@@ -121,13 +207,62 @@ impl AlertContents {
         })
     }
 
+    /// The subject of the mail.
+    #[must_use]
+    pub fn subject(&self) -> String {
+        let words = self.words();
+        match &self.holds {
+            Holds::Digest { digest, .. } => compose::digest_subject(words, digest),
+            Holds::Alert { alert, .. } => compose::alert_subject(words, alert),
+            Holds::Letter { letter, .. } => compose::letter_subject(words, letter),
+            Holds::Summary { summary, .. } => compose::summary_subject(words, summary),
+            Holds::Test => compose::test_subject(&self.farm),
+        }
+    }
+
     /// Composes the mail; the same contents and id give the same bytes.
     ///
     /// # Errors
     /// [`ComposeError`] when an address or the message id cannot be used.
     pub fn compose(&self, message_id: &str) -> Result<Composed, ComposeError> {
-        let lines: Vec<AdviserLine> = self.lines().map(|line| self.adviser_line(line)).collect();
-        let envelope = Envelope {
+        self.compose_with(message_id, &mut Gallery::default())
+    }
+
+    /// The same, with charts that were drawn for other mails.
+    pub(super) fn compose_with(
+        &self,
+        message_id: &str,
+        gallery: &mut Gallery,
+    ) -> Result<Composed, ComposeError> {
+        let (envelope, words) = (self.envelope(message_id), self.words());
+        match &self.holds {
+            Holds::Digest { digest, extras } => {
+                let pictures = gallery.pictures(&extras.charts)?;
+                compose::digest(&envelope, words, digest, extras, pictures)
+            }
+            Holds::Alert {
+                alert,
+                charts,
+                adviser,
+            } => {
+                let lines: Vec<AdviserLine> = self.lines().map(|line| adviser.line(line)).collect();
+                let charts = (&charts[..], gallery.pictures(charts)?);
+                compose::alert(&envelope, words, alert, adviser.adding(&lines), charts)
+            }
+            Holds::Letter { letter, adviser } => {
+                compose::letter(&envelope, words, letter, adviser.adding(&[]))
+            }
+            Holds::Summary { summary, advisers } => {
+                let advisers = advisers.iter().map(|adviser| adviser.adding(&[]));
+                let advisers: Vec<Adviser<'_>> = advisers.collect();
+                compose::summary(&envelope, words, summary, &advisers)
+            }
+            Holds::Test => compose::test_mail(&envelope),
+        }
+    }
+
+    fn envelope<'a>(&'a self, message_id: &'a str) -> Envelope<'a> {
+        Envelope {
             farm: &self.farm,
             farm_note: self.farm_note.as_deref(),
             from: self.from.mailbox(),
@@ -136,27 +271,11 @@ impl AlertContents {
             message_id,
             date: self.date,
             as_of: &self.as_of,
-        };
-        let adviser = Adviser {
-            name: &self.adviser,
-            phone: &self.phone,
-            adds: &lines,
-        };
-        let words = Words { order: self.order };
-        compose::alert(&envelope, words, &self.alert, adviser, &self.charts)
+        }
     }
 
-    /// A line is the adviser's, also where somebody else entered it, which is said.
-    fn adviser_line(&self, (by, line): (&str, &str)) -> AdviserLine {
-        let entered = if by == self.adviser {
-            String::new()
-        } else {
-            format!(", entered by {by}")
-        };
-        AdviserLine {
-            from: format!("From your adviser {}{entered}", self.adviser),
-            text: line.to_owned(),
-        }
+    const fn words(&self) -> Words {
+        Words { order: self.order }
     }
 }
 

@@ -1,4 +1,4 @@
-//! Mails: composed to the last byte, frozen in the outbox, delivered from there.
+//! Mails: composed to the last byte from their contents, frozen in the outbox, delivered from there.
 
 mod adviser;
 mod calendar;
@@ -7,9 +7,11 @@ pub mod compose;
 pub mod contents;
 pub mod delivery;
 mod folder;
+mod gallery;
 pub mod message;
 mod no_read_ahead;
 mod redact;
+pub mod render;
 pub mod reply_class;
 mod retry;
 mod send_error;

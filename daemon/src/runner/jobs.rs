@@ -11,6 +11,7 @@ use crate::config::{Config, Station};
 use crate::error_chain::error_chain;
 use crate::feed::Client;
 use crate::mail::delivery::{Delivered, deliver};
+use crate::mail::render::render;
 use crate::mail::transport::Transport;
 use crate::records::{DropError, Outcome, Taken, take_in};
 use crate::store::jobs::{self, Job};
@@ -96,6 +97,7 @@ impl Workshop {
             Ok(Told::Before) => {}
             Ok(Told::Now { mails, notices }) => {
                 tracing::info!(day = %day, mails, notices, "day told");
+                self.render_told().await;
                 self.prune(now).await;
             }
             Err(TellError::Past { .. }) => {}
@@ -136,6 +138,22 @@ impl Workshop {
         if let Err(error) = retention::prune(&self.store, &journal, kept, now).await {
             tracing::warn!(error = error_chain(&error), "old records are not pruned");
         }
+    }
+
+    /// Renders what was told. The day is told all the same, and each delivery tries again.
+    async fn render_told(&self) {
+        if let Err(error) = self.render().await {
+            tracing::warn!(error = error_chain(&error), "mails are not composed yet");
+        }
+    }
+
+    /// Makes the bytes of mails that wait for them.
+    async fn render(&self) -> Result<(), StoreError> {
+        for (id, error) in render(&self.store).await?.failed {
+            let error = error_chain(&error);
+            tracing::error!(mail.id = %id, error, "mail cannot be composed");
+        }
+        Ok(())
     }
 
     /// Notes that a job failed outside its own transaction.
@@ -179,12 +197,13 @@ impl Workshop {
         Ok(taken)
     }
 
-    /// Sends what may be sent. What the journal knows as sent is not sent again, also when an older database
+    /// Sends what may be sent, rendered first where a crash left it without its bytes. What the journal knows as sent is not sent again, also when an older database
     /// was put back since.
     ///
     /// # Errors
     /// When the records cannot be read or written.
     pub async fn deliver(&self) -> Result<Delivered, StoreError> {
+        self.render().await?;
         let now = self.clock.now();
         let may_leave = self.store.read(move |c| outbox::may_leave(c, now)).await?;
         if may_leave {

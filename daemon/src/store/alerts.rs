@@ -20,7 +20,7 @@ pub struct WaitingAlert {
     pub mail: QueuedMail,
     /// Its subject.
     pub subject: String,
-    /// What it is composed from, as JSON; a summary cannot be composed anew.
+    /// What it is composed from, as JSON; `None` where it cannot be composed anew.
     pub contents: Option<String>,
 }
 
@@ -128,7 +128,8 @@ pub fn rewrite(
     body: &[u8],
     contents: &str,
 ) -> Result<bool, StoreError> {
-    let touched = format!("UPDATE outbox SET touched = 1 WHERE {UNTRIED} RETURNING message_id");
+    let touched =
+        format!("UPDATE outbox SET touched = 1, composed = 1 WHERE {UNTRIED} RETURNING message_id");
     let found: Option<String> = connection
         .query_row(&touched, [message_id], |row| row.get(0))
         .optional()?;

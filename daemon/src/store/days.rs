@@ -6,7 +6,7 @@ use std::ops::Range;
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use duskflight_core::id::StationId;
 use duskflight_core::temperature::Unit;
-use duskflight_core::weather::ReceivedDay;
+use duskflight_core::weather::{FRESH_DAYS, ReceivedDay};
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
 use super::{StoreError, day, instant};
@@ -133,9 +133,6 @@ pub fn before(
     Ok(days)
 }
 
-/// An archive's newest days come with a lag of so many days; what comes later than that is late.
-const USUAL_LAG_DAYS: u64 = 4;
-
 /// Days of a station before a civil day that a fetch revised, or brought late, in a stretch of time,
 /// oldest first.
 ///
@@ -157,7 +154,7 @@ pub fn changed(
     )?;
     let (from, to) = (when.start.timestamp(), when.end.timestamp());
     let late = before
-        .checked_sub_days(Days::new(USUAL_LAG_DAYS))
+        .checked_sub_days(Days::new(u64::from(FRESH_DAYS)))
         .unwrap_or(before);
     let days = (before.to_string(), late.to_string());
     let key = params![station.as_str(), days.0, from, to, days.1];

@@ -13,6 +13,7 @@ pub mod folding;
 pub mod forecasts;
 pub mod jobs;
 pub mod journal;
+pub mod made;
 mod migration;
 pub mod notes;
 pub mod outbox;

@@ -1,9 +1,13 @@
-//! Charts of the blocks that a mail has news of. A night keeps no station's heat, so it is built again for
-//! the station of the one block whose heat is drawn.
+//! Charts of the blocks that mails have news of, each made once a night. A night keeps no station's heat, so
+//! it is built again, once for each station of the blocks whose heat is drawn.
+
+use std::collections::BTreeMap;
 
 use duskflight_core::contents::chart::Wanted;
 use duskflight_core::contents::{Chart, catch_chart, heat_chart};
-use duskflight_core::id::TrapId;
+use duskflight_core::id::{BlockId, InsectId, StationId, TrapId};
+use duskflight_core::ledger::MailKind;
+use duskflight_core::ledger::plan::{MailPlan, Part};
 use duskflight_core::season::{BlockSeason, StationHeat};
 use duskflight_core::trapping::Visits;
 use rusqlite::Connection;
@@ -12,43 +16,119 @@ use super::{Night, Stations};
 use crate::config::Config;
 use crate::store::{StoreError, visits};
 
-/// The charts of a mail: heat before catches, and none where there is nothing to draw.
-///
-/// # Errors
-/// When the records cannot be read.
-pub(super) fn charts(
+/// Charts by what they draw.
+type ByBlock<'a> = BTreeMap<(&'a BlockId, &'a InsectId), Option<Chart>>;
+
+/// The charts of a night's mails.
+pub(super) struct Charts<'a> {
+    heat: ByBlock<'a>,
+    catches: ByBlock<'a>,
+}
+
+impl<'a> Charts<'a> {
+    /// Makes those that the mails of a plan show: a summary shows none.
+    ///
+    /// # Errors
+    /// When the records cannot be read.
+    pub(super) fn of_mails(
+        connection: &Connection,
+        config: &Config,
+        night: &'a Night,
+        plans: &[MailPlan<'a>],
+    ) -> Result<Self, StoreError> {
+        let shown = plans
+            .iter()
+            .filter(|plan| matches!(plan.kind, Some(MailKind::Digest | MailKind::Alert)));
+        let wanted = shown.flat_map(|plan| &plan.parts).map(wanted);
+        let wanted: Vec<Wanted<'a>> = wanted.collect();
+        let heat = wanted.iter().filter_map(|wanted| wanted.heat);
+        let catches = wanted.iter().filter_map(|wanted| wanted.catches);
+        Ok(Self {
+            heat: heat_of(connection, config, heat)?,
+            catches: catches_of(connection, config, night, catches)?,
+        })
+    }
+
+    /// The charts of a part: heat before catches, and none where there is nothing to draw.
+    pub(super) fn of(&self, part: &Part<'_>) -> Vec<Chart> {
+        let Wanted { heat, catches } = wanted(part);
+        let drawn = |charts: &ByBlock<'_>, season: Option<&BlockSeason>| {
+            season.and_then(|season| charts.get(&key(season))?.clone())
+        };
+        let charts = [drawn(&self.heat, heat), drawn(&self.catches, catches)];
+        charts.into_iter().flatten().collect()
+    }
+}
+
+fn wanted<'a>(part: &Part<'a>) -> Wanted<'a> {
+    Wanted::by(&part.seasons, &part.notices)
+}
+
+fn key(season: &BlockSeason) -> (&BlockId, &InsectId) {
+    (&season.block.id, &season.insect)
+}
+
+fn heat_of<'a>(
     connection: &Connection,
     config: &Config,
-    night: &Night,
-    wanted: Wanted<'_>,
-) -> Result<Vec<Chart>, StoreError> {
-    let mut charts = Vec::new();
-    if let Some(season) = wanted.heat {
-        charts.extend(heat(connection, config, season)?);
+    wanted: impl Iterator<Item = &'a BlockSeason>,
+) -> Result<ByBlock<'a>, StoreError> {
+    let mut stations: BTreeMap<&StationId, Vec<&BlockSeason>> = BTreeMap::new();
+    for season in wanted {
+        let of_station = stations.entry(&season.block.station).or_default();
+        of_station.push(season);
     }
-    if let Some(season) = wanted.catches {
-        let traps = night.orchard.traps_of(&season.block.id);
-        let traps: Vec<&TrapId> = traps.map(|trap| &trap.id).collect();
-        let visits = Visits::new(visits::of_traps_up_to(connection, &traps, night.as_of)?);
-        let chart = catch_chart(config.words, season, &night.orchard, &visits);
-        charts.extend(chart.map(Chart::Catch));
+    let mut charts = BTreeMap::new();
+    for (station, seasons) in stations {
+        charts.extend(at_station(connection, config, station, &seasons)?);
     }
     Ok(charts)
 }
 
-fn heat(
+/// The heat of blocks of one station, which is built once for each insect.
+fn at_station<'a>(
     connection: &Connection,
     config: &Config,
-    season: &BlockSeason,
-) -> Result<Option<Chart>, StoreError> {
-    let station = config.stations.iter();
-    let station = station.clone().find(|s| s.id == season.block.station);
-    let insect = config.insects.iter().find(|i| i.id == season.insect);
-    let (Some(station), Some(insect)) = (station, insect) else {
-        return Ok(None);
+    station: &StationId,
+    seasons: &[&'a BlockSeason],
+) -> Result<ByBlock<'a>, StoreError> {
+    let mut charts = BTreeMap::new();
+    let station = config.stations.iter().find(|s| s.id == *station);
+    let (Some(station), Some(first)) = (station, seasons.first()) else {
+        return Ok(charts);
     };
-    let stations = Stations::of(connection, config, station, season.as_of)?;
-    let forecast = stations.forecast(station)?;
-    let heat = StationHeat::with_forecast(&stations.weather(station)?, &forecast, insect.heat);
-    Ok(heat_chart(config.words, season, &heat).map(Chart::Heat))
+    let stations = Stations::of(connection, config, station, first.as_of)?;
+    let (forecast, weather) = (stations.forecast(station)?, stations.weather(station)?);
+    for insect in &config.insects {
+        let mut of_insect = seasons.iter().filter(|s| s.insect == insect.id).peekable();
+        if of_insect.peek().is_none() {
+            continue;
+        }
+        let heat = StationHeat::with_forecast(&weather, &forecast, insect.heat);
+        for season in of_insect {
+            let chart = || heat_chart(config.words, season, &heat).map(Chart::Heat);
+            charts.entry(key(season)).or_insert_with(chart);
+        }
+    }
+    Ok(charts)
+}
+
+fn catches_of<'a>(
+    connection: &Connection,
+    config: &Config,
+    night: &Night,
+    wanted: impl Iterator<Item = &'a BlockSeason>,
+) -> Result<ByBlock<'a>, StoreError> {
+    let mut charts = BTreeMap::new();
+    for season in wanted {
+        if charts.contains_key(&key(season)) {
+            continue;
+        }
+        let traps = night.orchard.traps_of(&season.block.id);
+        let traps: Vec<&TrapId> = traps.map(|trap| &trap.id).collect();
+        let visits = Visits::new(visits::of_traps_up_to(connection, &traps, night.as_of)?);
+        let chart = catch_chart(config.words, season, &night.orchard, &visits);
+        charts.insert(key(season), chart.map(Chart::Catch));
+    }
+    Ok(charts)
 }

@@ -1,360 +1,230 @@
-//! What a night's tellings are made from, read once for all of them.
+//! What a night's mails are made from besides their plan, and the contents of each.
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, Datelike, NaiveDate, Utc};
-use duskflight_core::id::{BlockId, PersonId};
-use duskflight_core::ledger::{
-    CatchUp, Change, Event, Fact, Moment, Notice, Past, Role, Told, decide, facts,
-};
-use duskflight_core::orchard::Block;
-use duskflight_core::season::BlockSeason;
+use chrono::{DateTime, TimeDelta, Utc};
+use duskflight_core::contents::{Digest, Single, Summary, digest};
+use duskflight_core::id::PersonId;
+use duskflight_core::ledger::plan::{MailPlan, Pace, Part};
+use duskflight_core::ledger::{MailKind, Notice};
 use rusqlite::Connection;
 
-use super::mails::{Draft, Purpose};
-use super::since::since;
-use super::{Night, TellError, trouble};
-use crate::clock::day_before;
-use crate::config::{Config, Pace, Person};
-use crate::hash::hash;
-use crate::mail::compose::envelope_of;
-use crate::mail::message::{ComposeError, Composed, Envelope, Mailbox};
-use crate::store::folding::{FoldedMail, silent_from};
-use crate::store::jobs::{self, Job};
-use crate::store::outbox::{self, NewMail};
-use crate::store::{StoreError, told};
-use duskflight_core::ledger::{MailIdentity, MailKind};
+use super::causes::{Causes, SinceTold};
+use super::charts::Charts;
+use super::draft::{Address, Draft};
+use super::mails::Telling;
+use super::{Night, TellError, trouble, waiting};
+use crate::config::{Config, Person};
+use crate::mail::compose::{Extras, GrowerAlert};
+use crate::mail::contents::{Asked, Holds};
+use crate::store::folding::FoldedMail;
 
-/// What a night's tellings are made from: the ledger and the outbox grow all season.
+/// A digest told so long after its hour says that it is late.
+const LATE_AFTER: TimeDelta = TimeDelta::hours(1);
+
+/// What a night's mails are made from besides their plan.
 pub(super) struct Context<'a> {
-    pub(super) connection: &'a Connection,
+    connection: &'a Connection,
     pub(super) config: &'a Config,
     pub(super) night: &'a Night,
     pub(super) now: DateTime<Utc>,
-    pub(super) purpose: Purpose,
-    /// How often people are told at this time of year.
-    pub(super) pace: Pace,
+    pace: Pace,
     /// Mails that were folded tonight.
-    pub(super) folded_tonight: Vec<FoldedMail>,
+    folded: Vec<FoldedMail>,
     /// Lines for every digest.
-    pub(super) trouble: Vec<String>,
-    /// The ledger before this night, by person.
-    told: BTreeMap<PersonId, Vec<Told>>,
-    /// The newest civil day before on which people were told.
-    told_before: Option<NaiveDate>,
-    /// The last civil day before for which a digest was made, whatever became of it.
-    last_made: Option<NaiveDate>,
-}
-
-/// The newest civil day before another on which people were told: the job is also done on days off the
-/// season on which nobody hears anything.
-fn told_before(
-    connection: &Connection,
-    config: &Config,
-    day: NaiveDate,
-) -> Result<Option<NaiveDate>, StoreError> {
-    let mut done = jobs::done_before(connection, Job::Tell, day)?;
-    while let Some(day) = done.filter(|day| config.pace_on(*day).is_none()) {
-        done = jobs::done_before(connection, Job::Tell, day)?;
-    }
-    Ok(done)
-}
-
-/// The cause of each change, by its block and the key of its event.
-#[derive(Debug, Clone, Default)]
-pub struct Causes(BTreeMap<(BlockId, String), String>);
-
-impl Causes {
-    /// That of a notice, where it is known.
-    #[must_use]
-    pub fn of(&self, notice: &Notice) -> Option<String> {
-        let key = (notice.block.clone(), notice.event.to_string());
-        self.0.get(&key).cloned()
-    }
-
-    /// Those of several mails.
-    pub(super) fn extend(&mut self, others: Self) {
-        self.0.extend(others.0);
-    }
+    trouble: Vec<String>,
+    since: SinceTold<'a>,
+    charts: Charts<'a>,
 }
 
 impl<'a> Context<'a> {
-    pub(super) fn new(
+    pub(super) fn read(
         connection: &'a Connection,
         config: &'a Config,
         night: &'a Night,
-        purpose: Purpose,
-        pace: Pace,
-        now: DateTime<Utc>,
-        folded_tonight: Vec<FoldedMail>,
+        (pace, now): (Pace, DateTime<Utc>),
+        folded: Vec<FoldedMail>,
+        plans: &[MailPlan<'a>],
     ) -> Result<Self, TellError> {
-        let told_up_to = match purpose {
-            Purpose::Tell => night.as_of,
-            Purpose::Preview | Purpose::PreviewLetters => day_before(night.as_of),
-        };
         Ok(Self {
             connection,
             config,
             night,
             now,
-            purpose,
             pace,
-            folded_tonight,
+            folded,
             trouble: [
                 trouble::standing(connection, config)?,
                 trouble::revised(connection, config, night.as_of, now)?,
             ]
             .concat(),
-            told: told::latest(connection, night.as_of.year(), told_up_to)?,
-            told_before: told_before(connection, config, night.as_of)?,
-            last_made: outbox::newest_day(connection, night.as_of)?,
+            since: SinceTold::read(connection, config, night, plans, now)?,
+            charts: Charts::of_mails(connection, config, night, plans)?,
         })
     }
 
-    /// Whether a mail was made before.
-    pub(super) fn is_made(
-        &self,
-        kind: MailKind,
-        person: &Person,
-        adviser: Option<&Person>,
-    ) -> Result<bool, StoreError> {
-        let mail = self.identity(kind, person, adviser);
-        Ok(self.purpose == Purpose::Tell && outbox::is_made(self.connection, &mail)?)
-    }
-
-    /// What makes a mail of tonight one that is made once; `None` for an adviser where it is about the blocks
-    /// of several.
-    fn identity(&self, kind: MailKind, person: &Person, adviser: Option<&Person>) -> MailIdentity {
-        MailIdentity {
-            kind,
-            person: person.id.clone(),
-            adviser: adviser.map(|adviser| adviser.id.clone()),
-            day: self.night.as_of,
-            about: String::new(),
+    /// Everybody's mails from their plans. A digest lists what others hear, so that is made first.
+    pub(super) fn tellings(&self, plans: &[MailPlan<'_>]) -> Result<Vec<Telling>, TellError> {
+        let is_digest = |plan: &&MailPlan<'_>| plan.kind == Some(MailKind::Digest);
+        let (digests, others): (Vec<&MailPlan<'_>>, Vec<_>) = plans.iter().partition(is_digest);
+        let others: Vec<Made<'_, '_>> = others.into_iter().map(|plan| self.made(plan)).collect();
+        let mut listed = self.listed(&others);
+        let mut tellings = Vec::new();
+        for plan in digests {
+            let growers = listed.remove(plan.person).unwrap_or_default();
+            tellings.push(self.digest(plan, growers)?);
         }
+        tellings.extend(others.into_iter().map(|made| self.other(made)));
+        Ok(tellings)
     }
 
-    /// The days that an adviser's digest makes up for: those since the last one that was not given up.
-    pub(super) fn digest_catch_up(&self, adviser: &Person) -> Result<Option<CatchUp>, StoreError> {
-        let day = self.night.as_of;
-        let last = outbox::newest_digest(self.connection, &adviser.id, day)?;
-        Ok(last.and_then(|last| CatchUp::of(last, self.config.owed_before(day), day)))
-    }
-
-    /// The days that nobody was told: the box was off.
-    fn silence(&self) -> Option<CatchUp> {
-        let day = self.night.as_of;
-        CatchUp::of(self.last_made?, self.config.owed_before(day), day)
-    }
-
-    /// The days that a person's mail about an adviser's blocks makes up for: nobody was told, or what they
-    /// were told was folded.
-    pub(super) fn catch_up(
-        &self,
-        person: &Person,
-        adviser: &Person,
-    ) -> Result<Option<CatchUp>, StoreError> {
-        let day = self.night.as_of;
-        let silent_from = match self.folded(person, adviser).next() {
-            Some(_) => silent_from(self.connection, &person.id, &adviser.id)?,
-            None => None,
-        };
-        let folded = silent_from.and_then(|from| CatchUp::of(day_before(from), day, day));
-        Ok(match self.silence() {
-            Some(silence) => Some(silence.or_longer(folded)),
-            None => folded,
-        })
-    }
-
-    /// A person's mails about an adviser's blocks that were folded tonight.
-    pub(super) fn folded<'b>(
-        &'b self,
-        person: &'b Person,
-        adviser: &'b Person,
-    ) -> impl Iterator<Item = &'b FoldedMail> {
-        let folded = self.folded_tonight.iter();
-        folded.filter(|mail| mail.person == person.id && mail.advisers.contains(&adviser.id))
-    }
-
-    /// What a person was told last of each event.
-    pub(super) fn told_to(&self, person: &Person) -> &[Told] {
-        self.told.get(&person.id).map_or(&[], Vec::as_slice)
-    }
-
-    /// What a person should hear today of some blocks. `hears`: of which events. What they were told of others,
-    /// when a rule still named them, is corrected and withdrawn all the same.
-    pub(super) fn notices(
-        &self,
-        person: &Person,
-        past: Past,
-        seasons: &[&BlockSeason],
-        hears: impl Fn(&BlockSeason, &Event) -> bool,
-    ) -> Vec<Notice> {
-        let only_firm = person.role == Role::Grower;
-        let of_season = |season: &&BlockSeason| -> Vec<Fact> {
-            let facts = facts(season).into_iter();
-            let heard = facts.map(|fact| {
-                let hears = hears(season, &fact.event);
-                fact.heard(hears, only_firm)
-            });
-            heard.collect()
-        };
-        let facts: Vec<Fact> = seasons.iter().flat_map(of_season).collect();
-        let moment = Moment {
-            today: self.night.as_of,
-            told_before: self.told_before,
-            past,
-        };
-        decide(&facts, self.told_to(person), moment)
-    }
-
-    /// What an adviser knows of the days before the first telling, by digest. A first digest that is given
-    /// up or folded leaves its list owed.
-    pub(super) fn past_of_adviser(&self, adviser: &Person) -> Result<Past, StoreError> {
-        if self.told_before.is_none() {
-            return Ok(Past::Begins);
-        }
-        let listed = outbox::newest_digest(self.connection, &adviser.id, self.night.as_of)?;
-        Ok(listed.map_or(Past::Owed, |_| Past::Listed))
-    }
-
-    /// The same of those who are alerted: they get no such list.
-    pub(super) const fn past_of_alerted(&self) -> Past {
-        match self.told_before {
-            None => Past::Begins,
-            Some(_) => Past::Unlisted,
-        }
-    }
-
-    /// Whether a person is told of a block by alerts, or was.
-    pub(super) fn is_watched(&self, person: &Person, block: &Block) -> bool {
-        let was_told = || {
-            self.told_to(person)
-                .iter()
-                .any(|told| told.block == block.id)
-        };
-        let named = person.role != Role::Adviser && was_told();
-        self.config.hears_of(person, block) || named
-    }
-
-    /// What stays to be told to somebody who gets alerts: off the season nothing but what takes back what
-    /// they were told, for wrong dates must not stand.
-    pub(super) fn alerted_now(&self, notice: &Notice) -> bool {
-        let news = matches!(notice.change, Change::New(_) | Change::Nearer { .. });
-        self.pace == Pace::Daily || !news
-    }
-
-    /// Why told values changed.
-    pub(super) fn causes(
-        &self,
-        seasons: &[&BlockSeason],
-        notices: &[Notice],
-    ) -> Result<Causes, TellError> {
-        let mut causes = BTreeMap::new();
-        for notice in notices {
-            let Some(told_on) = notice.change.told_on() else {
-                continue;
-            };
-            let about = |season: &&&BlockSeason| {
-                season.block.id == notice.block && season.insect == notice.insect
-            };
-            let Some(season) = seasons.iter().find(about) else {
-                continue;
-            };
-            let station = &season.block.station;
-            let since = since(self.connection, self.config, station, told_on, self.now)?;
-            let why = self
-                .config
-                .words
-                .why(&self.night.orchard, season, notice, &since);
-            let key = (notice.block.clone(), notice.event.to_string());
-            causes.extend(why.map(|why| (key, why)));
-        }
-        Ok(Causes(causes))
-    }
-
-    fn digest_id(&self, adviser: &Person) -> String {
-        self.message_id(&self.identity(MailKind::Digest, adviser, Some(adviser)))
-    }
-
-    /// A mail's Message-ID, derived from its identity and the sender's domain of today.
-    fn message_id(&self, mail: &MailIdentity) -> String {
-        let adviser = mail.adviser.as_ref().map_or("", PersonId::as_str);
-        let ids = [mail.person.as_str(), adviser, &mail.about].map(str::as_bytes);
-        let ids = if mail.about.is_empty() {
-            &ids[..2]
-        } else {
-            &ids
-        };
-        let domain = self.config.mail_from.domain();
-        format!("<{}.{}.{}@{domain}>", mail.kind.name(), mail.day, hash(ids))
-    }
-
-    /// Who reads an answer: the adviser to a mail about their blocks, the operator to a digest and to a mail
-    /// about the blocks of several.
-    fn reply_to<'b>(&'b self, kind: MailKind, adviser: Option<&'b Person>) -> Option<Mailbox<'b>> {
-        match (kind, adviser) {
-            (MailKind::Alert | MailKind::Letter, Some(adviser)) => Some(Mailbox {
-                name: &adviser.name,
-                address: &adviser.email,
-            }),
-            _ => self.config.operator.as_deref().map(|address| Mailbox {
-                name: &self.config.mail_from.name,
-                address,
-            }),
-        }
-    }
-
-    /// Composes a mail and addresses it. `advisers`: those whose blocks it is about.
-    pub(super) fn draft(
-        &self,
-        kind: MailKind,
-        person: &Person,
-        advisers: &[&Person],
-        compose: impl FnOnce(&Envelope<'_>) -> Result<Composed, ComposeError>,
-    ) -> Result<Draft, TellError> {
-        let adviser = match (kind, advisers) {
-            (MailKind::Summary, _) => None,
-            (_, advisers) => advisers.first().copied(),
-        };
-        let identity = self.identity(kind, person, adviser);
-        let message_id = self.message_id(&identity);
-        let as_of = self.config.moment_words(self.now);
-        let envelope = envelope_of(self.config, person, &message_id, self.now, &as_of);
-        let composed = compose(&Envelope {
-            reply_to: self.reply_to(kind, adviser),
-            ..envelope
+    /// What tells each part of a mail that is no digest.
+    fn made<'b, 'c>(&self, plan: &'b MailPlan<'c>) -> Made<'b, 'c> {
+        let (words, day, stations) = (self.config.words, self.night.as_of, &self.night.stations);
+        let causes = self.since.causes(self.config, self.night, plan);
+        let why = |notice: &Notice| causes.of(notice);
+        let parts = plan.parts.iter().filter_map(|part| {
+            let single = Single::of(words, day, plan.person, part, stations, why)?;
+            Some((part, single))
         });
-        let composed = composed.map_err(|source| TellError::Compose {
-            message_id: message_id.clone(),
-            source,
-        })?;
-        let mut waits_for: Vec<String> = match kind {
-            MailKind::Digest | MailKind::Test => Vec::new(),
-            _ => advisers
-                .iter()
-                .map(|adviser| self.digest_id(adviser))
-                .collect(),
+        Made {
+            plan,
+            parts: parts.collect(),
+            causes,
+        }
+    }
+
+    /// What others hear of each adviser's blocks, as the digest lists it.
+    fn listed<'b>(&self, others: &[Made<'b, '_>]) -> BTreeMap<&'b PersonId, Vec<GrowerAlert>> {
+        let mut listed: BTreeMap<&PersonId, Vec<GrowerAlert>> = BTreeMap::new();
+        for made in others {
+            let grower = &self.person(made.plan.person).name;
+            for (part, single) in &made.parts {
+                let (headline, more) = single.in_digest();
+                let of_adviser = listed.entry(part.adviser).or_default();
+                of_adviser.push(GrowerAlert {
+                    grower: grower.clone(),
+                    headline,
+                    more,
+                    not_before: format!("{} h after this digest is sent", self.config.hold_hours),
+                });
+            }
+        }
+        listed
+    }
+
+    fn digest(&self, plan: &MailPlan<'_>, growers: Vec<GrowerAlert>) -> Result<Telling, TellError> {
+        let adviser = self.person(plan.person);
+        let causes = self.since.causes(self.config, self.night, plan);
+        let day = self.night.as_of;
+        let holds = match &plan.parts[..] {
+            [part] => Some(Holds::Digest {
+                digest: self.digest_of(adviser, part, &causes)?,
+                extras: Extras {
+                    remark: self.late(),
+                    growers,
+                    held: waiting::lines(self.connection, self.config, &adviser.id, day)?,
+                    charts: self.charts.of(part),
+                },
+            }),
+            _ => None,
         };
-        waits_for.sort();
-        waits_for.dedup();
-        Ok(Draft {
-            mail: NewMail {
-                message_id,
-                kind,
-                person: identity.person,
-                adviser: identity.adviser,
-                day: identity.day,
-                about: identity.about,
-                address: person.email.clone(),
-                subject: composed.parts.subject.clone(),
-                body: Some(composed.bytes),
-                queued_at: self.now,
-                contents: None,
-                waits_for,
-                hold_s: u32::from(self.config.hold_hours) * 3600,
-            },
-            parts: composed.parts,
+        Ok(self.telling(plan, causes, holds))
+    }
+
+    fn digest_of(
+        &self,
+        adviser: &Person,
+        part: &Part<'_>,
+        causes: &Causes,
+    ) -> Result<Digest, TellError> {
+        let day = self.night.as_of;
+        let of_mails = trouble::of_mails(self.connection, self.config, adviser, day)?;
+        let folded = trouble::folded(self.config, adviser, &self.folded);
+        let trouble = self.trouble.iter().cloned().chain(folded).chain(of_mails);
+        let contents = digest(
+            self.config.words,
+            day,
+            &part.seasons,
+            &part.notices,
+            &self.night.stations,
+            trouble.collect(),
+            |notice| causes.of(notice),
+        );
+        Ok(Digest {
+            weekly: self.pace == Pace::Weekly,
+            catch_up: part.catch_up,
+            ..contents
         })
     }
+
+    /// That the digest is late.
+    fn late(&self) -> Option<String> {
+        let due = self.config.digest_instant(self.night.as_of);
+        (self.now - due > LATE_AFTER).then(|| {
+            let hour = self.config.digest_time.format("%H:%M");
+            format!("This digest is late; it was due at {hour}.")
+        })
+    }
+
+    /// A mail to somebody who hears of an adviser's blocks, or what is only recorded.
+    fn other(&self, made: Made<'_, '_>) -> Telling {
+        let holds = match made.plan.kind {
+            Some(MailKind::Summary) => self.summary(made.parts),
+            _ => made.parts.into_iter().next().map(|(part, single)| {
+                let adviser = Asked::of(self.person(part.adviser));
+                match single {
+                    Single::Alert(alert) => Holds::Alert {
+                        alert,
+                        charts: self.charts.of(part),
+                        adviser,
+                    },
+                    Single::Letter(letter) => Holds::Letter { letter, adviser },
+                }
+            }),
+        };
+        self.telling(made.plan, made.causes, holds)
+    }
+
+    fn summary(&self, parts: Vec<(&Part<'_>, Single)>) -> Option<Holds> {
+        let advisers = parts.iter().map(|(part, _)| part.adviser);
+        let advisers = advisers.map(|id| Asked::of(self.person(id))).collect();
+        let parts = parts.into_iter();
+        let parts = parts.map(|(part, single)| (part.adviser.clone(), single));
+        let summary = Summary::of(self.night.as_of, parts.collect())?;
+        Some(Holds::Summary { summary, advisers })
+    }
+
+    fn telling(&self, plan: &MailPlan<'_>, causes: Causes, holds: Option<Holds>) -> Telling {
+        let notices = plan.parts.iter().flat_map(|part| &part.notices);
+        Telling {
+            person: plan.person.clone(),
+            notices: notices.cloned().collect(),
+            draft: holds.map(|holds| self.draft(plan, holds)),
+            causes,
+        }
+    }
+
+    fn draft(&self, plan: &MailPlan<'_>, holds: Holds) -> Draft {
+        let advisers = plan.parts.iter().map(|part| self.person(part.adviser));
+        let advisers: Vec<&Person> = advisers.collect();
+        let address = Address {
+            config: self.config,
+            day: self.night.as_of,
+            now: self.now,
+        };
+        address.draft(self.person(plan.person), &advisers, holds)
+    }
+
+    fn person(&self, id: &PersonId) -> &'a Person {
+        let person = self.config.person(id);
+        person.expect("the people of a plan are those of the configuration")
+    }
+}
+
+/// A plan with what tells each of its parts.
+struct Made<'b, 'c> {
+    plan: &'b MailPlan<'c>,
+    parts: Vec<(&'b Part<'c>, Single)>,
+    causes: Causes,
 }

@@ -1,7 +1,6 @@
 //! Mails that could not be delivered for more than a day: today's tell what holds now instead.
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use duskflight_core::ledger::Role;
 use rusqlite::Connection;
 
 use crate::config::Config;
@@ -21,12 +20,11 @@ pub(super) fn fold_stuck(
     now: DateTime<Utc>,
 ) -> Result<Vec<FoldedMail>, StoreError> {
     let mut folded = Vec::new();
-    if config.pace_on(day).is_none() {
+    let Some(pace) = config.pace_on(day) else {
         return Ok(folded);
-    }
-    let in_season = config.in_season(day);
+    };
     let told_anew = config.people.iter();
-    let told_anew = told_anew.filter(|person| in_season || person.role == Role::Adviser);
+    let told_anew = told_anew.filter(|person| pace.tells_anew(person.role));
     let into = format!("folded into the mail of {}", config.words.day(day));
     let queue = read_queue(connection)?;
     for person in told_anew {

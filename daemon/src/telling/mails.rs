@@ -2,15 +2,16 @@
 
 use chrono::{DateTime, Utc};
 use duskflight_core::id::PersonId;
-use duskflight_core::ledger::{Notice, Role};
+use duskflight_core::ledger::Notice;
+use duskflight_core::ledger::plan::{Hearers, plan_night};
 use rusqlite::Connection;
 
-use super::context::{Causes, Context};
-use super::{Night, TellError, daily_limit};
+use super::causes::Causes;
+use super::context::Context;
+use super::draft::Draft;
+use super::{Night, TellError, before};
 use crate::config::Config;
-use crate::mail::message::Parts;
 use crate::store::folding::FoldedMail;
-use crate::store::outbox::NewMail;
 
 /// What one person is told on one day.
 #[derive(Debug, Clone)]
@@ -25,15 +26,6 @@ pub struct Telling {
     pub draft: Option<Draft>,
 }
 
-/// A composed mail.
-#[derive(Debug, Clone)]
-pub struct Draft {
-    /// The mail as it goes into the outbox.
-    pub mail: NewMail,
-    /// What it shows.
-    pub parts: Parts,
-}
-
 /// What the mails are prepared for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Purpose {
@@ -46,11 +38,11 @@ pub enum Purpose {
     PreviewLetters,
 }
 
-/// Decides what everyone is told and composes the mails, to be looked at or told. Off the season advisers
-/// are told once a week, and nobody on other days.
+/// Plans what everyone is told and makes the contents of the mails, to be looked at or told. Off the season
+/// advisers are told once a week, and nobody on other days.
 ///
 /// # Errors
-/// When the records cannot be read or a mail cannot be composed.
+/// When the records cannot be read.
 pub fn prepare(
     connection: &Connection,
     config: &Config,
@@ -70,23 +62,19 @@ pub(super) fn prepare_after(
     now: DateTime<Utc>,
     folded: Vec<FoldedMail>,
 ) -> Result<Vec<Telling>, TellError> {
-    let Some(pace) = config.pace_on(night.as_of) else {
+    let day = night.as_of;
+    let Some(pace) = config.pace_on(day) else {
         return Ok(Vec::new());
     };
-    let context = Context::new(connection, config, night, purpose, pace, now, folded)?;
-    let (mut tellings, mut plans) = (Vec::new(), Vec::new());
-    for adviser in config.people.iter().filter(|p| p.role == Role::Adviser) {
-        if let Some((digest, alerts)) = context.of_adviser(adviser)? {
-            tellings.push(digest);
-            plans.extend(alerts);
-        }
-    }
-    for person in &config.people {
-        let (own, others) = plans.into_iter().partition(|plan| plan.person == person);
-        plans = others;
-        let digests = tellings.iter().filter(|told| told.person == person.id);
-        let digests = digests.count();
-        tellings.extend(daily_limit::rationed(&context, person, own, digests)?);
-    }
-    Ok(tellings)
+    let people = config.hearers();
+    let hearers = Hearers {
+        people: &people,
+        rules: &config.rules,
+    };
+    let ledger = before::ledger(connection, day, purpose)?;
+    let made = before::mails(connection, day, purpose, &folded)?;
+    let tonight = before::tonight(connection, config, day, pace, purpose)?;
+    let plans = plan_night(hearers, &night.seasons, &ledger, &made, &tonight);
+    let context = Context::read(connection, config, night, (pace, now), folded, &plans)?;
+    context.tellings(&plans)
 }

@@ -1,11 +1,11 @@
 //! Recompute and tell one civil day, in one transaction.
 
-mod adviser;
+mod before;
+mod causes;
 mod charts;
 mod context;
-mod daily_limit;
+mod draft;
 mod folding;
-mod letters;
 mod mails;
 mod night;
 pub mod replay;
@@ -14,8 +14,9 @@ mod trouble;
 pub mod waiting;
 mod weather;
 
-pub use context::Causes;
-pub use mails::{Draft, Purpose, Telling, prepare};
+pub use causes::Causes;
+pub use draft::Draft;
+pub use mails::{Purpose, Telling, prepare};
 pub use night::{Night, night};
 pub use weather::Stations;
 
@@ -25,7 +26,6 @@ use chrono::{DateTime, NaiveDate, Utc};
 use rusqlite::Connection;
 
 use crate::config::Config;
-use crate::mail::message::ComposeError;
 use crate::store::folding::{FoldedMail, wait_for_newer};
 use crate::store::jobs::{self, Job, RunState};
 use crate::store::outbox::{self};
@@ -38,14 +38,6 @@ pub enum TellError {
     /// The records.
     #[error("read or write the records")]
     Store(#[from] StoreError),
-    /// A mail.
-    #[error("compose the mail {message_id}")]
-    Compose {
-        /// Its Message-ID.
-        message_id: String,
-        /// Why.
-        source: ComposeError,
-    },
     /// A later day has been told: telling an earlier one now would take back what is known since.
     #[error(
         "tell {day}: {newest} has been told already; see an earlier day with `preview` or `season`"
@@ -72,8 +64,8 @@ pub enum Told {
     },
 }
 
-/// Tells one civil day: recomputes all seasons, compares them with the ledger, and writes ledger,
-/// digests and alerts together. A day that is done is not told again unless `again`; even then
+/// Tells one civil day: recomputes all seasons, compares them with the ledger, and writes ledger and
+/// contents of digests and alerts together; their bytes are rendered afterwards. A day that is done is not told again unless `again`; even then
 /// nothing is told twice, since the ledger decides.
 ///
 /// # Errors

@@ -96,6 +96,7 @@ async fn morning(
         .write(move |t| {
             jobs::begin(t, Job::Tell, day, now)?;
             let (night, tellings) = tell_in(t, &config, day, now, Vec::new())?;
+            snapshot::need_no_bytes(t)?;
             jobs::finish(t, Job::Tell, day, now, None)?;
             let mails = tellings.iter();
             Ok(mails

@@ -11,10 +11,10 @@ pub use heat::{AheadPoint, BandPoint, HeatChart, HeatPoint, MarkLine, heat_chart
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
-use super::news::{rank, season_of};
 use crate::ledger::Event;
+use crate::ledger::rank::rank;
 use crate::ledger::{Change, Notice};
-use crate::season::BlockSeason;
+use crate::season::{BlockSeason, ByBlock};
 
 /// A chart of a mail.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -85,13 +85,14 @@ impl<'a> Wanted<'a> {
     /// What one person's news asks for. What is only recorded asks for nothing.
     #[must_use]
     pub fn by(seasons: &[&'a BlockSeason], notices: &[Notice]) -> Self {
+        let seasons = ByBlock::of(seasons.iter().copied());
         let first = |about: fn(&Event) -> bool| {
             let news = notices.iter();
             let news = news.filter(|notice| {
                 about(&notice.event) && !matches!(notice.change, Change::History(_))
             });
             news.min_by_key(|notice| rank(notice))
-                .and_then(|notice| season_of(seasons, notice))
+                .and_then(|notice| seasons.get(&notice.block, &notice.insect))
         };
         Self {
             heat: first(|event| {

@@ -4,13 +4,14 @@ use std::collections::BTreeSet;
 use std::fmt::Display;
 
 use duskflight_core::id::PersonId;
+use duskflight_core::ledger::plan::Rule;
 use duskflight_core::ledger::{EventKind, Role};
 use duskflight_core::orchard::Block;
 
 use super::reader::Reader;
+use crate::config::Person;
 use crate::config::file::RulePart;
 use crate::config::tables::BlockRow;
-use crate::config::{Person, Rule};
 use crate::nearest::suggestion;
 
 /// Reads and checks the rules against what is declared.

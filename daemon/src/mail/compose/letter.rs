@@ -17,10 +17,9 @@ pub fn letter(
     letter: &Letter,
     adviser: Adviser<'_>,
 ) -> Result<Composed, ComposeError> {
-    let begins = format!("Week to {}: ", words.day(letter.day));
     let view = LetterView {
         envelope,
-        subject: subject(&begins, &letter.headline, letter.more),
+        subject: letter_subject(words, letter),
         letter,
         adviser,
     };
@@ -31,6 +30,12 @@ pub fn letter(
     let text = LetterText { view: &view }.render().map_err(failed)?;
     let html = LetterHtml { view: &view }.render().map_err(failed)?;
     whole(envelope, view.subject, &text, html, Default::default())
+}
+
+/// A letter's subject.
+pub(in crate::mail) fn letter_subject(words: Words, letter: &Letter) -> String {
+    let begins = format!("Week to {}: ", words.day(letter.day));
+    subject(&begins, &letter.headline, letter.more)
 }
 
 struct LetterView<'a> {

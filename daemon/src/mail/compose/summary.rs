@@ -18,10 +18,9 @@ pub fn summary(
     summary: &Summary,
     advisers: &[Adviser<'_>],
 ) -> Result<Composed, ComposeError> {
-    let begins = begins(words, summary.catch_up);
     let view = SummaryView {
         envelope,
-        subject: subject(&begins, &summary.headline, summary.more),
+        subject: summary_subject(words, summary),
         catch_up: remark(words, summary.catch_up, summary.day),
         summary,
         advisers,
@@ -36,6 +35,12 @@ pub fn summary(
     let dates = parts.flat_map(|(part, adviser)| part.calendar.iter().map(|date| (*adviser, date)));
     let files = calendar::files(envelope, dates);
     whole(envelope, view.subject, &text, html, (Vec::new(), files))
+}
+
+/// A summary's subject.
+pub(in crate::mail) fn summary_subject(words: Words, summary: &Summary) -> String {
+    let begins = begins(words, summary.catch_up);
+    subject(&begins, &summary.headline, summary.more)
 }
 
 struct SummaryView<'a> {
@@ -76,15 +81,15 @@ impl<'a> SummaryView<'a> {
     }
 
     /// The words that letters in it use, each once.
-    fn terms(&self) -> Vec<&'static str> {
+    fn terms(&self) -> Vec<&'a str> {
         let letters = self
             .summary
             .parts
             .iter()
             .filter_map(|part| part.letter.as_ref());
-        let mut terms: Vec<&str> = Vec::new();
+        let mut terms: Vec<&'a str> = Vec::new();
         for term in letters.flat_map(|letter| &letter.terms) {
-            if !terms.contains(term) {
+            if !terms.contains(&term.as_str()) {
                 terms.push(term);
             }
         }

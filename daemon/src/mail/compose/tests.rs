@@ -51,43 +51,63 @@ fn to_grower() -> Envelope<'static> {
 }
 
 fn full() -> Composed {
-    let growers = [GrowerAlert {
-        grower: "Tom Avery",
+    let growers = vec![GrowerAlert {
+        grower: "Tom Avery".to_owned(),
         headline: "North 20, along the canal: corrected: second-generation egg laying projected \
-                   for Jun 19–20",
+                   for Jun 19–20"
+            .to_owned(),
         more: 1,
-        not_before: "10:00",
+        not_before: "10:00".to_owned(),
     }];
-    let held = [
+    let held = vec![
         "held since Jun 18 by Inés Arroyo: alert of Jun 18 to Tom Avery: East 3: egg-laying start \
                  confirmed: Jun 18; to let it go: duskflight alerts release tom-0618"
             .to_owned(),
     ];
     let extras = Extras {
-        charts: &[],
+        charts: Vec::new(),
         remark: None,
-        growers: &growers,
-        held: &held,
+        growers,
+        held,
     };
     let refused = "the mail to Tom Avery was refused: mailbox full, next try 07:00";
     let contents = Sample::full().digest(&[refused]);
-    digest(&envelope(), Words::default(), &contents, extras).unwrap()
+    digest(
+        &envelope(),
+        Words::default(),
+        &contents,
+        &extras,
+        Vec::new(),
+    )
+    .unwrap()
 }
 
 fn quiet() -> Composed {
     let extras = Extras {
-        charts: &[],
-        remark: Some("Sent 3 h late: the machine was off this morning."),
-        growers: &[],
-        held: &[],
+        remark: Some("Sent 3 h late: the machine was off this morning.".to_owned()),
+        ..Extras::default()
     };
     let contents = Sample::quiet().digest(&[]);
-    digest(&envelope(), Words::default(), &contents, extras).unwrap()
+    digest(
+        &envelope(),
+        Words::default(),
+        &contents,
+        &extras,
+        Vec::new(),
+    )
+    .unwrap()
 }
 
 fn alert_for(block: &str) -> Composed {
     let contents = Sample::full().alert(block);
-    alert(&to_grower(), Words::default(), &contents, ADVISER, &[]).unwrap()
+    alert(
+        &to_grower(),
+        Words::default(),
+        &contents,
+        ADVISER,
+        (&[], Vec::new()),
+    )
+    .unwrap()
 }
 
 const LONG: usize = 2_000;
@@ -148,7 +168,14 @@ fn hostile() -> Composed {
         phone: "\"><b>1",
         adds: &[],
     };
-    alert(&envelope, Words::default(), &contents, adviser, &[]).unwrap()
+    alert(
+        &envelope,
+        Words::default(),
+        &contents,
+        adviser,
+        (&[], Vec::new()),
+    )
+    .unwrap()
 }
 
 fn parsed(composed: &Composed) -> Message<'_> {
@@ -344,7 +371,14 @@ fn a_name_cannot_open_a_tag_or_a_line() {
 #[test]
 fn forty_busy_blocks_fit_whole_into_eighty_kilobytes_of_html() {
     let contents = Sample::busy(40).digest(&[]);
-    let mail = digest(&envelope(), Words::default(), &contents, Extras::default()).unwrap();
+    let mail = digest(
+        &envelope(),
+        Words::default(),
+        &contents,
+        &Extras::default(),
+        Vec::new(),
+    )
+    .unwrap();
     assert_eq!(
         (contents.blocks_with_work, contents.by_trap.len()),
         (40, 40)
@@ -361,7 +395,14 @@ fn forty_busy_blocks_fit_whole_into_eighty_kilobytes_of_html() {
 fn a_digest_too_long_for_one_mail_is_shortened_and_says_what_is_left_out() {
     let sample = Sample::busy(120);
     let contents = sample.digest(&[]);
-    let mail = digest(&envelope(), Words::default(), &contents, Extras::default()).unwrap();
+    let mail = digest(
+        &envelope(),
+        Words::default(),
+        &contents,
+        &Extras::default(),
+        Vec::new(),
+    )
+    .unwrap();
     let html = mail.parts.html;
     assert!(html.len() < 80_000, "{}", html.len());
     let said = "Too long for one mail, so left out: what the news rests on, trap work trap by trap";
@@ -413,7 +454,13 @@ fn a_subject_keeps_its_headline_before_how_much_more_there_is_and_is_cut_between
 fn an_address_or_a_message_id_that_cannot_be_used_is_named() {
     let contents = Sample::quiet().digest(&[]);
     let error = |envelope: &Envelope<'_>| {
-        let composed = digest(envelope, Words::default(), &contents, Extras::default());
+        let composed = digest(
+            envelope,
+            Words::default(),
+            &contents,
+            &Extras::default(),
+            Vec::new(),
+        );
         composed.unwrap_err().to_string()
     };
     let nowhere = Mailbox {

@@ -1,11 +1,10 @@
 //! What mails say: their contents and bytes, apart from the outbox, so that no walk of it reads them.
 
 use chrono::{DateTime, Utc};
-use duskflight_core::ledger::MailKind;
 use rusqlite::{Connection, OptionalExtension, params};
 
 use super::NewMail;
-use crate::store::{StoreError, parsed, text};
+use crate::store::StoreError;
 
 /// Writes what a new mail says.
 pub(super) fn write(connection: &Connection, mail: &NewMail) -> Result<(), StoreError> {
@@ -20,30 +19,31 @@ pub(super) fn write(connection: &Connection, mail: &NewMail) -> Result<(), Store
 /// A mail that waits for its bytes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ToCompose {
+    /// Its place in the outbox.
+    pub place: i64,
     /// Message-ID header.
     pub message_id: String,
-    /// What it is.
-    pub kind: MailKind,
     /// What it is composed from, as JSON.
     pub contents: String,
 }
 
-/// The oldest mail that waits for its bytes and can be composed.
+/// The oldest mail after a place in the outbox that waits for its bytes and can be composed.
 ///
 /// # Errors
 /// A failing statement.
-pub fn to_compose(connection: &Connection) -> Result<Option<ToCompose>, StoreError> {
+pub fn to_compose(connection: &Connection, after: i64) -> Result<Option<ToCompose>, StoreError> {
     let mut statement = connection.prepare_cached(
-        "SELECT message_id, kind, contents FROM outbox JOIN mail_content USING (message_id)
-         WHERE state = 'queued' AND composed = 0 AND contents IS NOT NULL ORDER BY place LIMIT 1",
+        "SELECT place, message_id, contents FROM outbox JOIN mail_content USING (message_id)
+         WHERE state = 'queued' AND composed = 0 AND contents IS NOT NULL AND place > ?1
+         ORDER BY place LIMIT 1",
     )?;
-    let mut rows = statement.query([])?;
+    let mut rows = statement.query([after])?;
     let Some(row) = rows.next()? else {
         return Ok(None);
     };
     Ok(Some(ToCompose {
+        place: row.get("place")?,
         message_id: row.get("message_id")?,
-        kind: parsed("kind", text(row, "kind")?)?,
         contents: row.get("contents")?,
     }))
 }

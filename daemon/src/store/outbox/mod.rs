@@ -1,4 +1,4 @@
-//! Mails waiting, sent and given up: queueing them, and what was made before.
+//! Mails waiting, sent and given up: queueing them.
 
 mod content;
 mod queued;
@@ -20,7 +20,7 @@ use duskflight_core::id::PersonId;
 use duskflight_core::ledger::{MailIdentity, MailKind};
 use rusqlite::{Connection, params};
 
-use super::{StoreError, day};
+use super::StoreError;
 
 /// A mail to queue.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -98,83 +98,6 @@ pub fn queue(connection: &Connection, mail: &NewMail) -> Result<(), StoreError> 
         wait.execute([&mail.message_id, digest])?;
     }
     Ok(())
-}
-
-/// Whether a mail of an identity was made, whatever became of it and under whatever Message-ID, which changes
-/// with the sender's domain.
-///
-/// # Errors
-/// A failing statement.
-pub fn is_made(connection: &Connection, mail: &MailIdentity) -> Result<bool, StoreError> {
-    Ok(connection
-        .prepare_cached(
-            "SELECT EXISTS (SELECT 1 FROM outbox WHERE kind = ?1 AND person = ?2 AND adviser = ?3 AND day = ?4
-               AND about = ?5 AND kind != 'test')",
-        )?
-        .query_row(
-            params![
-                mail.kind.name(),
-                mail.person.as_str(),
-                mail.adviser.as_ref().map_or("", PersonId::as_str),
-                mail.day.to_string(),
-                mail.about,
-            ],
-            |row| row.get(0),
-        )?)
-}
-
-/// The newest civil day before another of which a person was sent a digest, or one waits for them.
-///
-/// # Errors
-/// A failing statement.
-pub fn newest_digest(
-    connection: &Connection,
-    person: &PersonId,
-    before: NaiveDate,
-) -> Result<Option<NaiveDate>, StoreError> {
-    let newest: Option<String> = connection
-        .prepare_cached(
-            "SELECT max(day) FROM outbox WHERE kind = 'digest' AND person = ?1 AND day < ?2
-               AND state NOT IN ('failed', 'expired', 'folded')",
-        )?
-        .query_row(params![person.as_str(), before.to_string()], |row| {
-            row.get(0)
-        })?;
-    newest.map(|text| day(&text)).transpose()
-}
-
-/// The newest civil day before another for which a digest was made at all, whatever became of it.
-///
-/// # Errors
-/// A failing statement.
-pub fn newest_day(
-    connection: &Connection,
-    before: NaiveDate,
-) -> Result<Option<NaiveDate>, StoreError> {
-    let newest: Option<String> = connection
-        .prepare_cached("SELECT max(day) FROM outbox WHERE kind = 'digest' AND day < ?1")?
-        .query_row([before.to_string()], |row| row.get(0))?;
-    newest.map(|text| day(&text)).transpose()
-}
-
-/// How many mails of a civil day a person gets, tests apart, and whether a summary is among them.
-///
-/// # Errors
-/// A failing statement.
-pub fn made_on(
-    connection: &Connection,
-    person: &PersonId,
-    on: NaiveDate,
-) -> Result<(u32, bool), StoreError> {
-    let made = connection
-        .prepare_cached(
-            "SELECT count(*), count(*) FILTER (WHERE kind = 'summary') FROM outbox
-             WHERE person = ?1 AND day = ?2 AND kind != 'test'",
-        )?
-        .query_row(params![person.as_str(), on.to_string()], |row| {
-            Ok((row.get(0)?, row.get::<_, u32>(1)? > 0))
-        })?;
-    Ok(made)
 }
 
 #[cfg(test)]

@@ -1,0 +1,301 @@
+//! The night's plan: who is told what tonight, in which mail. It is decided from plain data alone; contents are
+//! made from it, and words come last.
+
+mod before;
+mod daily_limit;
+mod hearers;
+mod letter;
+mod pace;
+
+pub use before::{Folded, Ledger, MadeMails};
+pub use hearers::{Hearer, Hearers, Rule};
+pub use pace::Pace;
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+
+use super::decide::decide;
+use super::facts::facts;
+use super::rank::urgency;
+use super::{CatchUp, Change, Fact, MailKind, Moment, Notice, Past, Role, Told};
+use crate::id::PersonId;
+use crate::season::BlockSeason;
+use hearers::practices;
+
+/// The night that is planned.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Tonight {
+    /// The civil day of telling.
+    pub day: NaiveDate,
+    /// How often people are told at this time of year.
+    pub pace: Pace,
+    /// The newest civil day before on which people were told; `None` before the first.
+    pub told_before: Option<NaiveDate>,
+    /// The newest civil day before on which people were to be told.
+    pub owed_before: NaiveDate,
+    /// Mails that one person gets on one day at the most, tests apart.
+    pub most_mails: usize,
+    /// Whose letters are due.
+    pub letters: Letters,
+}
+
+/// Whose letters are due.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Letters {
+    /// Each on its day of the week.
+    OnTheirDay,
+    /// All, to be looked at.
+    All,
+}
+
+/// A mail of the night, or what is only recorded.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MailPlan<'a> {
+    /// What it is; `None` where all of it is history that is recorded and stands in no mail.
+    pub kind: Option<MailKind>,
+    /// The recipient.
+    pub person: &'a PersonId,
+    /// What it tells, most urgent first; a summary has several.
+    pub parts: Vec<Part<'a>>,
+}
+
+/// What one person is told of one adviser's blocks.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Part<'a> {
+    /// The adviser.
+    pub adviser: &'a PersonId,
+    /// The blocks' seasons.
+    pub seasons: Vec<&'a BlockSeason>,
+    /// What goes into the ledger.
+    pub notices: Vec<Notice>,
+    /// What the person was told of the blocks before.
+    pub told: Vec<&'a Told>,
+    /// The days it makes up for, where mails were left out.
+    pub catch_up: Option<CatchUp>,
+    /// What it is.
+    pub tells: Tells,
+}
+
+/// Which contents tell a part.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Tells {
+    /// A digest.
+    Digest,
+    /// Key-date alerts.
+    Alert,
+    /// A letter about what was told last of each event, tonight's included.
+    Letter(Vec<Told>),
+    /// None: it is history and only recorded.
+    Recorded,
+}
+
+impl Tells {
+    const fn kind(&self) -> Option<MailKind> {
+        match self {
+            Self::Digest => Some(MailKind::Digest),
+            Self::Alert => Some(MailKind::Alert),
+            Self::Letter(_) => Some(MailKind::Letter),
+            Self::Recorded => None,
+        }
+    }
+}
+
+impl Part<'_> {
+    /// Lower is more urgent; a letter tells no news.
+    fn urgency(&self) -> u8 {
+        urgency(&self.notices)
+    }
+}
+
+/// Plans a night: each adviser's digest, and what others hear of their blocks, which the digest lists and
+/// which leaves after it. Once the digest of a day is made, all of that waits for the next. Digests come
+/// first, then each person's mails, most urgent first, within the daily limit.
+#[must_use]
+pub fn plan_night<'a>(
+    hearers: Hearers<'a>,
+    seasons: &'a [BlockSeason],
+    ledger: &'a Ledger,
+    made: &MadeMails,
+    tonight: &Tonight,
+) -> Vec<MailPlan<'a>> {
+    let planner = Planner {
+        hearers,
+        ledger,
+        made,
+        tonight,
+    };
+    let mut practices = practices(hearers, seasons, ledger);
+    let (mut plans, mut parts) = (Vec::new(), BTreeMap::<usize, Vec<Part<'a>>>::new());
+    for adviser in hearers.people.iter().filter(|p| p.role == Role::Adviser) {
+        let is_made = made.contains(MailKind::Digest, &adviser.id, Some(&adviser.id));
+        let Some(practice) = practices.remove(&adviser.id).filter(|_| !is_made) else {
+            continue;
+        };
+        for (at, heard) in practice.heard {
+            let told = planner.parts(&hearers.people[at], &adviser.id, heard);
+            parts.entry(at).or_default().extend(told);
+        }
+        plans.push(planner.digest(&adviser.id, practice.seasons));
+    }
+    for (at, parts) in parts {
+        let person = &hearers.people[at].id;
+        let digests = plans.iter().filter(|plan| plan.person == person).count();
+        plans.extend(daily_limit::limited(person, parts, digests, made, tonight));
+    }
+    plans
+}
+
+struct Planner<'a, 'b> {
+    hearers: Hearers<'a>,
+    ledger: &'a Ledger,
+    made: &'b MadeMails,
+    tonight: &'b Tonight,
+}
+
+impl<'a> Planner<'a, '_> {
+    fn digest(&self, adviser: &'a PersonId, seasons: Vec<&'a BlockSeason>) -> MailPlan<'a> {
+        let told = self.ledger.of(adviser, &seasons);
+        let moment = self.moment(self.past_of_adviser(adviser));
+        let facts = seasons.iter().flat_map(|season| facts(season));
+        let facts: Vec<Fact> = facts.map(|fact| fact.heard(true, false)).collect();
+        let Tonight {
+            owed_before, day, ..
+        } = *self.tonight;
+        let part = Part {
+            adviser,
+            notices: decide(&facts, told.iter().copied(), moment),
+            catch_up: self.made.digest_catch_up(adviser, owed_before, day),
+            tells: Tells::Digest,
+            seasons,
+            told,
+        };
+        MailPlan {
+            kind: Some(MailKind::Digest),
+            person: adviser,
+            parts: vec![part],
+        }
+    }
+
+    /// What a person is told of an adviser's blocks beside the digest: alerts, and a letter on its day. A mail
+    /// that left before an older database was put back is not made again; its news waits for tomorrow.
+    fn parts(
+        &self,
+        person: &'a Hearer,
+        adviser: &'a PersonId,
+        heard: Vec<&'a BlockSeason>,
+    ) -> impl Iterator<Item = Part<'a>> {
+        let own = heard.iter().copied();
+        let own: Vec<&BlockSeason> = own.filter(|s| s.block.grower == person.id).collect();
+        let alert = self.alert(person, adviser, heard);
+        let letter = self.letter(person, adviser, own, &alert.notices);
+        let alert = Some(alert).filter(|part| !part.notices.is_empty());
+        let is_made = |part: &Part<'_>| {
+            let kind = part.tells.kind();
+            kind.is_some_and(|kind| self.made.contains(kind, &person.id, Some(adviser)))
+        };
+        let parts = [alert, letter].into_iter().flatten();
+        parts.filter(move |part| !is_made(part))
+    }
+
+    fn alert(
+        &self,
+        person: &'a Hearer,
+        adviser: &'a PersonId,
+        seasons: Vec<&'a BlockSeason>,
+    ) -> Part<'a> {
+        let told = self.ledger.of(&person.id, &seasons);
+        let facts: Vec<Fact> = seasons
+            .iter()
+            .flat_map(|season| self.heard(person, season))
+            .collect();
+        let mut notices = decide(
+            &facts,
+            told.iter().copied(),
+            self.moment(self.past_of_alerted()),
+        );
+        notices.retain(|notice| self.tonight.pace.alerts(&notice.change));
+        let history = |notice: &Notice| matches!(notice.change, Change::History(_));
+        let Tonight {
+            owed_before, day, ..
+        } = *self.tonight;
+        Part {
+            adviser,
+            tells: match notices.iter().all(history) {
+                true => Tells::Recorded,
+                false => Tells::Alert,
+            },
+            catch_up: self.made.catch_up(&person.id, adviser, owed_before, day),
+            seasons,
+            notices,
+            told,
+        }
+    }
+
+    /// A season's facts as a person hears them. What they were told of others, when a rule still named them, is
+    /// corrected and withdrawn all the same.
+    fn heard(&self, person: &Hearer, season: &BlockSeason) -> Vec<Fact> {
+        let only_firm = person.role == Role::Grower;
+        let heard = facts(season).into_iter().map(|fact| {
+            let hears = self
+                .hearers
+                .is_alerted(&person.id, &season.block, &fact.event);
+            fact.heard(hears, only_firm)
+        });
+        heard.collect()
+    }
+
+    /// A grower's letter, on its day. `tonight`: what they hear by alert beside it.
+    fn letter(
+        &self,
+        person: &'a Hearer,
+        adviser: &'a PersonId,
+        seasons: Vec<&'a BlockSeason>,
+        tonight: &[Notice],
+    ) -> Option<Part<'a>> {
+        let due = person.role == Role::Grower
+            && !seasons.is_empty()
+            && letter::is_due(person, adviser, self.made, self.tonight);
+        due.then(|| {
+            let before = self.ledger.of(&person.id, &seasons);
+            Part {
+                adviser,
+                seasons,
+                notices: Vec::new(),
+                catch_up: None,
+                tells: Tells::Letter(letter::told(&before, tonight, self.tonight.day)),
+                told: before,
+            }
+        })
+    }
+
+    const fn moment(&self, past: Past) -> Moment {
+        Moment {
+            today: self.tonight.day,
+            told_before: self.tonight.told_before,
+            past,
+        }
+    }
+
+    /// What an adviser knows of the days before the first telling, by digest. A first digest that is given
+    /// up or folded leaves its list owed.
+    fn past_of_adviser(&self, adviser: &PersonId) -> Past {
+        let listed = self.made.newest_digest.contains_key(adviser);
+        match (self.tonight.told_before, listed) {
+            (None, _) => Past::Begins,
+            (Some(_), true) => Past::Listed,
+            (Some(_), false) => Past::Owed,
+        }
+    }
+
+    /// The same of those who are alerted: they get no such list.
+    const fn past_of_alerted(&self) -> Past {
+        match self.tonight.told_before {
+            None => Past::Begins,
+            Some(_) => Past::Unlisted,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;
