@@ -28,7 +28,7 @@ use rusqlite::Connection;
 use crate::config::Config;
 use crate::store::folding::{FoldedMail, wait_for_newer};
 use crate::store::jobs::{self, Job, RunState};
-use crate::store::outbox::{self};
+use crate::store::outbox;
 use crate::store::{Store, StoreError, told};
 use duskflight_core::ledger::MailKind;
 
