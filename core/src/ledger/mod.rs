@@ -19,9 +19,7 @@ pub use event::{BadEvent, Event, EventKind, FlightPart};
 pub use facts::{Fact, State, WhyGone, facts};
 pub use mail_kind::{BadMailKind, MailKind};
 pub use queue::{Leaves, Obstacle, Queue, leaves};
-pub use queued_mail::{
-    AwaitedDigest, BadMailState, InHand, LONGEST_WAIT, MailIdentity, MailState, QueuedMail,
-};
+pub use queued_mail::{AwaitedDigest, BadMailState, InHand, MailIdentity, MailState, QueuedMail};
 pub use role::Role;
 pub use since::Since;
 pub use value::{BadValue, Value};

@@ -8,7 +8,7 @@ use super::MailKind;
 use crate::id::PersonId;
 
 /// The longest that a mail waits for its digests, beside its hold.
-pub const LONGEST_WAIT: TimeDelta = TimeDelta::days(1);
+const LONGEST_WAIT: TimeDelta = TimeDelta::days(1);
 
 /// What makes a mail one that is made once: of equal identities there is one, tests apart.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
