@@ -57,6 +57,8 @@ impl fmt::Display for Fault {
     }
 }
 
+/// More was not counted at one place on one day: a slip of the keys, which sums would carry on for years.
+const MOST_COUNTED: u32 = 100_000;
 /// A longer value is shown by its beginning: its fault would be lost behind it.
 const LONGEST_SHOWN: usize = 40;
 
@@ -131,9 +133,10 @@ impl Row<'_> {
 
     /// A count; `None` when it was not given.
     pub(crate) fn count(&self, column: &'static str) -> Result<Option<u32>, Fault> {
-        self.given(column, |text| {
-            text.parse()
-                .map_err(|_| self.wrong(column, "write a whole number, or leave it empty"))
+        self.given(column, |text| match text.parse() {
+            Ok(count) if count <= MOST_COUNTED => Ok(count),
+            Ok(_) => Err(self.wrong(column, "nobody counts so many; write what was counted")),
+            Err(_) => Err(self.wrong(column, "write a whole number, or leave it empty")),
         })
     }
 
@@ -348,13 +351,15 @@ mod tests {
 
     #[test]
     fn every_fault_of_every_row_is_told() {
-        let told = faults("Date,TRAP,eggs\n2022-13-01,E1,many\n2022-04-01,E1\n");
+        let told =
+            faults("Date,TRAP,eggs\n2022-13-01,E1,many\n2022-04-01,E1\n2022-04-01,E1,100001\n");
         assert_eq!(
             told,
             [
                 "row 2, column date, \"2022-13-01\": write a day as YYYY-MM-DD",
                 "row 2, column eggs, \"many\": write a whole number, or leave it empty",
                 "row 3: it has 2 fields, the header has 3",
+                "row 4, column eggs, \"100001\": nobody counts so many; write what was counted",
             ]
         );
     }
