@@ -124,7 +124,7 @@ impl Tasks {
             .await
     }
 
-    /// Whether the clock may be right. By one that is wrong, days would be told that have not come.
+    /// Whether the clock may be right: by a wrong one, another day than today would be told.
     fn is_believed(&mut self, now: DateTime<Utc>, newest_fetch: Option<DateTime<Utc>>) -> bool {
         let behind = newest_fetch.filter(|newest| now + CLOCK_SLACK < *newest);
         match behind {
