@@ -10,7 +10,7 @@ use crate::trapping::{Catch, Disruption, EggLayingStart, Notes, Visits, egg_layi
 
 use super::{Comparison, RiskFacts, StationHeat};
 
-/// What a season is set beside. No date rests on it.
+/// What a season is set beside. No mark rests on it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Beside {
     /// A conventional block's start, where this one may be late.

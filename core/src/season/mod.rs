@@ -90,7 +90,7 @@ pub struct BlockSeason {
     pub flights: Result<Flights, WhyNoFlights>,
     /// What was not entered.
     pub unknown: Unknown,
-    /// What it is set beside; no date rests on it.
+    /// What it is set beside; no mark rests on it.
     pub beside: Beside,
 }
 
