@@ -204,6 +204,7 @@ mod tests {
         assert_eq!(pragma("journal_mode"), "Text(\"wal\")");
         assert_eq!(pragma("synchronous"), "Integer(2)");
         assert_eq!(pragma("foreign_keys"), "Integer(1)");
+        assert_eq!(pragma("auto_vacuum"), "Integer(2)");
     }
 
     #[test]

@@ -33,13 +33,15 @@ pub async fn prune(
         .await?
         > 0
     {}
-    store
-        .write(move |t| prune_fetches(t, now - FETCHES_KEPT))
-        .await?;
-    store.write(move |t| prune_runs(t, now - RUNS_KEPT)).await?;
     let journal = journal.to_owned();
-    // Inside a transaction, since every process writes the journal in one.
-    store.write(move |_| journal::prune(&journal, now)).await?;
+    // The journal inside a transaction, since every process writes it in one.
+    store
+        .write(move |t| {
+            prune_fetches(t, now - FETCHES_KEPT)?;
+            prune_runs(t, now - RUNS_KEPT)?;
+            journal::prune(&journal, now)
+        })
+        .await?;
     Ok(store.shrink().await?)
 }
 

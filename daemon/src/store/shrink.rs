@@ -6,15 +6,17 @@ use super::StoreError;
 
 /// SQLite's number of the kind of file that can be shrunk step by step.
 const INCREMENTAL: i64 = 2;
-/// One page in so many may be free: the next nights write into it, instead of growing a file that was just cut.
-const ONE_FREE_IN: i64 = 10;
+/// For so many pages in use one may be free: the next nights write into it, instead of growing a file that was
+/// just cut.
+const USED_FOR_ONE_FREE: i64 = 10;
 
 /// Cuts free pages off the end of the file, but for some. Steps of SQLite's own rather than a rewrite of the
 /// file: they cost what they free, need no room for a second file on a disk that may be full, and can be cut
 /// off anywhere. A file from before this is rewritten once, to become of that kind.
 pub(super) fn shrink(connection: &Connection) -> Result<(), StoreError> {
     let number = |name| connection.pragma_query_value(None, name, |row| row.get::<_, i64>(0));
-    let too_many = number("freelist_count")? - number("page_count")? / ONE_FREE_IN;
+    let free = number("freelist_count")?;
+    let too_many = free - (number("page_count")? - free) / USED_FOR_ONE_FREE;
     if too_many <= 0 {
         return Ok(());
     }

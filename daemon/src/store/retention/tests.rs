@@ -93,6 +93,13 @@ fn pruned_runs_leave_the_newest_and_the_first_and_newest_that_were_done() {
     assert_eq!((told_before(1), told_before(2)), (None, Some(on(1))));
 }
 
+async fn number(store: Store, pragma: &'static str) -> i64 {
+    let number: Result<i64, StoreError> = store
+        .read(move |c| Ok(c.pragma_query_value(None, pragma, |row| row.get(0))?))
+        .await;
+    number.unwrap()
+}
+
 #[tokio::test]
 async fn a_file_shrinks_once_what_its_mails_said_is_pruned_whatever_kind_it_was_made_as() {
     for old in [false, true] {
@@ -118,21 +125,16 @@ async fn a_file_shrinks_once_what_its_mails_said_is_pruned_whatever_kind_it_was_
                 .await;
             written.unwrap();
         }
-        let pages = |store: &Store| {
-            let store = store.clone();
-            async move {
-                let pages: Result<i64, StoreError> = store
-                    .read(|c| Ok(c.pragma_query_value(None, "page_count", |row| row.get(0))?))
-                    .await;
-                pages.unwrap()
-            }
-        };
+        let pages = |store: &Store| number(store.clone(), "page_count");
+        let kind = number(store.clone(), "auto_vacuum").await;
+        assert_eq!(kind, if old { 0 } else { 2 });
         let before = pages(&store).await;
         let journal = dir.path().join("journal");
         let kept = TimeDelta::days(10);
         prune(&store, &journal, kept, days(40)).await.unwrap();
         let after = pages(&store).await;
         assert!(after * 3 < before, "{old}: {before} to {after} pages");
+        assert_eq!(number(store.clone(), "auto_vacuum").await, 2);
         // Nothing more to give back: the room that is free is for the next nights.
         prune(&store, &journal, kept, days(40)).await.unwrap();
         assert_eq!(pages(&store).await, after);
