@@ -288,3 +288,22 @@ fn a_day_told_again_after_the_senders_domain_changed_makes_no_mail_again() {
     );
     assert!(ids[0][0].ends_with("@other.example>"), "{ids:?}");
 }
+
+#[test]
+fn mails_that_a_crash_left_without_their_bytes_get_the_same_ones_at_the_next_delivery() {
+    const BYTES: &str = "SELECT hex(body) FROM mail_content WHERE message_id IN
+      (SELECT message_id FROM outbox WHERE state = 'queued') ORDER BY message_id";
+    let farm = told_farm();
+    let before = rows(&farm.database(), BYTES);
+    assert!(!before.is_empty() && before[0][0].len() > 1000);
+    farm.database()
+        .execute_batch(
+            "UPDATE mail_content SET body = NULL WHERE message_id IN
+               (SELECT message_id FROM outbox WHERE state = 'queued');
+             UPDATE outbox SET composed = 0 WHERE state = 'queued'",
+        )
+        .unwrap();
+    // The day is told already, so this only delivers; the alert waits for its hold.
+    farm.nightly("2022-04-16");
+    assert_eq!(rows(&farm.database(), BYTES), before);
+}

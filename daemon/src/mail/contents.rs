@@ -1,6 +1,8 @@
 //! What a mail is composed from. It is committed with the ledger and kept beside the bytes, which are made from
 //! it alone: composed anew it gives the same bytes, but for a line that an adviser adds to an alert that waits.
 
+mod earlier;
+
 use chrono::{DateTime, FixedOffset, Utc};
 use duskflight_core::contents::{Alert, Chart, Digest, Letter, Summary};
 use duskflight_core::ledger::MailKind;
@@ -178,12 +180,13 @@ impl MailContents {
         serde_json::to_string(self).expect("texts, days and numbers can be written as JSON")
     }
 
-    /// Reads what [`MailContents::to_json`] wrote.
+    /// Reads what [`MailContents::to_json`] wrote, or what the version before kept of an alert.
     ///
     /// # Errors
     /// When it is something else, as of a version that kept less.
     pub fn from_json(json: &str) -> Result<Self, serde_json::Error> {
-        serde_json::from_str(json)
+        let read = serde_json::from_str(json);
+        read.or_else(|error| earlier::alert(json).ok_or(error))
     }
 
     /// Notes what was done.

@@ -39,3 +39,40 @@ impl Gallery {
         Ok(png)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use chrono::NaiveDate;
+    use duskflight_core::contents::CatchChart;
+    use duskflight_core::contents::chart::Frame;
+
+    use super::*;
+
+    fn chart(block: &str) -> Chart {
+        let first = NaiveDate::from_ymd_opt(2022, 4, 18).unwrap();
+        Chart::Catch(CatchChart {
+            frame: Frame {
+                block: block.to_owned(),
+                subtitle: String::new(),
+                alt: String::new(),
+                caption: String::new(),
+                first,
+                last: first,
+                days: Vec::new(),
+            },
+            panels: Vec::new(),
+            hollow_label: None,
+        })
+    }
+
+    #[test]
+    fn a_chart_that_several_mails_show_is_drawn_once() {
+        let mut gallery = Gallery::default();
+        let shown = [chart("North"), chart("South"), chart("North")];
+        let pictures = gallery.pictures(&shown).unwrap();
+        assert_eq!(gallery.0.len(), 2);
+        assert_eq!(pictures[0].png, pictures[2].png);
+        assert_eq!(pictures[0].png, chart::png(&shown[0]).unwrap());
+        assert_ne!(pictures[0].png, pictures[1].png);
+    }
+}

@@ -74,3 +74,90 @@ fn compose(mail: &ToCompose, gallery: &mut Gallery) -> Result<Vec<u8>, RenderErr
     let contents = MailContents::from_json(&mail.contents)?;
     Ok(contents.compose_with(&mail.message_id, gallery)?.bytes)
 }
+
+#[cfg(test)]
+mod tests {
+    use chrono::{DateTime, NaiveDate};
+    use duskflight_core::id::PersonId;
+    use duskflight_core::ledger::MailKind;
+    use duskflight_core::wording::Words;
+
+    use super::*;
+    use crate::clock::SetClock;
+    use crate::mail::contents::Holds;
+    use crate::mail::delivery::deliver;
+    use crate::mail::message::{Envelope, Mailbox};
+    use crate::mail::transport::Transport;
+    use crate::store::outbox::NewMail;
+
+    const ID: &str = "<good@test.example>";
+
+    fn contents() -> MailContents {
+        let mailbox = Mailbox {
+            name: "Test farm",
+            address: "farm@test.example",
+        };
+        let envelope = Envelope {
+            farm: "Test farm",
+            farm_note: None,
+            from: mailbox,
+            to: mailbox,
+            reply_to: None,
+            message_id: ID,
+            date: DateTime::UNIX_EPOCH.fixed_offset(),
+            as_of: "Jan 1, 1970",
+        };
+        MailContents::new(&envelope, Words::default(), Holds::Test)
+    }
+
+    /// A mail to somebody, without bytes.
+    fn told(id: &str, person: &str, contents: &str) -> NewMail {
+        NewMail {
+            message_id: id.to_owned(),
+            kind: MailKind::Test,
+            person: PersonId::new(person).unwrap(),
+            adviser: None,
+            day: NaiveDate::from_ymd_opt(2022, 6, 20).unwrap(),
+            about: String::new(),
+            address: format!("{person}@test.example"),
+            subject: String::new(),
+            body: None,
+            queued_at: DateTime::UNIX_EPOCH,
+            contents: Some(contents.to_owned()),
+            waits_for: Vec::new(),
+            hold_s: 0,
+        }
+    }
+
+    #[tokio::test]
+    async fn a_mail_leaves_once_it_has_its_bytes_and_one_that_cannot_be_composed_holds_up_no_other()
+    {
+        let dir = tempfile::tempdir().unwrap();
+        let store = Store::open(&dir.path().join("records.sqlite")).unwrap();
+        let mails = [
+            told("<bad@test.example>", "ada", "{}"),
+            told(ID, "gil", &contents().to_json()),
+        ];
+        let queued: Result<(), StoreError> = store
+            .write(move |t| mails.iter().try_for_each(|mail| outbox::queue(t, mail)))
+            .await;
+        queued.unwrap();
+        let (folder, clock) = (dir.path().join("mail"), SetClock::at(DateTime::UNIX_EPOCH));
+        let transport = Transport::Folder(folder.clone());
+        let sent = deliver(&store, &transport, &clock).await.unwrap().sent;
+        assert_eq!(sent, 0, "as after a crash before the bytes were made");
+
+        let rendered = render(&store).await.unwrap();
+        assert_eq!(rendered.mails, 1);
+        let failed: Vec<&str> = rendered.failed.iter().map(|(id, _)| id.as_str()).collect();
+        assert_eq!(failed, ["<bad@test.example>"]);
+        let again = render(&store).await.unwrap();
+        assert_eq!((again.mails, again.failed.len()), (0, 1));
+
+        let sent = deliver(&store, &transport, &clock).await.unwrap().sent;
+        assert_eq!(sent, 1);
+        let mut mails = std::fs::read_dir(folder).unwrap();
+        let mail = std::fs::read(mails.next().unwrap().unwrap().path()).unwrap();
+        assert_eq!(mail, contents().compose(ID).unwrap().bytes);
+    }
+}

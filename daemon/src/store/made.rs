@@ -1,6 +1,6 @@
 //! Mails that were made before, as the night's plan asks for them.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 use chrono::NaiveDate;
 use duskflight_core::id::PersonId;
@@ -39,25 +39,22 @@ pub fn of_day(
     Ok(made)
 }
 
-/// The newest civil day before another of which each person was sent a digest, or one waits for them.
+/// The newest civil day before another of which a person was sent a digest, or one waits for them.
 ///
 /// # Errors
 /// A failing statement.
-pub fn newest_digests(
+pub fn newest_digest(
     connection: &Connection,
+    person: &PersonId,
     before: NaiveDate,
-) -> Result<BTreeMap<PersonId, NaiveDate>, StoreError> {
+) -> Result<Option<NaiveDate>, StoreError> {
     let mut statement = connection.prepare_cached(
-        "SELECT person, max(day) AS newest FROM outbox WHERE kind = 'digest' AND day < ?1
-           AND state NOT IN ('failed', 'expired', 'folded') GROUP BY person",
+        "SELECT day FROM outbox WHERE person = ?1 AND day < ?2 AND kind = 'digest'
+           AND state NOT IN ('failed', 'expired', 'folded') ORDER BY day DESC LIMIT 1",
     )?;
-    let mut rows = statement.query([before.to_string()])?;
-    let mut newest = BTreeMap::new();
-    while let Some(row) = rows.next()? {
-        let person = parsed("person", text(row, "person")?)?;
-        newest.insert(person, day(text(row, "newest")?)?);
-    }
-    Ok(newest)
+    let mut rows = statement.query([person.as_str(), &before.to_string()])?;
+    let newest = rows.next()?;
+    newest.map(|row| day(text(row, "day")?)).transpose()
 }
 
 /// The newest civil day before another for which a digest was made at all, whatever became of it.

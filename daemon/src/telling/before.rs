@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 
 use chrono::{Datelike, NaiveDate};
 use duskflight_core::id::PersonId;
-use duskflight_core::ledger::plan::{Folded, Ledger, Letters, MadeMails, Pace, Tonight};
+use duskflight_core::ledger::Role;
+use duskflight_core::ledger::plan::{Folded, Hearer, Ledger, Letters, MadeMails, Pace, Tonight};
 use rusqlite::Connection;
 
 use super::mails::Purpose;
@@ -70,6 +71,7 @@ fn told_before(
 /// The mails that were made, with those that were folded tonight.
 pub(super) fn mails(
     connection: &Connection,
+    people: &[Hearer],
     day: NaiveDate,
     purpose: Purpose,
     folded: &[FoldedMail],
@@ -85,11 +87,24 @@ pub(super) fn mails(
             Purpose::Tell => made::of_day(connection, day)?,
             Purpose::Preview | Purpose::PreviewLetters => Default::default(),
         },
-        newest_digest: made::newest_digests(connection, day)?,
+        newest_digest: newest_digests(connection, people, day)?,
         last_made: made::newest_day(connection, day)?,
         silent_from: silence(connection, &folded)?,
         folded,
     })
+}
+
+fn newest_digests(
+    connection: &Connection,
+    people: &[Hearer],
+    day: NaiveDate,
+) -> Result<BTreeMap<PersonId, NaiveDate>, StoreError> {
+    let mut newest = BTreeMap::new();
+    for adviser in people.iter().filter(|p| p.role == Role::Adviser) {
+        let of_adviser = made::newest_digest(connection, &adviser.id, day)?;
+        newest.extend(of_adviser.map(|of| (adviser.id.clone(), of)));
+    }
+    Ok(newest)
 }
 
 fn silence(

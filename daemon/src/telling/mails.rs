@@ -72,7 +72,7 @@ pub(super) fn prepare_after(
         rules: &config.rules,
     };
     let ledger = before::ledger(connection, day, purpose)?;
-    let made = before::mails(connection, day, purpose, &folded)?;
+    let made = before::mails(connection, &people, day, purpose, &folded)?;
     let tonight = before::tonight(connection, config, day, pace, purpose)?;
     let plans = plan_night(hearers, &night.seasons, &ledger, &made, &tonight);
     let context = Context::read(connection, config, night, (pace, now), folded, &plans)?;

@@ -226,6 +226,23 @@ async fn a_mail_is_made_once_of_its_identity_and_the_message_id_is_no_part_of_it
 }
 
 #[tokio::test]
+async fn a_line_that_is_added_while_an_alert_is_being_rendered_stays() {
+    let alert = NewMail {
+        body: None,
+        contents: Some("{}".to_owned()),
+        ..mail("alert", MailKind::Alert, "gil", None)
+    };
+    with_outbox(vec![alert], |c| {
+        let being_rendered = to_compose(c, 0)?.unwrap();
+        assert!(alerts::rewrite(c, "alert", b"with a line", "{\"a\":1}")?);
+        assert!(!freeze(c, &being_rendered.message_id, b"without it")?);
+        assert_eq!(next(c, at(5))?.unwrap().body, b"with a line");
+        Ok(())
+    })
+    .await;
+}
+
+#[tokio::test]
 async fn a_mail_without_bytes_waits_for_them_and_those_that_came_first_stay() {
     let later = NewMail {
         body: None,
@@ -314,7 +331,7 @@ fn no_question_of_telling_or_delivery_goes_through_the_whole_outbox() {
         expire_queued_up_to(c, at(-1), "no answer", at(2))?;
         to_compose(c, 0)?;
         freeze(c, "s", b"bytes")?;
-        made::newest_digests(c, today)?;
+        made::newest_digest(c, &ada, today)?;
         made::newest_day(c, today)?;
         outbox_report::trouble(c)?;
         outbox_report::errors(c, None)?;
