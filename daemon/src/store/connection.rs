@@ -5,7 +5,6 @@ use std::sync::{Arc, mpsc};
 use std::thread;
 
 use chrono::{DateTime, Utc};
-use rusqlite::backup::Backup;
 use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 use tokio::sync::oneshot;
@@ -19,10 +18,8 @@ use crate::crash;
 /// How long another process may hold the database before a statement gives up.
 const BUSY_TIMEOUT: std::time::Duration = std::time::Duration::from_secs(10);
 
-/// A file is copied in one step, so that nothing is written between.
-const ALL_PAGES: i32 = i32::MAX;
-/// How long to wait until a file that cannot be read at the moment is tried again.
-const BUSY_PAUSE: std::time::Duration = std::time::Duration::from_millis(50);
+/// The one table that is not copied: nobody reads a mail of a copy.
+const MAIL_CONTENT: &str = "mail_content";
 
 type Work = Box<dyn FnOnce(&mut Connection) + Send>;
 
@@ -42,8 +39,8 @@ impl Store {
         Self::on_own_thread(open_connection(path)?)
     }
 
-    /// Copies the file into memory and opens the copy. The file is only read, also while another process
-    /// writes it.
+    /// Copies the file into memory, but for what its mails say, and opens the copy. The file is only read, also
+    /// while another process writes it.
     ///
     /// # Errors
     /// When the file cannot be read, is from a newer version, or a schema step fails on the copy.
@@ -52,11 +49,8 @@ impl Store {
             path: path.to_owned(),
             source,
         };
-        let file = open_to_read(path).map_err(failed)?;
         let mut copy = Connection::open_in_memory()?;
-        Backup::new(&file, &mut copy)
-            .and_then(|backup| backup.run_to_completion(ALL_PAGES, BUSY_PAUSE, None))
-            .map_err(failed)?;
+        copy_rows(&copy, &to_read(path)).map_err(failed)?;
         copy.pragma_update(None, "foreign_keys", true)?;
         copy.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;
         migrate(&mut copy, None)?;
@@ -193,19 +187,49 @@ pub(super) fn open_connection(path: &Path) -> Result<Connection, StoreError> {
     Ok(connection)
 }
 
-/// Opens a file to be read without leaving anything beside it. A file without a log of writes is open nowhere:
-/// it is read as it lies there, since SQLite would make a log that it may not take away again.
-fn open_to_read(path: &Path) -> rusqlite::Result<Connection> {
-    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+/// The address of a file that is read without leaving anything beside it. A file without a log of writes is
+/// open nowhere: it is read as it lies there, since SQLite would make a log that it may not take away again.
+fn to_read(path: &Path) -> String {
     let mut log = path.as_os_str().to_owned();
     log.push("-wal");
-    if Path::new(&log).exists() {
-        return Connection::open_with_flags(path, flags);
-    }
+    let how = match Path::new(&log).exists() {
+        true => "mode=ro",
+        false => "immutable=1",
+    };
     let bytes = path.as_os_str().as_encoded_bytes().iter();
     let escaped: String = bytes.map(|byte| format!("%{byte:02x}")).collect();
-    let as_it_lies = format!("file:{escaped}?immutable=1");
-    Connection::open_with_flags(as_it_lies, flags | OpenFlags::SQLITE_OPEN_URI)
+    format!("file:{escaped}?{how}")
+}
+
+/// Copies a file's tables in one read, so that nothing is written between, and then its indices.
+fn copy_rows(copy: &Connection, file: &str) -> rusqlite::Result<()> {
+    copy.pragma_update(None, "foreign_keys", false)?;
+    copy.execute("ATTACH DATABASE ?1 AS file", [file])?;
+    copy.execute_batch("BEGIN")?;
+    let version: u32 = copy.pragma_query_value(Some("file"), "user_version", |row| row.get(0))?;
+    for (table, sql) in declared(copy, "type = 'table'")? {
+        copy.execute_batch(&sql)?;
+        if table != MAIL_CONTENT {
+            let all = format!("INSERT INTO main.\"{table}\" SELECT * FROM file.\"{table}\"");
+            copy.execute(&all, [])?;
+        }
+    }
+    for (_, sql) in declared(copy, "type != 'table'")? {
+        copy.execute_batch(&sql)?;
+    }
+    copy.pragma_update(Some("main"), "user_version", version)?;
+    copy.execute_batch("COMMIT; DETACH DATABASE file")
+}
+
+/// Names of what an attached file declares, with how.
+fn declared(copy: &Connection, which: &str) -> rusqlite::Result<Vec<(String, String)>> {
+    let sql = format!(
+        "SELECT name, sql FROM file.sqlite_schema
+         WHERE {which} AND sql IS NOT NULL AND name NOT LIKE 'sqlite%' ORDER BY rowid"
+    );
+    let mut statement = copy.prepare(&sql)?;
+    let rows = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
+    rows.collect()
 }
 
 #[cfg(test)]
@@ -226,6 +250,39 @@ mod tests {
         assert_eq!(pragma("synchronous"), "Integer(2)");
         assert_eq!(pragma("foreign_keys"), "Integer(1)");
         assert_eq!(pragma("auto_vacuum"), "Integer(2)");
+    }
+
+    #[tokio::test]
+    async fn a_copy_in_memory_holds_all_but_what_mails_say_and_leaves_nothing_beside_the_file() {
+        use crate::store::{outbox, sample};
+        use duskflight_core::ledger::MailKind;
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("records with 100 % room?.sqlite");
+        let of_file = {
+            let file = open_connection(&path).unwrap();
+            outbox::queue(&file, &sample::mail("a", MailKind::Digest, "ada", 0)).unwrap();
+            schema(&file)
+        };
+        let copy = Store::copy_of(&path).unwrap();
+        let of_copy: Result<_, StoreError> = copy
+            .read(|c| {
+                let bodies: u32 =
+                    c.query_row("SELECT count(*) FROM mail_content", [], |row| row.get(0))?;
+                Ok((schema(c), outbox::read_queue(c)?.mails().len(), bodies))
+            })
+            .await;
+        assert_eq!(of_copy.unwrap(), (of_file, 1, 0));
+        assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 1);
+        let none = Store::copy_of(&dir.path().join("none.sqlite"));
+        assert!(matches!(none, Err(StoreError::Open { .. })));
+    }
+
+    fn schema(connection: &Connection) -> Vec<(String, String)> {
+        let mut statement = connection
+            .prepare("SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL ORDER BY name")
+            .unwrap();
+        let rows = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)));
+        rows.unwrap().collect::<Result<_, _>>().unwrap()
     }
 
     #[test]
