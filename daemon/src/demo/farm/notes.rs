@@ -201,7 +201,7 @@ fn start_by_hand(visits: &[Visit]) -> Option<Note> {
     let laid = of_block.find(|visit| matches!(visit.catch, Catch::Eggs(eggs) if eggs > 0))?;
     let why = format!(
         "two of four egg traps wet from the sprinklers; eggs on the others from {} on",
-        laid.date
+        laid.date.format("%b %-d")
     );
     let note = Note::new(laid.date + Days::new(7), laid.block, "egg-laying-start");
     Some(note.with("value", laid.date).with("note", &*why))
