@@ -9,7 +9,7 @@ use duskflight_core::orchard::TrapKind;
 use super::*;
 
 /// A picture should be no more than a mail carries lightly.
-const MOST_BYTES: usize = 40_000;
+const MOST_BYTES: usize = 55_000;
 
 fn day(after: u64) -> NaiveDate {
     NaiveDate::from_ymd_opt(2022, 4, 18).unwrap() + Days::new(after)
