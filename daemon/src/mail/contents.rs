@@ -186,7 +186,10 @@ impl MailContents {
     /// When it is something else, as of a version that kept less.
     pub fn from_json(json: &str) -> Result<Self, serde_json::Error> {
         let read = serde_json::from_str(json);
-        read.or_else(|error| earlier::alert(json).ok_or(error))
+        read.or_else(|error| match earlier::alert(json) {
+            Some(alert) => serde_json::from_value(alert),
+            None => Err(error),
+        })
     }
 
     /// Notes what was done.

@@ -1,12 +1,11 @@
 //! Bringing a file's schema up to date, after a copy of the file was put beside it.
 
 use std::fs::{self, File};
-use std::io;
 use std::path::{Path, PathBuf};
 
 use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 
-use super::StoreError;
+use super::{CopyError, StoreError};
 
 /// Schema steps, oldest first; a released step is never edited.
 const MIGRATIONS: [&str; 5] = [
@@ -16,22 +15,6 @@ const MIGRATIONS: [&str; 5] = [
     include_str!("schema-4.sql"),
     include_str!("schema-5.sql"),
 ];
-
-/// Why a file could not be copied.
-#[derive(Debug, thiserror::Error)]
-pub enum CopyError {
-    /// SQLite.
-    #[error("write the copy")]
-    Sql(#[from] rusqlite::Error),
-    /// The file system.
-    #[error("write the copy")]
-    File(#[from] io::Error),
-    /// What was copied is damaged.
-    #[error(
-        "check the copy: {0}; the database is damaged, keep it as it is and put back an older copy"
-    )]
-    Damaged(String),
-}
 
 /// Brings the schema up to date in one transaction, so that a failing step leaves all as it was. `file`: where
 /// the database lies, unless in memory. An older schema is copied beside it before anything is changed.

@@ -9,7 +9,7 @@ use duskflight_core::ledger::Role;
 use duskflight_core::ledger::plan::{Folded, Hearer, Ledger, Letters, MadeMails, Pace, Tonight};
 use rusqlite::Connection;
 
-use super::mails::Purpose;
+use super::purpose::Purpose;
 use crate::clock::day_before;
 use crate::config::Config;
 use crate::store::folding::{FoldedMail, silent_from};

@@ -9,6 +9,7 @@ use rusqlite::Connection;
 use super::causes::Causes;
 use super::context::Context;
 use super::draft::Draft;
+use super::purpose::Purpose;
 use super::{Night, TellError, before};
 use crate::config::Config;
 use crate::store::folding::FoldedMail;
@@ -24,18 +25,6 @@ pub struct Telling {
     pub causes: Causes,
     /// The mail; `None` where all of it is history that is only recorded.
     pub draft: Option<Draft>,
-}
-
-/// What the mails are prepared for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Purpose {
-    /// To be told: a mail that is in the outbox already is not made again, and what it could have
-    /// told waits for the next day.
-    Tell,
-    /// To be looked at: as if the day had not been told yet.
-    Preview,
-    /// The same, with a letter to everybody who gets one, whatever the day of the week.
-    PreviewLetters,
 }
 
 /// Plans what everyone is told and makes the contents of the mails, to be looked at or told. Off the season

@@ -8,6 +8,7 @@ mod draft;
 mod folding;
 mod mails;
 mod night;
+mod purpose;
 pub mod replay;
 mod since;
 mod trouble;
@@ -16,8 +17,9 @@ mod weather;
 
 pub use causes::Causes;
 pub use draft::Draft;
-pub use mails::{Purpose, Telling, prepare};
+pub use mails::{Telling, prepare};
 pub use night::{Night, night};
+pub use purpose::Purpose;
 pub use weather::Stations;
 
 use std::sync::Arc;

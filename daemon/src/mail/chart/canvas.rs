@@ -6,7 +6,8 @@ use tiny_skia::{
 
 use super::font::Font;
 use super::palette::{self, Colour};
-use super::{ChartError, SHARPNESS, WIDTH};
+use super::size::SHARPNESS;
+use super::{ChartError, WIDTH};
 
 /// Radius of the card's corners.
 const CORNER: f64 = 10.0;

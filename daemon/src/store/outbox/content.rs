@@ -3,18 +3,7 @@
 use chrono::{DateTime, Utc};
 use rusqlite::{Connection, OptionalExtension, params};
 
-use super::NewMail;
 use crate::store::StoreError;
-
-/// Writes what a new mail says.
-pub(super) fn write(connection: &Connection, mail: &NewMail) -> Result<(), StoreError> {
-    connection
-        .prepare_cached(
-            "INSERT INTO mail_content (message_id, contents, body) VALUES (?1, ?2, ?3)",
-        )?
-        .execute(params![mail.message_id, mail.contents, mail.body])?;
-    Ok(())
-}
 
 /// A mail that waits for its bytes.
 #[derive(Debug, Clone, PartialEq, Eq)]

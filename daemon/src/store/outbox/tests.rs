@@ -1,10 +1,13 @@
 use std::collections::BTreeSet;
 use std::future::Future;
 
-use chrono::TimeDelta;
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use duskflight_core::id::PersonId;
+use duskflight_core::ledger::MailKind;
+use rusqlite::Connection;
 
 use super::*;
-use crate::store::{Store, alerts, made};
+use crate::store::{Store, StoreError, alerts, made};
 
 const HOUR: i64 = 3600;
 const HOLD_S: u32 = 4 * 3600;

@@ -1,0 +1,80 @@
+//! What can go wrong with the records.
+
+use std::io;
+use std::path::PathBuf;
+
+/// What can go wrong with the records.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    /// The file cannot be opened.
+    #[error("open the database {path}; check that its folder exists and can be written")]
+    Open {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        source: rusqlite::Error,
+    },
+    /// The file was written by a newer version.
+    #[error(
+        "the database has schema {found}, this version knows {known}; install the newer version again"
+    )]
+    Newer {
+        /// Its schema.
+        found: i64,
+        /// The newest schema known here.
+        known: i64,
+    },
+    /// The file could not be copied before its schema is brought up to date.
+    #[error(
+        "copy the database to {path} before its schema is brought up to date; nothing was changed"
+    )]
+    Copy {
+        /// The copy.
+        path: PathBuf,
+        /// Why.
+        source: CopyError,
+    },
+    /// A statement failed.
+    #[error("read or write the database")]
+    Sql(#[from] rusqlite::Error),
+    /// A stored value is not what this version writes.
+    #[error("understand {value:?} in the column {column} of the database")]
+    Value {
+        /// The column.
+        column: &'static str,
+        /// What stands there.
+        value: String,
+    },
+    /// The thread that owns the database has ended.
+    #[error("reach the database thread: it has ended")]
+    Ended,
+}
+
+impl StoreError {
+    /// Whether the same may go well in a moment: another process holds the database.
+    #[must_use]
+    pub fn passes_by_itself(&self) -> bool {
+        use rusqlite::ErrorCode::{DatabaseBusy, DatabaseLocked};
+        let Self::Sql(error) = self else { return false };
+        matches!(
+            error.sqlite_error_code(),
+            Some(DatabaseBusy | DatabaseLocked)
+        )
+    }
+}
+
+/// Why a file could not be copied.
+#[derive(Debug, thiserror::Error)]
+pub enum CopyError {
+    /// SQLite.
+    #[error("write the copy")]
+    Sql(#[from] rusqlite::Error),
+    /// The file system.
+    #[error("write the copy")]
+    File(#[from] io::Error),
+    /// What was copied is damaged.
+    #[error(
+        "check the copy: {0}; the database is damaged, keep it as it is and put back an older copy"
+    )]
+    Damaged(String),
+}
