@@ -7,6 +7,7 @@ use std::sync::{Arc, OnceLock};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use duskflight::clock::{Clock, SetClock};
 use duskflight::config::Config;
+use duskflight::mail::render::render;
 use duskflight::records::{Kind, Origin, import, notes_csv, visits_csv};
 use duskflight::store::entries::Withdrawal;
 use duskflight::store::notes::Key;
@@ -447,6 +448,7 @@ fn a_reading_taken_back_withdraws_the_start_it_made_and_says_why() {
         assert!(wait(gone).unwrap());
     }
     wait(tell(&store, &config, date(2022, 4, 17), false, morning(17))).unwrap();
+    wait(render(&store)).unwrap();
     let body = rows(
         &farm.database(),
         "SELECT CAST(body AS TEXT) FROM outbox JOIN mail_content USING (message_id) WHERE kind = 'digest' AND day = '2022-04-17'",

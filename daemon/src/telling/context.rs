@@ -12,7 +12,7 @@ use rusqlite::Connection;
 use super::causes::{Causes, SinceTold};
 use super::charts::Charts;
 use super::draft::{Address, Draft};
-use super::mails::Telling;
+use super::one_person::Telling;
 use super::{Night, TellError, trouble, waiting};
 use crate::config::{Config, Person};
 use crate::mail::compose::{Extras, GrowerAlert};

@@ -1,31 +1,15 @@
-//! What each person is told on one civil day, with the mail that tells it.
+//! A night's mails: planned in the core, made of contents here.
 
 use chrono::{DateTime, Utc};
-use duskflight_core::id::PersonId;
-use duskflight_core::ledger::Notice;
 use duskflight_core::ledger::plan::{Hearers, plan_night};
 use rusqlite::Connection;
 
-use super::causes::Causes;
 use super::context::Context;
-use super::draft::Draft;
+use super::one_person::Telling;
 use super::purpose::Purpose;
 use super::{Night, TellError, before};
 use crate::config::Config;
 use crate::store::folding::FoldedMail;
-
-/// What one person is told on one day.
-#[derive(Debug, Clone)]
-pub struct Telling {
-    /// The person.
-    pub person: PersonId,
-    /// What goes into the ledger.
-    pub notices: Vec<Notice>,
-    /// Why what was told before changed.
-    pub causes: Causes,
-    /// The mail; `None` where all of it is history that is only recorded.
-    pub draft: Option<Draft>,
-}
 
 /// Plans what everyone is told and makes the contents of the mails, to be looked at or told. Off the season
 /// advisers are told once a week, and nobody on other days.

@@ -5,9 +5,11 @@ mod causes;
 mod charts;
 mod context;
 mod draft;
+mod error;
 mod folding;
 mod mails;
 mod night;
+mod one_person;
 mod purpose;
 pub mod replay;
 mod since;
@@ -17,8 +19,10 @@ mod weather;
 
 pub use causes::Causes;
 pub use draft::Draft;
-pub use mails::{Telling, prepare};
+pub use error::TellError;
+pub use mails::prepare;
 pub use night::{Night, night};
+pub use one_person::Telling;
 pub use purpose::Purpose;
 pub use weather::Stations;
 
@@ -31,26 +35,8 @@ use crate::config::Config;
 use crate::store::folding::{FoldedMail, wait_for_newer};
 use crate::store::jobs::{self, Job, RunState};
 use crate::store::outbox;
-use crate::store::{Store, StoreError, told};
+use crate::store::{Store, told};
 use duskflight_core::ledger::MailKind;
-
-/// Why a day could not be told.
-#[derive(Debug, thiserror::Error)]
-pub enum TellError {
-    /// The records.
-    #[error("read or write the records")]
-    Store(#[from] StoreError),
-    /// A later day has been told: telling an earlier one now would take back what is known since.
-    #[error(
-        "tell {day}: {newest} has been told already; see an earlier day with `preview` or `season`"
-    )]
-    Past {
-        /// The day asked for.
-        day: NaiveDate,
-        /// The newest day told.
-        newest: NaiveDate,
-    },
-}
 
 /// What telling a day did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

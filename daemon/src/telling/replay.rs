@@ -7,7 +7,7 @@ use std::sync::Arc;
 use chrono::{NaiveDate, TimeDelta};
 use duskflight_core::id::{BlockId, InsectId, PersonId};
 
-use super::mails::Telling;
+use super::one_person::Telling;
 use super::{Night, TellError, tell_in};
 use crate::clock::SetClock;
 use crate::config::Config;
