@@ -57,7 +57,8 @@ def rename_blocks(folder, names):
     with open(folder / "blocks.csv", newline="") as file:
         rows = list(csv.DictReader(file))
     for number, row in enumerate(rows):
-        row["name"] = names[number % len(names)]
+        again = f" {number // len(names) + 1}" if number >= len(names) else ""
+        row["name"] = names[number % len(names)] + again
         row["varieties"] = row["varieties"].replace("Monterey", NAMES[1])
     with open(folder / "blocks.csv", "w", newline="") as file:
         writer = csv.DictWriter(file, rows[0].keys())
