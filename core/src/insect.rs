@@ -4,8 +4,10 @@
 //! in the same file as the marks, each with its source.
 
 mod near;
+mod spread;
 
 pub use near::Near;
+pub use spread::{Spread, SpreadSource};
 
 use serde::Deserialize;
 
@@ -15,6 +17,7 @@ use crate::orchard::{Crop, StartRule};
 use crate::temperature::{DegreeDays, Temperature, Unit};
 
 use near::NearFile;
+use spread::SpreadFile;
 
 /// The start of egg laying, as marks name what they count from.
 const FROM_START: &str = "egg-laying-start";
@@ -57,6 +60,10 @@ struct MarkFile {
     #[serde(default)]
     waits_for_hull_split: bool,
     range: Option<[f64; 2]>,
+    spread: Option<f64>,
+    assumed_spread: Option<f64>,
+    #[serde(default)]
+    hatch: bool,
     #[serde(default = "yes")]
     told: bool,
     harvest: Option<Harvested>,
@@ -118,6 +125,10 @@ pub struct Mark {
     pub waits_for_hull_split: bool,
     /// The published range around `at`; `None` where none is published.
     pub range: Option<(DegreeDays, DegreeDays)>,
+    /// How far the degree-days of its own scatter.
+    pub spread: Spread,
+    /// Whether it is the first hatch of eggs: after any generation's egg laying it takes as long.
+    pub is_hatch: bool,
     /// Whether people are told of it; a number that disagrees with another is shown beside it only.
     pub told: bool,
     /// The varieties whose harvest it is compared with; `None` for a mark that is no egg laying that
@@ -228,6 +239,17 @@ pub enum InsectError {
         /// What it names.
         from: String,
     },
+    /// A mark's spread cannot be used.
+    #[error(
+        "mark {mark}: give one of range (published), spread (published, one standard deviation) and \
+         assumed_spread (one standard deviation), above zero and below {at}"
+    )]
+    Spread {
+        /// The mark.
+        mark: MarkId,
+        /// Its degree-days as written.
+        at: f64,
+    },
     /// Two marks have one id.
     #[error("mark {mark}: the id stands twice")]
     TwiceTheSame {
@@ -326,6 +348,16 @@ impl MarkFile {
                 at: self.at,
             });
         }
+        let spread = SpreadFile {
+            at: self.at,
+            range: self.range,
+            published: self.spread,
+            assumed: self.assumed_spread,
+        };
+        let spread = spread.check(unit).ok_or_else(|| InsectError::Spread {
+            mark: mark(),
+            at: self.at,
+        })?;
         let degree_days = |value| degree_days(value, unit);
         Ok(Mark {
             id: mark(),
@@ -334,6 +366,8 @@ impl MarkFile {
             from,
             waits_for_hull_split: self.waits_for_hull_split,
             range: self.range.map(|[l, h]| (degree_days(l), degree_days(h))),
+            spread,
+            is_hatch: self.hatch,
             told: self.told,
             harvest: self.harvest,
             source: self.source.clone(),
@@ -408,9 +442,12 @@ mod tests {
             (500.0, CountsFrom::Mark(1), true),
         ];
         assert!(numbers.eq(expected));
-        let range = insect.marks[2].range.unwrap();
-        let [low, high] = [range.0, range.1].map(DegreeDays::fahrenheit_days);
-        assert_eq!((low, high), (760.0 - 221.0, 760.0 + 221.0));
+        let reared = insect.marks[2].spread;
+        let sides = [reared.below, reared.above].map(DegreeDays::fahrenheit_days);
+        assert_eq!(
+            (sides, reared.source),
+            ([221.0; 2], SpreadSource::Published)
+        );
         assert!((944.4_f64 * 1.8 - 1700.0).abs() < 0.1 && (277.78_f64 * 1.8 - 500.0).abs() < 0.1);
         assert!((422.3_f64 * 1.8 - 760.0).abs() < 0.2 && (123.0_f64 * 1.8 - 221.0).abs() < 0.5);
         assert!(insect.marks.iter().all(|m| !m.name.contains("egg")));

@@ -6,12 +6,12 @@ use std::collections::BTreeMap;
 use chrono::{Days, NaiveDate};
 use serde::{Deserialize, Serialize};
 
-use crate::season::{BlockSeason, HullSplit, MarkReading, Projection};
+use crate::season::{BlockSeason, MarkReading, Projection};
 use crate::trapping::ServiceDue;
 
 use crate::wording::gather::{BlockName, Lines, grouped, shared};
 use crate::wording::trap_plan::WHERE_TO_LOOK;
-use crate::wording::words::Words;
+use crate::wording::words::{Words, may_have_begun};
 use crate::wording::work::parts_counted;
 
 /// How far "the next days" look.
@@ -68,8 +68,8 @@ fn marks<'a>(words: Words, seasons: &[&'a BlockSeason]) -> Vec<Topic> {
         let near = readings.filter_map(|reading| Some((reading, near(season, reading)?)));
         near.map(|(reading, projection)| {
             let name = reading.name.clone();
-            let (whose, when) = (whose(season, reading), when(words, season, reading));
-            (projection.middle, name, whose, when)
+            let when = when(words, season, reading);
+            (projection.middle, name, BlockName::of(&season.block), when)
         })
         .collect()
     };
@@ -79,7 +79,7 @@ fn marks<'a>(words: Words, seasons: &[&'a BlockSeason]) -> Vec<Topic> {
         .into_iter()
         .map(|(_, name, whose, when)| (name, (whose, when)));
     let topic = |(name, said): (String, Vec<(BlockName<'a>, String)>)| Topic {
-        title: format!("{name}, projected"),
+        title: format!("{name}, projected to begin"),
         rows: shared(usize::MAX, said),
     };
     grouped(topics).into_iter().map(topic).collect()
@@ -87,7 +87,7 @@ fn marks<'a>(words: Words, seasons: &[&'a BlockSeason]) -> Vec<Topic> {
 
 /// The projection of a told mark that has begun its range or comes near the middle of it.
 fn near<'a>(season: &BlockSeason, reading: &'a MarkReading) -> Option<&'a Projection> {
-    let told = reading.told && !season.lags(reading) && !season.is_shaken(reading);
+    let told = reading.told && season.all_shaken().is_none();
     let projection = reading.outcome.projection().filter(|_| told)?;
     let near = projection.middle <= within(season.as_of, MARKS_AHEAD_DAYS)
         || projection.early <= within(season.as_of, NEXT_DAYS);
@@ -98,29 +98,15 @@ fn within(day: NaiveDate, days: u64) -> NaiveDate {
     day.checked_add_days(Days::new(days)).unwrap_or(day)
 }
 
-/// The block, with the varieties where they differ.
-fn whose<'a>(season: &'a BlockSeason, reading: &MarkReading) -> BlockName<'a> {
-    match reading.hull_split {
-        HullSplit::NotAsked => BlockName::of(&season.block),
-        _ => BlockName::of_varieties(&season.block, &reading.varieties),
-    }
-}
-
-/// The range; where hull split is only expected, both readings of the mark stand side by side.
+/// The range, and how firm it is.
 fn when(words: Words, season: &BlockSeason, reading: &MarkReading) -> String {
-    let same = |other: &&MarkReading| {
-        !other.told && other.mark == reading.mark && other.varieties == reading.varieties
+    let Some(projection) = reading.outcome.projection() else {
+        return String::new();
     };
-    let range = |reading: &MarkReading| {
-        let projection = reading.outcome.projection();
-        projection.map(|projection| words.value(projection.into()))
-    };
-    let mut when = range(reading).unwrap_or_default();
+    let mut when = words.value(projection.into());
+    when.push_str(may_have_begun(projection));
     if reading.rests_on_start && !season.start.status.is_firm() {
         when.push_str(", from a provisional start");
-    }
-    if let Some(beside) = season.marks.iter().find(same).and_then(range) {
-        when.push_str(&format!("; counted without hull split {beside}"));
     }
     when
 }

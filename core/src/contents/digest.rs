@@ -12,13 +12,13 @@ use crate::trapping::StartStatus;
 
 use super::ahead::{Topic, ahead};
 use super::news::{changed, evidence, leads, news, some_blocks};
-use super::trap_side::{at_harvest, not_known, traps_show};
+use super::trap_side::{BlockExposure, exposed, not_known, traps_show};
 use crate::ledger::CatchUp;
 use crate::ledger::Notice;
 use crate::weather::is_fresh;
 use crate::wording::gather::{BlockName, Lines, shared};
 use crate::wording::stations::{StationView, station_trouble};
-use crate::wording::words::{Words, degree_days, mark_title};
+use crate::wording::words::{Words, degree_days};
 use crate::wording::work::{work_briefly, work_today};
 
 /// One block in the table.
@@ -65,8 +65,9 @@ pub struct Digest {
     pub changed: Vec<Lines>,
     /// What moth traps show that were read the day before.
     pub traps: Vec<Lines>,
-    /// Shakes beside the egg laying that matters at harvest, by block and variety.
-    pub harvest: Vec<Lines>,
+    /// Egg laying beside hull split and shake, of blocks with news of them.
+    #[serde(default)]
+    pub exposure: Vec<BlockExposure>,
     /// Dates of the year's work that are near, the same for all blocks.
     pub calendar: Vec<String>,
     /// Trouble with data or mail.
@@ -124,9 +125,9 @@ pub fn digest(
         ahead: ahead(words, seasons),
         changed: changed(&news, blocks, why),
         traps: shared(blocks, traps),
-        harvest: seasons
+        exposure: seasons
             .iter()
-            .flat_map(|season| at_harvest(words, season))
+            .filter_map(|season| exposed(words, season, notices))
             .collect(),
         calendar: words.year_lines(day),
         trouble: all_trouble(words, seasons, stations, trouble, day),
@@ -241,7 +242,7 @@ fn table_row(words: Words, season: &BlockSeason) -> TableRow {
             },
             |(reading, projection)| {
                 let range = words.value(projection.into());
-                format!("{}, {range}", mark_title(reading))
+                format!("{}, {range}", reading.name)
             },
         ),
         catches: season
@@ -261,12 +262,12 @@ fn heat_since(words: Words, season: &BlockSeason, sum: DegreeDays) -> String {
     }
 }
 
-/// The told mark that is projected next, of the varieties that differ the earliest.
+/// The told mark that is projected next; none once every variety was shaken.
 pub(crate) fn next_mark(season: &BlockSeason) -> Option<(&MarkReading, &Projection)> {
     season
         .marks
         .iter()
-        .filter(|reading| reading.told && !season.lags(reading) && !season.is_shaken(reading))
+        .filter(|reading| reading.told && season.all_shaken().is_none())
         .filter_map(|reading| Some((reading, reading.outcome.projection()?)))
         .min_by_key(|(_, projection)| projection.middle)
 }

@@ -29,7 +29,7 @@ pub struct CalendarEntry {
     pub insect: InsectId,
     /// The mark.
     pub mark: MarkId,
-    /// The variety, for marks that are told by variety.
+    /// The variety, in entries of the time when marks were told by variety.
     pub variety: Option<String>,
 }
 
@@ -80,17 +80,19 @@ pub fn key_dates<'a>(
     let entries = notices
         .iter()
         .filter_map(|notice| Some((entry_of(person, notice)?, notice)));
-    grouped(entries)
-        .into_iter()
-        .filter_map(|(entry, notices)| {
-            let season = seasons.get(&entry.block, &entry.insect)?;
-            key_date(words, entry, &notices, &told, season)
-        })
-        .collect()
+    let of_entry = |(entry, notices): (CalendarEntry, Vec<&Notice>)| {
+        let Some(season) = seasons.get(&entry.block, &entry.insect) else {
+            return Vec::new();
+        };
+        let mut dates = told.by_variety(&entry, season);
+        dates.extend(key_date(words, entry, &notices, &told, season));
+        dates
+    };
+    grouped(entries).into_iter().flat_map(of_entry).collect()
 }
 
 fn entry_of(person: &PersonId, notice: &Notice) -> Option<CalendarEntry> {
-    let (Event::MarkNear(mark, variety) | Event::MarkPassed(mark, variety)) = &notice.event else {
+    let (Event::MarkNear(mark) | Event::MarkPassed(mark)) = &notice.event else {
         return None;
     };
     Some(CalendarEntry {
@@ -99,7 +101,7 @@ fn entry_of(person: &PersonId, notice: &Notice) -> Option<CalendarEntry> {
         block: notice.block.clone(),
         insect: notice.insect.clone(),
         mark: mark.clone(),
-        variety: variety.clone(),
+        variety: None,
     })
 }
 
@@ -152,13 +154,72 @@ impl<'a> Before<'a> {
         let key = (entry.year, &entry.block, &entry.insect, event.as_str());
         self.0.get(&key).copied()
     }
+
+    /// Takes the entries out that stand for varieties, where the mark's own entry takes their place: what was
+    /// told of it last was told of one variety.
+    fn by_variety(&self, entry: &CalendarEntry, season: &BlockSeason) -> Vec<KeyDate> {
+        let near = Event::MarkNear(entry.mark.clone());
+        if !self
+            .of_event(entry, &near)
+            .is_some_and(|told| told.of_variety)
+        {
+            return Vec::new();
+        }
+        let prefix = format!("{near}:");
+        let from = (entry.year, &entry.block, &entry.insect, prefix.as_str());
+        let onward = self.0.range(from..);
+        let stand = onward.map_while(|(key, told)| {
+            let variety = key.3.strip_prefix(&prefix)?;
+            let same = (key.0, key.1, key.2) == (from.0, from.1, from.2);
+            same.then_some((variety, *told))
+        });
+        stand
+            .filter_map(|(variety, told)| {
+                let passed = Event::MarkPassed(entry.mark.clone());
+                let passed = format!("{passed}:{variety}");
+                let key = (entry.year, &entry.block, &entry.insect, passed.as_str());
+                let passed = self.0.get(&key).map_or(0, |told| told.revision);
+                let date = taken_out(entry, variety, told.value?, season)?;
+                let sequence = told.revision + passed;
+                Some(KeyDate { sequence, ..date })
+            })
+            .collect()
+    }
+}
+
+/// An entry of a variety as it goes out of the calendar; `None` where it stands in none.
+fn taken_out(
+    entry: &CalendarEntry,
+    variety: &str,
+    told: Value,
+    season: &BlockSeason,
+) -> Option<KeyDate> {
+    let (first, last) = match told {
+        Value::Range { early, late, .. } => (early, late),
+        Value::Day(day) => (day, day),
+        Value::Caught { .. } | Value::First(_) => return None,
+    };
+    let what = subject_of(&Event::MarkNear(entry.mark.clone()), season);
+    let block = &season.block.name;
+    Some(KeyDate {
+        entry: CalendarEntry {
+            variety: Some(variety.to_owned()),
+            ..entry.clone()
+        },
+        standing: DateState::Withdrawn,
+        title: format!("Withdrawn: {what} ({variety}), {block}"),
+        first,
+        last,
+        lines: vec!["This entry no longer holds: the date is the whole block's now.".to_owned()],
+        sequence: 0,
+    })
 }
 
 /// How often the person was told of the mark before, as near or as passed: each telling has the next
 /// revision of its event. `None` when the calendar has no such entry and gets none now.
 fn sequence(entry: &CalendarEntry, notices: &[&Notice], told: &Before<'_>) -> Option<u32> {
-    let near = Event::MarkNear(entry.mark.clone(), entry.variety.clone());
-    let passed = Event::MarkPassed(entry.mark.clone(), entry.variety.clone());
+    let near = Event::MarkNear(entry.mark.clone());
+    let passed = Event::MarkPassed(entry.mark.clone());
     let now = |event: &Event| notices.iter().find(|notice| notice.event == *event);
     let before = |event: &Event| told.of_event(entry, event);
     let put_in = now(&near).and_then(|notice| notice.change.value());
@@ -189,9 +250,7 @@ fn stretch(notice: &Notice, season: &BlockSeason) -> Option<(DateState, NaiveDat
 
 fn reading<'a>(event: &Event, season: &'a BlockSeason) -> Option<&'a MarkReading> {
     match event {
-        Event::MarkNear(mark, variety) | Event::MarkPassed(mark, variety) => {
-            told_reading(season, mark, variety.as_deref())
-        }
+        Event::MarkNear(mark) | Event::MarkPassed(mark) => told_reading(season, mark),
         _ => None,
     }
 }
@@ -444,7 +503,7 @@ mod tests {
         ) {
             let season = season(date(2021, 4, 10));
             let [near, passed] = [Event::MarkNear, Event::MarkPassed]
-                .map(|event| event(season.marks[1].mark.clone(), None));
+                .map(|event| event(season.marks[1].mark.clone()));
             let mut ledger = Ledger::default();
             let mut before: Option<KeyDate> = None;
             for (place, (of_near, of_passed)) in nights.into_iter().enumerate() {

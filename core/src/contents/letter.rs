@@ -14,9 +14,9 @@ use super::digest::next_mark;
 use crate::ledger::Value;
 use crate::ledger::{Change, Notice, Told, WhyGone};
 use crate::weather::is_fresh;
-use crate::wording::gather::Lines;
+use crate::wording::ExposureTable;
 use crate::wording::stations::StationView;
-use crate::wording::words::{Words, degree_days, mark_title};
+use crate::wording::words::{Words, degree_days, may_have_begun};
 use crate::wording::work::plural;
 
 /// A letter looks back over so many days.
@@ -32,11 +32,23 @@ pub struct Letter {
     /// How many more blocks there are beside that of the headline.
     pub more: usize,
     /// Each block in a few lines.
-    pub blocks: Vec<Lines>,
+    pub blocks: Vec<LetterBlock>,
     /// What stations lack.
     pub trouble: Vec<String>,
     /// The words of the trade that it uses, each explained once.
     pub terms: Vec<String>,
+}
+
+/// One block of a letter.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LetterBlock {
+    /// Its name.
+    pub title: String,
+    /// How it stands.
+    pub lines: Vec<String>,
+    /// Egg laying beside each variety's hull split and shake.
+    #[serde(default)]
+    pub exposure: Vec<ExposureTable>,
 }
 
 /// Writes a grower's letter about their blocks; `None` without any. `told`: what they were told last of each
@@ -50,11 +62,12 @@ pub fn letter(
     told: &[Told],
 ) -> Option<Letter> {
     let told = this_week(told, day);
-    let blocks: Vec<Lines> = seasons
+    let blocks: Vec<LetterBlock> = seasons
         .iter()
-        .map(|season| Lines {
+        .map(|season| LetterBlock {
             title: season.block.name.clone(),
             lines: lines(words, season, about(&told, season)),
+            exposure: exposure(words, season),
         })
         .collect();
     Some(Letter {
@@ -72,11 +85,7 @@ fn headline(words: Words, seasons: &[&BlockSeason]) -> Option<String> {
     let next = seasons.iter().filter_map(|season| {
         let (reading, projection) = firm_next(season)?;
         let range = words.range(projection.early, projection.late);
-        let line = format!(
-            "{}: next {} {range}",
-            season.block.name,
-            mark_title(reading)
-        );
+        let line = format!("{}: next {} {range}", season.block.name, reading.name);
         Some((projection.middle, line))
     });
     let first = next.min_by_key(|(middle, _)| *middle);
@@ -96,7 +105,8 @@ fn lines(words: Words, season: &BlockSeason, told: &[(NaiveDate, Notice)]) -> Ve
     lines.extend(last_passed(words, season));
     lines.extend(firm_next(season).map(|(reading, projection)| {
         let range = words.value(projection.into());
-        format!("next, projected: {}, {range}", mark_title(reading))
+        let begun = may_have_begun(projection);
+        format!("next, projected: {}, {range}{begun}", reading.name)
     }));
     lines.extend(season.latest.iter().map(|catch| caught(season, catch)));
     lines.push(work(words, season));
@@ -107,6 +117,14 @@ fn lines(words: Words, season: &BlockSeason, told: &[(NaiveDate, Notice)]) -> Ve
     let unknown = words.not_known_lines(season).into_iter();
     lines.extend(unknown.map(|line| format!("not known: {line}")));
     lines
+}
+
+/// Nothing of a start that a next check may take back.
+fn exposure(words: Words, season: &BlockSeason) -> Vec<ExposureTable> {
+    match season.start.status.is_firm() {
+        true => words.exposure(season, false),
+        false => Vec::new(),
+    }
 }
 
 /// Where the season stands, without anything that a next check may take back.
@@ -158,8 +176,7 @@ fn firm_next(season: &BlockSeason) -> Option<(&MarkReading, &crate::season::Proj
 /// The mark passed last, where no estimated day alone carries it over.
 fn last_passed(words: Words, season: &BlockSeason) -> Option<String> {
     let readings = season.marks.iter();
-    let told = readings
-        .filter(|reading| reading.told && is_firm(season, reading) && !season.lags(reading));
+    let told = readings.filter(|reading| reading.told && is_firm(season, reading));
     let passed = told.filter_map(|reading| match reading.outcome {
         Outcome::Passed { date, firm, .. } => firm.then_some((date, reading)),
         _ => None,
@@ -167,7 +184,7 @@ fn last_passed(words: Words, season: &BlockSeason) -> Option<String> {
     let (date, reading) = passed.max_by_key(|(date, _)| *date)?;
     Some(format!(
         "passed: {}, {} (computed, not an observation)",
-        mark_title(reading),
+        reading.name,
         words.day(date)
     ))
 }
@@ -269,6 +286,7 @@ fn again(told: &Told) -> Option<Notice> {
         revision: told.revision,
         step: told.step,
         late: None,
+        to_release: false,
         change,
     })
 }
@@ -310,8 +328,9 @@ fn terms(seasons: &[&BlockSeason]) -> Vec<String> {
         ),
         (
             any(|season| firm_next(season).is_some()),
-            "Projected: from warmth so far and this station's past years; the middle day is as likely too early \
-             as too late.",
+            "Projected: from warmth so far, this station's past years and how much the insect itself varies; the \
+             middle day is as likely too early as too late. The days are those on which a generation's egg \
+             laying begins; it goes on for weeks.",
         ),
         (
             any(|season| !season.latest.is_empty()),

@@ -180,19 +180,14 @@ pub(crate) fn rests_on(words: Words, event: &Event, season: &BlockSeason) -> Vec
             words.start_evidence(season)
         }
         Event::Flight(..) => words.flight_evidence(season).into_iter().collect(),
-        Event::MarginTurned(..) => words.harvest_evidence(season),
-        Event::MarkNear(mark, variety) | Event::MarkPassed(mark, variety) => {
-            let about = |varieties: &[String]| match variety {
-                Some(variety) => varieties.contains(variety),
-                None => true,
-            };
-            let mut lines: Vec<String> = season
-                .marks
-                .iter()
-                .filter(|reading| &reading.mark == mark && about(&reading.varieties))
+        Event::MarginTurned(..) => words.exposure_evidence(season),
+        Event::MarkNear(mark) | Event::MarkPassed(mark) => {
+            let of_mark = season.marks.iter().filter(|reading| &reading.mark == mark);
+            let mut lines: Vec<String> = of_mark
+                .clone()
                 .map(|reading| words.mark_line(season, reading))
                 .collect();
-            if variety.is_some() {
+            if of_mark.clone().any(|reading| reading.waits_for_split) {
                 lines.extend(words.hull_split_evidence(season));
             }
             lines.push(words.counted_so_far(season));

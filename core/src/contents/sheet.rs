@@ -3,7 +3,8 @@
 use crate::season::BlockSeason;
 use crate::trapping::StartStatus;
 
-use crate::wording::words::{Words, degree_days, mark_title};
+use crate::wording::ExposureTable;
+use crate::wording::words::{Words, degree_days};
 use crate::wording::work::work_today;
 
 /// A block's season in sections, without markup.
@@ -15,8 +16,8 @@ pub struct Sheet {
     pub answers: Vec<(String, String)>,
     /// Trap work that is due.
     pub work: Vec<String>,
-    /// Harvest beside the generations.
-    pub harvest: Vec<String>,
+    /// Egg laying beside hull split and shake.
+    pub exposure: Vec<ExposureTable>,
     /// What the answers rest on.
     pub evidence: Vec<String>,
     /// What the traps show of mating disruption.
@@ -33,15 +34,12 @@ impl Sheet {
     pub fn of(words: Words, season: &BlockSeason) -> Self {
         let block = &season.block;
         let mut answers = start_and_heat(words, season);
-        answers.extend(season.marks.iter().map(|reading| {
-            let beside = if reading.is_without_hull_split() {
-                ", counted without hull split"
-            } else {
-                ""
-            };
-            let title = format!("{}{beside}", mark_title(reading));
-            (title, words.outcome(&reading.outcome))
-        }));
+        answers.extend(
+            season
+                .marks
+                .iter()
+                .map(|reading| (reading.name.clone(), words.outcome(&reading.outcome))),
+        );
         answers.extend(season.latest.iter().map(|catch| {
             let label = format!("{} traps, last 7 days", catch.kind.name());
             (label, words.catch_in(season, catch))
@@ -62,10 +60,10 @@ impl Sheet {
             let marks = season.marks.iter();
             evidence.extend(marks.map(|reading| {
                 let rests_on = words.mark_evidence(season, reading);
-                format!("{}: {rests_on}", mark_title(reading))
+                format!("{}: {rests_on}", reading.name)
             }));
         }
-        evidence.extend(words.harvest_evidence(season));
+        evidence.extend(words.exposure_evidence(season));
         Self {
             title: format!(
                 "{} ({}), {}, {}, as of {}",
@@ -77,7 +75,7 @@ impl Sheet {
             ),
             answers,
             work: work_today(words, season),
-            harvest: words.harvest_lines(season),
+            exposure: words.exposure(season, true),
             evidence,
             disruption: words.disruption_lines(season),
             years: words.years_lines(season),

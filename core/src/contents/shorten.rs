@@ -43,14 +43,15 @@ impl Digest {
     }
 
     fn cut_lists(&mut self, most: usize) {
-        let lists: [(&mut Vec<Lines>, &str); 5] = [
-            (&mut self.harvest, "varieties at harvest"),
+        let tables = self.exposure.len().saturating_sub(most);
+        self.exposure.truncate(most);
+        let lists: [(&mut Vec<Lines>, &str); 4] = [
             (&mut self.not_known, "lines of what is not known"),
             (&mut self.traps, "lines of what moth traps show"),
             (&mut self.work, "lines of trap work"),
             (&mut self.changed, "lines of what changed"),
         ];
-        let mut gone: Vec<(usize, &str)> = Vec::new();
+        let mut gone = vec![(tables, "blocks with egg laying beside hull split and shake")];
         for (list, what) in lists {
             gone.push((list.len().saturating_sub(most), what));
             list.truncate(most);

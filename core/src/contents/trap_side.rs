@@ -1,17 +1,29 @@
-//! What the trap side adds to a digest: flights and disruption, harvest, earlier years.
+//! What the trap side adds to a digest: flights and disruption, exposure of the varieties, earlier years.
 
 use chrono::{Datelike, Weekday};
+use serde::{Deserialize, Serialize};
 
+use crate::ledger::{EventKind, Notice};
 use crate::orchard::TrapKind;
 use crate::season::{BlockSeason, Shake};
+use crate::wording::ExposureTable;
 
 use crate::wording::gather::{BlockName, Lines, shared};
 use crate::wording::words::Words;
 
-/// A variety's margins are listed so long after it was shaken.
+/// A variety's shake is of interest so long after it.
 const AFTER_SHAKE_DAYS: i64 = 7;
-/// The morning on which a digest lists margins.
-const MARGINS_ON: Weekday = Weekday::Mon;
+/// The morning on which a digest lists the varieties that are going to be shaken.
+const SHAKES_ON: Weekday = Weekday::Mon;
+
+/// How the varieties of a block are exposed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct BlockExposure {
+    /// The block's name.
+    pub block: String,
+    /// Its varieties.
+    pub varieties: Vec<ExposureTable>,
+}
 
 /// What moth traps show on the morning after they were read: the newest flight, the check of mating
 /// disruption, and the catches beside those of earlier years.
@@ -35,21 +47,39 @@ fn was_just_read(season: &BlockSeason) -> bool {
     last.any(|day| (season.as_of - day).num_days() <= 1)
 }
 
-/// Once a week each variety that is going to be shaken or was shaken in the last days, with its margins.
-pub(crate) fn at_harvest(words: Words, season: &BlockSeason) -> Vec<Lines> {
-    if season.as_of.weekday() != MARGINS_ON {
-        return Vec::new();
-    }
-    let near = season.harvest.iter().filter(|harvest| match harvest.shake {
-        None => false,
-        Some(Shake::Expected(_)) => true,
-        Some(Shake::Done(day)) => (season.as_of - day).num_days() <= AFTER_SHAKE_DAYS,
+/// Egg laying beside hull split and shake, in a block that has news of either, and once a week where a shake
+/// is near.
+pub(crate) fn exposed(
+    words: Words,
+    season: &BlockSeason,
+    notices: &[Notice],
+) -> Option<BlockExposure> {
+    let mut about = notices
+        .iter()
+        .filter(|notice| notice.block == season.block.id && notice.insect == season.insect);
+    let news = about.any(|notice| {
+        matches!(
+            notice.event.kind(),
+            EventKind::Start
+                | EventKind::MarkNear
+                | EventKind::MarkPassed
+                | EventKind::MarginTurned
+        )
     });
-    let lines = near.map(|harvest| Lines {
-        title: format!("{}, {}", season.block.name, harvest.variety),
-        lines: words.variety_briefly(harvest),
-    });
-    lines.filter(|variety| !variety.lines.is_empty()).collect()
+    let shakes = season.as_of.weekday() == SHAKES_ON && a_shake_is_near(season);
+    let varieties = words.exposure(season, true);
+    ((news || shakes) && !varieties.is_empty()).then(|| BlockExposure {
+        block: season.block.name.clone(),
+        varieties,
+    })
+}
+
+fn a_shake_is_near(season: &BlockSeason) -> bool {
+    let mut shakes = season.exposure.iter().filter_map(|of| of.shake);
+    shakes.any(|shake| match shake {
+        Shake::Expected(_) => true,
+        Shake::Done(day) => (season.as_of - day).num_days() <= AFTER_SHAKE_DAYS,
+    })
 }
 
 /// What is not known because it was not entered, blocks with the same line in one.
@@ -66,6 +96,7 @@ mod tests {
     use chrono::NaiveDate;
 
     use super::*;
+    use crate::ledger::{Moment, Past, decide, facts};
     use crate::orchard::{Orchard, Trap};
     use crate::sample;
     use crate::trapping::{Expected, Note, NoteKind, Visit};
@@ -98,24 +129,37 @@ mod tests {
     }
 
     #[test]
-    fn margins_are_shown_on_mondays_from_the_first_expectation_to_a_week_after_the_shake() {
+    fn exposure_is_shown_with_news_and_on_mondays_from_the_first_expectation_to_a_week_after_the_shake()
+     {
+        use crate::season::tests::{received, season_of, started};
+        let date = |month, day| NaiveDate::from_ymd_opt(2021, month, day).unwrap();
         let shake = Expected {
             earliest: date(8, 5),
             likely: date(8, 9),
             latest: date(8, 15),
         };
-        let expected = NoteKind::ShakeExpected(shake);
         let note = |on, kind| sample::note(on, Some("Nonpareil"), kind);
-        let mut notes = vec![note(date(7, 20), expected)];
-        let shown = |notes: &[Note], month, day| {
-            let season = season(Vec::new(), notes, date(month, day));
-            at_harvest(Words::default(), &season).len()
+        let mut notes = started();
+        notes.push(note(date(7, 20), NoteKind::ShakeExpected(shake)));
+        let shown = |notes: &[Note], month, day, notices: &[Notice]| {
+            let as_of = date(month, day);
+            let season = season_of(&received(as_of), notes, as_of);
+            exposed(Words::default(), &season, notices).is_some()
         };
-        // 18 and 25 July, 15 and 22 August are Mondays.
-        assert_eq!((shown(&notes, 7, 18), shown(&notes, 7, 25)), (0, 1));
-        assert_eq!(shown(&notes, 7, 26), 0);
+        // 19 and 26 July, 16 and 23 August are Mondays.
+        assert!(!shown(&notes, 7, 19, &[]) && shown(&notes, 7, 26, &[]));
+        assert!(!shown(&notes, 7, 27, &[]));
+        let as_of = date(7, 27);
+        let season = season_of(&received(as_of), &notes, as_of);
+        let moment = Moment {
+            today: as_of,
+            told_before: as_of.pred_opt(),
+            past: Past::Listed,
+        };
+        let notices = decide(&facts(&season), &[], moment);
+        assert!(shown(&notes, 7, 27, &notices));
         notes.push(note(date(8, 9), NoteKind::Shaken));
-        assert_eq!((shown(&notes, 8, 15), shown(&notes, 8, 22)), (1, 0));
+        assert!(shown(&notes, 8, 16, &[]) && !shown(&notes, 8, 23, &[]));
     }
 
     #[test]

@@ -10,8 +10,9 @@ use super::event::Event;
 use super::facts::{Fact, State, WhyGone};
 use super::value::Value;
 
-/// A correction of the same date follows the one before after so many days at the earliest,
-/// unless what was told no longer holds at all. The first one does not wait.
+/// A correction of the same date follows the one before after so many days at the earliest, unless what was
+/// told no longer holds at all or what had passed is ahead again, or has passed after all. The first one does
+/// not wait.
 const DAYS_BETWEEN_CORRECTIONS: i64 = 7;
 /// News is late from so many days on after the morning on which it could be known: a sheet may
 /// well be entered on the evening after.
@@ -38,6 +39,8 @@ pub struct Told {
     pub step: u8,
     /// Whether it was recorded as history.
     pub history: bool,
+    /// Whether it was told of one variety of the block, when marks were told by variety.
+    pub of_variety: bool,
     /// The newest day on which the event was corrected, also before this telling.
     pub corrected_on: Option<NaiveDate>,
 }
@@ -83,6 +86,8 @@ pub struct Notice {
     pub step: u8,
     /// How many days after it could first be known news comes, where a night was told without it.
     pub late: Option<u32>,
+    /// Whether it changes what was told by variety, so that a person looks at it before growers hear of it.
+    pub to_release: bool,
     /// What there is to tell.
     pub change: Change,
 }
@@ -206,6 +211,12 @@ struct Last<'a> {
 }
 
 impl Last<'_> {
+    /// Whether a date that the event tells as near was told as passed since: what becomes of it is told there.
+    fn is_told_as_passed(self, event: &Event, past: Past) -> bool {
+        let twin = self.twin.and_then(|twin| heard(twin, past));
+        matches!(event, Event::MarkNear(_)) && twin.is_some()
+    }
+
     /// The newest day on which the date was corrected, as near or as passed.
     fn corrected_on(self) -> Option<NaiveDate> {
         let both = [self.told, self.twin].into_iter().flatten();
@@ -229,6 +240,8 @@ fn notice(fact: &Fact, last: Last<'_>, moment: Moment) -> Option<Notice> {
         // Whatever is told has been told once.
         step: reached.max(1),
         late: late.flatten(),
+        to_release: last.told.is_some_and(|told| told.of_variety)
+            && !matches!(change, Change::Nearer { .. }),
         change,
     })
 }
@@ -245,6 +258,7 @@ fn vanished(told: &Told, moment: Moment) -> Option<Notice> {
         revision: told.revision + 1,
         step: 1,
         late: None,
+        to_release: told.of_variety,
         change: Change::Withdrawn {
             was: last.value,
             told_on: last.on,
@@ -272,6 +286,10 @@ fn heard(told: &Told, past: Past) -> Option<Heard> {
 }
 
 fn change(fact: &Fact, last: Last<'_>, moment: Moment) -> Option<Change> {
+    let ahead = matches!(fact.state, State::Now { .. });
+    if ahead && last.is_told_as_passed(&fact.event, moment.past) {
+        return None;
+    }
     let heard = last.told.and_then(|told| heard(told, moment.past));
     match (&fact.state, heard) {
         (State::Now { value, step: 1.. }, None) => news(&fact.event, *value, last.told, moment),
@@ -279,7 +297,8 @@ fn change(fact: &Fact, last: Last<'_>, moment: Moment) -> Option<Change> {
             let rests = last
                 .corrected_on()
                 .is_some_and(|on| (moment.today - on).num_days() < DAYS_BETWEEN_CORRECTIONS);
-            (!rests).then_some(Change::Corrected {
+            let turned = last_heard.value.is_other_state_than(*value);
+            (turned || !rests).then_some(Change::Corrected {
                 was: last_heard.value,
                 told_on: last_heard.on,
                 now: *value,
@@ -343,6 +362,7 @@ impl Notice {
             on,
             step: self.step,
             history: matches!(self.change, Change::History(_)),
+            of_variety: false,
             corrected_on: corrected
                 .then_some(on)
                 .or(before.and_then(|told| told.corrected_on)),

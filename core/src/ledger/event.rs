@@ -23,9 +23,9 @@ pub enum Event {
     /// Later checks met the rule again after two quiet weeks.
     SecondCandidate,
     /// A mark comes near.
-    MarkNear(MarkId, Option<String>),
+    MarkNear(MarkId),
     /// A mark's degree-days were reached.
-    MarkPassed(MarkId, Option<String>),
+    MarkPassed(MarkId),
     /// A part of the year's n-th flight was seen. Flights are numbered in their order, not by a day:
     /// when late readings show an earlier one, or move a start, what was told is corrected.
     Flight(FlightPart, u8),
@@ -134,8 +134,8 @@ impl Event {
     /// The event that is told of the same date when it is no longer ahead, or was.
     pub(crate) fn of_same_date(&self) -> Option<Self> {
         match self {
-            Self::MarkNear(mark, variety) => Some(Self::MarkPassed(mark.clone(), variety.clone())),
-            Self::MarkPassed(mark, variety) => Some(Self::MarkNear(mark.clone(), variety.clone())),
+            Self::MarkNear(mark) => Some(Self::MarkPassed(mark.clone())),
+            Self::MarkPassed(mark) => Some(Self::MarkNear(mark.clone())),
             _ => None,
         }
     }
@@ -185,10 +185,7 @@ impl fmt::Display for Event {
             Self::HangEggTraps | Self::StartProvisional | Self::Start | Self::SecondCandidate => {
                 Ok(())
             }
-            Self::MarkNear(mark, variety) | Self::MarkPassed(mark, variety) => match variety {
-                Some(variety) => write!(f, ":{mark}:{variety}"),
-                None => write!(f, ":{mark}"),
-            },
+            Self::MarkNear(mark) | Self::MarkPassed(mark) => write!(f, ":{mark}"),
             Self::Flight(_, number) => write!(f, ":{number}"),
             Self::MarginTurned(mark, variety) => write!(f, ":{mark}:{variety}"),
             Self::PastServiceLife(trap, part, since) => {
@@ -215,14 +212,16 @@ impl FromStr for Event {
                 None => (rest, None),
             };
             let variety = second.map(str::to_owned);
+            // Once marks were told by variety; no mark's id has a colon.
+            let mark = || rest.parse().ok();
             let flight = |part| Some(Self::Flight(part, first.parse().ok()?));
             Some(match EventKind::from_name(kind)? {
                 EventKind::HangEggTraps => Self::HangEggTraps,
                 EventKind::StartProvisional => Self::StartProvisional,
                 EventKind::Start => Self::Start,
                 EventKind::SecondCandidate => Self::SecondCandidate,
-                EventKind::MarkNear => Self::MarkNear(first.parse().ok()?, variety),
-                EventKind::MarkPassed => Self::MarkPassed(first.parse().ok()?, variety),
+                EventKind::MarkNear => Self::MarkNear(mark()?),
+                EventKind::MarkPassed => Self::MarkPassed(mark()?),
                 EventKind::FlightStart => flight(FlightPart::Start)?,
                 EventKind::FlightPeak => flight(FlightPart::Peak)?,
                 EventKind::FlightEnd => flight(FlightPart::End)?,
@@ -252,9 +251,9 @@ pub(crate) fn one_of_each() -> Vec<Event> {
         Event::StartProvisional,
         Event::Start,
         Event::SecondCandidate,
-        Event::MarkNear(mark(), None),
-        Event::MarkPassed(mark(), Some("Wood Colony: late".into())),
-        Event::MarginTurned(mark(), "Nonpareil".into()),
+        Event::MarkNear(mark()),
+        Event::MarkPassed(mark()),
+        Event::MarginTurned(mark(), "Wood Colony: late".into()),
         Event::PastServiceLife(trap(), Part::Ppo, day),
         Event::SentinelCatch(trap(), day),
     ];
@@ -279,6 +278,7 @@ mod tests {
         for wrong in [
             "past-service-life:N1-P2:wing:2022-06-01",
             "flight-peak:last",
+            "mark-near:third-generation:Nonpareil",
         ] {
             assert!(wrong.parse::<Event>().is_err(), "{wrong}");
         }

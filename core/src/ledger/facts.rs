@@ -1,11 +1,9 @@
 //! Every event of a season as it stands tonight, and as one person hears it.
 
-use std::collections::BTreeSet;
-
 use chrono::{Days, NaiveDate};
 
-use crate::id::{BlockId, InsectId, MarkId};
-use crate::season::{BlockSeason, HullSplit, MarkReading, Outcome, Shake};
+use crate::id::{BlockId, InsectId};
+use crate::season::{BlockSeason, Margin, MarkReading, Outcome, Shake};
 use crate::trapping::{FlightDay, Lapse, SentinelCatch, SoFar, StartStatus, WhyStart};
 
 use super::event::{Event, FlightPart};
@@ -66,8 +64,6 @@ pub enum WhyGone {
     Start(WhyStart),
     /// The checks after the start show no second candidate any more.
     NoSecondCandidate,
-    /// The mark counts from hull split now, by variety.
-    ByVariety,
     /// Readings since show the flight to be not so far yet.
     Flight(SoFar),
     /// What has been entered or declared since shows it no more.
@@ -111,7 +107,6 @@ pub fn facts(season: &BlockSeason) -> Vec<Fact> {
     facts.extend(of_start(season, &fact));
     let told = season.marks.iter().filter(|reading| reading.told);
     facts.extend(told.flat_map(|reading| of_mark(season, reading, &fact)));
-    facts.extend(marks_by_variety(season).map(&fact));
     facts.extend(flights(season).map(|flight| Fact {
         knowable: flight_knowable(season),
         ..fact(flight)
@@ -202,57 +197,17 @@ fn of_mark(
     season: &BlockSeason,
     reading: &MarkReading,
     fact: &impl Fn((Event, State)) -> Fact,
-) -> Vec<Fact> {
-    let of_variety = |variety: Option<String>| {
-        let shaken = variety
-            .as_deref()
-            .and_then(|variety| season.shaken(variety));
-        let mark = reading.mark.clone();
-        let near = Event::MarkNear(mark.clone(), variety.clone());
-        let passed = Event::MarkPassed(mark, variety);
-        [
-            fact((near, before(shaken, near_state(season, reading)))),
-            Fact {
-                firm: !matches!(reading.outcome, Outcome::Passed { firm: false, .. }),
-                knowable: mark_knowable(season, reading),
-                ..fact((passed, before(shaken, passed_state(season, reading))))
-            },
-        ]
-    };
-    let varieties = told_varieties(season, reading).into_iter();
-    varieties.flat_map(of_variety).collect()
-}
-
-/// A mark that waits for hull split is told by variety once it is seen or expected. Before that it
-/// is told once for the block, and not at all for varieties that lag behind another one: the
-/// answer for those is that it can't be told, their hull split not being entered.
-fn told_varieties(season: &BlockSeason, reading: &MarkReading) -> Vec<Option<String>> {
-    match reading.hull_split {
-        HullSplit::NotAsked => vec![None],
-        HullSplit::NotEntered if season.lags(reading) => Vec::new(),
-        HullSplit::NotEntered => vec![None],
-        HullSplit::Expected(_) | HullSplit::Seen(_) => {
-            reading.varieties.iter().cloned().map(Some).collect()
-        }
-    }
-}
-
-/// Marks that are told by variety by now, and so not for the block any more.
-fn marks_by_variety(season: &BlockSeason) -> impl Iterator<Item = (Event, State)> {
-    let told = season.marks.iter().filter(|reading| reading.told);
-    let marks: BTreeSet<&MarkId> = told
-        .filter(|reading| reading.hull_split.date().is_some())
-        .map(|reading| &reading.mark)
-        .collect();
-    let gone = || State::Gone {
-        why: WhyGone::ByVariety,
-    };
-    marks.into_iter().flat_map(move |mark| {
-        [
-            (Event::MarkNear(mark.clone(), None), gone()),
-            (Event::MarkPassed(mark.clone(), None), gone()),
-        ]
-    })
+) -> [Fact; 2] {
+    let near = Event::MarkNear(reading.mark.clone());
+    let passed = Event::MarkPassed(reading.mark.clone());
+    [
+        fact((near, unless_shaken(season, near_state(season, reading)))),
+        Fact {
+            firm: !matches!(reading.outcome, Outcome::Passed { firm: false, .. }),
+            knowable: mark_knowable(season, reading),
+            ..fact((passed, unless_shaken(season, passed_state(season, reading))))
+        },
+    ]
 }
 
 /// A mark that rests on a start that is not firm is not told, and taken back if it was.
@@ -274,9 +229,9 @@ fn passed_state(season: &BlockSeason, reading: &MarkReading) -> State {
     without_start(season, reading).unwrap_or_else(|| match &reading.outcome {
         Outcome::CannotTell { .. } => State::Pending,
         Outcome::Passed { date, .. } => State::told_once(Value::Day(*date)),
-        // Nobody hears of it unasked, but whoever was told that it had passed is told when it will.
+        // Nobody hears of it unasked, but whoever was told that it had passed is told that it is ahead again.
         Outcome::Projected(projection) => State::Now {
-            value: Value::Day(projection.middle),
+            value: projection.into(),
             step: 0,
         },
     })
@@ -291,7 +246,7 @@ fn mark_knowable(season: &BlockSeason, reading: &MarkReading) -> Option<NaiveDat
             date,
             by_estimate: false,
             ..
-        } if reading.hull_split == HullSplit::NotAsked => date,
+        } if !reading.waits_for_split => date,
         _ => return None,
     };
     let came = measured.checked_add_signed(season.as_of - season.newest_day?)?;
@@ -301,9 +256,9 @@ fn mark_knowable(season: &BlockSeason, reading: &MarkReading) -> Option<NaiveDat
     }
 }
 
-/// How an event of a variety stands once that was shaken: what comes after says nothing of it.
-fn before(shaken: Option<NaiveDate>, state: State) -> State {
-    match (shaken, &state) {
+/// How a mark stands once every variety was shaken: egg laying that comes after is none on the block's trees.
+fn unless_shaken(season: &BlockSeason, state: State) -> State {
+    match (season.all_shaken(), &state) {
         (Some(shaken), State::Now { value, .. })
             if value.day().is_some_and(|day| shaken <= day) =>
         {
@@ -346,26 +301,27 @@ fn flight_knowable(season: &BlockSeason) -> Option<NaiveDate> {
 
 /// Which comes first at each variety's harvest, from some weeks before its shake until it is shaken.
 fn margins(season: &BlockSeason) -> impl Iterator<Item = (Event, State)> {
-    season.harvest.iter().flat_map(move |harvest| {
-        harvest.margins.iter().map(move |margin| {
-            let event = Event::MarginTurned(margin.mark.clone(), harvest.variety.clone());
-            let expected = match harvest.shake {
-                Some(Shake::Expected(days)) => Some(days.likely),
-                Some(Shake::Done(_)) | None => None,
-            };
-            let first = margin.between.and_then(|between| between.first());
-            // A mark that needs a start has no answer without one; a provisional one is not told.
-            let firm = season.start.date.is_none() || season.start.status.is_firm();
-            let state = match (expected, first) {
-                (Some(likely), Some(first)) if firm => State::Now {
-                    value: Value::First(first),
-                    step: u8::from((likely - season.as_of).num_days() <= MARGIN_NEAR_DAYS),
-                },
-                _ => State::Pending,
-            };
-            (event, state)
+    season.exposure.iter().flat_map(move |exposure| {
+        let layings = exposure.layings.iter();
+        layings.filter_map(move |laying| {
+            let event = Event::MarginTurned(laying.mark.clone(), exposure.variety.clone());
+            let margin = laying.at_harvest.as_ref()?;
+            Some((event, margin_state(season, exposure.shake?, margin)))
         })
     })
+}
+
+fn margin_state(season: &BlockSeason, shake: Shake, margin: &Margin) -> State {
+    let first = margin.between.and_then(|between| between.first());
+    // A mark that needs a start has no answer without one; a provisional one is not told.
+    let firm = season.start.date.is_none() || season.start.status.is_firm();
+    match (shake, first) {
+        (Shake::Expected(days), Some(first)) if firm => State::Now {
+            value: Value::First(first),
+            step: u8::from((days.likely - season.as_of).num_days() <= MARGIN_NEAR_DAYS),
+        },
+        _ => State::Pending,
+    }
 }
 
 /// A lapse that is over need not be told any more, but what was told of it stays right.

@@ -63,6 +63,16 @@ impl Value {
 const SHAKE_FIRST: &str = "shake-first";
 const EGG_LAYING_FIRST: &str = "egg-laying-first";
 
+impl Value {
+    /// Whether one is a fact and the other a projection: it happened, or is ahead again.
+    pub(super) const fn is_other_state_than(self, other: Self) -> bool {
+        matches!(
+            (self, other),
+            (Self::Day(_), Self::Range { .. }) | (Self::Range { .. }, Self::Day(_))
+        )
+    }
+}
+
 impl fmt::Display for Value {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {

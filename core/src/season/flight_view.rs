@@ -5,12 +5,9 @@ use chrono::{Datelike, Days, NaiveDate};
 use crate::insect::Insect;
 use crate::orchard::{Block, Orchard};
 use crate::temperature::DegreeDays;
-use crate::trapping::{
-    FlightView, Flights, Lapse, Note, Visits, WhyNoFlights, first_split, flights,
-};
+use crate::trapping::{FlightView, Flights, Lapse, Visits, WhyNoFlights, flights};
 
-use super::StationHeat;
-use super::marks::split_of;
+use super::{HullSplit, StationHeat};
 
 /// Bait bags faded after about 21 July as new nuts split (CABI Agriculture and Bioscience 2024, 5:30):
 /// the day taken where no hull split of the block is known.
@@ -22,7 +19,7 @@ pub(super) fn read(
     insect: &Insect,
     heat: &StationHeat,
     (visits, lapses): (&Visits, &[Lapse]),
-    notes: &[Note],
+    splits: &[(String, HullSplit)],
 ) -> Result<Flights, WhyNoFlights> {
     let as_of = heat.as_of();
     let sum = |from: NaiveDate, to: NaiveDate| between(heat, from, to);
@@ -31,7 +28,7 @@ pub(super) fn read(
         visits,
         lapses,
         as_of,
-        nuts_split: nuts_split(block, notes, as_of),
+        nuts_split: nuts_split(splits, as_of),
         generations: &insect.generations(),
         heat: &sum,
     };
@@ -47,13 +44,15 @@ fn between(heat: &StationHeat, from: NaiveDate, to: NaiveDate) -> Option<DegreeD
     Some(sum.degree_days)
 }
 
-/// The day from which the block's first variety splits: seen, else expected, else the study's.
-fn nuts_split(block: &Block, notes: &[Note], as_of: NaiveDate) -> NaiveDate {
-    let varieties = block.varieties.iter();
-    let expected = varieties.filter_map(|variety| split_of(variety, notes, as_of).date());
+/// The day from which the block's first variety splits: seen, else expected by hand, else the study's.
+fn nuts_split(splits: &[(String, HullSplit)], as_of: NaiveDate) -> NaiveDate {
+    let seen = |split: &HullSplit| matches!(split, HullSplit::Seen(_));
+    let known = splits.iter().map(|(_, split)| *split);
+    let by_hand = known.filter(|split| seen(split) || matches!(split, HullSplit::Expected(_)));
+    let days = by_hand.filter_map(|split| Some((!seen(&split), split.days()?.likely)));
     let (month, day) = BAGS_FADE;
-    first_split(notes, as_of)
-        .or_else(|| expected.min())
+    days.min()
+        .map(|(_, day)| day)
         .or_else(|| NaiveDate::from_ymd_opt(as_of.year(), month, day))
         .unwrap_or(as_of)
 }

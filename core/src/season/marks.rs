@@ -1,17 +1,16 @@
 //! The marks of a season: passed on a day, projected for a range, or not to be told.
 
-use chrono::{Days, NaiveDate};
+use chrono::NaiveDate;
 
 use crate::id::MarkId;
-use crate::insect::{CountsFrom, Insect, Mark};
-use crate::orchard::Block;
+use crate::insect::{CountsFrom, Insect, Mark, SpreadSource};
 use crate::temperature::DegreeDays;
-use crate::trapping::{EggLayingStart, Note, NoteKind};
+use crate::trapping::{EggLayingStart, Expected};
 
 use super::projection::{
     Crossings, Instant, Levels, Projection, Reached, Trajectory, day_of, join,
 };
-use super::{StationHeat, WhyNot, new_year};
+use super::{BlockSplit, StationHeat, WhyNot, new_year};
 
 /// One reading of one mark.
 #[derive(Debug, Clone, PartialEq)]
@@ -26,26 +25,15 @@ pub struct MarkReading {
     pub basis: Basis,
     /// Whether it rests on the egg-laying start, by itself or through the marks before it.
     pub rests_on_start: bool,
-    /// The varieties this reading is for.
-    pub varieties: Vec<String>,
-    /// What this reading knows of those varieties' hull split.
-    pub hull_split: HullSplit,
+    /// Whether it, or a mark it counts from, waits for the block's first hull split.
+    pub waits_for_split: bool,
     /// How many of the distances at which people hear of a mark ahead it has reached; 0 for one that
     /// is not projected.
     pub near: u8,
-    /// Whether this is the reading people are told. Others stand beside: where hull split is only
-    /// expected, the mark read without it; a mark whose number disagrees with another one's.
+    /// Whether people are told of it; a mark whose number disagrees with another one's stands beside.
     pub told: bool,
     /// The answer.
     pub outcome: Outcome,
-}
-
-impl MarkReading {
-    /// Whether it stands beside a reading that counts from expected hull split.
-    #[must_use]
-    pub fn is_without_hull_split(&self) -> bool {
-        !self.told && self.hull_split != HullSplit::NotAsked
-    }
 }
 
 /// What a mark counts from.
@@ -57,10 +45,8 @@ pub enum Basis {
     NewYear,
     /// A mark before it.
     Mark(MarkId),
-    /// The later of a mark before it and first hull split of sound nuts, seen on that day.
-    HullSplit(MarkId, NaiveDate),
-    /// The later of a mark before it and first hull split, expected on that day.
-    HullSplitExpected(MarkId, NaiveDate),
+    /// The later of a mark before it and the block's first hull split of sound nuts, which is known.
+    HullSplit(MarkId),
 }
 
 /// One of the three answers.
@@ -94,67 +80,25 @@ impl Outcome {
             Self::Passed { .. } | Self::CannotTell { .. } => None,
         }
     }
-}
 
-/// What a reading knows of first hull split of sound nuts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum HullSplit {
-    /// Neither this mark nor one it counts from waits for it.
-    NotAsked,
-    /// It is waited for, and nothing is known; the mark counts on from the one before.
-    NotEntered,
-    /// It is expected on that day.
-    Expected(NaiveDate),
-    /// It was seen on that day.
-    Seen(NaiveDate),
-}
-
-impl HullSplit {
-    /// Its day, seen or expected.
+    /// First day, middle and last day of its range, or thrice the day it was passed.
     #[must_use]
-    pub const fn date(self) -> Option<NaiveDate> {
+    pub const fn days(&self) -> Option<[NaiveDate; 3]> {
         match self {
-            Self::NotAsked | Self::NotEntered => None,
-            Self::Expected(date) | Self::Seen(date) => Some(date),
+            Self::Passed { date, .. } => Some([*date; 3]),
+            Self::Projected(range) => Some([range.early, range.middle, range.late]),
+            Self::CannotTell { .. } => None,
         }
     }
 }
 
-/// Reads every mark of the insect, by the varieties' hull split where it matters.
-pub(super) fn readings(
-    insect: &Insect,
-    block: &Block,
-    start: &EggLayingStart,
-    heat: &StationHeat,
-    notes: &[Note],
-) -> Vec<MarkReading> {
-    let splits = varieties_by_split(block, notes, heat.as_of());
-    let all = || block.varieties.clone();
-    let reader = Reader {
-        insect,
-        start,
-        heat,
-    };
-    let mut readings = Vec::new();
-    for place in 0..insect.marks.len() {
-        if !waits(insect, place) {
-            let told = insect.marks[place].told;
-            readings.push(reader.read(place, HullSplit::NotAsked, all(), told));
-            continue;
-        }
-        let known = splits.iter().any(|(split, _)| split.date().is_some());
-        for (split, varieties) in &splits {
-            if known && *split == HullSplit::NotEntered {
-                readings.push(reader.not_entered(place, varieties.clone()));
-                continue;
-            }
-            readings.push(reader.read(place, *split, varieties.clone(), true));
-            if matches!(split, HullSplit::Expected(_)) {
-                readings.push(reader.read(place, HullSplit::NotEntered, varieties.clone(), false));
-            }
-        }
-    }
-    readings
+/// Reads the marks of an insect in one block, which all its varieties share.
+#[derive(Clone, Copy)]
+pub(super) struct MarkReader<'a> {
+    pub(super) insect: &'a Insect,
+    pub(super) start: &'a EggLayingStart,
+    pub(super) split: &'a BlockSplit,
+    pub(super) heat: &'a StationHeat,
 }
 
 /// Whether eggs of a day can still be those of the overwintered brood: the heat since the start is short
@@ -206,142 +150,86 @@ fn root(insect: &Insect, place: usize) -> CountsFrom {
     }
 }
 
-/// When each past year would have the mark at this place reached: at the low end of the insect's
-/// published range, at its own degree-days, and at the high end.
-pub(super) fn yearly(
-    insect: &Insect,
-    start: &EggLayingStart,
-    heat: &StationHeat,
-    place: usize,
-    split: HullSplit,
-) -> Result<Vec<[Instant; 3]>, WhyNot> {
-    let reader = Reader {
-        insect,
-        start,
-        heat,
-    };
-    let crossings = reader.crossings(place, split)?;
-    Ok(crossings.iter().map(Crossings::spread).collect())
-}
-
-/// Varieties grouped by equal hull split, in the block's order.
-fn varieties_by_split(
-    block: &Block,
-    notes: &[Note],
-    as_of: NaiveDate,
-) -> Vec<(HullSplit, Vec<String>)> {
-    let mut groups: Vec<(HullSplit, Vec<String>)> = Vec::new();
-    for variety in &block.varieties {
-        let split = split_of(variety, notes, as_of);
-        match groups.iter_mut().find(|(other, _)| *other == split) {
-            Some((_, varieties)) => varieties.push(variety.clone()),
-            None => groups.push((split, vec![variety.clone()])),
-        }
+impl MarkReader<'_> {
+    /// Every mark, in the insect's order.
+    pub(super) fn all(self) -> Vec<MarkReading> {
+        (0..self.insect.marks.len())
+            .map(|place| self.read(place))
+            .collect()
     }
-    groups
-}
 
-/// A variety's first hull split this year: seen, else the newest expectation.
-pub(super) fn split_of(variety: &str, notes: &[Note], as_of: NaiveDate) -> HullSplit {
-    let mut about: Vec<&Note> = notes
-        .iter()
-        .filter(|note| note.variety.as_deref() == Some(variety))
-        .filter(|note| note.is_of_year_to(as_of))
-        .collect();
-    about.sort_by_key(|note| note.date);
-    let seen = about.iter().find(|note| note.kind.shows_hull_split());
-    let expected = about.iter().rev().find_map(|note| match note.kind {
-        NoteKind::HullSplitExpected(date) => Some(date),
-        _ => None,
-    });
-    match (seen, expected) {
-        (Some(note), _) => HullSplit::Seen(note.date),
-        (None, Some(date)) => HullSplit::Expected(date),
-        (None, None) => HullSplit::NotEntered,
-    }
-}
-
-struct Reader<'a> {
-    insect: &'a Insect,
-    start: &'a EggLayingStart,
-    heat: &'a StationHeat,
-}
-
-impl Reader<'_> {
-    fn read(
-        &self,
-        place: usize,
-        split: HullSplit,
-        varieties: Vec<String>,
-        told: bool,
-    ) -> MarkReading {
+    fn read(&self, place: usize) -> MarkReading {
         let mark = &self.insect.marks[place];
-        let outcome = self.outcome(place, split);
-        let outcome = outcome.unwrap_or_else(|why| Outcome::CannotTell { why });
+        let outcome = self.answer(Goal::mark(place));
         MarkReading {
             mark: mark.id.clone(),
             name: mark.name.clone(),
             at: mark.at,
-            basis: self.basis(mark, split),
+            basis: self.basis(mark),
             rests_on_start: root(self.insect, place) == CountsFrom::EggLayingStart,
-            varieties,
-            hull_split: split,
-            near: self.near(place, split, &outcome),
-            told,
+            waits_for_split: waits(self.insect, place),
+            near: self.near(place, &outcome),
+            told: mark.told,
             outcome,
         }
     }
 
-    fn near(&self, place: usize, split: HullSplit, outcome: &Outcome) -> u8 {
+    /// When the eggs hatch that are laid from the mark at this place on, where the insect's file says how
+    /// long that takes.
+    pub(super) fn hatch(&self, place: usize) -> Option<Outcome> {
+        let mut marks = self.insect.marks.iter();
+        let hatch = marks.position(|mark| mark.is_hatch)?;
+        Some(self.answer(Goal {
+            hatch: Some(hatch),
+            ..Goal::mark(place)
+        }))
+    }
+
+    /// When each past year would have the mark at this place reached: at the low end of its range, at its
+    /// own degree-days, and at the high end.
+    pub(super) fn yearly(&self, place: usize) -> Result<Vec<[Instant; 3]>, WhyNot> {
+        let crossings = self.crossings(Goal::mark(place))?;
+        Ok(crossings.iter().map(Crossings::spread).collect())
+    }
+
+    fn near(&self, place: usize, outcome: &Outcome) -> u8 {
         let Some(projection) = outcome.projection() else {
             return 0;
         };
         let days_ahead = (projection.middle - self.heat.as_of()).num_days();
-        let missing = self.missing(place, split);
-        self.insect.near.reached(days_ahead, missing)
+        self.insect.near.reached(days_ahead, self.missing(place))
     }
 
     /// Degree-days that a mark still misses at the newest station day; `None` where what it counts
     /// from is still ahead.
-    fn missing(&self, place: usize, split: HullSplit) -> Option<DegreeDays> {
+    fn missing(&self, place: usize) -> Option<DegreeDays> {
         let (series, _) = self.heat.known().ok()?;
-        let at = self.levels(&Trajectory::known(series), place, split)?.at;
+        let at = self.levels(&Trajectory::known(series), place)?.at;
         let missing = at - series.level(series.len());
         Some(DegreeDays::from_fahrenheit_days(missing))
     }
 
-    /// The answer for varieties that lag behind another one, whose hull split is known: theirs is
-    /// still to come or was not entered, and to count without it would be misleading.
-    fn not_entered(&self, place: usize, varieties: Vec<String>) -> MarkReading {
-        let why = WhyNot::HullSplitNotEntered(varieties.clone());
-        MarkReading {
-            outcome: Outcome::CannotTell { why },
-            near: 0,
-            ..self.read(place, HullSplit::NotEntered, varieties, true)
-        }
-    }
-
-    fn basis(&self, mark: &Mark, split: HullSplit) -> Basis {
+    fn basis(&self, mark: &Mark) -> Basis {
         match mark.from {
             CountsFrom::EggLayingStart => Basis::EggLayingStart,
             CountsFrom::NewYear => Basis::NewYear,
             CountsFrom::Mark(earlier) => {
                 let earlier = self.insect.marks[earlier].id.clone();
-                match split {
-                    HullSplit::Seen(day) if mark.waits_for_hull_split => {
-                        Basis::HullSplit(earlier, day)
-                    }
-                    HullSplit::Expected(day) if mark.waits_for_hull_split => {
-                        Basis::HullSplitExpected(earlier, day)
-                    }
-                    _ => Basis::Mark(earlier),
+                match mark.waits_for_hull_split && self.split.days().is_some() {
+                    true => Basis::HullSplit(earlier),
+                    false => Basis::Mark(earlier),
                 }
             }
         }
     }
 
-    fn outcome(&self, place: usize, split: HullSplit) -> Result<Outcome, WhyNot> {
-        let from = match root(self.insect, place) {
+    fn answer(&self, goal: Goal) -> Outcome {
+        let outcome = self.outcome(goal);
+        outcome.unwrap_or_else(|why| Outcome::CannotTell { why })
+    }
+
+    fn outcome(&self, goal: Goal) -> Result<Outcome, WhyNot> {
+        let from = match root(self.insect, goal.place) {
             CountsFrom::NewYear => new_year(self.heat.as_of()),
             _ => self.start.date.ok_or(WhyNot::NoStart)?,
         };
@@ -352,7 +240,7 @@ impl Reader<'_> {
         };
         let first = series.position(from).ok_or(begin_after)?;
         let known = Trajectory::known(series);
-        let levels = self.levels(&known, place, split);
+        let levels = self.goal_levels(&known, goal);
         let passed = match levels.map(|levels| known.reaches(levels.at)) {
             Some(Reached::At(instant)) => Some(instant),
             _ => None,
@@ -375,24 +263,24 @@ impl Reader<'_> {
                     firm: estimated.flatten().unwrap_or(true),
                 })
             }
-            None => self.project(place, split).map(Outcome::Projected),
+            None => self.project(goal).map(Outcome::Projected),
         }
     }
 
-    fn project(&self, place: usize, split: HullSplit) -> Result<Projection, WhyNot> {
+    fn project(&self, goal: Goal) -> Result<Projection, WhyNot> {
         let (series, outlook) = self.heat.outlook()?;
-        let crossings = self.crossings(place, split)?;
+        let crossings = self.crossings(goal)?;
         let of = crossings.len();
-        join(series, outlook, &crossings, self.has_spread(place))
+        join(series, outlook, &crossings, self.spread(goal.place))
             .map_err(|years| WhyNot::NotReached { years, of })
     }
 
     /// When each past year would have the mark reached; at least one does.
-    fn crossings(&self, place: usize, split: HullSplit) -> Result<Vec<Crossings>, WhyNot> {
+    fn crossings(&self, goal: Goal) -> Result<Vec<Crossings>, WhyNot> {
         let (series, outlook) = self.heat.outlook()?;
         let crossings: Vec<Crossings> = Trajectory::continued(series, outlook)
             .filter_map(|trajectory| {
-                Crossings::of(&trajectory, self.levels(&trajectory, place, split)?)
+                Crossings::of(&trajectory, self.goal_levels(&trajectory, goal)?)
             })
             .collect();
         if crossings.is_empty() {
@@ -405,55 +293,99 @@ impl Reader<'_> {
         Ok(crossings)
     }
 
+    fn goal_levels(&self, trajectory: &Trajectory<'_>, goal: Goal) -> Option<Levels> {
+        let levels = self.levels(trajectory, goal.place)?;
+        Some(match goal.hatch {
+            Some(hatch) => levels.after(&self.insect.marks[hatch]),
+            None => levels,
+        })
+    }
+
     /// A mark's levels on a trajectory, from those of what it counts from.
-    fn levels(
-        &self,
-        trajectory: &Trajectory<'_>,
-        place: usize,
-        split: HullSplit,
-    ) -> Option<Levels> {
+    fn levels(&self, trajectory: &Trajectory<'_>, place: usize) -> Option<Levels> {
         let mark = &self.insect.marks[place];
-        let mut from = match mark.from {
+        let from = match mark.from {
             CountsFrom::EggLayingStart => self.start_levels(trajectory)?,
             CountsFrom::NewYear => {
                 Levels::exactly(trajectory.level_at(new_year(self.heat.as_of()))?)
             }
-            CountsFrom::Mark(earlier) => self.levels(trajectory, earlier, split)?,
+            CountsFrom::Mark(earlier) => self.levels(trajectory, earlier)?,
         };
-        if let (true, Some(day)) = (mark.waits_for_hull_split, split.date()) {
-            let at_split = trajectory.level_at(day)?;
-            from = Levels {
-                at: from.at.max(at_split),
-                low: from.low.max(at_split),
-                high: from.high.max(at_split),
-                from_check: from.from_check.max(at_split),
-            };
-        }
-        let (low, high) = mark.range.unwrap_or((mark.at, mark.at));
-        Some(Levels {
-            at: from.at + mark.at.fahrenheit_days(),
-            low: from.low + low.fahrenheit_days(),
-            high: from.high + high.fahrenheit_days(),
-            from_check: from.from_check + mark.at.fahrenheit_days(),
-        })
+        let from = match mark.waits_for_hull_split {
+            true => self.from_split(trajectory, from)?,
+            false => from,
+        };
+        Some(from.after(mark))
     }
 
-    /// The start itself; laying may have begun on any day after the check before it.
+    /// The start itself, and the days on which laying may have begun.
     fn start_levels(&self, trajectory: &Trajectory<'_>) -> Option<Levels> {
-        let start = self.start.date?;
-        let at = trajectory.level_at(start)?;
-        let earliest = self.start.evidence.check_before.and_then(|check| {
-            let day = check.checked_add_days(Days::new(1))?.min(start);
-            trajectory.level_at(day)
-        });
-        Some(Levels {
-            from_check: earliest.unwrap_or(at),
-            ..Levels::exactly(at)
+        let likely = self.start.date?;
+        let [earliest, latest] = super::shim::may_have_begun(self.start)?;
+        days_levels(
+            trajectory,
+            Expected {
+                earliest,
+                likely,
+                latest,
+            },
+        )
+    }
+
+    /// The later of a mark and the block's first hull split. Where that may have been an earlier variety's,
+    /// of which nothing is known, anything from the mark alone to the known split.
+    fn from_split(&self, trajectory: &Trajectory<'_>, mark: Levels) -> Option<Levels> {
+        let BlockSplit::Known {
+            days,
+            unknown_before,
+            ..
+        } = self.split
+        else {
+            return Some(mark);
+        };
+        let later = mark.max(days_levels(trajectory, *days)?);
+        Some(match unknown_before.is_empty() {
+            true => later,
+            false => Levels {
+                at: f64::midpoint(mark.at, later.at),
+                low: mark.low,
+                high: later.high,
+            },
         })
     }
 
-    /// Whether the insect's own spread is published for a mark.
-    fn has_spread(&self, place: usize) -> bool {
-        self.insect.marks[place].range.is_some()
+    /// Where the spreads of a mark and of those it counts from come from.
+    fn spread(&self, place: usize) -> SpreadSource {
+        let mark = &self.insect.marks[place];
+        match mark.from {
+            CountsFrom::Mark(earlier) => mark.spread.source.joined(self.spread(earlier)),
+            CountsFrom::EggLayingStart | CountsFrom::NewYear => mark.spread.source,
+        }
     }
+}
+
+/// What is to be reached: a mark, or the hatch of the eggs laid from it on.
+#[derive(Clone, Copy)]
+struct Goal {
+    place: usize,
+    /// The mark that says how long a hatch takes.
+    hatch: Option<usize>,
+}
+
+impl Goal {
+    const fn mark(place: usize) -> Self {
+        Self { place, hatch: None }
+    }
+}
+
+/// The levels of a day that is not certain. An end of it that the trajectory does not reach yet is taken as
+/// the likely day.
+fn days_levels(trajectory: &Trajectory<'_>, days: Expected) -> Option<Levels> {
+    let at = trajectory.level_at(days.likely)?;
+    let level = |day| trajectory.level_at(day).unwrap_or(at);
+    Some(Levels {
+        at,
+        low: level(days.earliest),
+        high: level(days.latest),
+    })
 }

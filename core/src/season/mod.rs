@@ -4,12 +4,14 @@ mod beside;
 mod block_work;
 mod by_block;
 mod curves;
+mod exposure;
 mod flight_view;
-mod harvest;
 mod hindcast;
+mod hull_split;
 mod marks;
 mod projection;
 mod risk_facts;
+mod shim;
 mod station_heat;
 mod tally;
 mod traps_wanted;
@@ -20,11 +22,14 @@ pub use beside::{Beside, StartBeside};
 pub use block_work::{BlockWork, EggTrapsToHang, OpenTask};
 pub use by_block::ByBlock;
 pub use curves::{BandDay, HeatCurves, HeatDay};
-pub use harvest::{Between, Chance, First, Likelihood, Margin, Shake, VarietyHarvest, WhyNoChance};
+pub use exposure::{
+    Between, Chance, First, LayingBeside, Likelihood, Margin, Shake, VarietyExposure, WhyNoChance,
+};
 pub use hindcast::{
     ProjectedCrossing, TrueCrossing, WhyNoCrossing, projected_crossing, true_crossing,
 };
-pub use marks::{Basis, HullSplit, MarkReading, Outcome};
+pub use hull_split::{BlockSplit, HullSplit};
+pub use marks::{Basis, MarkReading, Outcome};
 pub use projection::{FEW_PAST_YEARS, Projection, Shift};
 pub use risk_facts::{RiskFacts, SampleShare};
 pub use station_heat::StationHeat;
@@ -43,9 +48,11 @@ use crate::insect::Insect;
 use crate::orchard::{Block, Orchard, Trap};
 use crate::temperature::Unit;
 use crate::trapping::{
-    Catch, DueState, EggLayingStart, Flights, Notes, ReadingDue, Unknown, Visits, WhyNoFlights,
-    catches, disruption, egg_laying_start, unknown,
+    Catch, DueState, EggLayingStart, Flights, Note, Notes, ReadingDue, Unknown, Visits,
+    WhyNoFlights, catches, disruption, egg_laying_start, unknown,
 };
+
+use marks::MarkReader;
 
 /// Days of readings that the latest catches are made of.
 const LATEST_CATCH_DAYS: u64 = 7;
@@ -76,12 +83,14 @@ pub struct BlockSeason {
     pub degree_days: Result<Accumulated, WhyNot>,
     /// The newest station day used.
     pub newest_day: Option<NaiveDate>,
-    /// Every mark, once for each reading of it.
+    /// The block's first hull split, from which new-crop generations count.
+    pub split: BlockSplit,
+    /// Every mark.
     pub marks: Vec<MarkReading>,
     /// Why there is no mark, where the crop has none.
     pub without_marks: Option<String>,
-    /// Each variety's harvest beside the egg laying that matters then, once a shake is entered.
-    pub harvest: Vec<VarietyHarvest>,
+    /// Each variety's first split and shake beside each generation's egg laying.
+    pub exposure: Vec<VarietyExposure>,
     /// What is to be done in the block and at its traps.
     pub work: BlockWork,
     /// Catches of the last seven days, by kind of trap.
@@ -95,30 +104,18 @@ pub struct BlockSeason {
 }
 
 impl BlockSeason {
-    /// Whether a reading counts without hull split for varieties whose own is not entered, while
-    /// that of another variety is known: theirs is still to come.
-    #[must_use]
-    pub fn lags(&self, reading: &MarkReading) -> bool {
-        let mut of_mark = self.marks.iter().filter(|other| other.mark == reading.mark);
-        reading.hull_split == HullSplit::NotEntered
-            && of_mark.any(|other| other.hull_split.date().is_some())
-    }
-
-    /// The day on which a variety was shaken; egg laying after it is none on that variety's trees.
+    /// The day on which a variety was shaken.
     #[must_use]
     pub fn shaken(&self, variety: &str) -> Option<NaiveDate> {
-        let of_variety = self.harvest.iter().find(|of| of.variety == variety)?;
-        match of_variety.shake? {
-            Shake::Done(day) => Some(day),
-            Shake::Expected(_) => None,
-        }
+        let of_variety = self.exposure.iter().find(|of| of.variety == variety)?;
+        of_variety.shaken()
     }
 
-    /// Whether a reading is for varieties that have all been shaken.
+    /// The day by which every variety was shaken: egg laying after it is none on the block's trees.
     #[must_use]
-    pub fn is_shaken(&self, reading: &MarkReading) -> bool {
-        let mut varieties = reading.varieties.iter();
-        varieties.all(|variety| self.shaken(variety).is_some())
+    pub fn all_shaken(&self) -> Option<NaiveDate> {
+        let shaken = self.exposure.iter().map(VarietyExposure::shaken);
+        shaken.collect::<Option<Vec<_>>>()?.into_iter().max()
     }
 
     /// How the next reading of a trap stands.
@@ -153,7 +150,16 @@ pub fn assess(
     let own_notes = notes.of(block.id.as_str());
     let start = start(orchard, block, insect, heat, visits, notes);
     let heat_from = heat_from(insect, &start, as_of);
-    let marks = marks::readings(insect, block, &start, heat, own_notes);
+    let splits = splits(block, own_notes, as_of);
+    let split = BlockSplit::of(&splits);
+    let reader = MarkReader {
+        insect,
+        start: &start,
+        split: &split,
+        heat,
+    };
+    let marks = reader.all();
+    let exposure = exposure::of_block(reader, block, &splits, own_notes, &marks);
     let traps: Vec<&Trap> = orchard.traps_of(&block.id).collect();
     let work = BlockWork::on(as_of, orchard, block, &start, visits, own_notes);
     let week_ago = as_of.checked_sub_days(Days::new(LATEST_CATCH_DAYS - 1));
@@ -168,15 +174,15 @@ pub fn assess(
         heat_from: heat_from.as_ref().ok().copied(),
         degree_days: heat_from.and_then(|from| heat.since(from)),
         newest_day: heat.newest(),
-        harvest: harvest::of_block(insect, block, &start, heat, own_notes, &marks),
         marks,
+        exposure,
         without_marks: insect.without_marks.clone(),
         flights: flight_view::read(
             (orchard, block),
             insect,
             heat,
             (visits, &work.lapses),
-            own_notes,
+            &splits,
         ),
         work,
         latest: catches(&traps, visits, week[0], week[1]),
@@ -190,8 +196,18 @@ pub fn assess(
             risk: risk_facts::risk_facts(own_notes, as_of),
         },
         block: block.clone(),
+        split,
         start,
     }
+}
+
+/// What is known of each variety's first hull split.
+fn splits(block: &Block, notes: &[Note], as_of: NaiveDate) -> Vec<(String, HullSplit)> {
+    let of = |variety: &String| {
+        let split = HullSplit::of(block, variety, notes, as_of);
+        (variety.clone(), split)
+    };
+    block.varieties.iter().map(of).collect()
 }
 
 /// The same days a year before.

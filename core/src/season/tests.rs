@@ -4,7 +4,8 @@ pub(crate) mod new_year;
 mod projected;
 
 use super::*;
-use crate::id::StationId;
+use crate::id::{MarkId, StationId};
+use crate::insect::SpreadSource;
 use crate::orchard::TrapKind;
 pub(super) use crate::sample::insect;
 use crate::sample::{block, note, trap, visit};
@@ -76,17 +77,15 @@ fn season(notes: &[Note], as_of: NaiveDate) -> BlockSeason {
     season_of(&received(as_of), notes, as_of)
 }
 
-fn outcome<'a>(season: &'a BlockSeason, mark: &str, variety: &str) -> &'a Outcome {
-    let found = season.marks.iter().find(|reading| {
-        reading.told
-            && reading.mark.as_str() == mark
-            && reading.varieties.iter().any(|v| v == variety)
-    });
-    &found.unwrap().outcome
+fn outcome<'a>(season: &'a BlockSeason, mark: &str) -> &'a Outcome {
+    let mut of_mark = season.marks.iter().filter(|r| r.mark.as_str() == mark);
+    let outcome = &of_mark.next().unwrap().outcome;
+    assert!(of_mark.next().is_none(), "a block has one {mark}");
+    outcome
 }
 
 fn projection(season: &BlockSeason, mark: &str) -> Projection {
-    match outcome(season, mark, "Nonpareil") {
+    match outcome(season, mark) {
         Outcome::Projected(projection) => *projection,
         other => panic!("{mark}: {other:?}"),
     }
@@ -101,7 +100,7 @@ fn the_start_day_counts_and_a_mark_passes_on_the_day_that_reaches_it() {
         by_estimate: false,
         firm: true,
     };
-    assert_eq!(outcome(&season, "first-hatch", "Nonpareil"), &passed);
+    assert_eq!(outcome(&season, "first-hatch"), &passed);
     // 1 to 9 May: the day of telling itself is not over.
     let sum = season.degree_days.unwrap().degree_days.fahrenheit_days();
     assert!((sum - 180.0).abs() < 1e-9, "{sum}");
@@ -120,7 +119,7 @@ fn a_mark_ahead_is_a_range_from_the_past_years() {
     let second = projection(&season, "second-generation");
     assert_eq!(second.middle, date(2021, 6, 22));
     assert_eq!(second.past_years, 3);
-    assert!(!second.insect_spread);
+    assert_eq!(second.spread, SpreadSource::Assumed);
     let trend = second.shift.trend.fahrenheit_days();
     assert!((trend - 68.0 / 1002.0).abs() < 1e-9, "{trend}");
     // Usual variance 0.16 · 43.6 = 6.98, ten years' worth, and two years' worth of the own: before
@@ -129,20 +128,54 @@ fn a_mark_ahead_is_a_range_from_the_past_years() {
     assert_eq!(second.weather_early, date(2021, 6, 17));
     // After it 2 · 10.59² / 3 = 74.8, together 18.27, 6.69 days: 50.29, the 51st day, 29 June.
     assert_eq!(second.weather_late, date(2021, 6, 29));
-    // Neither the insect nor a check adds to it.
+    // The insect: 1.2816 · 90 = 115.3 °F-days; the start by hand: 3 days of 20 to each side, 60. Together
+    // √(115.3² + 60²) = 130.0, at the middle year's 20.14 6.45 days. Before the middle √(5.30² + 6.45²) =
+    // 8.35 days: 35.25, the 36th day, 14 June; after it √(6.69² + 6.45²) = 9.29: 52.89, the 53rd, 1 July.
     assert_eq!(
         (second.early, second.late),
-        (date(2021, 6, 17), date(2021, 6, 29))
+        (date(2021, 6, 14), date(2021, 7, 1))
     );
+    assert!(!second.may_have_begun);
 }
 
 #[test]
-fn the_check_interval_and_the_published_range_widen_only_their_own_side() {
+fn generations_add_as_squares() {
+    // Second: 130.0 to each side. Third: 1.2816 · 135.6 = 173.7 below, 137.9 above; √(130² + 173.7²) = 217.0
+    // and 189.5, which are 10.8 and 9.4 days. Fourth: √(217.0² + 173.7²) = 278.0 and 234.4: 13.8 and 11.6 days.
     let season = season(&started(), date(2021, 5, 10));
-    let third = projection(&season, "third-generation");
-    assert!(third.insect_spread);
-    assert!(third.early < third.weather_early);
-    assert!(third.late > third.weather_late);
+    for (mark, below, above) in [
+        ("third-generation", 10.8, 9.4),
+        ("fourth-generation", 13.8, 11.6),
+    ] {
+        let range = projection(&season, mark);
+        assert_eq!(range.spread, SpreadSource::PartlyAssumed);
+        let days = |from: NaiveDate, to: NaiveDate| (to - from).num_days() as f64;
+        let joined = |weather: f64, own: f64| weather.hypot(own);
+        let before = joined(days(range.weather_early, range.middle), below);
+        let after = joined(days(range.middle, range.weather_late), above);
+        assert!(
+            (days(range.early, range.middle) - before).abs() < 1.5,
+            "{range:?}"
+        );
+        assert!(
+            (days(range.middle, range.late) - after).abs() < 1.5,
+            "{range:?}"
+        );
+    }
+}
+
+#[test]
+fn only_the_weathers_part_is_known_to_lie_ahead() {
+    // Known to 20 June: 1020 of 1056; the middle is two days on, and 130 °F-days before it lie behind.
+    let season = season(&started(), date(2021, 6, 21));
+    let second = projection(&season, "second-generation");
+    assert_eq!(second.middle, date(2021, 6, 22));
+    assert_eq!(second.weather_early, date(2021, 6, 22));
+    assert!(
+        (date(2021, 6, 15)..=date(2021, 6, 16)).contains(&second.early),
+        "{second:?}"
+    );
+    assert!(second.may_have_begun);
 }
 
 #[test]
@@ -154,54 +187,79 @@ fn before_hull_split_a_generation_counts_on_from_the_mark_before() {
         by_estimate: false,
         firm: true,
     };
-    assert_eq!(outcome(&season, "third-generation", "Nonpareil"), &passed);
+    assert_eq!(outcome(&season, "third-generation"), &passed);
 }
 
-#[test]
-fn a_late_hull_split_moves_its_varietys_generations_and_no_other() {
-    // Monterey split on 10 July: 723 from then on, 36.15 days, within the 37th: 15 August.
-    let mut notes = started();
-    notes.push(note(
-        date(2021, 7, 10),
-        Some("Monterey"),
-        NoteKind::HullSplit,
-    ));
-    let season = season(&notes, date(2021, 8, 20));
-    let on = |day| Outcome::Passed {
+fn passed_on(day: NaiveDate) -> Outcome {
+    Outcome::Passed {
         date: day,
         by_estimate: false,
         firm: true,
+    }
+}
+
+/// The start on 1 May, and hull splits seen in July.
+fn splits(seen: &[(&str, u32)]) -> Vec<Note> {
+    let split = |(variety, day): &(&str, u32)| {
+        note(date(2021, 7, *day), Some(variety), NoteKind::HullSplit)
     };
-    assert_eq!(
-        outcome(&season, "third-generation", "Monterey"),
-        &on(date(2021, 8, 15))
-    );
-    // Of the other variety nothing is entered: to count on without it would be misleading now.
-    let why = WhyNot::HullSplitNotEntered(vec!["Nonpareil".to_owned()]);
-    assert_eq!(
-        outcome(&season, "third-generation", "Nonpareil"),
-        &Outcome::CannotTell { why }
-    );
+    started()
+        .into_iter()
+        .chain(seen.iter().map(split))
+        .collect()
 }
 
 #[test]
-fn an_expected_hull_split_shows_both_readings() {
+fn the_first_variety_to_split_starts_the_blocks_one_third_generation() {
+    // 723 at 20 a day are 36.15 days: from the end of 4 July (split on the 5th) within 10 August. The
+    // pollinizer's split of the 28th moves nothing, and the fourth counts from the third.
+    let both = season(
+        &splits(&[("Nonpareil", 5), ("Monterey", 28)]),
+        date(2021, 9, 20),
+    );
+    assert_eq!(
+        outcome(&both, "third-generation"),
+        &passed_on(date(2021, 8, 10))
+    );
+    assert_eq!(
+        outcome(&both, "fourth-generation"),
+        &passed_on(date(2021, 9, 15))
+    );
+    let early = season(&splits(&[("Nonpareil", 5)]), date(2021, 9, 20));
+    assert_eq!(early.marks, both.marks);
+}
+
+#[test]
+fn a_pollinizer_entered_alone_does_not_make_everything_late() {
+    // The mark alone: 1056 within 22 June, and 723 more: 28 July. From the pollinizer's split on 28 July: 36.15
+    // days, 2 September. Of the early variety nothing is known: half way, and from the first to the last.
+    let season = season(&splits(&[("Monterey", 28)]), date(2021, 7, 29));
+    let third = projection(&season, "third-generation");
+    assert!(
+        (date(2021, 8, 14)..=date(2021, 8, 17)).contains(&third.middle),
+        "{third:?}"
+    );
+    assert!(
+        third.early <= date(2021, 7, 28) && third.late >= date(2021, 9, 1),
+        "{third:?}"
+    );
+    let BlockSplit::Known { unknown_before, .. } = &season.split else {
+        panic!("{:?}", season.split);
+    };
+    assert_eq!(unknown_before, &["Nonpareil"]);
+}
+
+#[test]
+fn an_expected_hull_split_counts_with_its_days() {
     let mut notes = started();
     let expected = NoteKind::HullSplitExpected(date(2021, 7, 10));
     notes.push(note(date(2021, 6, 1), Some("Nonpareil"), expected));
     let season = season(&notes, date(2021, 6, 10));
-    let third: Vec<_> = season
-        .marks
-        .iter()
-        .filter(|r| r.mark.as_str() == "third-generation" && r.varieties[0] == "Nonpareil")
-        .map(|r| (r.told, matches!(r.basis, Basis::HullSplitExpected(..))))
-        .collect();
-    assert_eq!(third, [(true, true), (false, false)]);
     // From 10 July on, 723 at the middle year's 20.14 a day: 35.9 days, the 36th.
-    assert_eq!(
-        projection(&season, "third-generation").middle,
-        date(2021, 8, 14)
-    );
+    let third = projection(&season, "third-generation");
+    assert_eq!(third.middle, date(2021, 8, 14));
+    let second = MarkId::new("second-generation").unwrap();
+    assert_eq!(season.marks[2].basis, Basis::HullSplit(second));
 }
 
 /// That the station sent none of a day, or none at all.
@@ -220,10 +278,10 @@ fn a_long_gap_after_the_start_cannot_be_told_and_is_named() {
     let season = season_of(&with_gap, &started(), as_of);
     let why = no_temperatures(Some(date(2021, 5, 12)));
     assert_eq!(season.degree_days, Err(why.clone()));
-    let second = outcome(&season, "second-generation", "Nonpareil");
+    let second = outcome(&season, "second-generation");
     assert_eq!(second, &Outcome::CannotTell { why });
     // What was passed before the gap stays passed.
-    let hatch = outcome(&season, "first-hatch", "Nonpareil");
+    let hatch = outcome(&season, "first-hatch");
     assert!(matches!(hatch, Outcome::Passed { .. }));
 }
 
@@ -240,13 +298,13 @@ fn an_estimated_day_that_carries_a_mark_over_is_marked() {
         by_estimate: true,
         firm,
     };
-    assert_eq!(outcome(&season, "first-hatch", "Nonpareil"), &passed(true));
+    assert_eq!(outcome(&season, "first-hatch"), &passed(true));
     assert_eq!(season.degree_days.unwrap().estimated_days, 1);
     // With the 4th missing too, the estimates bring 40: the 20 measured on the 6th do not carry it.
     let known = |day: &&ReceivedDay| day.date < date(2021, 5, 7) && day.date != date(2021, 5, 4);
     let known: Vec<_> = hidden.iter().filter(known).cloned().collect();
     let early = season_of(&known, &started(), date(2021, 5, 7));
-    assert_eq!(outcome(&early, "first-hatch", "Nonpareil"), &passed(false));
+    assert_eq!(outcome(&early, "first-hatch"), &passed(false));
 }
 
 #[test]
@@ -255,7 +313,7 @@ fn without_past_years_a_mark_ahead_cannot_be_told() {
     let only_this: Vec<_> = year_of(2021, 20.0).filter(|day| day.date < as_of).collect();
     let season = season_of(&only_this, &started(), as_of);
     assert!(matches!(
-        outcome(&season, "second-generation", "Nonpareil"),
+        outcome(&season, "second-generation"),
         Outcome::CannotTell {
             why: WhyNot::NoPastYear { .. }
         }
@@ -310,13 +368,13 @@ fn years_that_do_not_reach_a_mark_count_as_late_and_are_named() {
     let season = season_of(&ten_years(5, as_of), &started(), as_of);
     let why = WhyNot::NotReached { years: 5, of: 10 };
     assert_eq!(
-        outcome(&season, "fourth-generation", "Nonpareil"),
+        outcome(&season, "fourth-generation"),
         &Outcome::CannotTell { why }
     );
 }
 
 #[test]
-fn a_range_does_not_begin_on_days_known_not_to_have_reached_the_mark() {
+fn a_range_by_weather_does_not_begin_on_days_known_not_to_have_reached_the_mark() {
     // One past year at 20.06 a day with the expected warming; 36 more are needed after 20 June: 1.8
     // days. The range is 1.372 · 0.4 · √1.8 · √2 = 1.04 days to each side: 0.76 to 2.84, from the
     // first day not known to the third.
@@ -328,8 +386,8 @@ fn a_range_does_not_begin_on_days_known_not_to_have_reached_the_mark() {
         &season_of(&received, &started(), as_of),
         "second-generation",
     );
-    assert_eq!((second.early, second.middle), (as_of, date(2021, 6, 22)));
-    assert_eq!(second.late, date(2021, 6, 23));
+    let days = [second.weather_early, second.middle, second.weather_late];
+    assert_eq!(days, [21, 22, 23].map(|day| date(2021, 6, day)));
 }
 
 #[test]
@@ -424,12 +482,19 @@ fn the_day_before_the_check_limits_how_early_laying_may_have_begun() {
     let season = trapped(&SPRING, date(2021, 5, 20));
     assert_eq!(season.start.status, StartStatus::Confirmed);
     let second = projection(&season, "second-generation");
-    // Laying may have begun seven days before the start: 7 days. Weather alone: 956 left is 47.5 and
-    // 39.7 days by two past years, which makes 5.7 days before the middle. √(7² + 5.7²) is 9.0 days,
-    // 3.3 more than by weather alone.
-    let earlier = (second.weather_early - second.early).num_days();
-    assert!((3..=4).contains(&earlier), "{earlier}");
-    assert_eq!(second.late, second.weather_late);
+    // Laying may have begun seven days before the start, and not after it: 140 °F-days, beside the
+    // insect's 115.3 to both sides: 181.4 before the middle and 115.3 after it, 9.0 and 5.7 days at 20.1.
+    let days = |from: NaiveDate, to: NaiveDate| (to - from).num_days() as f64;
+    let before = days(second.weather_early, second.middle).hypot(9.0);
+    let after = days(second.middle, second.weather_late).hypot(5.7);
+    assert!(
+        (days(second.early, second.middle) - before).abs() < 1.5,
+        "{second:?}"
+    );
+    assert!(
+        (days(second.middle, second.late) - after).abs() < 1.5,
+        "{second:?}"
+    );
 }
 
 #[test]

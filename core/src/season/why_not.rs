@@ -30,8 +30,6 @@ pub enum WhyNot {
         /// The day from which heat counts.
         from: NaiveDate,
     },
-    /// Hull split of these varieties is not entered.
-    HullSplitNotEntered(Vec<String>),
     /// In half of the past years or more the mark is not reached before the year ends.
     NotReached {
         /// In so many.

@@ -108,22 +108,31 @@ fn in_season(season: &BlockSeason, days: &[NaiveDate]) -> Vec<NaiveDate> {
         .collect()
 }
 
-/// Hull split moves the marks that are told by variety, and only that variety's.
+/// Hull split of any variety moves the marks that wait for the block's first.
 fn hull_split(season: &BlockSeason, notice: &Notice, since: &Since) -> Option<String> {
-    let (Event::MarkNear(_, variety) | Event::MarkPassed(_, variety)) = &notice.event else {
+    let (Event::MarkNear(mark) | Event::MarkPassed(mark)) = &notice.event else {
         return None;
     };
-    let variety = variety.as_ref()?;
-    let about = |note: &Note| {
-        note.block == season.block.id
-            && note.variety.as_ref() == Some(variety)
-            && (note.kind.shows_hull_split() || matches!(note.kind, NoteKind::HullSplitExpected(_)))
+    let mut marks = season.marks.iter();
+    marks.find(|reading| &reading.mark == mark && reading.waits_for_split)?;
+    let about = |notes: &[Note]| {
+        let about = notes.iter().filter(|note| {
+            note.block == season.block.id
+                && (note.kind.shows_hull_split()
+                    || matches!(note.kind, NoteKind::HullSplitExpected(_)))
+        });
+        let mut varieties: Vec<String> = about.filter_map(|note| note.variety.clone()).collect();
+        varieties.sort();
+        varieties.dedup();
+        (!varieties.is_empty()).then(|| Words::listed(&varieties))
     };
-    if since.notes.iter().any(about) {
-        return Some(format!("hull split of {variety} was entered"));
+    if let Some(varieties) = about(&since.notes) {
+        return Some(format!("hull split of {varieties} was entered"));
     }
-    let withdrawn = since.withdrawn_notes.iter().any(about);
-    withdrawn.then(|| format!("what was entered of hull split of {variety} was withdrawn"))
+    let varieties = about(&since.withdrawn_notes)?;
+    Some(format!(
+        "what was entered of hull split of {varieties} was withdrawn"
+    ))
 }
 
 fn by_hand(season: &BlockSeason, since: &Since) -> Option<String> {

@@ -1,14 +1,15 @@
 //! What an answer rests on, in sentences: traps read, rules, station, method, past years.
 
 use crate::heat::Accumulated;
+use crate::insect::SpreadSource;
 use crate::orchard::StartRule;
 use crate::season::{
-    Basis, BlockSeason, FEW_PAST_YEARS, HullSplit, MarkReading, Outcome, Projection,
+    Basis, BlockSeason, BlockSplit, FEW_PAST_YEARS, MarkReading, Outcome, Projection,
 };
 use crate::temperature::{DegreeDays, Unit};
 use crate::trapping::{CheckEvidence, Counted, RuleResult, StartStatus};
 
-use super::words::{Words, degree_days, mark_name, mark_title};
+use super::words::{Words, degree_days, mark_name};
 
 impl Words {
     /// The start and the heat since then, or since the day that stands in its place.
@@ -183,7 +184,7 @@ impl Words {
 
     /// A mark and what its answer rests on; a range is not repeated, only what it is made of.
     pub(crate) fn mark_line(self, season: &BlockSeason, reading: &MarkReading) -> String {
-        let title = mark_title(reading);
+        let title = &reading.name;
         let rests_on = self.mark_evidence(season, reading);
         match &reading.outcome {
             Outcome::Projected(_) => format!("{title}: {rests_on}"),
@@ -206,37 +207,43 @@ impl Words {
             Basis::NewYear => season
                 .heat_from
                 .map_or_else(|| "1 January".to_owned(), |from| self.day(from)),
-            Basis::Mark(mark) if reading.is_without_hull_split() => {
-                format!("{}, without hull split", mark_name(season, mark))
-            }
-            Basis::Mark(mark) if reading.hull_split == HullSplit::NotEntered => {
-                format!("{} (hull split not entered)", mark_name(season, mark))
-            }
             Basis::Mark(mark) => mark_name(season, mark),
-            Basis::HullSplit(mark, _) | Basis::HullSplitExpected(mark, _) => {
+            Basis::HullSplit(mark) => {
                 let mark = mark_name(season, mark);
-                format!("{mark} or hull split, whichever is later")
+                format!("{mark} or the block's first hull split, whichever is later")
             }
         }
     }
 
-    /// When hull split of each variety was seen or is expected; a line of its own, so that a crop
-    /// stage and an insect's date do not stand in one sentence.
+    /// The block's first hull split; a line of its own, so that a crop stage and an insect's date do not
+    /// stand in one sentence. Nothing where no mark waits for it.
     #[must_use]
     pub fn hull_split_evidence(self, season: &BlockSeason) -> Option<String> {
-        let mut known: Vec<String> = Vec::new();
-        for reading in season.marks.iter().filter(|reading| reading.told) {
-            let split = match reading.hull_split {
-                HullSplit::NotAsked | HullSplit::NotEntered => continue,
-                HullSplit::Expected(day) => format!("expected {}", self.day(day)),
-                HullSplit::Seen(day) => format!("seen {}", self.day(day)),
+        let mut told = season.marks.iter().filter(|reading| reading.told);
+        told.any(|reading| reading.waits_for_split).then(|| {
+            let first = match &season.split {
+                BlockSplit::NotKnown => {
+                    "not known of any variety, so dates count without it".to_owned()
+                }
+                BlockSplit::Known {
+                    variety,
+                    split,
+                    unknown_before,
+                    ..
+                } => {
+                    let first = format!("{variety} {}", self.split(*split));
+                    match unknown_before.is_empty() {
+                        true => first,
+                        false => format!(
+                            "{first}; that of {} is not known and may have been earlier, so ranges \
+                             begin as if there were none",
+                            Self::listed(unknown_before)
+                        ),
+                    }
+                }
             };
-            let line = format!("{} {split}", reading.varieties.join(", "));
-            if !known.contains(&line) {
-                known.push(line);
-            }
-        }
-        (!known.is_empty()).then(|| format!("hull split of sound nuts: {}", known.join("; ")))
+            format!("the block's first hull split of sound nuts: {first}")
+        })
     }
 
     /// How past years were moved to this one before they continued it; `None` where nothing is
@@ -277,10 +284,14 @@ impl Words {
             1 => " after 1 forecast day".to_owned(),
             days => format!(" after {days} forecast days"),
         };
-        let spread = if projection.insect_spread {
-            "the range adds the insect's published spread"
-        } else {
-            "the insect's own spread is unknown"
+        let spread = match projection.spread {
+            SpreadSource::Published => "the range adds the insect's published spread",
+            SpreadSource::Assumed => {
+                "the range adds a spread of the insect that is assumed, none being published"
+            }
+            SpreadSource::PartlyAssumed => {
+                "the range adds the insect's spread, in part published and in part assumed"
+            }
         };
         format!(
             "by weather alone {}, from {years} past years{few}{forecast}{late}; {spread}",

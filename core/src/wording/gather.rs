@@ -37,14 +37,6 @@ impl<'a> BlockName<'a> {
             name: Cow::Borrowed(&block.name),
         }
     }
-
-    /// That of some varieties of a block.
-    pub(crate) fn of_varieties(block: &'a Block, varieties: &[String]) -> Self {
-        Self {
-            block: &block.id,
-            name: Cow::Owned(format!("{} ({})", block.name, varieties.join(", "))),
-        }
-    }
 }
 
 /// What is said of blocks, line by line: blocks of an equal line share it, and lines of the same blocks
@@ -196,22 +188,6 @@ mod tests {
         assert_eq!(told(3, said), ["A, B: passed", "A, B: due"]);
         let said = [(&a, "passed"), (&all, "passed"), (&all, "due")];
         assert_eq!(told(2, said), ["all blocks: passed", "all blocks: due"]);
-    }
-
-    #[test]
-    fn varieties_of_a_block_have_lines_of_their_own() {
-        let block = block("b", "Bench");
-        let of = |varieties: &[&str]| {
-            let varieties: Vec<String> = varieties.iter().map(ToString::to_string).collect();
-            BlockName::of_varieties(&block, &varieties)
-        };
-        let said = [
-            (of(&["Nonpareil"]), "Jul 2"),
-            (of(&["Fritz", "Carmel"]), "Jul 9"),
-        ];
-        let lines = shared(1, said.map(|(whose, line)| (whose, line.to_owned())));
-        let titles: Vec<&str> = lines.iter().map(|lines| &*lines.title).collect();
-        assert_eq!(titles, ["Bench (Nonpareil)", "Bench (Fritz, Carmel)"]);
     }
 
     #[test]

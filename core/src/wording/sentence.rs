@@ -2,12 +2,12 @@
 
 use crate::id::{MarkId, TrapId};
 use crate::orchard::Part;
-use crate::season::{BlockSeason, EggTrapsToHang, MarkReading, Outcome, VarietyHarvest};
+use crate::season::{BlockSeason, EggTrapsToHang, MarkReading, Outcome};
 use crate::trapping::{Flight, Flights, StartStatus};
 
 use super::gather::trap_list;
 use super::moth_flights::ordinal;
-use super::words::{Words, mark_name};
+use super::words::{Words, mark_name, may_have_begun};
 use crate::ledger::Value;
 use crate::ledger::{Change, Notice};
 use crate::ledger::{Event, FlightPart};
@@ -114,13 +114,12 @@ impl Words {
                 "; after two quiet weeks the egg traps met the rule again; the start stays unless \
                  you set it by hand",
             ),
-            Event::MarkNear(..) => Sentence {
+            Event::MarkNear(mark) => Sentence {
                 brief: format!("{what} projected {}", self.span(value)),
                 whole: format!("{what} projected {when}"),
-            },
-            Event::MarkPassed(mark, variety) => {
-                self.passed(what, value, told_reading(season, mark, variety.as_deref()))
             }
+            .and(begun(told_reading(season, mark))),
+            Event::MarkPassed(mark) => self.passed(what, value, told_reading(season, mark)),
             Event::Flight(part, number) => self.flight_news(*part, *number, value, season),
             Event::MarginTurned(mark, variety) => Sentence::new(format!("{what}: {when}"))
                 .and(&self.margin_beside(season, mark, variety)),
@@ -153,6 +152,7 @@ impl Words {
                 let range = self.value(projection.into());
                 Sentence::new(format!("{what}: mark not passed yet"))
                     .and(&format!(", projected {range}"))
+                    .and(begun(reading))
             }
             outcome => {
                 let how = match outcome {
@@ -208,16 +208,13 @@ impl Words {
 
     /// The shake beside the egg laying of one mark.
     fn margin_beside(self, season: &BlockSeason, mark: &MarkId, variety: &str) -> String {
-        let harvest = season.harvest.iter().find(|of| of.variety == variety);
-        let of_mark = harvest.and_then(|harvest| {
-            let margin = harvest.margins.iter().find(|of| &of.mark == mark)?;
-            Some(VarietyHarvest {
-                margins: vec![margin.clone()],
-                ..harvest.clone()
-            })
-        });
-        let lines = of_mark.map_or_else(Vec::new, |harvest| self.variety_briefly(&harvest));
-        lines.iter().map(|line| format!("; {line}")).collect()
+        let beside = || {
+            let mut varieties = season.exposure.iter();
+            let exposure = varieties.find(|of| of.variety == variety)?;
+            let laying = exposure.layings.iter().find(|of| &of.mark == mark)?;
+            self.margin_briefly(exposure, laying)
+        };
+        beside().map_or_else(String::new, |line| format!("; {line}"))
     }
 
     /// A told value without the middle of its range.
@@ -266,13 +263,7 @@ pub(crate) fn subject_of(event: &Event, season: &BlockSeason) -> String {
         Event::StartProvisional => "egg-laying start provisional".to_owned(),
         Event::Start => "egg-laying start".to_owned(),
         Event::SecondCandidate => "second candidate for the egg-laying start".to_owned(),
-        Event::MarkNear(mark, variety) | Event::MarkPassed(mark, variety) => {
-            let name = mark_name(season, mark);
-            match variety {
-                Some(variety) => format!("{name} ({variety})"),
-                None => name,
-            }
-        }
+        Event::MarkNear(mark) | Event::MarkPassed(mark) => mark_name(season, mark),
         Event::Flight(part, number) => {
             let part = match part {
                 FlightPart::Start => "start",
@@ -303,17 +294,16 @@ fn subject_of_all(notices: &[&Notice]) -> String {
     format!("{part} of traps {}", trap_list(&traps))
 }
 
-/// The reading of a mark that people are told, for a variety or the whole block.
-pub(crate) fn told_reading<'a>(
-    season: &'a BlockSeason,
-    mark: &MarkId,
-    variety: Option<&str>,
-) -> Option<&'a MarkReading> {
-    season.marks.iter().find(|reading| {
-        &reading.mark == mark
-            && reading.told
-            && variety.is_none_or(|variety| reading.varieties.iter().any(|v| v == variety))
-    })
+/// The reading of a mark.
+pub(crate) fn told_reading<'a>(season: &'a BlockSeason, mark: &MarkId) -> Option<&'a MarkReading> {
+    let mut readings = season.marks.iter();
+    readings.find(|reading| &reading.mark == mark)
+}
+
+/// That what a reading projects may have begun.
+fn begun(reading: Option<&MarkReading>) -> &'static str {
+    let projection = reading.and_then(|reading| reading.outcome.projection());
+    projection.map_or("", may_have_begun)
 }
 
 #[cfg(test)]

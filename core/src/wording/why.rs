@@ -122,9 +122,6 @@ impl Words {
                 self.day(*first),
                 self.day(*from)
             ),
-            WhyNot::HullSplitNotEntered(varieties) => {
-                format!("hull split of {} not entered", varieties.join(", "))
-            }
             WhyNot::NotReached { years, of } => {
                 format!("not reached before the end of the year in {years} of {of} past years")
             }
@@ -141,9 +138,8 @@ impl Words {
     pub fn why_no_chance(self, why: &WhyNoChance) -> String {
         match why {
             WhyNoChance::NoDate(why) => self.why_not(why),
-            WhyNoChance::SpreadUnknown => "the insect's own spread is unknown".to_owned(),
             WhyNoChance::StartNotConfirmed => "the egg-laying start is not confirmed".to_owned(),
-            WhyNoChance::HullSplitNotEntered => "hull split is not entered".to_owned(),
+            WhyNoChance::HullSplitNotKnown => "hull split is not known".to_owned(),
             WhyNoChance::ShakeNotEntered => {
                 "the shake is past its latest day and not entered as done".to_owned()
             }
@@ -168,7 +164,6 @@ impl Words {
         match why {
             WhyGone::Start(why) => self.why_start(why),
             WhyGone::NoSecondCandidate => "the checks after the start show it no more".to_owned(),
-            WhyGone::ByVariety => "it counts from hull split now, by variety".to_owned(),
             WhyGone::Flight(so_far) => so_far.words().to_owned(),
             WhyGone::ShownNoMore => {
                 "what has been entered or declared since shows it no more".to_owned()

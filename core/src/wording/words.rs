@@ -4,7 +4,7 @@ use chrono::{Datelike, NaiveDate};
 use serde::{Deserialize, Serialize};
 
 use crate::id::MarkId;
-use crate::season::{BlockSeason, First, HullSplit, MarkReading, Outcome};
+use crate::season::{BlockSeason, First, Outcome, Projection};
 use crate::temperature::{DegreeDays, Unit};
 use crate::trapping::{Catch, EggLayingStart, StartStatus};
 
@@ -139,7 +139,8 @@ impl Words {
                 format!("passed {}{estimate}", self.day(*date))
             }
             Outcome::Projected(projection) => {
-                format!("projected {}", self.value(projection.into()))
+                let begun = may_have_begun(projection);
+                format!("projected {}{begun}", self.value(projection.into()))
             }
             Outcome::CannotTell { why } => format!("can't tell: {}", self.why_not(why)),
         }
@@ -194,12 +195,11 @@ pub(crate) fn degree_days(sum: DegreeDays, unit: Unit) -> String {
     format!("{:.0} {}-days", sum.in_unit(unit), unit.symbol())
 }
 
-/// A mark with the varieties it is read for, where they differ.
-pub(crate) fn mark_title(reading: &MarkReading) -> String {
-    if reading.hull_split != HullSplit::NotAsked {
-        format!("{} ({})", reading.name, reading.varieties.join(", "))
-    } else {
-        reading.name.clone()
+/// That what a projection is of may have begun; nothing while its whole range lies ahead.
+pub(crate) const fn may_have_begun(projection: &Projection) -> &'static str {
+    match projection.may_have_begun {
+        true => ", may have begun",
+        false => "",
     }
 }
 

@@ -71,11 +71,21 @@ impl Season {
     }
 }
 
+/// Each variety with a line for each generation.
+fn exposure(sheet: &Sheet) -> Vec<String> {
+    let tables = sheet.exposure.iter().flat_map(|of| {
+        let rows = of.rows.iter().map(|row| format!("  {}", row.line()));
+        std::iter::once(of.heading()).chain(rows)
+    });
+    tables.collect()
+}
+
 /// One paragraph per block.
 fn sheets(words: Words, seasons: &[&BlockSeason]) -> String {
     let mut text = String::new();
     for season in seasons {
         let sheet = Sheet::of(words, season);
+        let exposure = exposure(&sheet);
         let width = sheet
             .answers
             .iter()
@@ -88,7 +98,7 @@ fn sheets(words: Words, seasons: &[&BlockSeason]) -> String {
         }
         for (heading, lines) in [
             ("trap work today", &sheet.work),
-            ("harvest", &sheet.harvest),
+            ("egg laying beside hull split and shake", &exposure),
             ("rests on", &sheet.evidence),
             ("mating disruption", &sheet.disruption),
             ("beside earlier years", &sheet.years),

@@ -38,9 +38,10 @@ const ALSO_SHOWN: usize = 3;
 /// Stands above what moth traps show.
 const TRAPS_NOTE: &str = "Traps read the day before. Catches stand beside seasons alike in traps, lure, \
 place, regime and service; they have not predicted damage reliably.";
-/// Stands above the shakes.
-const HARVEST_NOTE: &str = "Days lie between the likely day of the shake and the middle of the range. Egg \
-laying is computed, not observed; the chance is that of the shake coming before it begins.";
+/// Stands above egg laying beside hull split and shake.
+const EXPOSURE_NOTE: &str = "Days from a variety's first split or shake to the middle of the range in which a \
+generation's egg laying begins, with those between the ends of the ranges; below zero where it begins before. \
+Computed, not observed; egg laying goes on for weeks.";
 /// Stands below the evidence of what is new.
 const ALL_EVIDENCE: &str = "Here stands what today's news rests on. For everything behind a block: \
 duskflight season --config DIR --block BLOCK.";

@@ -94,6 +94,16 @@ pub async fn tell(
         .await
 }
 
+/// Who holds a mail that the program itself keeps back.
+const BY_PROGRAM: &str = "Duskflight";
+
+/// Whether a mail to others than advisers changes what an older version told otherwise: somebody looks at it
+/// before they hear of it.
+fn waits_for_release(kind: MailKind, notices: &[Notice]) -> bool {
+    matches!(kind, MailKind::Alert | MailKind::Summary)
+        && notices.iter().any(|notice| notice.to_release)
+}
+
 /// Tells a day, and gives what was known and what was told.
 fn tell_in(
     connection: &Connection,
@@ -108,6 +118,9 @@ fn tell_in(
         let mail = telling.draft.as_ref().map(|draft| &draft.mail);
         if let Some(mail) = mail {
             outbox::queue(connection, mail)?;
+            if waits_for_release(mail.kind, &telling.notices) {
+                alerts::hold(connection, &mail.message_id, BY_PROGRAM, now)?;
+            }
             if mail.kind == MailKind::Digest {
                 wait_for_newer(connection, &telling.person, &mail.message_id)?;
             }

@@ -5,12 +5,12 @@ use serde::{Deserialize, Serialize};
 
 use crate::id::MarkId;
 use crate::season::{
-    Basis, BlockSeason, FEW_PAST_YEARS, HeatCurves, MarkReading, Outcome, StationHeat,
+    Basis, BlockSeason, BlockSplit, FEW_PAST_YEARS, HeatCurves, MarkReading, Outcome, StationHeat,
 };
 use crate::temperature::{DegreeDays, Unit};
 use crate::trapping::StartStatus;
 use crate::wording::Words;
-use crate::wording::words::{degree_days, mark_title};
+use crate::wording::words::degree_days;
 
 use super::axis::{day_ticks, days_after, value_axis};
 use super::{Frame, ValueAxis};
@@ -206,37 +206,16 @@ impl Drawn<'_> {
         points.collect()
     }
 
-    /// The marks that people are told, lowest first. Readings of a mark that are printed alike are one.
+    /// The marks that people are told, lowest first.
     fn marks(&self) -> Vec<MarkLine> {
         let told = self.season.marks.iter().filter(|reading| reading.told);
-        let printed =
-            |reading: &MarkReading| Self::span(reading).map(|[early, _, late]| (early, late));
-        let mut alike: Vec<MarkReading> = Vec::new();
-        for reading in told {
-            let same = |other: &&mut MarkReading| {
-                other.mark == reading.mark && printed(other) == printed(reading)
-            };
-            match alike.iter_mut().find(same) {
-                Some(other) => other.varieties.extend(reading.varieties.iter().cloned()),
-                None => alike.push(reading.clone()),
-            }
-        }
-        let mut marks: Vec<MarkLine> = alike.iter().filter_map(|r| self.mark(r)).collect();
+        let mut marks: Vec<MarkLine> = told.filter_map(|reading| self.mark(reading)).collect();
         marks.sort_by(|a, b| a.sum.total_cmp(&b.sum));
         marks
     }
 
-    /// First day, middle and last day of a mark's range, or thrice the day it was passed.
-    fn span(reading: &MarkReading) -> Option<[NaiveDate; 3]> {
-        match &reading.outcome {
-            Outcome::Passed { date, .. } => Some([*date; 3]),
-            Outcome::Projected(range) => Some([range.early, range.middle, range.late]),
-            Outcome::CannotTell { .. } => None,
-        }
-    }
-
     fn mark(&self, reading: &MarkReading) -> Option<MarkLine> {
-        let [early, middle, late] = Self::span(reading)?;
+        let [early, middle, late] = reading.outcome.days()?;
         let when = match &reading.outcome {
             Outcome::Projected(range) => self.words.range(range.early, range.late),
             passed => self.words.outcome(passed),
@@ -244,7 +223,7 @@ impl Drawn<'_> {
         Some(MarkLine {
             sum: self.sum(self.level(reading)?),
             // A day is not torn apart at the end of a line.
-            label: format!("{}: {}", mark_title(reading), when.replace(' ', "\u{a0}")),
+            label: format!("{}: {}", reading.name, when.replace(' ', "\u{a0}")),
             passed: matches!(reading.outcome, Outcome::Passed { .. }),
             early,
             middle,
@@ -256,30 +235,38 @@ impl Drawn<'_> {
     fn level(&self, reading: &MarkReading) -> Option<DegreeDays> {
         let from = match &reading.basis {
             Basis::EggLayingStart | Basis::NewYear => 0.0,
-            Basis::Mark(mark) => self.level_of(mark, reading)?,
-            Basis::HullSplit(mark, day) | Basis::HullSplitExpected(mark, day) => {
-                // Before counting began there is nothing to be later than the mark.
-                let at_split = self
-                    .curves
-                    .before(*day)
-                    .map_or(0.0, DegreeDays::fahrenheit_days);
-                self.level_of(mark, reading)?.max(at_split)
-            }
+            Basis::Mark(mark) => self.level_of(mark)?,
+            Basis::HullSplit(mark) => self.from_split(self.level_of(mark)?),
         };
         Some(DegreeDays::from_fahrenheit_days(
             from + reading.at.fahrenheit_days(),
         ))
     }
 
-    /// The level of the mark that a reading counts from, °F-days.
-    fn level_of(&self, mark: &MarkId, reading: &MarkReading) -> Option<f64> {
-        let shares = |other: &&MarkReading| {
-            let mut varieties = other.varieties.iter();
-            other.mark == *mark
-                && other.told
-                && varieties.any(|variety| reading.varieties.contains(variety))
+    /// The later of a level and the block's first hull split; half way to it where an earlier variety's may
+    /// have come before.
+    fn from_split(&self, mark: f64) -> f64 {
+        let BlockSplit::Known {
+            days,
+            unknown_before,
+            ..
+        } = &self.season.split
+        else {
+            return mark;
         };
-        let earlier = self.season.marks.iter().find(shares)?;
+        // Before counting began there is nothing to be later than the mark.
+        let at_split = self.curves.before(days.likely);
+        let later = at_split.map_or(mark, |sum| mark.max(sum.fahrenheit_days()));
+        match unknown_before.is_empty() {
+            true => later,
+            false => f64::midpoint(mark, later),
+        }
+    }
+
+    /// The level of the mark that others count from, °F-days.
+    fn level_of(&self, mark: &MarkId) -> Option<f64> {
+        let mut readings = self.season.marks.iter();
+        let earlier = readings.find(|other| other.mark == *mark)?;
         Some(self.level(earlier)?.fahrenheit_days())
     }
 
@@ -381,7 +368,7 @@ impl Drawn<'_> {
         let level = self.level(reading)?;
         Some(format!(
             "Next mark: {} at {}, {}.",
-            mark_title(reading),
+            reading.name,
             degree_days(level, self.unit()),
             self.words.outcome(&reading.outcome)
         ))

@@ -82,6 +82,7 @@ fn told(event: &str, value: Option<Value>, on: NaiveDate) -> Told {
         on,
         step: 1,
         history: false,
+        of_variety: false,
         corrected_on: None,
     }
 }

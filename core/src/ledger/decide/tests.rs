@@ -17,7 +17,7 @@ fn range(early: u32, middle: u32, late: u32) -> Value {
 }
 
 fn event() -> Event {
-    Event::MarkNear(MarkId::new("second-generation").unwrap(), None)
+    Event::MarkNear(MarkId::new("second-generation").unwrap())
 }
 
 fn fact(state: State) -> Fact {
@@ -43,6 +43,7 @@ fn told(revision: u32, value: Option<Value>, on: u32) -> Told {
         on: day(on),
         step: 1,
         history: false,
+        of_variety: false,
         corrected_on: None,
     }
 }
@@ -157,7 +158,7 @@ fn a_second_correction_waits_a_week_but_the_first_and_a_withdrawal_do_not() {
 
 #[test]
 fn near_and_passed_of_one_mark_are_one_date_that_is_corrected_once_a_week() {
-    let passed = Event::MarkPassed(MarkId::new("second-generation").unwrap(), None);
+    let passed = Event::MarkPassed(MarkId::new("second-generation").unwrap());
     let near = Told {
         corrected_on: Some(day(20)),
         ..told(2, Some(range(18, 22, 26)), 20)
@@ -253,6 +254,7 @@ fn what_happened_before_the_first_telling_is_history() {
 fn history_is_listed_again_as_long_as_no_digest_has_brought_it() {
     let recorded = [Told {
         history: true,
+        of_variety: false,
         ..told(1, Some(Value::Day(day(3))), 10)
     }];
     let passed = |d| now(Value::Day(day(d)), 1);
@@ -278,6 +280,7 @@ fn history_is_listed_again_as_long_as_no_digest_has_brought_it() {
 fn whoever_gets_no_list_hears_of_history_only_once_it_is_ahead_again() {
     let recorded = [Told {
         history: true,
+        of_variety: false,
         ..told(1, Some(Value::Day(day(3))), 10)
     }];
     let at = |d, step| {

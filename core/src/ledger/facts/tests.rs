@@ -2,7 +2,7 @@ use super::*;
 use crate::ledger::{Moment, Notice, Past, decide};
 use crate::orchard::{Orchard, Trap, TrapKind};
 use crate::sample;
-use crate::season::{Between, Margin, VarietyHarvest, WhyNot};
+use crate::season::{Between, HullSplit, LayingBeside, Margin, VarietyExposure, WhyNot};
 use crate::trapping::{Expected, Note, NoteKind, Visit, WhyNoFlights};
 use crate::wording::Words;
 
@@ -39,11 +39,19 @@ fn sentences(season: &BlockSeason) -> Vec<(String, String)> {
 }
 
 #[test]
-fn a_mark_after_a_varietys_shake_is_nothing_to_tell() {
+fn a_mark_after_every_varietys_shake_is_nothing_to_tell() {
+    let shaken = |varieties: &[&str]| {
+        let shakes = varieties
+            .iter()
+            .map(|variety| sample::note(day(12), Some(variety), NoteKind::Shaken));
+        season(vec![], vec![], &shakes.collect::<Vec<_>>(), day(20))
+    };
     let told = |d| State::told_once(Value::Day(day(d)));
-    assert_eq!(before(None, told(12)), told(12));
-    assert_eq!(before(Some(day(12)), told(11)), told(11));
-    assert_eq!(before(Some(day(12)), told(12)), State::Pending);
+    let one = shaken(&["Nonpareil"]);
+    assert_eq!(unless_shaken(&one, told(12)), told(12));
+    let both = shaken(&["Nonpareil", "Monterey"]);
+    assert_eq!(unless_shaken(&both, told(11)), told(11));
+    assert_eq!(unless_shaken(&both, told(12)), State::Pending);
 }
 
 #[test]
@@ -218,25 +226,32 @@ fn a_harvest_is_told_a_month_ahead_and_again_when_the_other_comes_first() {
             latest: date(8, 20),
         };
         let margin = Margin {
-            mark: MarkId::new("third-generation").unwrap(),
-            name: "third-generation egg laying".into(),
-            laying: Outcome::CannotTell {
-                why: WhyNot::NoStart,
-            },
             between: Some(Between {
                 likely,
                 least: likely,
                 most: likely,
             }),
-            chance: Err(WhyNot::NoStart.into()),
+            chance: None,
         };
-        let harvest = vec![VarietyHarvest {
+        let third = LayingBeside {
+            mark: "third-generation".parse().unwrap(),
+            name: "third-generation egg laying".into(),
+            laying: Outcome::CannotTell {
+                why: WhyNot::NoStart,
+            },
+            near: true,
+            hatch: None,
+            after_split: None,
+            at_harvest: Some(margin),
+        };
+        let exposure = vec![VarietyExposure {
             variety: "Nonpareil".into(),
+            split: HullSplit::NotKnown,
             shake: Some(shake(days)),
-            margins: vec![margin],
+            layings: vec![third],
         }];
         let season = season(vec![], vec![], &by_hand, as_of);
-        let season = BlockSeason { harvest, ..season };
+        let season = BlockSeason { exposure, ..season };
         let mut margins = margins(&season);
         margins.next().unwrap()
     };

@@ -136,6 +136,7 @@ impl Farm {
             on: may(5),
             step: 1,
             history: false,
+            of_variety: false,
             corrected_on: None,
         };
         let of_person = self.told.entry(id(person)).or_default();
@@ -160,7 +161,7 @@ impl Farm {
 }
 
 fn hatch() -> Event {
-    Event::MarkPassed(MarkId::new("first-hatch").unwrap(), None)
+    Event::MarkPassed(MarkId::new("first-hatch").unwrap())
 }
 
 fn rule(person: &str, blocks: &[&str], growers: &[&str], tell: &[EventKind]) -> Rule {

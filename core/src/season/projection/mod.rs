@@ -8,13 +8,15 @@ mod shift;
 mod trajectory;
 
 pub(super) use outlook::Outlook;
-pub(super) use range::WeatherRange;
+pub(super) use range::{NORMAL_QUANTILE, WeatherRange};
 pub use shift::Shift;
 pub(super) use trajectory::{Instant, Reached, Trajectory, day_of};
 
 use chrono::NaiveDate;
 
 use crate::heat::HeatSeries;
+use crate::insect::{Mark, SpreadSource};
+use crate::temperature::DegreeDays;
 
 use range::{middle, weather_range};
 
@@ -25,8 +27,8 @@ pub const FEW_PAST_YEARS: usize = 8;
 /// When a mark is projected for.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Projection {
-    /// First day of the range: weather, the insect's published spread and the check interval of
-    /// the start together.
+    /// First day of the range: weather, the insect's spread and the days of the start and of hull split
+    /// together. It may lie behind: only the weather's part is known to lie ahead.
     pub early: NaiveDate,
     /// The middle of the past years, at the mark's own degree-days.
     pub middle: NaiveDate,
@@ -40,25 +42,23 @@ pub struct Projection {
     pub past_years: usize,
     /// In how many of them the mark is not reached before the year ends.
     pub not_reached: usize,
-    /// Whether the insect's own spread is published and in the range.
-    pub insect_spread: bool,
+    /// Where the insect's spread in the range comes from.
+    pub spread: SpreadSource,
+    /// Whether the range reaches back to days that are known: what the mark stands for may have begun.
+    pub may_have_begun: bool,
     /// How the past years were moved to this one.
     pub shift: Shift,
     /// How many forecast days come before those of past years.
     pub forecast_days: usize,
 }
 
-/// Levels at which a mark may be reached.
-#[derive(Debug, Clone, Copy)]
+/// Levels at which a mark may be reached: at its own degree-days, and at the ends of what four of five are
+/// within, the insect's spread and the days of the start and of hull split together.
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Levels {
-    /// At its own degree-days from the start.
     pub(super) at: f64,
-    /// At the low end of the insect's published range.
     pub(super) low: f64,
-    /// At its high end.
     pub(super) high: f64,
-    /// From the earliest day on which laying may have begun, the day after the check before.
-    pub(super) from_check: f64,
 }
 
 impl Levels {
@@ -68,7 +68,26 @@ impl Levels {
             at: level,
             low: level,
             high: level,
-            from_check: level,
+        }
+    }
+
+    /// A mark's degree-days on: its own spread and the one before add as squares.
+    pub(super) fn after(self, mark: &Mark) -> Self {
+        let at = self.at + mark.at.fahrenheit_days();
+        let own = |side: DegreeDays| NORMAL_QUANTILE * side.fahrenheit_days();
+        Self {
+            at,
+            low: at - (self.at - self.low).hypot(own(mark.spread.below)),
+            high: at + (self.high - self.at).hypot(own(mark.spread.above)),
+        }
+    }
+
+    /// The later of both.
+    pub(super) fn max(self, other: Self) -> Self {
+        Self {
+            at: self.at.max(other.at),
+            low: self.low.max(other.low),
+            high: self.high.max(other.high),
         }
     }
 }
@@ -79,7 +98,6 @@ pub(super) struct Crossings {
     at: Instant,
     low: Instant,
     high: Instant,
-    from_check: Instant,
     /// Whether the mark itself is reached before the year ends.
     reached: bool,
 }
@@ -95,7 +113,6 @@ impl Crossings {
             at: at.or_end(end)?,
             low: instant(levels.low)?,
             high: instant(levels.high)?,
-            from_check: instant(levels.from_check)?,
             reached: matches!(at, Reached::At(_)),
         })
     }
@@ -105,7 +122,7 @@ impl Crossings {
         Self::of(trajectory, Levels::exactly(level))
     }
 
-    /// At the low end of the insect's published range, at its own degree-days, and at the high end.
+    /// At the low end of its levels, at its own degree-days, and at the high end.
     pub(super) const fn spread(&self) -> [Instant; 3] {
         [self.low, self.at, self.high]
     }
@@ -117,19 +134,20 @@ pub(super) fn join(
     heat: &HeatSeries,
     outlook: &Outlook,
     years: &[Crossings],
-    insect_spread: bool,
+    spread: SpreadSource,
 ) -> Result<Projection, usize> {
     let (weather, not_reached) = weather(heat, outlook, years)?;
     let (early, late) = joined(&weather, years);
     Ok(Projection {
-        early: first_day(heat, early),
+        early: day_of(heat, early),
         middle: day_of(heat, weather.middle),
         late: day_of(heat, late.min(outlook.end() as f64)),
         weather_early: first_day(heat, weather.early),
         weather_late: day_of(heat, weather.late),
         past_years: years.len(),
         not_reached,
-        insect_spread,
+        spread,
+        may_have_begun: early < heat.len() as f64,
         shift: outlook.shift(),
         forecast_days: outlook.forecast_days(),
     })
@@ -156,27 +174,19 @@ pub(super) fn weather(
     Ok((range, not_reached))
 }
 
-/// Weather, the insect's spread and the check interval together: to each side of the middle
-/// independent sources add as squares (JCGM 100:2008, *Guide to the expression of uncertainty in
+/// Weather, the insect's spread and the days of the start and of hull split together: to each side of the
+/// middle independent sources add as squares (JCGM 100:2008, *Guide to the expression of uncertainty in
 /// measurement*, 5.1.2).
 fn joined(weather: &WeatherRange, years: &[Crossings]) -> (Instant, Instant) {
     let typical = |pick: fn(&Crossings) -> Instant| middle(years.iter().map(pick).collect());
     let beside = |pick| (weather.middle - typical(pick)).abs();
-    let before = [
-        weather.middle - weather.early,
-        beside(|year| year.low),
-        beside(|year| year.from_check),
-    ];
-    let after = [weather.late - weather.middle, beside(|year| year.high)];
-    let root = |widths: &[f64]| widths.iter().map(|width| width.powi(2)).sum::<f64>().sqrt();
-    (
-        weather.middle - root(&before),
-        weather.middle + root(&after),
-    )
+    let before = (weather.middle - weather.early).hypot(beside(|year| year.low));
+    let after = (weather.late - weather.middle).hypot(beside(|year| year.high));
+    (weather.middle - before, weather.middle + after)
 }
 
-/// The day on which a range begins. By the days that are known the mark is not reached, so no range
-/// begins on one of them.
+/// The day on which a range by weather alone begins. By the days that are known the mark is not reached, so
+/// none begins on one of them.
 pub(super) fn first_day(heat: &HeatSeries, instant: Instant) -> NaiveDate {
     day_of(heat, instant.max(heat.len() as f64 + 1.0))
 }

@@ -6,7 +6,7 @@ use super::trajectory::Instant;
 
 /// The range people see is meant to hold four of five years, one in ten to each side: the normal
 /// quantile of 0.9.
-const NORMAL_QUANTILE: f64 = 1.281_551_565_545;
+pub(in crate::season) const NORMAL_QUANTILE: f64 = 1.281_551_565_545;
 
 /// What the dates of a station's past years usually differ by: so many days for each square root of
 /// a day ahead. Chosen on years up to 2004, so that ranges as printed, reaching outward to whole

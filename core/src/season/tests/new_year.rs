@@ -1,7 +1,7 @@
 //! Marks that count from the first of January, and crops that have none.
 
 use super::*;
-use crate::insect::InsectFile;
+use crate::insect::{InsectFile, SpreadSource};
 use crate::orchard::Crop;
 
 fn insect_of(crop: Crop) -> Insect {
@@ -39,7 +39,7 @@ fn a_flight_peak_counts_from_the_first_of_january_without_a_start() {
         by_estimate: false,
         firm: true,
     };
-    assert_eq!(outcome(&season, "summer-peak-1", "Nonpareil"), &peak);
+    assert_eq!(outcome(&season, "summer-peak-1"), &peak);
     assert_eq!(season.heat_from, Some(date(2021, 1, 1)));
     let sum = season.degree_days.as_ref().unwrap().degree_days;
     assert!((sum.fahrenheit_days() - 1980.0).abs() < 1e-9);
@@ -48,7 +48,7 @@ fn a_flight_peak_counts_from_the_first_of_january_without_a_start() {
     // tenth: 20 April.
     let second = projection(&season, "summer-peak-2");
     assert_eq!(second.middle, date(2021, 4, 20));
-    assert!(!second.insect_spread);
+    assert_eq!(second.spread, SpreadSource::Assumed);
     assert!(season.marks.iter().all(|reading| !reading.rests_on_start));
 }
 
@@ -69,14 +69,15 @@ fn the_rearing_studies_stand_beside_the_flight_study_and_are_not_told() {
     ];
     assert_eq!(told, expected);
     let reared = &season.marks[2];
-    assert!(!reared.is_without_hull_split());
+    assert!(!reared.waits_for_split);
     // 2460: 480 more, 24 days at 20.
     let middle = reared.outcome.projection().unwrap().middle;
     assert!(
         (date(2021, 5, 2)..=date(2021, 5, 4)).contains(&middle),
         "{middle}"
     );
-    assert!(reared.outcome.projection().unwrap().insect_spread);
+    let spread = reared.outcome.projection().unwrap().spread;
+    assert_eq!(spread, SpreadSource::PartlyAssumed);
 }
 
 #[test]
@@ -87,7 +88,7 @@ fn a_day_missing_since_the_first_of_january_stands_in_the_way_of_a_peak() {
     let season = season_of_crop(Crop::Pistachio, &with_gap, as_of);
     let why = no_temperatures(Some(date(2021, 2, 1)));
     assert_eq!(season.degree_days, Err(why.clone()));
-    let peak = outcome(&season, "summer-peak-1", "Nonpareil");
+    let peak = outcome(&season, "summer-peak-1");
     assert_eq!(peak, &Outcome::CannotTell { why });
 }
 
@@ -103,7 +104,7 @@ fn a_record_that_begins_after_the_first_of_january_says_so() {
         first: date(2021, 1, 20),
         from: date(2021, 1, 1),
     };
-    let peak = outcome(&season, "summer-peak-1", "Nonpareil");
+    let peak = outcome(&season, "summer-peak-1");
     assert_eq!(peak, &Outcome::CannotTell { why });
 }
 

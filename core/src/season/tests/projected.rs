@@ -122,7 +122,7 @@ fn a_forecast_day_passes_no_mark() {
     );
     let second = projection(&season, "second-generation");
     assert_eq!(second.middle, date(2021, 6, 22));
-    assert_eq!(second.early, as_of);
+    assert_eq!(second.weather_early, as_of);
 }
 
 proptest! {

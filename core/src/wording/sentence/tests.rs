@@ -26,6 +26,7 @@ fn told(event: Event, change: Change, late: Option<u32>) -> Sentence {
         revision: 1,
         step: 1,
         late,
+        to_release: false,
         change,
     };
     Words::default().told(&[&notice], &season)
@@ -47,7 +48,7 @@ fn what_comes_nearer_quotes_what_was_told_before() {
         told_on: day(6, 1),
         now: range(13, 15, 17),
     };
-    let sentence = told(Event::MarkNear(mark(), None), change, None);
+    let sentence = told(Event::MarkNear(mark()), change, None);
     let brief = "third-generation egg laying projected Jun 13–17";
     assert_eq!(sentence.brief, brief);
     let whole = format!("{brief} (middle Jun 15); told on Jun 1 as Jun 10–20 (middle Jun 15)");
@@ -78,7 +79,7 @@ fn late_news_says_how_late_and_what_was_taken_back_what_was_told() {
         "egg-laying start provisional: Apr 12; the next check decides; entered late, 9 days after"
     );
     let late = told(
-        Event::MarkPassed(MarkId::new("first-hatch").unwrap(), None),
+        Event::MarkPassed(MarkId::new("first-hatch").unwrap()),
         new(day(6, 2)),
         Some(4),
     )

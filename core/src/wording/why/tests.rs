@@ -231,10 +231,6 @@ fn each_cause_of_missing_heat_or_of_a_missing_date_has_its_words() {
             "temperatures begin on Apr 20, after counting begins on Apr 1",
         ),
         (
-            WhyNot::HullSplitNotEntered(vec!["Monterey".into(), "Nonpareil".into()]),
-            "hull split of Monterey, Nonpareil not entered",
-        ),
-        (
             WhyNot::NotReached { years: 5, of: 10 },
             "not reached before the end of the year in 5 of 10 past years",
         ),
@@ -261,17 +257,10 @@ fn each_cause_of_a_missing_chance_or_comparison_has_its_words() {
             "no egg-laying start yet",
         ),
         (
-            WhyNoChance::SpreadUnknown,
-            "the insect's own spread is unknown",
-        ),
-        (
             WhyNoChance::StartNotConfirmed,
             "the egg-laying start is not confirmed",
         ),
-        (
-            WhyNoChance::HullSplitNotEntered,
-            "hull split is not entered",
-        ),
+        (WhyNoChance::HullSplitNotKnown, "hull split is not known"),
         (
             WhyNoChance::ShakeNotEntered,
             "the shake is past its latest day and not entered as done",
@@ -306,10 +295,6 @@ fn each_cause_of_a_withdrawal_has_its_words() {
         (
             WhyGone::NoSecondCandidate,
             "the checks after the start show it no more",
-        ),
-        (
-            WhyGone::ByVariety,
-            "it counts from hull split now, by variety",
         ),
         (WhyGone::Flight(SoFar::StillRising), "still rising"),
         (

@@ -2,8 +2,10 @@
 
 mod flights;
 
+use duskflight_core::insect::SpreadSource;
 use duskflight_core::season::{
-    Basis, BlockSeason, HullSplit, MarkReading, Outcome, Shake, VarietyHarvest,
+    Basis, Between, BlockSeason, HullSplit, LayingBeside, MarkReading, Outcome, Shake,
+    VarietyExposure,
 };
 use duskflight_core::trapping::{CheckEvidence, EggLayingStart, RuleResult, StartStatus};
 use duskflight_core::wording::Words;
@@ -39,7 +41,7 @@ pub(super) fn season(season: &BlockSeason) -> Value {
         },
         "marks": season.marks.iter().map(|reading| mark(season, reading)).collect::<Vec<_>>(),
         "without_marks": season.without_marks,
-        "harvest": season.harvest.iter().map(harvest).collect::<Vec<_>>(),
+        "exposure": season.exposure.iter().map(exposure).collect::<Vec<_>>(),
         "service": season.work.service.iter().map(|due| json!({
             "trap": due.trap,
             "part": due.part,
@@ -138,8 +140,7 @@ fn mark(season: &BlockSeason, reading: &MarkReading) -> Value {
         "name": reading.name,
         "at": reading.at.in_unit(season.unit),
         "counts_from": basis(&reading.basis),
-        "varieties": reading.varieties,
-        "hull_split": hull_split(reading.hull_split),
+        "waits_for_split": reading.waits_for_split,
         "told": reading.told,
         "date": null,
         "early": null,
@@ -166,7 +167,8 @@ fn mark(season: &BlockSeason, reading: &MarkReading) -> Value {
             "weather_late": projection.weather_late,
             "past_years": projection.past_years,
             "not_reached": projection.not_reached,
-            "insect_spread": projection.insect_spread,
+            "spread": spread(projection.spread),
+            "may_have_begun": projection.may_have_begun,
             "warming_a_year": projection.shift.trend.in_unit(season.unit),
             "last_week_warmer": projection.shift.last_week.map(|w| w.in_unit(season.unit)),
             "last_sixty_days_warmer":
@@ -182,11 +184,21 @@ fn mark(season: &BlockSeason, reading: &MarkReading) -> Value {
     value
 }
 
-/// A variety's shake and the days from it to egg laying, below zero where the shake comes after.
-fn harvest(harvest: &VarietyHarvest) -> Value {
+const fn spread(source: SpreadSource) -> &'static str {
+    match source {
+        SpreadSource::Published => "published",
+        SpreadSource::Assumed => "assumed",
+        SpreadSource::PartlyAssumed => "partly-assumed",
+    }
+}
+
+/// A variety's first split and shake, and the days from them to each generation's egg laying, below zero where
+/// they come after.
+fn exposure(exposure: &VarietyExposure) -> Value {
     json!({
-        "variety": harvest.variety,
-        "shake": harvest.shake.map(|shake| {
+        "variety": exposure.variety,
+        "hull_split": hull_split(exposure.split),
+        "shake": exposure.shake.map(|shake| {
             let [earliest, likely, latest] = shake.days();
             let status = match shake {
                 Shake::Expected(_) => "expected",
@@ -194,33 +206,48 @@ fn harvest(harvest: &VarietyHarvest) -> Value {
             };
             json!({"status": status, "earliest": earliest, "likely": likely, "latest": latest})
         }),
-        "margins": harvest.margins.iter().map(|margin| {
-            let chance = margin.chance.as_ref();
-            json!({
-                "mark": margin.mark,
-                "name": margin.name,
-                "days": margin.between.map(|between| json!({
-                    "likely": between.likely,
-                    "least": between.least,
-                    "most": between.most,
-                })),
-                "chance_shake_first": chance.ok().map(|chance| chance.shake_first),
-                "chance_words": chance.ok().map(|chance| chance.likelihood().words()),
-                "past_years": chance.ok().map(|chance| chance.past_years),
-                "no_chance_reason": chance.err().map(|why| Words::ISO.why_no_chance(why)),
-            })
-        }).collect::<Vec<_>>(),
+        "generations": exposure.layings.iter().map(laying).collect::<Vec<_>>(),
     })
 }
 
-/// Null where the mark does not wait for hull split.
+fn laying(laying: &LayingBeside) -> Value {
+    let margin = laying.at_harvest.as_ref();
+    let chance = margin.and_then(|margin| margin.chance.as_ref());
+    let worked_out = chance.and_then(|chance| chance.as_ref().ok());
+    let why = chance.and_then(|chance| chance.as_ref().err());
+    json!({
+        "mark": laying.mark,
+        "name": laying.name,
+        "begins": laying.laying.days(),
+        "first_hatch": laying.hatch.as_ref().and_then(Outcome::days),
+        "days_after_split": laying.after_split.map(days),
+        "days_after_shake": margin.and_then(|margin| margin.between).map(days),
+        "chance_shake_first": worked_out.map(|chance| chance.shake_first),
+        "chance_words": worked_out.map(|chance| chance.likelihood().words()),
+        "past_years": worked_out.map(|chance| chance.past_years),
+        "no_chance_reason": why.map(|why| Words::ISO.why_no_chance(why)),
+    })
+}
+
+fn days(between: Between) -> Value {
+    json!({"likely": between.likely, "least": between.least, "most": between.most})
+}
+
 fn hull_split(split: HullSplit) -> Value {
-    match split {
-        HullSplit::NotAsked => Value::Null,
-        HullSplit::NotEntered => json!({"status": "not-entered"}),
-        HullSplit::Expected(day) => json!({"status": "expected", "date": day}),
-        HullSplit::Seen(day) => json!({"status": "seen", "date": day}),
-    }
+    let status = match split {
+        HullSplit::Seen(_) => "seen",
+        HullSplit::Expected(_) => "expected",
+        HullSplit::EarlierYears { .. } => "earlier-years",
+        HullSplit::AfterBloom { .. } => "after-bloom",
+        HullSplit::NotKnown => "not-known",
+    };
+    let days = split.days();
+    json!({
+        "status": status,
+        "date": days.map(|days| days.likely),
+        "early": days.map(|days| days.earliest),
+        "late": days.map(|days| days.latest),
+    })
 }
 
 /// What the mark counts from; where it waits for hull split itself, from the later of both.
@@ -229,8 +256,6 @@ fn basis(basis: &Basis) -> Value {
         Basis::EggLayingStart => json!(["egg-laying-start"]),
         Basis::NewYear => json!(["1-january"]),
         Basis::Mark(mark) => json!([mark]),
-        Basis::HullSplit(mark, _) | Basis::HullSplitExpected(mark, _) => {
-            json!([mark, "hull-split"])
-        }
+        Basis::HullSplit(mark) => json!([mark, "hull-split"]),
     }
 }

@@ -407,7 +407,7 @@ fn ledger(seasons: &[BlockSeason], role: Role) -> Ledger {
         .collect();
     let second = |block: &str, early: u32, middle: u32, late: u32| {
         let day = |day| date(2022, 6, day);
-        let mark = Event::MarkNear(MarkId::new("second-generation").unwrap(), None);
+        let mark = Event::MarkNear(MarkId::new("second-generation").unwrap());
         let value = Value::Range {
             early: day(early),
             middle: day(middle),
