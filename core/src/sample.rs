@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use chrono::NaiveDate;
+use chrono::{NaiveDate, NaiveTime};
 
 use crate::id::{BlockId, PersonId, ProductId, StationId, TrapId};
 use crate::insect::{Insect, InsectFile};
@@ -52,6 +52,7 @@ pub(crate) fn note(date: NaiveDate, variety: Option<&str>, kind: NoteKind) -> No
         kind,
         text: String::new(),
         by: "adviser".into(),
+        entered_at: date.and_time(NaiveTime::MIN).and_utc(),
     }
 }
 

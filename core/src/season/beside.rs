@@ -101,7 +101,7 @@ mod tests {
             ..sample::note(
                 date(2021, 5, 1),
                 None,
-                NoteKind::EggLayingStart(date(2021, 4, 18)),
+                NoteKind::EggLayingStart(date(2021, 4, 18).into()),
             )
         };
         let orchard = Orchard::new(blocks, traps, Vec::new());

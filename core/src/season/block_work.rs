@@ -5,7 +5,7 @@ use chrono::{Datelike, NaiveDate};
 use crate::orchard::{Block, Crop, Orchard, Trap};
 use crate::trapping::{
     EggLayingStart, EggRoutine, Lapse, Note, NoteKind, ReadingDue, ServiceDue, StartStatus, Visits,
-    closed_until, first_split, lapses, readings_due, service_due,
+    closed_until, first_split, lapses, readings_due, service_due, split_seen,
 };
 
 use super::traps_wanted::{Purpose, Wanted, trap_plan};
@@ -88,8 +88,8 @@ const SPLIT_LOOKED_FOR: [(u32, u32); 2] = [(7, 1), (9, 30)];
 
 /// What is open in a block on a day, as far as the handbooks have a date for its crop.
 #[must_use]
-fn open_tasks(orchard: &Orchard, block: &Block, notes: &[Note], day: NaiveDate) -> Vec<OpenTask> {
-    let notes: Vec<&Note> = notes.iter().filter(|note| note.date <= day).collect();
+fn open_tasks(orchard: &Orchard, block: &Block, all: &[Note], day: NaiveDate) -> Vec<OpenTask> {
+    let notes: Vec<&Note> = all.iter().filter(|note| note.date <= day).collect();
     let almond = block.crop == Crop::Almond;
     let within =
         |[first, last]: [(u32, u32); 2]| (first..=last).contains(&(day.month(), day.day()));
@@ -102,7 +102,7 @@ fn open_tasks(orchard: &Orchard, block: &Block, notes: &[Note], day: NaiveDate) 
         open.push(OpenTask::HangTraps);
     }
     if almond && within(SPLIT_LOOKED_FOR) {
-        let unsplit = unsplit(block, &notes, day);
+        let unsplit = unsplit(block, all, day);
         open.extend((!unsplit.is_empty()).then_some(OpenTask::LookForSplit(unsplit)));
     }
     open.extend(unsampled(&notes, day));
@@ -146,15 +146,14 @@ fn a_trap_hangs(orchard: &Orchard, block: &Block, day: NaiveDate) -> bool {
 }
 
 /// Varieties whose split was not seen this year, and which were not shaken.
-fn unsplit(block: &Block, notes: &[&Note], day: NaiveDate) -> Vec<String> {
-    let past = |note: &&&Note| {
-        note.is_of_year_to(day) && (note.kind.shows_hull_split() || note.kind == NoteKind::Shaken)
+fn unsplit(block: &Block, notes: &[Note], day: NaiveDate) -> Vec<String> {
+    let shaken = |variety: &String| {
+        let shaken = |note: &Note| note.kind == NoteKind::Shaken && note.is_of_year_to(day);
+        let mut shaken = notes.iter().filter(|note| shaken(note));
+        shaken.any(|note| note.variety.as_ref().is_none_or(|v| v == variety))
     };
-    let varieties = block.varieties.iter().filter(|variety| {
-        let about = |note: &&Note| note.variety.as_ref().is_none_or(|v| v == *variety);
-        !notes.iter().filter(past).any(about)
-    });
-    varieties.cloned().collect()
+    let is_open = |variety: &&String| split_seen(notes, variety, day).is_none() && !shaken(variety);
+    block.varieties.iter().filter(is_open).cloned().collect()
 }
 
 /// What was shaken this year without a sample of it, or of the whole block, since.

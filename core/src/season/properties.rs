@@ -84,6 +84,7 @@ fn notes(from: NaiveDate, ahead: &[u64]) -> Vec<Note> {
         kind: NoteKind::HullSplit,
         text: String::new(),
         by: "adviser".into(),
+        entered_at: chrono::DateTime::UNIX_EPOCH,
     };
     ahead.iter().map(note).collect()
 }

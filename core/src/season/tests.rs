@@ -56,7 +56,7 @@ pub(crate) fn started() -> Vec<Note> {
     vec![note(
         date(2021, 5, 1),
         None,
-        NoteKind::EggLayingStart(date(2021, 5, 1)),
+        NoteKind::EggLayingStart(date(2021, 5, 1).into()),
     )]
 }
 

@@ -15,6 +15,7 @@ mod round;
 mod routine;
 mod service;
 mod span;
+mod split;
 mod start;
 mod unknown;
 mod visit;
@@ -28,11 +29,14 @@ pub use flight::{Flight, FlightDay, FlightView, Flights, SoFar, WhyNoDay, WhyNoF
 pub use haul::Haul;
 pub(crate) use haul::{Interval, attractants, haul, intervals};
 pub use liner::{OnLiner, full_liner, on_liner};
-pub use note::{Expected, HarvestSample, Mummies, Note, NoteKind, Notes, Scale, SplitCheck, Stage};
+pub use note::{
+    Expected, HarvestSample, Mummies, Note, NoteKind, Notes, Scale, SplitCheck, Stage, StartByHand,
+};
 pub use posting::closed_until;
 pub use round::{Round, rounds};
-pub use routine::{EggRoutine, ReadingDue, first_split, readings_due};
+pub use routine::{EggRoutine, ReadingDue, readings_due};
 pub use service::{Lapse, ServiceDue, lapses, service_due, without_clock};
+pub use split::{first_split, not_split_on, split_seen};
 pub use start::{
     CheckEvidence, EggLayingStart, RuleResult, SecondCandidate, StartEvidence, StartStatus,
     WhyStart, egg_laying_start,

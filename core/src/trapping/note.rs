@@ -1,6 +1,6 @@
 //! Field notes about a block or one of its varieties, as entered.
 
-use chrono::{Datelike, NaiveDate};
+use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::id::BlockId;
@@ -20,6 +20,8 @@ pub struct Note {
     pub text: String,
     /// Who entered it.
     pub by: String,
+    /// When it was entered as it stands; of one that is only just read from a sheet, when it was read.
+    pub entered_at: DateTime<Utc>,
 }
 
 /// Mummies counted from this month on are those of the season to come: almonds are in by then. Common
@@ -68,8 +70,8 @@ impl Notes {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "kind", content = "value", rename_all = "kebab-case")]
 pub enum NoteKind {
-    /// The egg-laying start is set by hand to this day.
-    EggLayingStart(NaiveDate),
+    /// The egg-laying start is set by hand.
+    EggLayingStart(StartByHand),
     /// Full bloom on the note's date.
     Bloom,
     /// First hull split of sound nuts was seen on the note's date.
@@ -100,6 +102,53 @@ pub enum NoteKind {
     DispensersUntil(NaiveDate),
     /// Nobody enters before this day, as typed from the posting.
     NoEntryUntil(NaiveDate),
+}
+
+/// An egg-laying start set by hand. It is stored as the plain day where no range was entered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(from = "StoredStart", into = "StoredStart")]
+pub struct StartByHand {
+    /// The day.
+    pub day: NaiveDate,
+    /// The earliest and the latest day on which laying may have begun, where they were entered.
+    pub within: Option<[NaiveDate; 2]>,
+}
+
+impl From<NaiveDate> for StartByHand {
+    fn from(day: NaiveDate) -> Self {
+        Self { day, within: None }
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(untagged)]
+enum StoredStart {
+    Day(NaiveDate),
+    Within(Expected),
+}
+
+impl From<StoredStart> for StartByHand {
+    fn from(stored: StoredStart) -> Self {
+        match stored {
+            StoredStart::Day(day) => day.into(),
+            StoredStart::Within(days) => Self {
+                day: days.likely,
+                within: Some([days.earliest, days.latest]),
+            },
+        }
+    }
+}
+
+impl From<StartByHand> for StoredStart {
+    fn from(StartByHand { day, within }: StartByHand) -> Self {
+        within.map_or(Self::Day(day), |[earliest, latest]| {
+            Self::Within(Expected {
+                earliest,
+                likely: day,
+                latest,
+            })
+        })
+    }
 }
 
 /// A day that is not certain.

@@ -5,8 +5,8 @@ use chrono::{Days, NaiveDate};
 use crate::id::TrapId;
 use crate::orchard::{Trap, TrapKind};
 
+use super::Visits;
 use super::visit::eggs_left_on;
-use super::{Note, Visits};
 
 /// Reading interval of every trap: at least weekly. Common practice, no source.
 const READ_EVERY_DAYS: u64 = 7;
@@ -45,14 +45,6 @@ impl EggRoutine {
             Self::Weekly | Self::Optional => READ_EVERY_DAYS,
         }
     }
-}
-
-/// The first hull split of sound nuts seen this year, by the notes of one block.
-#[must_use]
-pub fn first_split(notes: &[Note], as_of: NaiveDate) -> Option<NaiveDate> {
-    let of_year = notes.iter().filter(|note| note.is_of_year_to(as_of));
-    let seen = of_year.filter(|note| note.kind.shows_hull_split());
-    seen.map(|note| note.date).min()
 }
 
 /// When a trap should be read next.
@@ -128,7 +120,7 @@ mod tests {
     use super::*;
     use crate::orchard::Pull;
     use crate::sample;
-    use crate::trapping::{NoteKind, Visit};
+    use crate::trapping::{Note, NoteKind, Visit, first_split};
 
     fn date(month: u32, day: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(2022, month, day).unwrap()

@@ -11,18 +11,22 @@ pub use why::WhyStart;
 
 use std::collections::BTreeMap;
 
-use chrono::{Datelike, NaiveDate};
+use chrono::{Datelike, NaiveDate, TimeDelta};
 
 use crate::id::{GroupId, TrapId};
 use crate::orchard::{Block, Orchard, Regime, StartRule, Trap};
 
 use super::check::CONSECUTIVE_DAYS;
-use super::{Check, Note, NoteKind, Notes, Reading, Visits, checks};
+use super::{Check, Note, NoteKind, Notes, Reading, StartByHand, Visits, checks};
 
 /// Readable traps that a check needs, and so traps that a group needs.
 const FEWEST_TRAPS: usize = 3;
 /// A run of checks after so many days near zero may be the true start (common practice, no source).
 const QUIET_DAYS: i64 = 14;
+/// Days to each side of a start within which laying may have begun: set by hand without a range, and
+/// borrowed from another group (common practice, no source).
+const BY_HAND: TimeDelta = TimeDelta::days(3);
+const BORROWED: TimeDelta = TimeDelta::days(5);
 /// Clean checks that *eggs twice* wants before it believes eggs.
 const CLEAN_CHECKS: usize = 2;
 
@@ -85,6 +89,28 @@ impl EggLayingStart {
         matches!(self.status, StartStatus::None | StartStatus::Provisional)
     }
 
+    /// The earliest and the latest day on which laying may have begun; `None` without a start. By traps
+    /// from the day after the check before, or the start itself where there was none, to the start. Set
+    /// by hand as entered, else three days to each side. Borrowed five days to each side, and more where
+    /// the group that lends it knows it no better.
+    #[must_use]
+    pub fn may_have_begun(&self) -> Option<[NaiveDate; 2]> {
+        let date = self.date?;
+        let around = |days| [date - days, date + days];
+        let evidence = &self.evidence;
+        let after_check = evidence.check_before.and_then(|check| check.succ_opt());
+        let by_traps = [after_check.map_or(date, |day| day.min(date)), date];
+        Some(match evidence.why {
+            WhyStart::ByHand { .. } => evidence.entered_range.unwrap_or(around(BY_HAND)),
+            WhyStart::Lent { .. } => {
+                let [early, late] = around(BORROWED);
+                let [earliest, latest] = evidence.entered_range.unwrap_or(by_traps);
+                [early.min(earliest), late.max(latest)]
+            }
+            _ => by_traps,
+        })
+    }
+
     /// Of a block whose crop has no date that counts from it.
     #[must_use]
     pub fn not_asked(block: &Block) -> Self {
@@ -99,6 +125,7 @@ impl EggLayingStart {
                 checks: Vec::new(),
                 newest_check: None,
                 check_before: None,
+                entered_range: None,
                 second_candidate: None,
                 may_be_late: false,
                 why: WhyStart::NotAsked(block.crop),
@@ -122,6 +149,8 @@ pub struct StartEvidence {
     pub newest_check: Option<CheckEvidence>,
     /// The check date before the start: eggs may have been laid since the day after it.
     pub check_before: Option<NaiveDate>,
+    /// The earliest and the latest day of a start set by hand, where they were entered.
+    pub entered_range: Option<[NaiveDate; 2]>,
     /// A later run of checks that may be the true start. A start that is confirmed never moves by
     /// itself; the adviser may set this one by hand.
     pub second_candidate: Option<SecondCandidate>,
@@ -208,13 +237,13 @@ pub fn egg_laying_start(
         .collect();
     let mut start = GroupChecks::new(&traps, visits, as_of).start(&block.start_group, rule);
     start.evidence.may_be_late = lender.regime == Regime::MatingDisruption;
-    if let Some((date, note)) = set_by_hand(notes, block.start_group.as_str(), as_of) {
-        start.set_by_hand(date, note);
+    if let Some((by_hand, note)) = set_by_hand(notes, block.start_group.as_str(), as_of) {
+        start.set_by_hand(by_hand, note);
     }
     if block.borrows_start() {
         start.lend();
-        if let Some((date, note)) = set_by_hand(notes, block.id.as_str(), as_of) {
-            start.set_by_hand(date, note);
+        if let Some((by_hand, note)) = set_by_hand(notes, block.id.as_str(), as_of) {
+            start.set_by_hand(by_hand, note);
         }
     }
     start
@@ -224,14 +253,15 @@ fn set_by_hand<'a>(
     notes: &'a Notes,
     block: &str,
     as_of: NaiveDate,
-) -> Option<(NaiveDate, &'a Note)> {
+) -> Option<(StartByHand, &'a Note)> {
     notes
         .of(block)
         .iter()
         .filter(|note| note.is_of_year_to(as_of))
         .filter_map(|note| match note.kind {
-            NoteKind::EggLayingStart(date) if date <= as_of && date.year() == as_of.year() => {
-                Some((date, note))
+            NoteKind::EggLayingStart(start) => {
+                let of_year = start.day <= as_of && start.day.year() == as_of.year();
+                of_year.then_some((start, note))
             }
             _ => None,
         })
@@ -239,10 +269,11 @@ fn set_by_hand<'a>(
 }
 
 impl EggLayingStart {
-    fn set_by_hand(&mut self, date: NaiveDate, note: &Note) {
+    fn set_by_hand(&mut self, start: StartByHand, note: &Note) {
         self.status = StartStatus::ByHand;
-        self.date = Some(date);
+        self.date = Some(start.day);
         self.evidence.check_before = None;
+        self.evidence.entered_range = start.within;
         self.evidence.second_candidate = None;
         self.evidence.why = WhyStart::ByHand {
             by: note.by.clone(),
@@ -312,6 +343,7 @@ impl GroupChecks {
                     .rev()
                     .find(before)
                     .map(|check| check.date),
+                entered_range: None,
                 second_candidate: match &results[&rule] {
                     RuleResult::Confirmed { second, .. } => self.second_candidate(rule, *second),
                     _ => None,

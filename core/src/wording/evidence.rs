@@ -7,7 +7,7 @@ use crate::season::{
     Basis, BlockSeason, BlockSplit, FEW_PAST_YEARS, MarkReading, Outcome, Projection,
 };
 use crate::temperature::{DegreeDays, Unit};
-use crate::trapping::{CheckEvidence, Counted, RuleResult, StartStatus};
+use crate::trapping::{CheckEvidence, Counted, EggLayingStart, RuleResult, StartStatus, WhyStart};
 
 use super::words::{Words, degree_days, mark_name};
 
@@ -60,15 +60,7 @@ impl Words {
             .map(|(rule, result)| self.rule_result(*rule, result, *rule == evidence.rule))
             .collect();
         lines.push(format!("by each rule: {}", results.join("; ")));
-        if let Some(before) = evidence
-            .check_before
-            .filter(|_| season.start.date.is_some())
-        {
-            let before = self.day(before);
-            lines.push(format!(
-                "the check before was {before}: laying may have begun since, so ranges begin earlier"
-            ));
-        }
+        lines.extend(self.may_have_begun(&season.start));
         if let Some(later) = &evidence.second_candidate {
             lines.push(format!(
                 "second candidate {}: checks of {} and {} met the rule again, after at most one trap with \
@@ -93,6 +85,36 @@ impl Words {
             });
         }
         lines
+    }
+
+    /// Within which days laying may have begun, and why so.
+    fn may_have_begun(self, start: &EggLayingStart) -> Option<String> {
+        let [earliest, latest] = start.may_have_begun()?;
+        let evidence = &start.evidence;
+        let before = evidence.check_before.map(|before| self.day(before));
+        let (start, why) = match (&evidence.why, evidence.entered_range) {
+            (WhyStart::ByHand { .. }, Some(_)) => ("set by hand", "as entered".to_owned()),
+            (WhyStart::ByHand { .. }, None) => (
+                "set by hand",
+                "3 days to each side, common practice".to_owned(),
+            ),
+            (WhyStart::Lent { .. }, _) => {
+                let before = before.map(|day| format!("; the check before was {day}"));
+                let before = before.unwrap_or_default();
+                let why = format!("at least 5 days to each side, common practice{before}");
+                ("borrowed", why)
+            }
+            _ => {
+                let before = before?;
+                return Some(format!(
+                    "the check before was {before}: laying may have begun since, so ranges begin earlier"
+                ));
+            }
+        };
+        let range = self.stretch(earliest, latest);
+        Some(format!(
+            "{start}: laying may have begun {range} ({why}), and ranges allow for it"
+        ))
     }
 
     fn check(self, check: &CheckEvidence) -> String {
@@ -313,4 +335,57 @@ fn estimated(sum: &Accumulated, unit: Unit) -> String {
 fn number(value: f64) -> String {
     let text = format!("{value:.1}");
     text.strip_suffix(".0").map_or(text.clone(), str::to_owned)
+}
+
+#[cfg(test)]
+mod tests {
+    use chrono::NaiveDate;
+
+    use super::*;
+    use crate::id::BlockId;
+    use crate::orchard::{Block, Orchard};
+    use crate::sample;
+    use crate::trapping::{Note, NoteKind, StartByHand};
+
+    fn april(day: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2022, 4, day).unwrap()
+    }
+
+    /// A start of block B by hand, with its range where one is entered.
+    fn by_hand(within: Option<[NaiveDate; 2]>) -> Note {
+        let day = april(18);
+        let start = NoteKind::EggLayingStart(StartByHand { day, within });
+        sample::note(april(20), None, start)
+    }
+
+    #[test]
+    fn a_start_that_no_check_dates_says_within_which_days_it_may_lie() {
+        let borrower = Block {
+            id: BlockId::new("C").unwrap(),
+            ..sample::block()
+        };
+        let check = |block: Block, within, expected: &str| {
+            let orchard = Orchard::new(vec![block, sample::block()], Vec::new(), Vec::new());
+            let season = sample::season(&orchard, Vec::new(), &[by_hand(within)], april(30));
+            let lines = Words::default().start_evidence(&season);
+            assert_eq!(lines.last().map(String::as_str), Some(expected));
+        };
+        check(
+            sample::block(),
+            None,
+            "set by hand: laying may have begun Apr 15–21 (3 days to each side, common practice), and \
+             ranges allow for it",
+        );
+        check(
+            sample::block(),
+            Some([april(16), april(23)]),
+            "set by hand: laying may have begun Apr 16–23 (as entered), and ranges allow for it",
+        );
+        check(
+            borrower,
+            None,
+            "borrowed: laying may have begun Apr 13–23 (at least 5 days to each side, common practice), \
+             and ranges allow for it",
+        );
+    }
 }

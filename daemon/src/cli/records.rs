@@ -51,7 +51,8 @@ pub(super) enum Notes {
     /// trees,top,middle,low,scale,stage,in_tree,on_ground,nuts,orangeworm,twig_borer,ants,other,percent,
     /// note,by
     ///
-    /// Kinds and their columns: egg-laying-start (value: the day set by hand; note: why), bloom,
+    /// Kinds and their columns: egg-laying-start (value: the day set by hand; note: why; earliest, latest:
+    /// the days within which it lies, both or neither), bloom,
     /// hull-split (seen on date), hull-split-expected (value), hull-split-check (trees; top, middle, low
     /// in percent; scale and stage), shake-expected (earliest, value: the likely day, latest), shaken,
     /// mummies (trees; in_tree, on_ground), harvest-sample (nuts, orangeworm, twig_borer, ants, other),

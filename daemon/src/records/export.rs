@@ -93,8 +93,18 @@ pub(crate) fn carried(kind: &NoteKind) -> Cells {
     };
     let number = |number: Option<f64>| number.map(|number| number.to_string());
     match kind {
-        NoteKind::EggLayingStart(day)
-        | NoteKind::HullSplitExpected(day)
+        NoteKind::EggLayingStart(start) => {
+            let [earliest, latest] = match start.within {
+                Some(days) => days.map(|day| Some(day.to_string())),
+                None => [None, None],
+            };
+            given(vec![
+                ("value", Some(start.day.to_string())),
+                ("earliest", earliest),
+                ("latest", latest),
+            ])
+        }
+        NoteKind::HullSplitExpected(day)
         | NoteKind::DispensersUntil(day)
         | NoteKind::NoEntryUntil(day) => vec![("value", day.to_string())],
         NoteKind::HullSplitCheck(check) => given(vec![

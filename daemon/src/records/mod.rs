@@ -224,7 +224,7 @@ fn parse(
             let record = |(visit, by)| Record::Visit(visit, by);
             visits.map(|visit| visit.map(record)).collect()
         }),
-        Kind::Notes => notes::parse(text, &orchard, today, by)
+        Kind::Notes => notes::parse(text, &orchard, today, now, by)
             .map(|notes| notes.into_iter().map(Record::Note).map(Some).collect()),
     };
     parsed.map_err(|problems| ImportError::Rows {

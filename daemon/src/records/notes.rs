@@ -4,7 +4,7 @@ mod forms;
 
 use std::collections::BTreeSet;
 
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::id::BlockId;
 use duskflight_core::orchard::{Block, Orchard, Regime};
 use duskflight_core::trapping::{Note, NoteKind};
@@ -48,11 +48,12 @@ pub(super) fn parse(
     text: &str,
     orchard: &Orchard,
     today: NaiveDate,
+    now: DateTime<Utc>,
     by: &str,
 ) -> Result<Vec<Note>, Vec<Fault>> {
     let mut seen = BTreeSet::new();
     sheet::read(text, &COLUMNS, |row| {
-        let note = note(row, orchard, today, by)?;
+        let note = note(row, orchard, today, now, by)?;
         let key = (note.block.clone(), note.variety.clone());
         if seen.insert((key, note.kind.name(), note.date)) {
             Ok(note)
@@ -64,7 +65,13 @@ pub(super) fn parse(
     .whole()
 }
 
-fn note(row: &Row<'_>, orchard: &Orchard, today: NaiveDate, by: &str) -> Result<Note, Vec<Fault>> {
+fn note(
+    row: &Row<'_>,
+    orchard: &Orchard,
+    today: NaiveDate,
+    now: DateTime<Utc>,
+    by: &str,
+) -> Result<Note, Vec<Fault>> {
     let mut faults = Vec::new();
     let date = keep(&mut faults, date(row, today));
     let block = keep(&mut faults, block(row, orchard));
@@ -88,6 +95,7 @@ fn note(row: &Row<'_>, orchard: &Orchard, today: NaiveDate, by: &str) -> Result<
             kind,
             text: unguarded(row.text("note")).to_owned(),
             by: entered_by(row, by),
+            entered_at: now,
         }),
         _ => Err(faults),
     }

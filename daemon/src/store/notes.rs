@@ -9,7 +9,7 @@ use rusqlite::{Connection, OptionalExtension, Row, params};
 
 use super::entries::{Applied, Entry, Past, Withdrawal};
 use super::visits::past;
-use super::{StoreError, day};
+use super::{StoreError, day, instant};
 
 /// What a kind of note carries, as JSON.
 fn carried(kind: &NoteKind) -> Option<String> {
@@ -156,7 +156,7 @@ fn retire(
 /// The columns of a record with those of its entry.
 const ALL: &str = "block, variety, kind, day, value, note, entered_at, entered_by, via, entry_id";
 const OF_KEY: &str = "block = ?1 AND variety = ?2 AND kind = ?3 AND day = ?4";
-const COLUMNS: &str = "block, variety, kind, day, value, note, entered_by";
+const COLUMNS: &str = "block, variety, kind, day, value, note, entered_by, entered_at";
 
 fn read(row: &Row<'_>) -> Result<Note, StoreError> {
     let block: String = row.get(0)?;
@@ -173,6 +173,7 @@ fn read(row: &Row<'_>) -> Result<Note, StoreError> {
         kind: kind(&word, value.as_deref())?,
         text: row.get(5)?,
         by: row.get(6)?,
+        entered_at: instant(row.get(7)?)?,
     })
 }
 
@@ -234,7 +235,7 @@ pub fn history(
     block: Option<&BlockId>,
 ) -> Result<Vec<Past<Note>>, StoreError> {
     let sql = format!(
-        "SELECT {COLUMNS}, entered_at, via, replaced_at, replaced_by, why FROM note_history
+        "SELECT {COLUMNS}, via, replaced_at, replaced_by, why FROM note_history
          WHERE ?1 IS NULL OR block = ?1 ORDER BY replaced_at, rowid"
     );
     let mut statement = connection.prepare_cached(&sql)?;
@@ -264,4 +265,58 @@ pub fn withdrawn(
     let when = [when.start.timestamp(), when.end.timestamp()];
     let rows = statement.query_map(when, |row| Ok(read(row)))?;
     rows.map(|row| row?).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use duskflight_core::trapping::StartByHand;
+
+    use super::*;
+    use crate::store::sample::{at, column, records};
+
+    fn april(day: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2022, 4, day).unwrap()
+    }
+
+    fn enter(connection: &Connection, start: StartByHand, hours: i64) -> Applied {
+        let note = Note {
+            block: BlockId::new("home").unwrap(),
+            variety: None,
+            date: april(20),
+            kind: NoteKind::EggLayingStart(start),
+            text: "own book".into(),
+            by: "ada".into(),
+            entered_at: at(hours),
+        };
+        let entry = Entry {
+            at: at(hours),
+            by: "ada".into(),
+            via: "test".into(),
+            id: format!("{hours}"),
+            again: false,
+        };
+        apply(connection, &note, &entry).unwrap()
+    }
+
+    #[test]
+    fn a_start_by_hand_is_stored_as_the_plain_day_unless_a_range_was_entered() {
+        let folder = tempfile::tempdir().unwrap();
+        let connection = records(folder.path());
+        let check = |start: StartByHand, hours, value: &str| {
+            assert_ne!(enter(&connection, start, hours), Applied::Unchanged);
+            assert_eq!(enter(&connection, start, hours + 9), Applied::Unchanged);
+            assert_eq!(column(&connection, "SELECT value FROM note"), [value]);
+            let read = up_to(&connection, april(30)).unwrap();
+            assert_eq!(read[0].kind, NoteKind::EggLayingStart(start));
+            // What changed nothing was not entered again.
+            assert_eq!(read[0].entered_at, at(hours));
+        };
+        check(april(12).into(), 0, "\"2022-04-12\"");
+        let within = StartByHand {
+            day: april(12),
+            within: Some([april(8), april(14)]),
+        };
+        let value = r#"{"earliest":"2022-04-08","latest":"2022-04-14","likely":"2022-04-12"}"#;
+        check(within, 20, value);
+    }
 }

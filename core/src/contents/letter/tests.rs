@@ -54,7 +54,7 @@ fn season(eggs: &[(NaiveDate, u32)], notes: &[Note]) -> BlockSeason {
 /// A start set by hand to 1 May: 20 °F-days a day, so 37 days to 6 June are 740, and 100 was reached on
 /// 5 May.
 fn started() -> BlockSeason {
-    let start = NoteKind::EggLayingStart(date(2021, 5, 1));
+    let start = NoteKind::EggLayingStart(date(2021, 5, 1).into());
     season(&[], &[sample::note(date(2021, 5, 1), None, start)])
 }
 

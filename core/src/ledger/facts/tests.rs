@@ -72,7 +72,7 @@ fn egg_traps_are_to_hang_from_march_until_one_hangs() {
     let by_hand = [sample::note(
         date(4, 14),
         None,
-        NoteKind::EggLayingStart(date(4, 12)),
+        NoteKind::EggLayingStart(date(4, 12).into()),
     )];
     let told = sentences(&season(vec![], vec![], &by_hand, date(4, 15)));
     let keys: Vec<&str> = told.iter().map(|(key, _)| key.as_str()).collect();
@@ -132,7 +132,7 @@ fn a_second_candidate_is_told_once_and_settled_by_a_start_set_by_hand() {
         found.unwrap().state
     };
     assert_eq!(candidate(&[]), State::told_once(Value::Day(date(5, 7))));
-    let by_hand = NoteKind::EggLayingStart(date(5, 7));
+    let by_hand = NoteKind::EggLayingStart(date(5, 7).into());
     let settled = candidate(&[sample::note(date(5, 12), None, by_hand)]);
     assert_eq!(settled, State::Pending);
 }
@@ -217,7 +217,7 @@ fn a_harvest_is_told_a_month_ahead_and_again_when_the_other_comes_first() {
     let by_hand = [sample::note(
         date(4, 14),
         None,
-        NoteKind::EggLayingStart(date(4, 12)),
+        NoteKind::EggLayingStart(date(4, 12).into()),
     )];
     let at = |as_of, likely, shake: fn(Expected) -> Shake| {
         let days = Expected {

@@ -263,14 +263,8 @@ fn a_borrowed_start_follows_its_lenders_rule() {
 #[test]
 fn a_start_set_by_hand_to_another_year_is_not_this_years() {
     let mut case = block_with(2);
-    case.notes.push(Note {
-        block: BlockId::new("B").unwrap(),
-        variety: None,
-        date: day(10),
-        kind: NoteKind::EggLayingStart(day(7 - 365)),
-        text: String::new(),
-        by: "adviser".into(),
-    });
+    let of_last_year = NoteKind::EggLayingStart(day(7 - 365).into());
+    case.notes.push(note(day(10), None, of_last_year));
     assert_eq!(told(&case.as_of(11)), (StartStatus::CannotTell, None));
 }
 
@@ -303,12 +297,8 @@ fn too_few_traps_cannot_tell_until_set_by_hand() {
     assert_eq!(told(&start), (StartStatus::CannotTell, None));
     assert_eq!(start.evidence.why, WhyStart::TooFewTraps);
     case.notes.push(Note {
-        block: BlockId::new("B").unwrap(),
-        variety: None,
-        date: day(10),
-        kind: NoteKind::EggLayingStart(day(7)),
         text: "eggs on the bark of the border row".into(),
-        by: "adviser".into(),
+        ..note(day(10), None, NoteKind::EggLayingStart(day(7).into()))
     });
     assert_eq!(told(&case.as_of(9)), (StartStatus::CannotTell, None));
     let start = case.as_of(11);
@@ -424,8 +414,11 @@ fn a_start_set_by_hand_leaves_no_second_candidate() {
     let quiet = [(22, [0; 4]), (26, [0; 4]), (30, [0; 4]), (33, [0; 4])];
     let mut case = stray_then(&quiet, &[(37, [4, 3, 0, 6]), (40, [5, 4, 2, 6])]);
     assert!(case.as_of(40).evidence.second_candidate.is_some());
-    case.notes
-        .push(note(day(40), None, NoteKind::EggLayingStart(day(37))));
+    case.notes.push(note(
+        day(40),
+        None,
+        NoteKind::EggLayingStart(day(37).into()),
+    ));
     let start = case.as_of(40);
     assert_eq!(told(&start), (StartStatus::ByHand, Some(day(37))));
     assert_eq!(start.evidence.second_candidate, None);
@@ -452,4 +445,63 @@ fn eggs_left_on_the_traps_are_no_rise_at_the_next_check() {
         told(&case.as_of(18)),
         (StartStatus::Confirmed, Some(day(15)))
     );
+}
+
+/// The start of block B by hand, with the range that was entered.
+fn by_hand(within: Option<[i64; 2]>) -> Note {
+    let start = StartByHand {
+        day: day(15),
+        within: within.map(|days| days.map(day)),
+    };
+    note(day(20), None, NoteKind::EggLayingStart(start))
+}
+
+#[test]
+fn by_traps_laying_may_have_begun_since_the_check_before() {
+    assert_eq!(block_with(4).as_of(3).may_have_begun(), None);
+    // Checks of 4, 8 and 11 April without eggs, then two with them.
+    let case = quiet().counts(15, &[2, 1, 3, 1]).counts(18, &[9, 5, 8, 6]);
+    let start = case.as_of(18);
+    assert_eq!(told(&start), (StartStatus::Confirmed, Some(day(15))));
+    let before = start.evidence.check_before.unwrap();
+    let range = Some([before + TimeDelta::days(1), day(15)]);
+    assert_eq!(start.may_have_begun(), range);
+}
+
+#[test]
+fn a_start_by_hand_lies_within_the_range_entered_or_three_days_to_each_side() {
+    let check = |within, expected: [i64; 2]| {
+        let mut case = quiet().counts(15, &[2, 1, 3, 1]).counts(18, &[9, 5, 8, 6]);
+        case.notes.push(by_hand(within));
+        let start = case.as_of(20);
+        assert_eq!(told(&start), (StartStatus::ByHand, Some(day(15))));
+        assert_eq!(start.may_have_begun(), Some(expected.map(day)));
+    };
+    check(None, [12, 18]);
+    check(Some([9, 16]), [9, 16]);
+}
+
+#[test]
+fn a_borrowed_start_lies_within_five_days_to_each_side_or_what_its_lender_knows() {
+    let borrower = Block {
+        id: BlockId::new("C").unwrap(),
+        ..block()
+    };
+    let check = |mut case: Case, expected: [i64; 2]| {
+        case.blocks.push(borrower.clone());
+        let start = case.as_of(25);
+        assert_eq!(told(&start), (StartStatus::Borrowed, Some(day(15))));
+        assert_eq!(start.may_have_begun(), Some(expected.map(day)));
+    };
+    let with_eggs = |case: Case| case.counts(15, &[2, 1, 3, 1]).counts(18, &[9, 5, 8, 6]);
+    check(with_eggs(quiet()), [10, 20]);
+    // The lender's traps were read eleven days before: laying may have begun ten days before.
+    let seldom = block_with(4).counts(2, &[0; 4]).counts(4, &[0; 4]);
+    check(with_eggs(seldom), [5, 20]);
+    let mut case = with_eggs(quiet());
+    case.notes.push(by_hand(None));
+    check(case, [10, 20]);
+    let mut case = with_eggs(quiet());
+    case.notes.push(by_hand(Some([12, 22])));
+    check(case, [10, 22]);
 }

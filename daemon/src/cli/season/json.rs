@@ -100,6 +100,7 @@ fn start(start: &EggLayingStart) -> Value {
             "checks": evidence.checks.iter().map(check).collect::<Vec<_>>(),
             "newest_check": evidence.newest_check.as_ref().map(check),
             "check_before": evidence.check_before,
+            "may_have_begun": start.may_have_begun(),
             "second_candidate": evidence.second_candidate.map(|later| json!({
                 "date": later.date,
                 "second": later.second,

@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate, NaiveTime};
 use duskflight_core::contents::{Alert, Digest, alert, digest, key_dates};
 use duskflight_core::id::{
     BlockId, GroupId, InsectId, MarkId, PersonId, ProductId, StationId, TrapId,
@@ -368,9 +368,10 @@ fn notes() -> Vec<Note> {
         kind,
         text: text.to_owned(),
         by: "adviser".into(),
+        entered_at: date(2022, 6, 10).and_time(NaiveTime::MIN).and_utc(),
     };
     let split = NoteKind::HullSplitExpected(date(2022, 7, 4));
-    let start = NoteKind::EggLayingStart(date(2022, 4, 18));
+    let start = NoteKind::EggLayingStart(date(2022, 4, 18).into());
     vec![
         note("N-12", Some("Nonpareil"), split, ""),
         note("W-1", None, start, "eggs seen on sticktights"),

@@ -2,7 +2,7 @@
 
 use chrono::{Datelike, NaiveDate};
 use duskflight_core::trapping::{
-    Expected, HarvestSample, Mummies, NoteKind, Scale, SplitCheck, Stage,
+    Expected, HarvestSample, Mummies, NoteKind, Scale, SplitCheck, Stage, StartByHand,
 };
 
 use crate::nearest::suggestion;
@@ -58,7 +58,7 @@ pub(super) const FORMS: [Form; NoteKind::NAMES.len()] = [
         "egg-laying-start",
         About::Block,
         &["value", "note"],
-        &[],
+        &["earliest", "latest"],
         start,
     ),
     form("bloom", About::Either, &[], &[], |_, _| Ok(NoteKind::Bloom)),
@@ -202,7 +202,38 @@ fn start(row: &Row<'_>, date: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
     if start > date {
         return Err(one(row.wrong("value", "lies after the day it was decided")));
     }
-    Ok(NoteKind::EggLayingStart(start))
+    let within = start_range(row, start, date)?;
+    Ok(NoteKind::EggLayingStart(StartByHand { day: start, within }))
+}
+
+/// The earliest and the latest day of a start set by hand: both or neither.
+fn start_range(
+    row: &Row<'_>,
+    start: NaiveDate,
+    date: NaiveDate,
+) -> Result<Option<[NaiveDate; 2]>, Vec<Fault>> {
+    let lacks = |column| one(row.wrong(column, "give earliest and latest, or neither"));
+    match (row.text("earliest"), row.text("latest")) {
+        ("", "") => return Ok(None),
+        ("", _) => return Err(lacks("earliest")),
+        (_, "") => return Err(lacks("latest")),
+        _ => {}
+    }
+    let mut faults = Vec::new();
+    let mut day = |column| keep(&mut faults, same_year(row, column, date));
+    let (Some(earliest), Some(latest)) = (day("earliest"), day("latest")) else {
+        return Err(faults);
+    };
+    if start < earliest {
+        faults.push(row.wrong("earliest", "lies after value, the start itself"));
+    }
+    if latest < start {
+        faults.push(row.wrong("latest", "lies before value, the start itself"));
+    }
+    match faults.as_slice() {
+        [] => Ok(Some([earliest, latest])),
+        _ => Err(faults),
+    }
 }
 
 fn split_expected(row: &Row<'_>, date: NaiveDate) -> Result<NoteKind, Vec<Fault>> {

@@ -4,7 +4,7 @@ use duskflight_core::id::{GroupId, PersonId, StationId};
 use duskflight_core::orchard::{Crop, Dispensers, Regime};
 
 use duskflight_core::trapping::{
-    Expected, HarvestSample, Mummies, NoteKind, Scale, SplitCheck, Stage,
+    Expected, HarvestSample, Mummies, NoteKind, Scale, SplitCheck, Stage, StartByHand,
 };
 
 use super::forms::{FORMS, OF_KINDS};
@@ -33,8 +33,11 @@ fn day(month: u32, day: u32) -> NaiveDate {
     NaiveDate::from_ymd_opt(2022, month, day).unwrap()
 }
 
+/// When the sheets of these tests are read.
+const NOON: DateTime<Utc> = DateTime::from_timestamp(1_665_403_200, 0).unwrap();
+
 fn import(text: &str) -> Result<Vec<Note>, Vec<String>> {
-    parse(text, &orchard(), day(10, 10), "ada")
+    parse(text, &orchard(), day(10, 10), NOON, "ada")
         .map_err(|errors| errors.iter().map(ToString::to_string).collect())
 }
 
@@ -81,7 +84,7 @@ fn kinds_that_carry_a_day_or_nothing_are_read() {
     assert_eq!(
         read,
         [
-            NoteKind::EggLayingStart(day(4, 12)),
+            NoteKind::EggLayingStart(day(4, 12).into()),
             NoteKind::Bloom,
             NoteKind::Bloom,
             NoteKind::HullSplitExpected(day(7, 1)),
@@ -92,6 +95,48 @@ fn kinds_that_carry_a_day_or_nothing_are_read() {
             NoteKind::DispensersUntil(day(9, 30)),
             NoteKind::NoEntryUntil(day(5, 16)),
         ]
+    );
+}
+
+#[test]
+fn a_start_by_hand_may_carry_the_days_within_which_it_lies() {
+    let read = kinds(
+        "date,kind,value,earliest,latest,note",
+        &["2022-04-20,egg-laying-start,2022-04-12,2022-04-10,2022-04-21,eggs seen"],
+    );
+    let start = StartByHand {
+        day: day(4, 12),
+        within: Some([day(4, 10), day(4, 21)]),
+    };
+    assert_eq!(read, [NoteKind::EggLayingStart(start)]);
+    let within = |earliest, latest| {
+        [
+            ("date", "2022-04-20"),
+            ("kind", "egg-laying-start"),
+            ("value", "2022-04-12"),
+            ("earliest", earliest),
+            ("latest", latest),
+        ]
+    };
+    refused(
+        &within("2022-04-10", ""),
+        "row 2, column latest, \"\": give earliest and latest, or neither",
+    );
+    refused(
+        &within("", "2022-04-14"),
+        "row 2, column earliest, \"\": give earliest and latest, or neither",
+    );
+    refused(
+        &within("2022-04-13", "2022-04-14"),
+        "row 2, column earliest, \"2022-04-13\": lies after value, the start itself",
+    );
+    refused(
+        &within("2022-04-10", "2022-04-11"),
+        "row 2, column latest, \"2022-04-11\": lies before value, the start itself",
+    );
+    refused(
+        &within("2021-04-10", "2022-04-14"),
+        "row 2, column earliest, \"2021-04-10\": lies in another year than the note's date",
     );
 }
 
@@ -415,7 +460,7 @@ fn a_start_by_hand_says_why_and_dispensers_are_of_disrupted_blocks() {
     block.regime = Regime::Conventional;
     let conventional = Orchard::new(vec![block], Vec::new(), Vec::new());
     let text = "date,block,kind\n2022-03-25,B,dispensers-on\n";
-    let faults = parse(text, &conventional, day(10, 10), "ada").unwrap_err();
+    let faults = parse(text, &conventional, day(10, 10), NOON, "ada").unwrap_err();
     let said = "row 2, column kind, \"dispensers-on\": block B is conventional in blocks.csv";
     assert!(faults[0].to_string().starts_with(said), "{}", faults[0]);
 }

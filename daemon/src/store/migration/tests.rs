@@ -91,14 +91,17 @@ fn records_of_step_2_keep_their_meaning() {
     assert_eq!(
         kinds,
         [
-            NoteKind::EggLayingStart(date(4, 12)),
+            NoteKind::EggLayingStart(date(4, 12).into()),
             NoteKind::HullSplitExpected(date(7, 2)),
             NoteKind::HullSplit,
         ]
     );
     assert_eq!((&*written[0].text, &*written[1].by), ("own book", "ben"));
     let past = notes::history(&new, None).unwrap();
-    assert_eq!(past[0].record.kind, NoteKind::EggLayingStart(date(4, 13)));
+    assert_eq!(
+        past[0].record.kind,
+        NoteKind::EggLayingStart(date(4, 13).into())
+    );
     // Their files are known: imported again, they bring nothing back.
     let at = chrono::DateTime::UNIX_EPOCH;
     let known = ["aaaa", "bbbb", "cccc", "dddd", "eeee"]
