@@ -3,10 +3,9 @@
 
 use chrono::{Datelike, Days, NaiveDate};
 
-use super::shim::{not_split_on, split_seen};
 use crate::orchard::{Block, Crop};
 use crate::statistics::mean;
-use crate::trapping::{Expected, Note, NoteKind};
+use crate::trapping::{Expected, Note, NoteKind, not_split_on, split_seen};
 
 use super::projection::NORMAL_QUANTILE;
 
@@ -168,7 +167,7 @@ fn expected(notes: &[Note], variety: &str, as_of: NaiveDate) -> Option<Expected>
         .iter()
         .filter(|note| note.variety.as_deref() == Some(variety) && note.is_of_year_to(as_of));
     let expectations = about.filter_map(|note| match note.kind {
-        NoteKind::HullSplitExpected(day) => Some((note.date, note.date, day)),
+        NoteKind::HullSplitExpected(day) => Some((note.date, note.entered_at, day)),
         _ => None,
     });
     let (.., day) = expectations.max()?;
@@ -216,7 +215,7 @@ fn by_bloom(
     };
     let of = |variety: Option<&str>| {
         let about = blooms().filter(|note| note.variety.as_deref() == variety);
-        about.max_by_key(|note| note.date)
+        about.max_by_key(|note| note.entered_at)
     };
     let bloom = of(Some(variety)).or_else(|| of(None))?.date;
     let [from, to] = AFTER_BLOOM_DAYS;

@@ -321,7 +321,7 @@ impl MarkReader<'_> {
     /// The start itself, and the days on which laying may have begun.
     fn start_levels(&self, trajectory: &Trajectory<'_>) -> Option<Levels> {
         let likely = self.start.date?;
-        let [earliest, latest] = super::shim::may_have_begun(self.start)?;
+        let [earliest, latest] = self.start.may_have_begun()?;
         days_levels(
             trajectory,
             Expected {

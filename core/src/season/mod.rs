@@ -11,7 +11,6 @@ mod hull_split;
 mod marks;
 mod projection;
 mod risk_facts;
-mod shim;
 mod station_heat;
 mod tally;
 mod traps_wanted;
