@@ -34,9 +34,9 @@ use rusqlite::Connection;
 use crate::config::Config;
 use crate::store::folding::{FoldedMail, wait_for_newer};
 use crate::store::jobs::{self, Job, RunState};
-use crate::store::outbox;
 use crate::store::{Store, told};
-use duskflight_core::ledger::MailKind;
+use crate::store::{alerts, outbox};
+use duskflight_core::ledger::{MailKind, Notice};
 
 /// What telling a day did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -449,6 +449,7 @@ fn told(block: &str, event: &Event, value: Value) -> Told {
         on: date(2022, 6, 12),
         step: 1,
         history: false,
+        of_variety: false,
         corrected_on: None,
     }
 }
