@@ -67,9 +67,14 @@ fn marks<'a>(words: Words, seasons: &[&'a BlockSeason]) -> Vec<Topic> {
         let readings = season.marks.iter();
         let near = readings.filter_map(|reading| Some((reading, near(season, reading)?)));
         near.map(|(reading, projection)| {
-            let name = reading.name.clone();
+            let begin = if reading.begins_laying {
+                " to begin"
+            } else {
+                ""
+            };
+            let title = format!("{}, projected{begin}", reading.name);
             let when = when(words, season, reading);
-            (projection.middle, name, BlockName::of(&season.block), when)
+            (projection.middle, title, BlockName::of(&season.block), when)
         })
         .collect()
     };
@@ -77,9 +82,9 @@ fn marks<'a>(words: Words, seasons: &[&'a BlockSeason]) -> Vec<Topic> {
     coming.sort_by_key(|(middle, ..)| *middle);
     let topics = coming
         .into_iter()
-        .map(|(_, name, whose, when)| (name, (whose, when)));
-    let topic = |(name, said): (String, Vec<(BlockName<'a>, String)>)| Topic {
-        title: format!("{name}, projected to begin"),
+        .map(|(_, title, whose, when)| (title, (whose, when)));
+    let topic = |(title, said): (String, Vec<(BlockName<'a>, String)>)| Topic {
+        title,
         rows: shared(usize::MAX, said),
     };
     grouped(topics).into_iter().map(topic).collect()

@@ -7,24 +7,29 @@ use crate::wording::gather::Lines;
 const FIRST_CUT: usize = 64;
 
 impl Digest {
-    /// The same digest with less in it: at the first step without evidence, then without the trap work
-    /// trap by trap, then with ever shorter lists, the table first. What is gone is said. `None` when
-    /// there is nothing left to shorten.
+    /// The same digest with less in it: at the first step without egg laying beside hull split and shake, then
+    /// without evidence, then without the trap work trap by trap, then with ever shorter lists, the table
+    /// first. What is gone is said. `None` when there is nothing left to shorten.
     #[must_use]
     pub fn shortened(&self, step: u32) -> Option<Self> {
         let mut short = self.clone();
-        if step >= 1 {
+        if step >= 1 && !short.exposure.is_empty() {
+            short.exposure.clear();
+            let what = "egg laying beside hull split and shake";
+            short.left_out.push(what.to_owned());
+        }
+        if step >= 2 {
             short.drop_evidence();
         }
-        if step >= 2 && !short.by_trap.is_empty() {
+        if step >= 3 && !short.by_trap.is_empty() {
             short.by_trap.clear();
             short.left_out.push("trap work trap by trap".to_owned());
         }
-        if step >= 3 {
-            short.cut_table(kept(step - 3)?);
+        if step >= 4 {
+            short.cut_table(kept(step - 4)?);
         }
-        if step >= 5 {
-            short.cut_lists(kept(step - 5)?);
+        if step >= 6 {
+            short.cut_lists(kept(step - 6)?);
         }
         Some(short)
     }
@@ -43,15 +48,13 @@ impl Digest {
     }
 
     fn cut_lists(&mut self, most: usize) {
-        let tables = self.exposure.len().saturating_sub(most);
-        self.exposure.truncate(most);
         let lists: [(&mut Vec<Lines>, &str); 4] = [
             (&mut self.not_known, "lines of what is not known"),
             (&mut self.traps, "lines of what moth traps show"),
             (&mut self.work, "lines of trap work"),
             (&mut self.changed, "lines of what changed"),
         ];
-        let mut gone = vec![(tables, "blocks with egg laying beside hull split and shake")];
+        let mut gone: Vec<(usize, &str)> = Vec::new();
         for (list, what) in lists {
             gone.push((list.len().saturating_sub(most), what));
             list.truncate(most);
@@ -90,6 +93,7 @@ fn kept(cut: u32) -> Option<usize> {
 mod tests {
     use super::*;
     use crate::contents::digest;
+    use crate::contents::trap_side::BlockExposure;
     use crate::orchard::Orchard;
     use crate::sample;
     use crate::wording::Words;
@@ -111,6 +115,10 @@ mod tests {
             evidence: lines(70),
             by_trap: lines(70),
             work: lines(70),
+            exposure: vec![BlockExposure {
+                block: "B".to_owned(),
+                varieties: Vec::new(),
+            }],
             ..digest(
                 Words::default(),
                 day,
@@ -123,11 +131,12 @@ mod tests {
         };
         assert_eq!(whole.shortened(0), Some(whole.clone()));
         let left_out = |step| whole.shortened(step).unwrap().left_out;
-        assert_eq!(left_out(1), ["what the news rests on"]);
-        assert_eq!(left_out(2)[1], "trap work trap by trap");
-        assert_eq!(left_out(3)[2], "6 rows of the table of blocks");
-        assert_eq!(left_out(4)[2], "38 rows of the table of blocks");
-        assert!(left_out(5).contains(&"6 lines of trap work".to_owned()));
+        assert_eq!(left_out(1), ["egg laying beside hull split and shake"]);
+        assert_eq!(left_out(2)[1], "what the news rests on");
+        assert_eq!(left_out(3)[2], "trap work trap by trap");
+        assert_eq!(left_out(4)[3], "6 rows of the table of blocks");
+        assert_eq!(left_out(5)[3], "38 rows of the table of blocks");
+        assert!(left_out(6).contains(&"6 lines of trap work".to_owned()));
         let last = (0..)
             .map_while(|step| whole.shortened(step))
             .last()

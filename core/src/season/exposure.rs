@@ -6,7 +6,6 @@ use chrono::NaiveDate;
 use libm::erfc;
 
 use crate::id::MarkId;
-use crate::insect::{CountsFrom, Insect};
 use crate::orchard::Block;
 use crate::trapping::{Expected, Note, NoteKind};
 
@@ -218,8 +217,7 @@ struct Laying<'a> {
 /// The generations' egg laying in their order. A hatch is worked out once its egg laying is near.
 fn layings<'a>(reader: MarkReader<'_>, marks: &'a [MarkReading]) -> Vec<Laying<'a>> {
     let generations = marks.iter().enumerate();
-    let generations =
-        generations.filter(|(place, reading)| reading.told && is_generation(reader.insect, *place));
+    let generations = generations.filter(|(_, reading)| reading.told && reading.begins_laying);
     let laying = |(place, reading): (usize, &'a MarkReading)| {
         let near = matches!(reading.outcome, Outcome::Passed { .. }) || reading.near > 0;
         Laying {
@@ -229,13 +227,6 @@ fn layings<'a>(reader: MarkReader<'_>, marks: &'a [MarkReading]) -> Vec<Laying<'
         }
     };
     generations.map(laying).collect()
-}
-
-/// Whether egg laying of a generation begins at a mark: others count from it, or it from another.
-fn is_generation(insect: &Insect, place: usize) -> bool {
-    let mut marks = insect.marks.iter();
-    matches!(insect.marks[place].from, CountsFrom::Mark(_))
-        || marks.any(|mark| mark.from == CountsFrom::Mark(place))
 }
 
 /// This year's notes on shaking the block or a variety of it, oldest first.

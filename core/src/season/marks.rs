@@ -25,6 +25,8 @@ pub struct MarkReading {
     pub basis: Basis,
     /// Whether it rests on the egg-laying start, by itself or through the marks before it.
     pub rests_on_start: bool,
+    /// Whether the egg laying of a generation begins at it, which goes on for weeks.
+    pub begins_laying: bool,
     /// Whether it, or a mark it counts from, waits for the block's first hull split.
     pub waits_for_split: bool,
     /// How many of the distances at which people hear of a mark ahead it has reached; 0 for one that
@@ -167,6 +169,7 @@ impl MarkReader<'_> {
             at: mark.at,
             basis: self.basis(mark),
             rests_on_start: root(self.insect, place) == CountsFrom::EggLayingStart,
+            begins_laying: self.begins_laying(place),
             waits_for_split: waits(self.insect, place),
             near: self.near(place, &outcome),
             told: mark.told,
@@ -190,6 +193,18 @@ impl MarkReader<'_> {
     pub(super) fn yearly(&self, place: usize) -> Result<Vec<[Instant; 3]>, WhyNot> {
         let crossings = self.crossings(Goal::mark(place))?;
         Ok(crossings.iter().map(Crossings::spread).collect())
+    }
+
+    /// Others count from it, or it from another, and all of them from the egg-laying start.
+    fn begins_laying(&self, place: usize) -> bool {
+        let marks = &self.insect.marks;
+        let counted_from = || {
+            marks
+                .iter()
+                .any(|mark| mark.from == CountsFrom::Mark(place))
+        };
+        root(self.insect, place) == CountsFrom::EggLayingStart
+            && (matches!(marks[place].from, CountsFrom::Mark(_)) || counted_from())
     }
 
     fn near(&self, place: usize, outcome: &Outcome) -> u8 {

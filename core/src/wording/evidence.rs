@@ -199,7 +199,13 @@ impl Words {
     pub fn mark_evidence(self, season: &BlockSeason, reading: &MarkReading) -> String {
         let at = self.placed(season, reading);
         match &reading.outcome {
-            Outcome::Projected(projection) => format!("{at}; {}", self.range_evidence(projection)),
+            Outcome::Projected(projection) => {
+                let begins = match reading.begins_laying {
+                    true => "; egg laying begins within these days and goes on for weeks",
+                    false => "",
+                };
+                format!("{at}; {}{begins}", self.range_evidence(projection))
+            }
             _ => at,
         }
     }

@@ -84,7 +84,8 @@ impl ExposureRow {
 }
 
 impl Words {
-    /// Each variety beside the generations that are near; none that has no such generation. With `first` also
+    /// Each variety beside the generations that are near; none without such a generation, and none of which
+    /// neither split nor shake is known. With `first` also
     /// which comes first at harvest, which stands before advisers alone.
     #[must_use]
     pub fn exposure(self, season: &BlockSeason, first: bool) -> Vec<ExposureTable> {
@@ -102,7 +103,11 @@ impl Words {
                     .collect(),
             }
         });
-        tables.filter(|table| !table.rows.is_empty()).collect()
+        let beside_any =
+            |row: &ExposureRow| !(row.after_split.is_empty() && row.after_shake.is_empty());
+        tables
+            .filter(|table| table.rows.iter().any(beside_any))
+            .collect()
     }
 
     fn exposure_row(self, laying: &LayingBeside, first: bool) -> ExposureRow {
