@@ -243,7 +243,7 @@ fn a_letter_comes_on_its_day_by_adviser_after_the_digest_and_says_nothing_provis
     assert_eq!(rows(&farm.database(), letters), expected);
     let first = text(&farm, "2022-04-13-letter-gil-from-ada.eml");
     assert!(
-        first.contains("no egg-laying start is confirmed yet"),
+        first.contains("the egg-laying start is not yet known"),
         "{first}"
     );
     assert!(

@@ -2,11 +2,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate, Weekday};
 use serde::{Deserialize, Serialize};
 
 use crate::id::BlockId;
-use crate::season::{BlockSeason, MarkReading, Projection, WhyNot};
+use crate::season::{BlockSeason, MarkReading, Projection, WhyNot, lagging};
 use crate::temperature::DegreeDays;
 use crate::trapping::StartStatus;
 
@@ -59,6 +59,9 @@ pub struct Digest {
     pub work: Vec<Lines>,
     /// The same trap by trap.
     pub by_trap: Vec<Lines>,
+    /// Starts that somebody has to decide, once a week.
+    #[serde(default)]
+    pub decide: Vec<Lines>,
     /// What comes in the next days.
     pub ahead: Vec<Topic>,
     /// What is new, corrected or withdrawn since the last telling.
@@ -122,6 +125,7 @@ pub fn digest(
         blocks,
         work: shared(blocks, work),
         by_trap: by_trap(words, seasons),
+        decide: decide(words, seasons, day),
         ahead: ahead(words, seasons),
         changed: changed(&news, blocks, why),
         traps: shared(blocks, traps),
@@ -154,6 +158,21 @@ fn by_trap(words: Words, seasons: &[&BlockSeason]) -> Vec<Lines> {
         lines: work_today(words, season),
     });
     lines.filter(|block| !block.lines.is_empty()).collect()
+}
+
+/// The morning on which an adviser is asked to decide what the traps do not.
+const DECIDED_ON: Weekday = Weekday::Mon;
+
+/// Blocks whose start is waited for longer than it should be.
+fn decide(words: Words, seasons: &[&BlockSeason], day: NaiveDate) -> Vec<Lines> {
+    if day.weekday() != DECIDED_ON {
+        return Vec::new();
+    }
+    let lines = lagging(seasons).into_iter().map(|lagging| Lines {
+        title: lagging.season.block.name.clone(),
+        lines: words.undecided(&lagging),
+    });
+    lines.collect()
 }
 
 /// The work of the day where nothing is new, else that there is none.

@@ -159,7 +159,7 @@ fn standing(words: Words, season: &BlockSeason) -> String {
         (StartStatus::CannotTell, _) => {
             "the traps cannot show an egg-laying start, so no dates can be given".to_owned()
         }
-        _ => "no egg-laying start is confirmed yet, so no dates can be given".to_owned(),
+        _ => "the egg-laying start is not yet known, so no dates can be given".to_owned(),
     }
 }
 

@@ -34,12 +34,14 @@ impl Sheet {
     pub fn of(words: Words, season: &BlockSeason) -> Self {
         let block = &season.block;
         let mut answers = start_and_heat(words, season);
-        answers.extend(
-            season
-                .marks
-                .iter()
-                .map(|reading| (reading.name.clone(), words.outcome(&reading.outcome))),
-        );
+        answers.extend(season.marks.iter().map(|reading| {
+            let outcome = words.outcome(&reading.outcome);
+            let answer = match words.traps_beside(season, reading) {
+                Some(beside) => format!("{outcome}; {beside}"),
+                None => outcome,
+            };
+            (reading.name.clone(), answer)
+        }));
         answers.extend(season.latest.iter().map(|catch| {
             let label = format!("{} traps, last 7 days", catch.kind.name());
             (label, words.catch_in(season, catch))

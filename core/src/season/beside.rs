@@ -8,7 +8,7 @@ use crate::insect::Insect;
 use crate::orchard::{Block, Orchard};
 use crate::trapping::{Catch, Disruption, EggLayingStart, Notes, Visits, egg_laying_start};
 
-use super::{Comparison, RiskFacts, StationHeat};
+use super::{Comparison, HeatOfYear, RiskFacts, StationHeat};
 
 /// What a season is set beside. No mark rests on it.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,6 +23,8 @@ pub struct Beside {
     pub disruption: Option<Disruption>,
     /// What decides risk beside catches.
     pub risk: RiskFacts,
+    /// Heat since 1 January; `None` while days are missing.
+    pub heat_of_year: Option<HeatOfYear>,
 }
 
 /// The start of another block.

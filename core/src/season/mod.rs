@@ -8,6 +8,7 @@ mod exposure;
 mod flight_view;
 mod hindcast;
 mod hull_split;
+mod lagging;
 mod marks;
 mod projection;
 mod risk_facts;
@@ -28,6 +29,7 @@ pub use hindcast::{
     ProjectedCrossing, TrueCrossing, WhyNoCrossing, projected_crossing, true_crossing,
 };
 pub use hull_split::{BlockSplit, HullSplit};
+pub use lagging::{HeatOfYear, Lagging, lagging};
 pub use marks::{Basis, MarkReading, Outcome};
 pub use projection::{FEW_PAST_YEARS, Projection, Shift};
 pub use risk_facts::{RiskFacts, SampleShare};
@@ -47,12 +49,15 @@ use crate::insect::Insect;
 use crate::orchard::{Block, Orchard, Trap};
 use crate::temperature::Unit;
 use crate::trapping::{
-    Catch, DueState, EggLayingStart, Flights, Note, Notes, ReadingDue, Unknown, Visits,
+    Catch, DueState, EggLayingStart, Flights, Note, Notes, ReadingDue, Round, Unknown, Visits,
     WhyNoFlights, catches, disruption, egg_laying_start, unknown,
 };
 
 use marks::MarkReader;
 
+/// A flight that started farther from a mark than this is another generation's: two of them are about four
+/// weeks apart at the closest (Rijal 2018, UC Cooperative Extension; 723 °F-days in July).
+const FLIGHT_NEAR_DAYS: i64 = 21;
 /// Days of readings that the latest catches are made of.
 const LATEST_CATCH_DAYS: u64 = 7;
 
@@ -115,6 +120,17 @@ impl BlockSeason {
     pub fn all_shaken(&self) -> Option<NaiveDate> {
         let shaken = self.exposure.iter().map(VarietyExposure::shaken);
         shaken.collect::<Option<Vec<_>>>()?.into_iter().max()
+    }
+
+    /// The flight whose start the traps showed nearest to a day, with its number of the year; `None` where
+    /// none was within [`FLIGHT_NEAR_DAYS`]. It is what a farm can hold against the date of a mark.
+    #[must_use]
+    pub fn flight_near(&self, day: NaiveDate) -> Option<(usize, &Round)> {
+        let flights = self.flights.as_ref().ok()?.flights.iter().enumerate();
+        let started = flights.filter_map(|(at, flight)| Some((at + 1, flight.start.round()?)));
+        let apart = |round: &Round| (round.by - day).num_days().abs();
+        let near = started.filter(|(_, round)| apart(round) <= FLIGHT_NEAR_DAYS);
+        near.min_by_key(|(_, round)| apart(round))
     }
 
     /// How the next reading of a trap stands.
@@ -193,6 +209,7 @@ pub fn assess(
             years: years::years(orchard, block, heat, visits),
             disruption: disruption(orchard, block, visits, own_notes, as_of),
             risk: risk_facts::risk_facts(own_notes, as_of),
+            heat_of_year: HeatOfYear::of(&start, heat),
         },
         block: block.clone(),
         split,

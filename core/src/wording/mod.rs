@@ -17,6 +17,7 @@ pub(crate) mod stations;
 mod suppression;
 mod terms;
 pub(crate) mod trap_plan;
+mod undecided;
 mod why;
 pub(crate) mod words;
 pub(crate) mod work;

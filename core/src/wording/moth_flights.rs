@@ -1,7 +1,7 @@
 //! Flights in sentences: counts and traps with each, and why something cannot be told.
 
 use crate::id::TrapId;
-use crate::season::BlockSeason;
+use crate::season::{BlockSeason, MarkReading, Outcome};
 use crate::temperature::Unit;
 use crate::trapping::{Flight, FlightDay, Flights, Round};
 
@@ -93,6 +93,30 @@ impl Words {
         })
     }
 
+    /// What the traps showed beside the day on which a generation's egg laying was computed to begin; nothing
+    /// beside one that is ahead.
+    pub(crate) fn traps_beside(
+        self,
+        season: &BlockSeason,
+        reading: &MarkReading,
+    ) -> Option<String> {
+        let Outcome::Passed { date, .. } = reading.outcome else {
+            return None;
+        };
+        let (number, round) = reading.begins_laying.then(|| season.flight_near(date))??;
+        let flight = format!("the traps showed the {} flight starting", ordinal(number));
+        let between = format!(
+            "between {} and {}",
+            self.day(round.after),
+            self.day(round.by)
+        );
+        Some(match (date - round.by).num_days() {
+            0 => format!("{flight} {between}, by the same day"),
+            days @ 1.. => format!("{flight} {between}, {} before", counted_days(days)),
+            days => format!("{flight} {between}, {} after", counted_days(-days)),
+        })
+    }
+
     /// A round by its days, with its counts.
     pub(crate) fn round(self, round: &Round) -> String {
         let past_life: Vec<&TrapId> = round.past_life.iter().collect();
@@ -176,6 +200,11 @@ fn between(flight: &Flight, unit: Unit) -> Option<String> {
     Some(format!(
         "{heat} after the highest catch of the flight before{beside}"
     ))
+}
+
+fn counted_days(days: i64) -> String {
+    let plural = if days == 1 { "day" } else { "days" };
+    format!("{days} {plural}")
 }
 
 pub(crate) fn ordinal(number: usize) -> String {

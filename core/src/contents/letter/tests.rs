@@ -167,7 +167,7 @@ fn a_letter_says_nothing_provisional() {
     }
     assert_eq!(
         letter.headline,
-        "Bench: no egg-laying start is confirmed yet, so no dates can be given"
+        "Bench: the egg-laying start is not yet known, so no dates can be given"
     );
 }
 

@@ -193,6 +193,82 @@ fn near_and_passed_of_one_mark_are_one_date_that_is_corrected_once_a_week() {
     ));
 }
 
+/// The mark of [`event`], told as near and then as passed on 26 June, corrected at that.
+fn told_as_passed() -> [Told; 2] {
+    let passed = Event::MarkPassed(MarkId::new("second-generation").unwrap());
+    let near = told(1, Some(range(20, 24, 29)), 12);
+    let reached = Told {
+        event: passed.to_string(),
+        corrected_on: Some(day(26)),
+        ..told(2, Some(Value::Day(day(26))), 26)
+    };
+    [near, reached]
+}
+
+fn passed_fact(value: Value, step: u8) -> Fact {
+    Fact {
+        event: Event::MarkPassed(MarkId::new("second-generation").unwrap()),
+        ..now(value, step)
+    }
+}
+
+fn corrections(facts: &[Fact], ledger: &[Told], today: u32) -> Vec<(String, Option<Value>)> {
+    let notices = decide(facts, ledger, night(day(today)));
+    assert!(
+        notices
+            .iter()
+            .all(|n| matches!(n.change, Change::Corrected { .. })),
+        "{notices:?}"
+    );
+    notices
+        .iter()
+        .map(|notice| (notice.event.to_string(), notice.change.value()))
+        .collect()
+}
+
+#[test]
+fn a_passed_mark_that_is_ahead_again_and_passes_again_is_told_each_time() {
+    // Three maxima are corrected on the 27th: the mark is ahead, and passes on the 28th, within a day of the
+    // middle of its range.
+    let ahead_again = [now(range(27, 28, 30), 2), passed_fact(range(27, 28, 30), 0)];
+    let mut ledger = told_as_passed().to_vec();
+    let key = "mark-passed:second-generation".to_owned();
+    let told = corrections(&ahead_again, &ledger, 27);
+    assert_eq!(told, [(key.clone(), Some(range(27, 28, 30)))]);
+    ledger[1] = Told {
+        revision: 3,
+        value: Some(range(27, 28, 30)),
+        on: day(27),
+        corrected_on: Some(day(27)),
+        ..ledger[1].clone()
+    };
+    // The same range again is no news, nor that it comes near.
+    assert_eq!(corrections(&ahead_again, &ledger, 28), []);
+    let passed_again = [fact(State::Pending), passed_fact(Value::Day(day(28)), 1)];
+    let told = corrections(&passed_again, &ledger, 29);
+    assert_eq!(told, [(key, Some(Value::Day(day(28))))]);
+}
+
+#[test]
+fn what_changes_a_telling_by_variety_waits_for_somebody_to_look_at_it() {
+    let carried = [Told {
+        of_variety: true,
+        ..told(1, Some(range(20, 24, 29)), 2)
+    }];
+    let to_release = |fact: Fact| {
+        let notices = decide(&[fact], &carried, night(day(10)));
+        notices
+            .iter()
+            .map(|notice| notice.to_release)
+            .collect::<Vec<_>>()
+    };
+    // What still holds is not told anew, and coming nearer needs nobody's look.
+    assert_eq!(to_release(now(range(22, 28, 30), 1)), [false; 0]);
+    assert_eq!(to_release(now(range(22, 28, 30), 2)), [false]);
+    assert_eq!(to_release(now(range(1, 10, 15), 1)), [true]);
+    assert_eq!(to_release(gone()), [true]);
+}
+
 #[test]
 fn nothing_is_taken_back_that_was_never_told_or_already_taken_back() {
     assert_eq!(changes(gone(), &[], 6), []);

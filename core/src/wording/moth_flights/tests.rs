@@ -3,7 +3,7 @@ use chrono::NaiveDate;
 use super::*;
 use crate::orchard::TrapKind;
 use crate::season::{StationHeat, assess};
-use crate::trapping::{Visit, Visits};
+use crate::trapping::{Note, NoteKind, Notes, Visit, Visits};
 use crate::weather::{ReceivedDay, StationWeather};
 use crate::{id::StationId, insect::InsectFile, orchard::Orchard, sample};
 
@@ -13,6 +13,10 @@ fn date(month: u32, day: u32) -> NaiveDate {
 
 /// A block with two pheromone traps read weekly from 8 March on, alike, and 20 °F-days each day.
 fn lines(counts: &[u32]) -> Vec<String> {
+    Words::default().flight_lines(&season(counts, &[]))
+}
+
+fn season(counts: &[u32], notes: &[Note]) -> BlockSeason {
     let text = include_str!("../../../../config/insects/navel-orangeworm.toml");
     let insect = toml::from_str::<InsectFile>(text).unwrap().check().unwrap();
     let traps = ["P1", "P2"].map(|id| sample::trap(id, TrapKind::Pheromone, date(3, 1)));
@@ -41,15 +45,29 @@ fn lines(counts: &[u32]) -> Vec<String> {
         .collect();
     let weather = StationWeather::alone(StationId::new("S").unwrap(), &received, as_of);
     let heat = StationHeat::new(&weather, insect.heat);
-    let season = assess(
+    assess(
         &orchard,
         &sample::block(),
         &insect,
         &heat,
         &visits,
-        &crate::trapping::Notes::default(),
-    );
-    Words::default().flight_lines(&season)
+        &Notes::new(notes.to_vec()),
+    )
+}
+
+#[test]
+fn beside_a_passed_mark_stands_the_flight_that_the_traps_showed_and_the_difference() {
+    // 1056 at 20 a day from 4 April: 53 days, 26 May; the second flight's rise was read on 24 May.
+    let started = NoteKind::EggLayingStart(date(4, 4).into());
+    let notes = [sample::note(date(4, 5), None, started)];
+    let counts = [0, 0, 0, 5, 9, 1, 0, 0, 0, 0, 0, 6, 12];
+    let season = season(&counts, &notes);
+    let beside = |place: usize| Words::default().traps_beside(&season, &season.marks[place]);
+    let expected =
+        "the traps showed the 2nd flight starting between May 17 and May 24, 2 days before";
+    assert_eq!(beside(1).as_deref(), Some(expected));
+    // First hatch begins no flight, and the third generation is ahead.
+    assert_eq!((beside(0), beside(2)), (None, None));
 }
 
 #[test]
