@@ -310,10 +310,15 @@ impl MarkReader<'_> {
 
     fn goal_levels(&self, trajectory: &Trajectory<'_>, goal: Goal) -> Option<Levels> {
         let levels = self.levels(trajectory, goal.place)?;
-        Some(match goal.hatch {
-            Some(hatch) => levels.after(&self.insect.marks[hatch]),
-            None => levels,
-        })
+        let Some(hatch) = goal.hatch else {
+            return Some(levels);
+        };
+        // Once the mark is passed its day stands, and the hatch counts from that.
+        let from = match trajectory.is_known(levels.at) {
+            true => Levels::exactly(levels.at),
+            false => levels,
+        };
+        Some(from.after(&self.insect.marks[hatch]))
     }
 
     /// A mark's levels on a trajectory, from those of what it counts from.

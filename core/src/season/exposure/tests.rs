@@ -155,6 +155,20 @@ fn days_are_counted_from_split_and_shake_to_egg_laying() {
         second.hatch.as_ref().unwrap().days().unwrap()[0],
         date(2021, 6, 27)
     );
+    // Four days after it passed, its hatch is near and within a day or two.
+    let soon = season_on(
+        date(2021, 6, 26),
+        &ten_years(0, date(2021, 6, 26)),
+        &started(),
+    );
+    let hatch = soon.exposure[0].layings[0]
+        .hatch
+        .as_ref()
+        .unwrap()
+        .days()
+        .unwrap();
+    assert!((hatch[2] - hatch[0]).num_days() <= 3, "{hatch:?}");
+    assert!(hatch[0] > date(2021, 6, 22), "{hatch:?}");
     // Nothing is entered of the other variety's shake.
     assert_eq!(pollinizer.shake, None);
     assert!(

@@ -53,6 +53,11 @@ impl<'a> Trajectory<'a> {
         Some(self.heat.level(known) + gained)
     }
 
+    /// Whether the level is reached by the days known.
+    pub(in crate::season) fn is_known(&self, level: f64) -> bool {
+        level <= self.heat.level(self.heat.len())
+    }
+
     /// When the level is reached.
     pub(in crate::season) fn reaches(&self, level: f64) -> Reached {
         let known = self.heat.len();
