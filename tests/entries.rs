@@ -15,7 +15,7 @@ use duskflight::store::{Store, StoreError, notes, visits};
 use duskflight::telling::{night, tell};
 use duskflight_core::id::{BlockId, TrapId};
 use duskflight_core::ledger::{Fact, facts};
-use duskflight_core::season::BlockSeason;
+use duskflight_core::season::{BlockSeason, RiskFacts};
 use duskflight_core::trapping::{Note, NoteKind, Visit};
 use proptest::prelude::*;
 use tempfile::TempDir;
@@ -88,27 +88,49 @@ impl Records {
         let origin = Origin {
             file: "round.csv".to_owned(),
             by: "Ada".to_owned(),
+            sure: false,
         };
         let clock = set_to(self.now());
         wait(import(&self.store, config(), kind, text, &origin, &clock)).unwrap();
     }
 
+    /// What stands, without when it was entered.
     fn state(&self) -> (Vec<(Visit, String)>, Vec<Note>) {
         let ever = date(2000, 1, 1)..=AS_OF;
         let read = self.store.read(move |c| {
             let visits = visits::entered_between(c, ever.clone())?;
             Ok::<_, StoreError>((visits, notes::between(c, ever)?))
         });
-        wait(read).unwrap()
+        let (visits, mut notes) = wait(read).unwrap();
+        forget_when(&mut notes);
+        (visits, notes)
     }
 
     /// The seasons of the farm, and what there is to tell of them.
     fn seasons(&self) -> (Vec<BlockSeason>, Vec<Fact>) {
         let look = self.store.read(|c| night(c, config(), AS_OF));
-        let seasons = wait(look).unwrap().seasons;
+        let mut seasons = wait(look).unwrap().seasons;
+        for season in &mut seasons {
+            let RiskFacts {
+                mummies,
+                damage,
+                crop,
+                insecticides,
+            } = &mut season.beside.risk;
+            for notes in [mummies, damage, crop, insecticides] {
+                forget_when(notes);
+            }
+        }
         let facts = seasons.iter().flat_map(facts);
         let facts = facts.collect();
         (seasons, facts)
+    }
+}
+
+/// When a note was entered is not what it says.
+fn forget_when(notes: &mut [Note]) {
+    for note in notes {
+        note.entered_at = DateTime::UNIX_EPOCH;
     }
 }
 
@@ -403,6 +425,7 @@ fn a_reading_taken_back_withdraws_the_start_it_made_and_says_why() {
     let origin = Origin {
         file: "round.csv".to_owned(),
         by: "Ada".to_owned(),
+        sure: false,
     };
     let clock = set_to(morning(15) + TimeDelta::hours(10));
     wait(import(

@@ -276,7 +276,7 @@ fn dropped_sheets_are_told_apart_imported_and_put_away_and_none_overwrites_anoth
     farm.write("drop/round.csv", VISITS);
     farm.write(
         "drop/Split.CSV",
-        "\u{feff}Date,Block,Kind,Variety\n2022-04-10,home,hull-split,Nonpareil\n",
+        "\u{feff}Date,Block,Kind,Variety\n2022-02-20,home,bloom,Nonpareil\n",
     );
     farm.write("drop/.round.csv", "still being copied");
     farm.write("drop/readme.txt", "not a sheet");
@@ -486,6 +486,69 @@ fn a_start_by_hand_that_is_withdrawn_is_the_traps_start_again() {
         &[&key[..], &["--why", "another block's book"]].concat(),
     );
     assert!(season().contains("confirmed Apr 12"), "{}", season());
+}
+
+#[test]
+fn what_no_year_has_shown_is_taken_only_from_whoever_is_sure_and_then_stays() {
+    let farm = watching("2022-08-30");
+    let in_april = "date,block,variety,kind\n2022-04-01,home,Nonpareil,hull-split\n";
+    let overfull = "date,trap,males\n2022-07-01,p1,30\n2022-07-08,p1,3000\n";
+    farm.write("split.csv", in_april);
+    farm.write("round.csv", overfull);
+    let import = |kind, file: &str, sure: &'static [&'static str]| {
+        let file = farm.path(file).to_str().unwrap().to_owned();
+        [&[kind, "import", &file, "--config", farm.config()], sure]
+            .concat()
+            .into_iter()
+            .map(str::to_owned)
+            .collect::<Vec<String>>()
+    };
+    let refused = |arguments: Vec<String>| {
+        let arguments: Vec<&str> = arguments.iter().map(String::as_str).collect();
+        refused(2, &arguments)
+    };
+    let taken = |arguments: Vec<String>| {
+        let arguments: Vec<&str> = arguments.iter().map(String::as_str).collect();
+        printed(&arguments)
+    };
+    let said = refused(import("notes", "split.csv", &[]));
+    let asked = "row 2, column date, \"2022-04-01\": a slip of the keys? hull split of almonds";
+    assert!(said.contains(asked), "{said}");
+    assert!(said.contains("--sure takes it"), "{said}");
+    let said = refused(import("visits", "round.csv", &[]));
+    assert!(said.contains("row 3, column males, \"3000\""), "{said}");
+    let stored = "SELECT (SELECT count(*) FROM note) + (SELECT count(*) FROM visit)";
+    assert_eq!(rows(&farm.database(), stored), [["0"]]);
+
+    // Nor by the watched folder, which says how it comes in all the same.
+    farm.write("drop/split.csv", in_april);
+    let said = farm.nightly("2022-07-09");
+    assert!(said.contains("refused: import split.csv"), "{said}");
+    let why = fs::read_to_string(farm.path("drop/refused/split.csv.why.txt")).unwrap();
+    assert!(why.contains(asked), "{why}");
+    let way = "duskflight notes import --config DIR --sure FILE\n";
+    assert!(why.ends_with(way), "{why}");
+
+    let said = taken(import("notes", "split.csv", &["--sure"]));
+    assert!(said.contains("1 added"), "{said}");
+    let said = taken(import("visits", "round.csv", &["--sure"]));
+    assert!(said.contains("2 added"), "{said}");
+    // What stands was answered: the same rows again, also in another file, ask nothing.
+    let said = taken(import("notes", "split.csv", &[]));
+    assert!(said.contains("1 there already"), "{said}");
+    farm.write("copy.csv", &in_april.replace("date", "Date"));
+    let said = taken(import("notes", "copy.csv", &[]));
+    assert!(said.contains("1 there already"), "{said}");
+
+    let typed = ["--trap", "p1", "--date", "2022-07-15", "--males", "4000"];
+    let typed = [&["visits", "add", "--config", farm.config()], &typed[..]].concat();
+    let said = crate::harness::refused(2, &typed);
+    assert!(
+        said.contains("column males, \"4000\": a slip of the keys?"),
+        "{said}"
+    );
+    let said = printed(&[&typed[..], &["--sure"]].concat());
+    assert!(said.ends_with(": added\n"), "{said}");
 }
 
 /// The sheet in the guide's fence of this name.

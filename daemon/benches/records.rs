@@ -62,6 +62,7 @@ fn ten_thousand_visits(criterion: &mut Criterion) {
     let origin = Origin {
         file: "round.csv".to_owned(),
         by: "bench".to_owned(),
+        sure: false,
     };
     let at = DateTime::from_timestamp(1_672_000_000, 0).expect("an instant");
     let clock: Arc<dyn Clock> = Arc::new(SetClock::at(at));

@@ -21,6 +21,8 @@ pub struct Fault {
     pub value: String,
     /// What is wrong and what to do.
     pub reason: String,
+    /// Whether it may be right after all, and is taken from whoever is sure.
+    pub doubted: bool,
 }
 
 impl Fault {
@@ -31,6 +33,7 @@ impl Fault {
             column: None,
             value: String::new(),
             reason,
+            doubted: false,
         }
     }
 
@@ -76,12 +79,11 @@ pub(crate) struct Sheet<T> {
 }
 
 impl<T> Sheet<T> {
-    /// The rows, when nothing is wrong.
-    pub(crate) fn whole(self) -> Result<Vec<T>, Vec<Fault>> {
-        if self.faults.is_empty() {
-            Ok(self.rows)
-        } else {
-            Err(self.faults)
+    /// The same of other rows.
+    pub(crate) fn map<U>(self, row: impl FnMut(T) -> U) -> Sheet<U> {
+        Sheet {
+            rows: self.rows.into_iter().map(row).collect(),
+            faults: self.faults,
         }
     }
 }
@@ -114,6 +116,15 @@ impl Row<'_> {
             column: Some(column),
             value: self.text(column).to_owned(),
             reason: reason.to_string(),
+            doubted: false,
+        }
+    }
+
+    /// What is asked about in a field and may be right after all.
+    pub(crate) fn doubt(&self, column: &'static str, reason: impl fmt::Display) -> Fault {
+        Fault {
+            doubted: true,
+            ..self.wrong(column, format!("{reason}; if it is right, --sure takes it"))
         }
     }
 

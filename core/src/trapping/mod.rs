@@ -10,6 +10,7 @@ mod flight;
 mod haul;
 mod liner;
 mod note;
+mod plausible;
 mod posting;
 mod round;
 mod routine;
@@ -32,11 +33,12 @@ pub use liner::{OnLiner, full_liner, on_liner};
 pub use note::{
     Expected, HarvestSample, Mummies, Note, NoteKind, Notes, Scale, SplitCheck, Stage, StartByHand,
 };
+pub use plausible::{Implausible, Seasonal, implausible_count, implausible_days};
 pub use posting::closed_until;
 pub use round::{Round, rounds};
 pub use routine::{EggRoutine, ReadingDue, readings_due};
 pub use service::{Lapse, ServiceDue, lapses, service_due, without_clock};
-pub use split::{first_split, not_split_on, split_seen};
+pub use split::{first_split, not_split_on, split_seen, splits_that_disagree};
 pub use start::{
     CheckEvidence, EggLayingStart, RuleResult, SecondCandidate, StartEvidence, StartStatus,
     WhyStart, egg_laying_start,

@@ -1,6 +1,8 @@
 //! When sound nuts of a variety first split, by its notes.
 
-use chrono::NaiveDate;
+use std::ops::Range;
+
+use chrono::{DateTime, NaiveDate, Utc};
 
 use super::{Note, NoteKind, SplitCheck};
 
@@ -33,6 +35,24 @@ pub fn first_split(notes: &[Note], as_of: NaiveDate) -> Option<NaiveDate> {
         .min()
 }
 
+/// Days on which a variety's first hull split is noted this year, where there are several and one was entered
+/// in a stretch of time: that which counts, and the others, oldest first.
+#[must_use]
+pub fn splits_that_disagree(
+    notes: &[Note],
+    variety: &str,
+    as_of: NaiveDate,
+    entered: &Range<DateTime<Utc>>,
+) -> Option<(NaiveDate, Vec<NaiveDate>)> {
+    let noted = || of_year(notes, variety, as_of).filter(|note| note.kind == NoteKind::HullSplit);
+    let counts = split_seen(notes, variety, as_of)?;
+    let mut others: Vec<NaiveDate> = noted().map(|note| note.date).collect();
+    others.retain(|day| *day != counts);
+    others.sort_unstable();
+    let is_news = noted().any(|note| entered.contains(&note.entered_at));
+    (is_news && !others.is_empty()).then_some((counts, others))
+}
+
 fn first_begun(notes: &[Note], variety: &str, as_of: NaiveDate) -> Option<NaiveDate> {
     let begun = checks(notes, variety, as_of).filter(|(_, check)| check.has_begun());
     begun.map(|(day, _)| day).min()
@@ -61,7 +81,7 @@ fn of_year<'a>(
 
 #[cfg(test)]
 mod tests {
-    use chrono::{DateTime, Datelike, Utc};
+    use chrono::Datelike;
 
     use super::*;
     use crate::sample;
@@ -115,6 +135,21 @@ mod tests {
         let last_year = split(date(7, 1).with_year(2021).unwrap(), at(7, 9));
         assert_eq!(seen(&[last_year]), None);
         assert_eq!(split_seen(&both, "Monterey", date(8, 1)), None);
+    }
+
+    #[test]
+    fn notes_that_disagree_are_news_where_one_was_entered_since() {
+        let notes = [split(date(4, 1), at(7, 1)), split(date(7, 1), at(7, 2))];
+        let news = |notes: &[Note], from, to| {
+            splits_that_disagree(notes, "Nonpareil", date(7, 9), &(from..to))
+        };
+        let both = Some((date(7, 1), vec![date(4, 1)]));
+        assert_eq!(news(&notes, at(7, 2), at(7, 3)), both);
+        assert_eq!(news(&notes, at(7, 3), at(7, 4)), None);
+        assert_eq!(news(&notes[1..], at(7, 2), at(7, 3)), None);
+        // A check that shows split later contradicts nothing.
+        let seen_later = [split(date(7, 1), at(7, 2)), check(date(7, 5), 10.0)];
+        assert_eq!(news(&seen_later, at(7, 1), at(7, 9)), None);
     }
 
     #[test]

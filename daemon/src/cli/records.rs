@@ -28,7 +28,7 @@ pub(super) enum Visits {
     /// Empty means not given. eggs_left is yes when the eggs counted stay on the trap; readable is yes or
     /// no, yes when empty; serviced names parts replaced: lure ppo bait liner, separated by blanks. A row
     /// without counts that names what was serviced is a service. A file with a wrong row is not stored
-    /// at all. Rows of a round sheet that were left blank are passed over and counted.
+    /// at all, nor one with a count that no trap holds, unless with --sure. Rows of a round sheet that were left blank are passed over and counted.
     Import(Import),
     /// Enter one visit; one of the same trap and day is changed and stays in the history
     Add(add::AddVisit),
@@ -57,7 +57,8 @@ pub(super) enum Notes {
     /// in percent; scale and stage), shake-expected (earliest, value: the likely day, latest), shaken,
     /// mummies (trees; in_tree, on_ground), harvest-sample (nuts, orangeworm, twig_borer, ants, other),
     /// field-damage and rejects (percent), insecticide, dispensers-on, dispensers-until (value),
-    /// no-entry-until (value). A file with a wrong row is not stored at all.
+    /// no-entry-until (value). A file with a wrong row is not stored at all, nor one with a day that no real
+    /// year has shown, unless with --sure.
     Import(Import),
     /// Enter one note; one of the same block, variety, kind and day is changed and stays in the history
     ///
@@ -82,6 +83,9 @@ pub(super) struct Import {
     /// Who enters it, as the history keeps it
     #[arg(long, default_value = "command line")]
     by: String,
+    /// Take also what no real year has shown, such as hull split in April; without it such a file is refused
+    #[arg(long)]
+    sure: bool,
 }
 
 #[derive(Debug, Args)]
@@ -131,6 +135,7 @@ impl Import {
         let origin = Origin {
             file: name_of(&self.file),
             by: self.by,
+            sure: self.sure,
         };
         let imported =
             records::import(&store, &config, kind, &text, &origin, &clock::system()).await?;

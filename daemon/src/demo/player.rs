@@ -222,6 +222,7 @@ impl Season {
             let origin = Origin {
                 file: entry.via_file.clone(),
                 by: self.adviser_name(),
+                sure: false,
             };
             self.clock.set(self.evening(entry.entered_on));
             let Workshop {

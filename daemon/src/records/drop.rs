@@ -154,13 +154,30 @@ async fn outcome(
     let origin = Origin {
         file: name.clone(),
         by: folder.by.clone(),
+        sure: false,
     };
     let outcome = match import(store, config, kind, text, &origin, clock).await {
         Ok(imported) => Outcome::Imported(imported),
         Err(ImportError::Store(error)) => return Err(error),
-        Err(error @ ImportError::Rows { .. }) => Outcome::Refused(error.to_string()),
+        Err(error @ ImportError::Rows { .. }) => Outcome::Refused(with_way_in(&error, kind)),
     };
     Ok(is_still(file, &bytes).then_some(outcome))
+}
+
+/// Why a sheet is refused, and how it comes in where it is right after all.
+fn with_way_in(error: &ImportError, kind: Kind) -> String {
+    let asked = |error: &ImportError| match error {
+        ImportError::Rows { problems, .. } => problems.iter().any(|problem| problem.doubted),
+        ImportError::Store(_) => false,
+    };
+    let command = kind.command();
+    match asked(error) {
+        true => format!(
+            "{error}\nwhat is right as it stands is brought in by hand: duskflight {command} import \
+             --config DIR --sure FILE"
+        ),
+        false => error.to_string(),
+    }
 }
 
 /// Visits or notes, by the columns that the first row names and only one of them has.

@@ -22,12 +22,13 @@ use std::sync::Arc;
 use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::orchard::Orchard;
 use duskflight_core::trapping::{Note, Visit};
+use duskflight_core::wording::Words;
 use rusqlite::Connection;
 
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::hash::hash;
-use crate::sheet::Fault;
+use crate::sheet::{Fault, Sheet};
 use crate::store::entries::{Applied, Entry, importing};
 use crate::store::{self, Store, StoreError};
 
@@ -41,6 +42,14 @@ pub enum Kind {
 }
 
 impl Kind {
+    /// The command that they are brought in by.
+    const fn command(self) -> &'static str {
+        match self {
+            Self::Visits => "visits",
+            Self::Notes => "notes",
+        }
+    }
+
     /// The columns of its sheets.
     #[must_use]
     pub const fn columns(self) -> &'static [&'static str] {
@@ -74,6 +83,8 @@ pub struct Origin {
     pub file: String,
     /// Who enters it.
     pub by: String,
+    /// Whether they are sure of what no real year has shown.
+    pub sure: bool,
 }
 
 /// Why a file was not imported.
@@ -89,12 +100,27 @@ pub enum ImportError {
     },
     /// The records cannot be written.
     #[error("store the rows")]
-    Store(#[source] StoreError),
+    Store(#[from] StoreError),
 }
 
 fn list(problems: &[Fault]) -> String {
     problems.iter().map(|p| format!("\n  {p}")).collect()
 }
+
+/// What a row is read with besides its cells.
+struct Reading<'a> {
+    orchard: Orchard,
+    today: NaiveDate,
+    now: DateTime<Utc>,
+    by: &'a str,
+    words: Words,
+}
+
+/// A record of a row, and what is asked about it.
+type Asked<T> = (T, Vec<Fault>);
+
+/// The records of a sheet, `None` for rows left blank, and all that is wrong.
+type Parsed = Sheet<Option<Asked<Record>>>;
 
 /// Checks a file's text and stores its rows in one transaction.
 ///
@@ -108,15 +134,16 @@ pub async fn import(
     origin: &Origin,
     clock: &Arc<dyn Clock>,
 ) -> Result<Imported, ImportError> {
-    let records = parse(config, kind, text, origin, clock.now())?;
+    let parsed = parse(config, kind, text, origin, clock.now());
     let file_hash = hash(&[text.as_bytes()]);
     let origin = origin.clone();
     store
         .write_at(clock, move |transaction, at| {
             let again = importing(transaction, &file_hash, at)?;
             let mut imported = Imported::default();
-            for (place, record) in records.iter().enumerate() {
-                let Some(record) = record else {
+            let mut problems = parsed.faults;
+            for (place, row) in parsed.rows.into_iter().enumerate() {
+                let Some((record, asked)) = row else {
                     imported.blank += 1;
                     continue;
                 };
@@ -127,12 +154,33 @@ pub async fn import(
                     id: format!("{file_hash}:{}", place + 1),
                     again,
                 };
-                imported.count(record, record.apply(transaction, &entry)?);
+                let applied = record.apply(transaction, &entry)?;
+                problems.extend(still_asked(asked, applied, &origin));
+                imported.count(&record, applied);
             }
-            Ok::<_, StoreError>(imported)
+            whole(imported, problems, &origin)
         })
         .await
-        .map_err(ImportError::Store)
+}
+
+/// What is asked about a row that changed something; what stands already was answered when it came.
+fn still_asked(asked: Vec<Fault>, applied: Applied, origin: &Origin) -> Vec<Fault> {
+    match applied {
+        Applied::Added | Applied::Changed if !origin.sure => asked,
+        _ => Vec::new(),
+    }
+}
+
+/// What was done where nothing is wrong; else all that is, by rows, so that nothing of it is kept.
+fn whole<T>(done: T, mut problems: Vec<Fault>, origin: &Origin) -> Result<T, ImportError> {
+    if problems.is_empty() {
+        return Ok(done);
+    }
+    problems.sort_by_key(|problem| problem.row);
+    Err(ImportError::Rows {
+        file: origin.file.clone(),
+        problems,
+    })
 }
 
 /// Checks and stores one record given by its cells: the same checks as those of a file's rows. It is
@@ -149,11 +197,14 @@ pub async fn add(
     clock: &Arc<dyn Clock>,
 ) -> Result<Applied, ImportError> {
     let text = export::sheet(kind.columns(), std::iter::once(cells));
-    let records = parse(config, kind, &text, origin, clock.now())?;
-    let record = records.into_iter().flatten().next();
-    let record = record.ok_or_else(|| ImportError::Rows {
-        file: origin.file.clone(),
-        problems: vec![Fault::of_row(2, visits::NOTHING_COUNTED.to_owned())],
+    let parsed = parse(config, kind, &text, origin, clock.now());
+    let rows = whole(parsed.rows, parsed.faults, origin)?;
+    let (record, asked) = rows.into_iter().flatten().next().ok_or_else(|| {
+        let problems = vec![Fault::of_row(2, visits::NOTHING_COUNTED.to_owned())];
+        ImportError::Rows {
+            file: origin.file.clone(),
+            problems,
+        }
     })?;
     let origin = origin.clone();
     store
@@ -166,10 +217,10 @@ pub async fn add(
                 id: hash(&[text.as_bytes(), &nanoseconds.to_be_bytes()]),
                 again: false,
             };
-            record.apply(transaction, &entry)
+            let applied = record.apply(transaction, &entry)?;
+            whole(applied, still_asked(asked, applied, &origin), &origin)
         })
         .await
-        .map_err(ImportError::Store)
 }
 
 /// A record with who entered it.
@@ -208,29 +259,22 @@ impl Record {
     }
 }
 
-fn parse(
-    config: &Config,
-    kind: Kind,
-    text: &str,
-    origin: &Origin,
-    now: DateTime<Utc>,
-) -> Result<Vec<Option<Record>>, ImportError> {
-    let today: NaiveDate = config.day_of(now);
-    let orchard: Orchard = config.orchard_up_to(today);
-    let by = &origin.by;
-    let parsed = match kind {
-        Kind::Visits => visits::parse(text, &orchard, today, by).map(|visits| {
-            let visits = visits.into_iter();
-            let record = |(visit, by)| Record::Visit(visit, by);
-            visits.map(|visit| visit.map(record)).collect()
-        }),
-        Kind::Notes => notes::parse(text, &orchard, today, now, by)
-            .map(|notes| notes.into_iter().map(Record::Note).map(Some).collect()),
+fn parse(config: &Config, kind: Kind, text: &str, origin: &Origin, now: DateTime<Utc>) -> Parsed {
+    let today = config.day_of(now);
+    let reading = Reading {
+        orchard: config.orchard_up_to(today),
+        today,
+        now,
+        by: &origin.by,
+        words: config.words,
     };
-    parsed.map_err(|problems| ImportError::Rows {
-        file: origin.file.clone(),
-        problems,
-    })
+    match kind {
+        Kind::Visits => visits::parse(text, &reading)
+            .map(|row| row.map(|((visit, by), asked)| (Record::Visit(visit, by), asked))),
+        Kind::Notes => {
+            notes::parse(text, &reading).map(|(note, asked)| Some((Record::Note(note), asked)))
+        }
+    }
 }
 
 impl Imported {

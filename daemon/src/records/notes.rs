@@ -4,15 +4,17 @@ mod forms;
 
 use std::collections::BTreeSet;
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::NaiveDate;
 use duskflight_core::id::BlockId;
 use duskflight_core::orchard::{Block, Orchard, Regime};
-use duskflight_core::trapping::{Note, NoteKind};
+use duskflight_core::trapping::{Implausible, Note, NoteKind, implausible_days};
+use duskflight_core::wording::Words;
 
 use self::forms::{About, Form, form_of};
 use super::cells::{entered_by, unguarded};
+use super::{Asked, Reading};
 use crate::nearest::suggestion;
-use crate::sheet::{self, Columns, Fault, Row, keep};
+use crate::sheet::{self, Columns, Fault, Row, Sheet, keep};
 
 pub(super) const COLUMNS: Columns = Columns {
     all: &[
@@ -44,37 +46,24 @@ pub(super) const COLUMNS: Columns = Columns {
 };
 
 /// Checks every row against the blocks and varieties that are declared.
-pub(super) fn parse(
-    text: &str,
-    orchard: &Orchard,
-    today: NaiveDate,
-    now: DateTime<Utc>,
-    by: &str,
-) -> Result<Vec<Note>, Vec<Fault>> {
+pub(super) fn parse(text: &str, reading: &Reading<'_>) -> Sheet<Asked<Note>> {
     let mut seen = BTreeSet::new();
     sheet::read(text, &COLUMNS, |row| {
-        let note = note(row, orchard, today, now, by)?;
+        let (note, asked) = note(row, reading)?;
         let key = (note.block.clone(), note.variety.clone());
         if seen.insert((key, note.kind.name(), note.date)) {
-            Ok(note)
+            Ok((note, asked))
         } else {
             let what = "stands twice for that block, variety and day";
             Err(vec![row.wrong("kind", what)])
         }
     })
-    .whole()
 }
 
-fn note(
-    row: &Row<'_>,
-    orchard: &Orchard,
-    today: NaiveDate,
-    now: DateTime<Utc>,
-    by: &str,
-) -> Result<Note, Vec<Fault>> {
+fn note(row: &Row<'_>, reading: &Reading<'_>) -> Result<Asked<Note>, Vec<Fault>> {
     let mut faults = Vec::new();
-    let date = keep(&mut faults, date(row, today));
-    let block = keep(&mut faults, block(row, orchard));
+    let date = keep(&mut faults, date(row, reading.today));
+    let block = keep(&mut faults, block(row, &reading.orchard));
     let form = keep(&mut faults, form_of(row));
     let variety = match (block, form) {
         (Some(block), Some(form)) => keep(&mut faults, variety(row, block, form)),
@@ -87,18 +76,36 @@ fn note(
     if let (Some(block), Ok(kind)) = (block, kind) {
         keep(&mut faults, fits_regime(row, block, &kind));
     }
-    match (date, block, variety, kind) {
-        (Some(date), Some(block), Some(variety), Ok(kind)) if faults.is_empty() => Ok(Note {
-            block: block.id.clone(),
-            variety,
-            date,
-            kind,
-            text: unguarded(row.text("note")).to_owned(),
-            by: entered_by(row, by),
-            entered_at: now,
-        }),
-        _ => Err(faults),
-    }
+    let (Some(date), Some(block), Some(variety), Ok(kind), true) =
+        (date, block, variety, kind, faults.is_empty())
+    else {
+        return Err(faults);
+    };
+    let note = Note {
+        block: block.id.clone(),
+        variety,
+        date,
+        kind,
+        text: unguarded(row.text("note")).to_owned(),
+        by: entered_by(row, reading.by),
+        entered_at: reading.now,
+    };
+    let found = implausible_days(&note, block.crop).into_iter();
+    let asked = found
+        .map(|found| asked(row, reading.words, found))
+        .collect();
+    Ok((note, asked))
+}
+
+/// The question about a day, at the column that it stands in.
+fn asked(row: &Row<'_>, words: Words, found: Implausible) -> Fault {
+    let stands_in = |column: &&'static str| match found {
+        Implausible::Day { day, .. } => row.day(column).is_ok_and(|there| there == day),
+        Implausible::Count { .. } => false,
+    };
+    let columns = ["value", "earliest", "latest", "date"];
+    let column = columns.iter().copied().find(|column| stands_in(column));
+    row.doubt(column.unwrap_or("date"), words.implausible(found))
 }
 
 /// Dispensers belong to blocks that are declared as disrupted.

@@ -4,12 +4,14 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 use duskflight_core::id::TrapId;
-use duskflight_core::orchard::{Orchard, Part, Pull, Trap, TrapKind};
-use duskflight_core::trapping::Visit;
+use duskflight_core::orchard::{Part, Pull, Trap, TrapKind};
+use duskflight_core::trapping::{Visit, implausible_count};
+use duskflight_core::wording::Words;
 
 use super::cells::{entered_by, unguarded};
+use super::{Asked, Reading};
 use crate::nearest::suggestion;
-use crate::sheet::{self, Columns, Fault, Row, keep};
+use crate::sheet::{self, Columns, Fault, Row, Sheet, keep};
 
 pub(super) const COLUMNS: Columns = Columns {
     all: &[
@@ -57,13 +59,9 @@ const fn with_those_of_the_round() -> [&'static str; COLUMNS.all.len() + FOR_THE
 
 /// Checks every row against the traps that are declared. A row with nothing but its date and trap is
 /// of a round sheet and was left blank: it is no visit. Each visit comes with who entered it.
-pub(super) fn parse(
-    text: &str,
-    orchard: &Orchard,
-    today: NaiveDate,
-    by: &str,
-) -> Result<Vec<Option<(Visit, String)>>, Vec<Fault>> {
-    let traps: BTreeMap<&str, &Trap> = orchard
+pub(super) fn parse(text: &str, reading: &Reading<'_>) -> Sheet<Option<Asked<(Visit, String)>>> {
+    let traps: BTreeMap<&str, &Trap> = reading
+        .orchard
         .traps()
         .iter()
         .map(|trap| (trap.id.as_str(), trap))
@@ -78,16 +76,29 @@ pub(super) fn parse(
             let near = suggestion(id, traps.keys().copied());
             vec![row.wrong("trap", format!("no such trap in traps.csv{near}"))]
         })?;
-        let visit = visit(row, trap, today)?;
+        let visit = visit(row, trap, reading.today)?;
         if seen.insert((visit.trap.clone(), visit.date)) {
-            Ok(Some((visit, entered_by(row, by))))
+            let asked = asked(row, reading.words, &visit).into_iter().collect();
+            Ok(Some(((visit, entered_by(row, reading.by)), asked)))
         } else {
             Err(vec![
                 row.wrong("trap", format!("stands twice on {}", visit.date)),
             ])
         }
     })
-    .whole()
+}
+
+/// The question about a count, at the largest that stands there.
+fn asked(row: &Row<'_>, words: Words, visit: &Visit) -> Option<Fault> {
+    let found = implausible_count(visit)?;
+    let counts = [
+        ("eggs", visit.eggs),
+        ("moths", visit.moths),
+        ("males", visit.males),
+        ("females", visit.females),
+    ];
+    let (column, _) = counts.into_iter().max_by_key(|(_, count)| *count)?;
+    Some(row.doubt(column, words.implausible(found)))
 }
 
 /// Whether nothing was filled in beside what a round sheet comes with, and who made the round.
@@ -214,7 +225,9 @@ fn readable(row: &Row<'_>) -> Result<bool, Fault> {
 
 #[cfg(test)]
 mod tests {
+    use chrono::DateTime;
     use duskflight_core::id::{BlockId, ProductId};
+    use duskflight_core::orchard::Orchard;
 
     use super::*;
 
@@ -254,16 +267,24 @@ mod tests {
         Orchard::new(Vec::new(), traps, Vec::new())
     }
 
+    fn parsed(text: &str) -> Sheet<Option<Asked<(Visit, String)>>> {
+        let reading = Reading {
+            orchard: orchard(),
+            today: day(6, 1),
+            now: DateTime::UNIX_EPOCH,
+            by: "ada",
+            words: Words::default(),
+        };
+        parse(text, &reading)
+    }
+
     fn import(text: &str) -> Result<Vec<Visit>, Vec<String>> {
-        parse(text, &orchard(), day(6, 1), "ada")
-            .map(|visits| {
-                visits
-                    .into_iter()
-                    .flatten()
-                    .map(|(visit, _)| visit)
-                    .collect()
-            })
-            .map_err(|errors| errors.iter().map(ToString::to_string).collect())
+        let Sheet { rows, faults } = parsed(text);
+        let visits = rows.into_iter().flatten().map(|((visit, _), _)| visit);
+        match faults.as_slice() {
+            [] => Ok(visits.collect()),
+            faults => Err(faults.iter().map(ToString::to_string).collect()),
+        }
     }
 
     #[test]
@@ -281,10 +302,10 @@ mod tests {
         let text = "date,trap,eggs,note,route,row,todo\n\
             2022-04-05,E1,3,,north,6,reading due\n\
             2022-04-05,P1,,,north,9,reading due\n";
-        let rows = parse(text, &orchard(), day(6, 1), "ada").unwrap();
+        let rows = parsed(text).rows;
         let eggs = rows
             .iter()
-            .map(|row| row.as_ref().map(|(visit, _)| visit.eggs));
+            .map(|row| row.as_ref().map(|((visit, _), _)| visit.eggs));
         assert_eq!(eggs.collect::<Vec<_>>(), [Some(Some(3)), None]);
         // A remark alone is a slip rather than a trap that was passed by.
         let remark = text.replace("P1,,,", "P1,,gate locked,");
@@ -322,6 +343,24 @@ mod tests {
                 "row 2, column date, \"2022-05-11\": trap P2 was down from 2022-05-10 to 2022-05-14",
                 "row 3, column date, \"2022-05-30\": trap P2 is down since 2022-05-28",
             ]
+        );
+    }
+
+    #[test]
+    fn a_count_that_no_trap_holds_is_asked_about_at_its_column() {
+        let text = "date,trap,moths,males,females\n2022-04-12,P1,,3000,\n2022-04-19,P1,,300,\n";
+        let rows = parsed(text).rows.into_iter().flatten();
+        let asked: Vec<String> = rows
+            .flat_map(|(_, asked)| asked)
+            .map(|f| f.to_string())
+            .collect();
+        assert_eq!(asked.len(), 1, "{asked:?}");
+        let said = "row 2, column males, \"3000\": a slip of the keys? 3000 moths in one trap";
+        assert!(asked[0].starts_with(said), "{}", asked[0]);
+        assert!(
+            asked[0].ends_with("; if it is right, --sure takes it"),
+            "{}",
+            asked[0]
         );
     }
 

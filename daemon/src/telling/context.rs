@@ -141,7 +141,10 @@ impl<'a> Context<'a> {
         let day = self.night.as_of;
         let of_mails = trouble::of_mails(self.connection, self.config, adviser, day)?;
         let folded = trouble::folded(self.config, adviser, &self.folded);
-        let trouble = self.trouble.iter().cloned().chain(folded).chain(of_mails);
+        let seen = (&part.seasons[..], day);
+        let splits = trouble::two_splits(self.connection, self.config, seen, self.now)?;
+        let known = self.trouble.iter().cloned().chain(splits);
+        let trouble = known.chain(folded).chain(of_mails);
         let contents = digest(
             self.config.words,
             day,

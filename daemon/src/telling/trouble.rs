@@ -3,9 +3,12 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
-use duskflight_core::id::PersonId;
+use duskflight_core::id::{BlockId, PersonId};
 use duskflight_core::ledger::{MailState, QueuedMail};
+use duskflight_core::orchard::Block;
+use duskflight_core::season::BlockSeason;
 use duskflight_core::temperature::Unit;
+use duskflight_core::trapping::{NoteKind, Notes, splits_that_disagree};
 use duskflight_core::wording::RevisedDay;
 use rusqlite::Connection;
 
@@ -16,7 +19,7 @@ use crate::records::dropped_trouble;
 use crate::store::folding::FoldedMail;
 use crate::store::jobs::{self, Job};
 use crate::store::outbox_report::{self, GivenUp};
-use crate::store::{StoreError, days, disk_space, journal};
+use crate::store::{StoreError, days, disk_space, journal, notes};
 
 /// A mail that was sent so long after it could have been is called late.
 const LATE_AFTER: TimeDelta = TimeDelta::hours(2);
@@ -115,6 +118,35 @@ pub(super) fn revised(
         lines.extend(config.words.revised_days(&station.name, unit, &days));
     }
     Ok(lines)
+}
+
+/// Lines for an adviser's digest: varieties of which several first hull splits are noted, one of them since
+/// the telling before.
+pub(super) fn two_splits(
+    connection: &Connection,
+    config: &Config,
+    (seasons, as_of): (&[&BlockSeason], NaiveDate),
+    now: DateTime<Utc>,
+) -> Result<Vec<String>, StoreError> {
+    let entered = last_telling(connection, config, as_of)?..now;
+    let fresh = notes::entered(connection, entered.clone())?;
+    if !fresh.iter().any(|note| note.kind == NoteKind::HullSplit) {
+        return Ok(Vec::new());
+    }
+    let notes = Notes::new(notes::up_to(connection, as_of)?);
+    let blocks: BTreeMap<&BlockId, &Block> = seasons
+        .iter()
+        .map(|season| (&season.block.id, &season.block))
+        .collect();
+    let of_block = |block: &Block| {
+        let of_block = notes.of(block.id.as_str());
+        let lines = block.varieties.iter().filter_map(|variety| {
+            let (counts, others) = splits_that_disagree(of_block, variety, as_of, &entered)?;
+            Some(config.words.two_splits(block, variety, counts, &others))
+        });
+        lines.collect::<Vec<_>>()
+    };
+    Ok(blocks.into_values().flat_map(of_block).collect())
 }
 
 /// When the telling before that of a day was done.

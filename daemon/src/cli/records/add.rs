@@ -9,6 +9,17 @@ use crate::records::{self, Cells, ImportError, Kind, Origin};
 use crate::sheet::Fault;
 use crate::store::entries::Applied;
 
+/// Who enters a record, and how sure they are.
+#[derive(Debug, Args)]
+struct Who {
+    /// Who enters it, as the history keeps it
+    #[arg(long, default_value = "command line")]
+    by: String,
+    /// Take it also where no real year has shown the like, such as hull split in April
+    #[arg(long)]
+    sure: bool,
+}
+
 #[derive(Debug, Args)]
 pub(crate) struct AddVisit {
     #[command(flatten)]
@@ -43,9 +54,8 @@ pub(crate) struct AddVisit {
     /// A remark
     #[arg(long, allow_hyphen_values = true)]
     note: Option<String>,
-    /// Who enters it, as the history keeps it
-    #[arg(long, default_value = "command line")]
-    by: String,
+    #[command(flatten)]
+    who: Who,
 }
 
 #[derive(Debug, Args)]
@@ -118,9 +128,8 @@ pub(crate) struct AddNote {
     /// A remark, such as where a number comes from
     #[arg(long, allow_hyphen_values = true)]
     note: Option<String>,
-    /// Who enters it, as the history keeps it
-    #[arg(long, default_value = "command line")]
-    by: String,
+    #[command(flatten)]
+    who: Who,
 }
 
 impl AddVisit {
@@ -138,7 +147,7 @@ impl AddVisit {
             ("serviced", self.serviced),
             ("note", self.note),
         ]);
-        add(&self.config, Kind::Visits, cells, self.by, &what).await
+        add(&self.config, Kind::Visits, cells, self.who, &what).await
     }
 }
 
@@ -169,7 +178,7 @@ impl AddNote {
             ("percent", self.percent),
             ("note", self.note),
         ]);
-        add(&self.config, Kind::Notes, cells, self.by, &what).await
+        add(&self.config, Kind::Notes, cells, self.who, &what).await
     }
 }
 
@@ -184,14 +193,15 @@ async fn add(
     config: &ConfigDir,
     kind: Kind,
     cells: Cells,
-    by: String,
+    who: Who,
     what: &str,
 ) -> Result<(), Failure> {
     let config = config.read()?;
     let store = open_store(&config)?;
     let origin = Origin {
         file: "command line".to_owned(),
-        by,
+        by: who.by,
+        sure: who.sure,
     };
     let applied = records::add(&store, &config, kind, cells, &origin, &clock::system()).await;
     let applied = applied.map_err(|error| match error {

@@ -1,5 +1,7 @@
 use std::collections::BTreeSet;
 
+use chrono::{DateTime, Utc};
+
 use duskflight_core::id::{GroupId, PersonId, StationId};
 use duskflight_core::orchard::{Crop, Dispensers, Regime};
 
@@ -37,8 +39,22 @@ fn day(month: u32, day: u32) -> NaiveDate {
 const NOON: DateTime<Utc> = DateTime::from_timestamp(1_665_403_200, 0).unwrap();
 
 fn import(text: &str) -> Result<Vec<Note>, Vec<String>> {
-    parse(text, &orchard(), day(10, 10), NOON, "ada")
-        .map_err(|errors| errors.iter().map(ToString::to_string).collect())
+    let Sheet { rows, faults } = parsed(text, orchard());
+    match faults.as_slice() {
+        [] => Ok(rows.into_iter().map(|(note, _)| note).collect()),
+        faults => Err(faults.iter().map(ToString::to_string).collect()),
+    }
+}
+
+fn parsed(text: &str, orchard: Orchard) -> Sheet<Asked<Note>> {
+    let reading = Reading {
+        orchard,
+        today: day(10, 10),
+        now: NOON,
+        by: "ada",
+        words: Words::default(),
+    };
+    parse(text, &reading)
 }
 
 /// The kinds of a sheet with these columns besides `block`, which is always B.
@@ -460,7 +476,37 @@ fn a_start_by_hand_says_why_and_dispensers_are_of_disrupted_blocks() {
     block.regime = Regime::Conventional;
     let conventional = Orchard::new(vec![block], Vec::new(), Vec::new());
     let text = "date,block,kind\n2022-03-25,B,dispensers-on\n";
-    let faults = parse(text, &conventional, day(10, 10), NOON, "ada").unwrap_err();
+    let faults = parsed(text, conventional).faults;
     let said = "row 2, column kind, \"dispensers-on\": block B is conventional in blocks.csv";
     assert!(faults[0].to_string().starts_with(said), "{}", faults[0]);
+}
+
+#[test]
+fn a_day_that_no_year_has_shown_is_asked_about_at_its_column() {
+    let asked = |row: &str| {
+        let text = format!("block,variety,date,kind,earliest,value,latest\nB,Nonpareil,{row}\n");
+        let rows = parsed(&text, orchard()).rows.into_iter();
+        rows.flat_map(|(_, asked)| asked)
+            .map(|asked| asked.to_string())
+            .collect::<Vec<_>>()
+    };
+    let check = |row, said: &str| {
+        let asked = asked(row);
+        assert_eq!(asked.len(), 1, "{row}: {asked:?}");
+        assert!(asked[0].starts_with(said), "{}", asked[0]);
+    };
+    check(
+        "2022-04-01,hull-split,,,",
+        "row 2, column date, \"2022-04-01\": a slip of the keys? hull split of almonds is asked about \
+         outside of Jun 1 – Sep 30",
+    );
+    check(
+        "2022-06-01,hull-split-expected,,2022-12-07,",
+        "row 2, column value, \"2022-12-07\": a slip",
+    );
+    check(
+        "2022-07-20,shake-expected,2022-01-05,2022-08-10,2022-08-20",
+        "row 2, column earliest, \"2022-01-05\": a slip",
+    );
+    assert_eq!(asked("2022-07-02,hull-split,,,"), [""; 0]);
 }

@@ -73,6 +73,7 @@ async fn a_sheet_is_entered_when_it_lands_and_not_when_it_was_looked_at() {
     let origin = Origin {
         file: "round.csv".to_owned(),
         by: "Ada".to_owned(),
+        sure: false,
     };
     let sheet = "date,trap,eggs\n2022-06-18,home-e1,4\n";
     let clock = Passing::from("2022-06-20T12:30:00Z");
@@ -81,4 +82,30 @@ async fn a_sheet_is_entered_when_it_lands_and_not_when_it_was_looked_at() {
     let after = instant("2022-06-20T13:00:00Z")..instant("2022-06-21T13:00:00Z");
     let late = store.read(move |c| visits::entered_late(c, after, june(20)));
     assert_eq!(late.await.unwrap().len(), 1);
+}
+
+#[tokio::test]
+async fn two_first_hull_splits_of_one_variety_are_told_once_on_the_morning_after_the_second() {
+    let farm = TestFarm::new("2022-06-20T11:00:00Z");
+    let Workshop { store, config, .. } = farm.workshop();
+    let enter = async |at: &str, seen: &str| {
+        let origin = Origin {
+            file: "split.csv".to_owned(),
+            by: "Ada".to_owned(),
+            sure: false,
+        };
+        let sheet = format!("date,block,variety,kind\n{seen},home,Nonpareil,hull-split\n");
+        let clock: Arc<dyn Clock> = Arc::new(SetClock::at(instant(at)));
+        let imported = import(&store, &config, Kind::Notes, &sheet, &origin, &clock).await;
+        assert_eq!(imported.unwrap().added, 1);
+    };
+    let said =
+        "two first hull splits are noted, Jun 10 and Jun 17; the one entered last counts, Jun 17";
+    enter("2022-06-18T20:00:00Z", "2022-06-10").await;
+    assert!(!digest(&farm, 20).await.contains("first hull splits"));
+    enter("2022-06-20T20:00:00Z", "2022-06-17").await;
+    let next = digest(&farm, 21).await;
+    let next = next.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(next.contains(said), "{next}");
+    assert!(!digest(&farm, 22).await.contains("first hull splits"));
 }
