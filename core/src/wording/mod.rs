@@ -2,6 +2,7 @@
 
 mod catch_up;
 mod cause;
+mod disruption;
 mod earlier_years;
 mod evidence;
 pub(crate) mod gather;
@@ -14,7 +15,6 @@ mod revised;
 mod risk;
 pub(crate) mod sentence;
 pub(crate) mod stations;
-mod suppression;
 mod terms;
 pub(crate) mod trap_plan;
 mod why;
