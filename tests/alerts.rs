@@ -217,8 +217,9 @@ fn lines_of_the_advisers_stand_in_both_parts_marked_as_theirs_under_the_same_id_
     assert_eq!(date(&first), date(&second));
     farm.nightly("2022-04-17");
     let (text, html) = texts(&farm, ALERT);
-    let theirs = "From your adviser Ada Vance: I walk the block <on> Monday.";
-    let entered = "From your adviser Ada Vance, entered by Ben Ruiz: Call me before noon.";
+    let theirs = "From your adviser Ada Vance (not the written recommendation): I walk the block <on> Monday.";
+    let entered = "From your adviser Ada Vance, entered by Ben Ruiz (not the written recommendation): Call me before \
+                   noon.";
     let caution = "Information and projection only";
     assert!(
         text.find(theirs).unwrap() < text.find(caution).unwrap(),
@@ -230,6 +231,7 @@ fn lines_of_the_advisers_stand_in_both_parts_marked_as_theirs_under_the_same_id_
         "{html}"
     );
     assert!(html.contains("Call me before noon."), "{html}");
+    assert_eq!(html.matches("(not the written recommendation):").count(), 2);
 }
 
 #[test]
@@ -240,7 +242,9 @@ fn an_alert_with_a_line_is_not_folded_into_a_later_mail_that_would_lose_it() {
     farm.nightly("2022-04-20");
     let (text, _) = texts(&farm, ALERT);
     assert!(
-        text.contains("From your adviser Ada Vance: Call me first."),
+        text.contains(
+            "From your adviser Ada Vance (not the written recommendation): Call me first."
+        ),
         "{text}"
     );
 }

@@ -137,12 +137,24 @@ fn a_rule_that_would_tell_nothing_or_too_much_is_refused_with_what_was_meant() {
             "people = [\"gil\"]\ngrowers = [\"gil\"]\ntell = [\"second-candidate\"]",
             "rule 1: tell: second-candidate: is provisional",
         ),
+        (
+            "people = [\"gil\"]\ngrowers = [\"gil\"]\ntell = [\"mark-near\", \"margin-turned\"]",
+            ": rule 1: tell: margin-turned: goes to advisers alone: an early shake is a way of control on one \
+             property, and only a licensed adviser tells what follows from it; take it out of this rule \
+             (gil: grower)",
+        ),
+        (
+            "people = [\"ada\", \"fay\"]\ntell = [\"margin-turned\"]",
+            "only a licensed adviser tells what follows from it; take it out of this rule (fay: other)",
+        ),
     ];
     for (rule, says) in wrong {
         let farm = farm_with(&format!("[[rule]]\n{rule}\n"));
         let said = refused(78, &["check", "--config", farm.config()]);
         assert!(said.contains(says), "{rule}: {said}");
     }
+    let of_advisers = "[[rule]]\npeople = [\"ada\", \"bo\"]\ntell = [\"margin-turned\"]\n";
+    printed(&["check", "--config", farm_with(of_advisers).config()]);
     let alone =
         farm_with("[[rule]]\npeople = [\"bo\"]\nblocks = [\"home\"]\ntell = [\"mark-near\"]\n");
     alone.change("[mail]\n", "[telling]\nmost_mails_a_day = 1\n\n[mail]\n");

@@ -47,8 +47,16 @@ fn a_configuration_that_is_wrong_is_explained_whole_with_exit_code_78() {
 #[test]
 fn nonsense_that_would_harm_later_is_refused_at_the_door() {
     let farm = Farm::new("2022-04-30");
+    farm.change(
+        "name = \"Test orchards\"",
+        "name = \"Test orchards\"\nregion = \"Californa\"\nauthority = \"\"",
+    );
     farm.change("name = \"Test orchards\"", "name = \" \"");
-    farm.change("phone = \"559-555-0101\"", "phone = \"\"");
+    farm.change("phone = \"559-555-0101\"", "phone = \"\"\nlicence = \" \"");
+    farm.change(
+        "email = \"gil@test.example\"",
+        "email = \"gil@test.example\"\nlicence = \"QAL 000000\"",
+    );
     farm.change("history_years = 12", "history_years = 0");
     farm.write(
         "blocks.csv",
@@ -70,6 +78,11 @@ fn nonsense_that_would_harm_later_is_refused_at_the_door() {
     let said = refused(78, &["status", "--config", farm.config()]);
     for fault in [
         "duskflight.toml:5: farm.name: it is empty",
+        "duskflight.toml:6: farm.region = \"Californa\": write california, or leave it out and name whom to ask in \
+         authority; did you mean \"california\"?",
+        "duskflight.toml:7: farm.authority: it is empty",
+        "person ada: licence: it is empty",
+        "person gil: licence: only an adviser's is printed",
         "person ada: give an adviser's phone",
         "station yard: history_years = 0: write 1 to 100",
         "blocks.csv:2: column varieties, \"Nonpareil; Nonpareil\": \"Nonpareil\" stands twice",

@@ -123,6 +123,14 @@ impl EventKind {
         matches!(self, Self::StartProvisional | Self::SecondCandidate)
     }
 
+    /// Whether it goes to nobody but advisers: to shake early is a way of control, and what comes first at one
+    /// harvest is close to advice on one property, which only a licensed adviser gives (California Food and
+    /// Agricultural Code 11408, 11410, 11411).
+    #[must_use]
+    pub const fn is_for_advisers_alone(self) -> bool {
+        matches!(self, Self::MarginTurned)
+    }
+
     /// The kind of that name.
     #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {

@@ -43,7 +43,7 @@ pub struct Dispensers {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Near {
-    /// Blocks under mating disruption within about three miles: they suppress catches of males far
+    /// Blocks under mating disruption within about three miles: catches of males fall far
     /// beyond their edges (sites 0.6 to 2.8 miles away, Burks 2017, J. Econ. Entomol. 110:438-446).
     Disruption,
     /// Pistachios within three miles: their effect reaches so far (Higbee & Siegel 2009, California

@@ -55,7 +55,7 @@ pub struct Reference {
     pub name: String,
     /// Whether its temperatures come from the same station.
     pub same_station: bool,
-    /// Whether disruption is near it too, so that its own catch of males may be suppressed (Burks
+    /// Whether disruption is near it too, so that its own catch of males may be smaller for it (Burks
     /// 2017, J. Econ. Entomol. 110:438-446: at sites 0.6 to 2.8 miles away).
     pub near_disruption: bool,
     /// What its pheromone traps caught.

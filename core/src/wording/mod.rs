@@ -2,6 +2,8 @@
 
 mod catch_up;
 mod cause;
+mod caution;
+mod disruption;
 mod earlier_years;
 mod evidence;
 mod exposure;
@@ -15,15 +17,15 @@ mod revised;
 mod risk;
 pub(crate) mod sentence;
 pub(crate) mod stations;
-mod suppression;
 mod terms;
 pub(crate) mod trap_plan;
-mod undecided;
 mod two_splits;
+mod undecided;
 mod why;
 pub(crate) mod words;
 pub(crate) mod work;
 
+pub use caution::{LOCAL_AUTHORITY, Region, caution};
 pub use exposure::{ExposureRow, ExposureTable};
 pub use gather::{Lines, trap_list};
 pub use handbook::{Whose, YEAR, YearEntry};
@@ -32,9 +34,3 @@ pub use revised::RevisedDay;
 pub use stations::StationView;
 pub use words::{DateOrder, Words};
 pub use work::plural;
-
-/// The caution that every mail carries.
-pub const CAUTION: &str = "Information and projection only, from weather station data and entered \
-counts; not a pesticide recommendation. Look at the block. Decisions belong to the grower and a \
-licensed adviser. The label is the law: pre-harvest and re-entry intervals, rates, bees. Ask your \
-county agricultural commissioner about permits and local rules.";

@@ -13,12 +13,13 @@ mod stations;
 use std::path::{Path, PathBuf};
 
 use duskflight_core::orchard::TrapKind;
-use duskflight_core::wording::Words;
+use duskflight_core::wording::{LOCAL_AUTHORITY, Region, Words};
 
-use super::file::{MainFile, SmtpPart};
+use super::file::{FarmPart, MainFile, SmtpPart};
 use super::problem::ConfigError;
 use super::tables::{self, BLOCKS_FILE, TRAPS_FILE};
 use super::{Config, DropFolder, Looks, MAIN_FILE, MailRoute, Sender};
+use crate::nearest::suggestion;
 use declared::Declared;
 use reader::Reader;
 
@@ -54,6 +55,7 @@ fn read(reader: &mut Reader<'_>) -> Option<Config> {
     if let Some(operator) = &main.farm.operator {
         reader.address(&["farm", "operator"], operator);
     }
+    let authority = authority(reader, &main.farm);
     reader.address(&["mail", "from"], &main.mail.from);
     reader.named(&["records", "drop_by"], &main.records.drop_by);
     if main.telling.near_days.is_some() {
@@ -85,6 +87,7 @@ fn read(reader: &mut Reader<'_>) -> Option<Config> {
     Some(Config {
         farm: main.farm.name,
         note: main.farm.note,
+        authority,
         zone: calendar.zone,
         words: Words {
             order: main.farm.date_order,
@@ -120,6 +123,28 @@ fn read(reader: &mut Reader<'_>) -> Option<Config> {
         traps: traps.into_iter().map(|row| row.trap).collect(),
         products,
     })
+}
+
+/// Whom the caution names: as declared, else that of the region.
+fn authority(reader: &mut Reader<'_>, farm: &FarmPart) -> String {
+    let region = farm.region.as_deref().and_then(|name| {
+        let region = Region::from_name(name);
+        if region.is_none() {
+            let near = suggestion(&name.to_lowercase(), Region::ALL.map(Region::name));
+            let what = format!(
+                " = {name:?}: write california, or leave it out and name whom to ask in authority{near}"
+            );
+            reader.at(&["farm", "region"], what);
+        }
+        region
+    });
+    match &farm.authority {
+        Some(authority) => {
+            reader.named(&["farm", "authority"], authority);
+            authority.clone()
+        }
+        None => region.map_or(LOCAL_AUTHORITY, Region::authority).to_owned(),
+    }
 }
 
 fn check_cap(reader: &mut Reader<'_>, most: u16) {

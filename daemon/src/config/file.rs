@@ -47,6 +47,8 @@ pub(super) struct FarmPart {
     pub(super) timezone: String,
     pub(super) note: Option<String>,
     pub(super) operator: Option<String>,
+    pub(super) region: Option<String>,
+    pub(super) authority: Option<String>,
     pub(super) unit: Option<Unit>,
     #[serde(default)]
     pub(super) date_order: DateOrder,
@@ -167,6 +169,7 @@ pub(super) struct PersonPart {
     pub(super) role: Role,
     pub(super) email: String,
     pub(super) phone: Option<String>,
+    pub(super) licence: Option<String>,
     /// The day of the week of a grower's letter.
     pub(super) letter: Option<String>,
 }

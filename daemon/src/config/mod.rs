@@ -66,6 +66,8 @@ pub struct Config {
     pub farm: String,
     /// A remark that every mail carries.
     pub note: Option<String>,
+    /// Whom mails say to ask about permits and local rules, to follow "ask".
+    pub authority: String,
     /// The zone of all civil days.
     pub zone: Tz,
     /// How days are printed.
@@ -167,6 +169,8 @@ pub struct Person {
     pub email: String,
     /// Their telephone number.
     pub phone: Option<String>,
+    /// An adviser's licence as they write it, where it is declared.
+    pub licence: Option<String>,
     /// The day of the week of a grower's letter, where it is wanted.
     pub letter: Option<Weekday>,
 }

@@ -56,6 +56,7 @@ insects = ["insects/navel-orangeworm.toml"]
 [farm]
 name = "Kestrel Flat Orchards"
 timezone = "America/Los_Angeles"
+region = "california"
 note = "{NOTE}"
 
 [mail]

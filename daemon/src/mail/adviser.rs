@@ -5,6 +5,8 @@
 pub struct Adviser<'a> {
     /// Their name.
     pub name: &'a str,
+    /// Their licence as they write it, where it is declared.
+    pub licence: Option<&'a str>,
     /// Their telephone number, as people dial it.
     pub phone: &'a str,
     /// Lines of theirs.
@@ -21,6 +23,14 @@ pub struct AdviserLine {
 }
 
 impl Adviser<'_> {
+    /// Their name, and their licence where it is declared.
+    pub(super) fn with_licence(&self) -> String {
+        match self.licence {
+            Some(licence) => format!("{}, {licence}", self.name),
+            None => self.name.to_owned(),
+        }
+    }
+
     /// What a telephone dials: the number without spaces and brackets (RFC 3966).
     pub(super) fn dialled(&self) -> String {
         let dialled = |c: &char| c.is_ascii_digit() || *c == '+';

@@ -5,7 +5,6 @@ use std::collections::BTreeSet;
 
 use chrono::Utc;
 use duskflight_core::contents::{CalendarEntry, DateState, KeyDate};
-use duskflight_core::wording::CAUTION;
 use icalendar::{Calendar, Class, Component, Event, EventLike, EventStatus, Property};
 
 use super::adviser::Adviser;
@@ -122,9 +121,10 @@ fn description(envelope: &Envelope<'_>, adviser: Adviser<'_>, date: &KeyDate) ->
         format!("{}, as of {}", envelope.farm, envelope.as_of),
         format!(
             "Ask your adviser: {}, telephone {}",
-            adviser.name, adviser.phone
+            adviser.with_licence(),
+            adviser.phone
         ),
-        CAUTION.to_owned(),
+        envelope.caution(),
     ];
     let lines = note
         .iter()

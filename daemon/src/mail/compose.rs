@@ -13,7 +13,7 @@ use askama::Template;
 use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::contents::{Alert, Chart, Digest};
 use duskflight_core::ledger::CatchUp;
-use duskflight_core::wording::{CAUTION, Words, plural};
+use duskflight_core::wording::{Words, plural};
 use serde::{Deserialize, Serialize};
 use textwrap::{Options, WordSplitter};
 
@@ -238,6 +238,7 @@ pub(crate) fn envelope_of<'a>(
     Envelope {
         farm: &config.farm,
         farm_note: config.note.as_deref(),
+        authority: &config.authority,
         from: Mailbox {
             name: &config.mail_from.name,
             address: &config.mail_from.address,

@@ -6,7 +6,7 @@ mod earlier;
 use chrono::{DateTime, FixedOffset, Utc};
 use duskflight_core::contents::{Alert, Chart, Digest, Letter, Summary};
 use duskflight_core::ledger::MailKind;
-use duskflight_core::wording::{DateOrder, Words};
+use duskflight_core::wording::{DateOrder, LOCAL_AUTHORITY, Words};
 use serde::{Deserialize, Serialize};
 
 use super::compose::{self, Adviser, AdviserLine, Extras};
@@ -19,6 +19,9 @@ use crate::config::Person;
 pub struct MailContents {
     farm: String,
     farm_note: Option<String>,
+    /// Left out by versions before, which knew one authority.
+    #[serde(default = "local_authority")]
+    authority: String,
     from: Named,
     to: Named,
     reply_to: Option<Named>,
@@ -75,6 +78,8 @@ pub enum Holds {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Asked {
     name: String,
+    #[serde(default)]
+    licence: Option<String>,
     phone: String,
 }
 
@@ -110,6 +115,10 @@ pub enum What {
     Cleared,
 }
 
+fn local_authority() -> String {
+    LOCAL_AUTHORITY.to_owned()
+}
+
 impl Holds {
     /// Which kind of mail says it.
     #[must_use]
@@ -130,6 +139,7 @@ impl Asked {
     pub fn of(adviser: &Person) -> Self {
         Self {
             name: adviser.name.clone(),
+            licence: adviser.licence.clone(),
             phone: adviser.phone.clone().unwrap_or_default(),
         }
     }
@@ -137,12 +147,15 @@ impl Asked {
     fn adding<'a>(&'a self, adds: &'a [AdviserLine]) -> Adviser<'a> {
         Adviser {
             name: &self.name,
+            licence: self.licence.as_deref(),
             phone: &self.phone,
             adds,
         }
     }
 
-    /// A line is the adviser's, also where somebody else entered it, which is said.
+    /// A line is the adviser's, also where somebody else entered it, which is said. What is written in
+    /// passing is not what the law asks of a recommendation (California Food and Agricultural Code 12003), and
+    /// a reader must not take it for one.
     fn line(&self, (by, line): (&str, &str)) -> AdviserLine {
         let entered = if by == self.name {
             String::new()
@@ -150,7 +163,10 @@ impl Asked {
             format!(", entered by {by}")
         };
         AdviserLine {
-            from: format!("From your adviser {}{entered}", self.name),
+            from: format!(
+                "From your adviser {}{entered} (not the written recommendation)",
+                self.name
+            ),
             text: line.to_owned(),
         }
     }
@@ -163,6 +179,7 @@ impl MailContents {
         Self {
             farm: envelope.farm.to_owned(),
             farm_note: envelope.farm_note.map(str::to_owned),
+            authority: envelope.authority.to_owned(),
             from: Named::of(envelope.from),
             to: Named::of(envelope.to),
             reply_to: envelope.reply_to.map(Named::of),
@@ -271,6 +288,7 @@ impl MailContents {
         Envelope {
             farm: &self.farm,
             farm_note: self.farm_note.as_deref(),
+            authority: &self.authority,
             from: self.from.mailbox(),
             to: self.to.mailbox(),
             reply_to: self.reply_to.as_ref().map(Named::mailbox),

@@ -3,6 +3,7 @@
 use std::time::SystemTime;
 
 use chrono::{DateTime, FixedOffset};
+use duskflight_core::wording::caution;
 use lettre::Message;
 use lettre::address::AddressError;
 use lettre::message::header::{
@@ -37,6 +38,8 @@ pub struct Envelope<'a> {
     pub farm: &'a str,
     /// Printed prominently, such as that the farm is invented.
     pub farm_note: Option<&'a str>,
+    /// Whom the caution says to ask about permits.
+    pub authority: &'a str,
     /// The sender.
     pub from: Mailbox<'a>,
     /// The one recipient.
@@ -49,6 +52,14 @@ pub struct Envelope<'a> {
     pub date: DateTime<FixedOffset>,
     /// The same in words, with the zone: `Jun 20, 2022, 06:00 PDT`.
     pub as_of: &'a str,
+}
+
+impl Envelope<'_> {
+    /// The caution that every mail carries.
+    #[must_use]
+    pub fn caution(&self) -> String {
+        caution(self.authority)
+    }
 }
 
 /// What a mail shows: its text, and the same as HTML with its pictures and files.
@@ -339,6 +350,7 @@ mod tests {
         let envelope = Envelope {
             farm: "Farm",
             farm_note: None,
+            authority: "your local authority",
             from: mailbox,
             to: mailbox,
             reply_to: None,

@@ -100,6 +100,7 @@ mod tests {
         let envelope = Envelope {
             farm: "Test farm",
             farm_note: None,
+            authority: "your local authority",
             from: mailbox,
             to: mailbox,
             reply_to: None,

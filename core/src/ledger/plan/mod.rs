@@ -18,7 +18,7 @@ use chrono::NaiveDate;
 use super::decide::decide;
 use super::facts::facts;
 use super::rank::urgency;
-use super::{CatchUp, Change, Fact, MailKind, Moment, Notice, Past, Role, Told};
+use super::{CatchUp, Change, Event, EventKind, Fact, MailKind, Moment, Notice, Past, Role, Told};
 use crate::id::PersonId;
 use crate::season::BlockSeason;
 use hearers::practices;
@@ -204,7 +204,7 @@ impl<'a> Planner<'a, '_> {
         adviser: &'a PersonId,
         seasons: Vec<&'a BlockSeason>,
     ) -> Part<'a> {
-        let told = self.ledger.of(&person.id, &seasons);
+        let told = self.told(person, &seasons);
         let facts: Vec<Fact> = seasons
             .iter()
             .flat_map(|season| self.heard(person, season))
@@ -232,11 +232,22 @@ impl<'a> Planner<'a, '_> {
         }
     }
 
+    /// What a person was told before, without what only an adviser may hear: nothing further is
+    /// said of it, not even that it changed.
+    fn told(&self, person: &Hearer, seasons: &[&BlockSeason]) -> Vec<&'a Told> {
+        let mut told = self.ledger.of(&person.id, seasons);
+        let kind = |told: &Told| told.event.parse().map(|event: Event| event.kind());
+        told.retain(|told| kind(told).map_or(true, |kind| may_hear(person, kind)));
+        told
+    }
+
     /// A season's facts as a person hears them. What they were told of others, when a rule still named them, is
     /// corrected and withdrawn all the same.
     fn heard(&self, person: &Hearer, season: &BlockSeason) -> Vec<Fact> {
         let only_firm = person.role == Role::Grower;
-        let heard = facts(season).into_iter().map(|fact| {
+        let facts = facts(season).into_iter();
+        let heard = facts.filter(|fact| may_hear(person, fact.event.kind()));
+        let heard = heard.map(|fact| {
             let hears = self
                 .hearers
                 .is_alerted(&person.id, &season.block, &fact.event);
@@ -257,7 +268,7 @@ impl<'a> Planner<'a, '_> {
             && !seasons.is_empty()
             && letter::is_due(person, adviser, self.made, self.tonight);
         due.then(|| {
-            let before = self.ledger.of(&person.id, &seasons);
+            let before = self.told(person, &seasons);
             Part {
                 adviser,
                 seasons,
@@ -295,6 +306,11 @@ impl<'a> Planner<'a, '_> {
             Some(_) => Past::Unlisted,
         }
     }
+}
+
+/// Whether a person may hear of a kind of news at all.
+fn may_hear(person: &Hearer, kind: EventKind) -> bool {
+    person.role == Role::Adviser || !kind.is_for_advisers_alone()
 }
 
 #[cfg(test)]

@@ -233,6 +233,19 @@ fn what_somebody_was_told_when_a_rule_still_named_them_is_corrected_and_nothing_
 }
 
 #[test]
+fn what_comes_first_at_harvest_is_not_even_taken_back_from_anybody_but_an_adviser() {
+    let mut farm = farm(1);
+    let turned = Event::MarginTurned(MarkId::new("third-generation").unwrap(), "Nonpareil".into());
+    for person in ["ada", "gil", "fay"] {
+        farm.tell(person, &turned, may(1));
+    }
+    let withdrawn = "of-ada margin-turned withdrawn";
+    assert!(farm.heard("ada").contains(&withdrawn.to_owned()));
+    assert_eq!(farm.heard("gil"), [START, HATCH]);
+    assert_eq!(farm.heard("fay"), [""; 0]);
+}
+
+#[test]
 fn digests_come_first_and_what_is_over_the_daily_limit_is_one_summary() {
     let digests = ["digest ada of ada", "digest bo of bo", "digest cy of cy"];
     let table: [(usize, &[&str]); 5] = [

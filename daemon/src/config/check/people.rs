@@ -25,6 +25,13 @@ pub(super) fn people(reader: &mut Reader<'_>, parts: Vec<PersonPart>) -> Vec<Per
                 ": give an adviser's phone; growers' alerts name it",
             );
         }
+        if let Some(licence) = &part.licence {
+            let path = ["person", id, "licence"];
+            reader.named(&path, licence);
+            if part.role != Role::Adviser {
+                reader.at(&path, ": only an adviser's is printed; take it out here");
+            }
+        }
         let path = ["person", id, "letter"];
         if part.letter.is_some() && part.role != Role::Grower {
             reader.at(&path, ": only a grower gets the weekly letter");
@@ -38,6 +45,7 @@ pub(super) fn people(reader: &mut Reader<'_>, parts: Vec<PersonPart>) -> Vec<Per
             role: part.role,
             email: part.email,
             phone: part.phone,
+            licence: part.licence,
         });
     }
     people

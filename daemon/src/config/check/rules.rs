@@ -14,6 +14,10 @@ use crate::config::file::RulePart;
 use crate::config::tables::BlockRow;
 use crate::nearest::suggestion;
 
+/// Why some news goes by no rule to anybody else, and what to do.
+const FOR_ADVISERS_ALONE: &str = "goes to advisers alone: an early shake is a way of control on one \
+property, and only a licensed adviser tells what follows from it; take it out of this rule";
+
 /// Reads and checks the rules against what is declared.
 pub(super) fn rules(
     reader: &mut Reader<'_>,
@@ -75,21 +79,34 @@ impl Check<'_, '_> {
         }
     }
 
-    /// Somebody must hear, and growers nothing that the next check may take back.
+    /// Somebody must hear, growers nothing that the next check may take back, and nobody but advisers what
+    /// comes near advice on one property.
     fn recipients(&mut self, rule: &Rule) {
         if rule.people.is_empty() {
             self.at("people", ": nobody hears; name at least one person");
         }
-        let provisional = rule.tell.iter().find(|kind| kind.is_provisional());
         for id in &rule.people {
-            match (self.person(id), provisional) {
-                (None, _) => self.unknown("people", id.as_str()),
-                (Some(person), Some(kind)) if person.role == Role::Grower => {
-                    let kind = kind.name();
-                    let what = "is provisional, and growers hear nothing that the next check may take back";
-                    self.at("tell", format!(": {kind}: {what} ({id} is a grower)"));
-                }
-                (Some(_), _) => {}
+            match self.person(id).map(|person| person.role) {
+                None => self.unknown("people", id.as_str()),
+                Some(Role::Adviser) => {}
+                Some(role) => self.may_hear(rule, id, role),
+            }
+        }
+    }
+
+    fn may_hear(&mut self, rule: &Rule, id: &PersonId, role: Role) {
+        for kind in &rule.tell {
+            let name = kind.name();
+            if kind.is_for_advisers_alone() {
+                let role = role.name();
+                self.at(
+                    "tell",
+                    format!(": {name}: {FOR_ADVISERS_ALONE} ({id}: {role})"),
+                );
+            } else if kind.is_provisional() && role == Role::Grower {
+                let what =
+                    "is provisional, and growers hear nothing that the next check may take back";
+                self.at("tell", format!(": {name}: {what} ({id} is a grower)"));
             }
         }
     }

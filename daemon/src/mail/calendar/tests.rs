@@ -7,6 +7,7 @@ use crate::mail::message::Mailbox;
 const ADVISER: Adviser<'static> = Adviser {
     name: "Inés Arroyo",
     adds: &[],
+    licence: None,
     phone: "+1 555 010-0199",
 };
 
@@ -18,6 +19,7 @@ fn envelope() -> Envelope<'static> {
     Envelope {
         farm: "Juniper Flat",
         farm_note: Some("An invented farm."),
+        authority: "the county agricultural commissioner",
         from: farm,
         to: Mailbox {
             name: "Tom Avery",

@@ -2,7 +2,7 @@
 
 use askama::Template;
 use duskflight_core::contents::Letter;
-use duskflight_core::wording::{CAUTION, Words};
+use duskflight_core::wording::Words;
 
 use super::{Adviser, EXPOSURE_NOTE, subject, whole};
 use crate::mail::message::{ComposeError, Composed, Envelope};

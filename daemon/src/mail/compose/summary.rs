@@ -2,7 +2,7 @@
 
 use askama::Template;
 use duskflight_core::contents::{Summary, SummaryPart};
-use duskflight_core::wording::{CAUTION, Words};
+use duskflight_core::wording::Words;
 
 use super::{Adviser, begins, remark, subject, whole};
 use crate::mail::calendar;

@@ -1,6 +1,7 @@
 use chrono::{DateTime, FixedOffset};
 use duskflight_core::contents::{AlertItem, KeyDate};
 use duskflight_core::id::BlockId;
+use duskflight_core::wording::caution;
 use mail_parser::{HeaderValue, Message, MessageParser, MimeHeaders};
 
 use super::sample::{MORNING, Sample};
@@ -9,8 +10,11 @@ use crate::mail::message::Mailbox;
 
 const INVENTED: &str = "An invented farm: its people, blocks and counts do not exist.";
 
+const AUTHORITY: &str = "the county agricultural commissioner";
+
 const ADVISER: Adviser<'static> = Adviser {
     name: "Inés Arroyo",
+    licence: Some("PCA 000000"),
     phone: "+1 (555) 010-0199",
     adds: &[],
 };
@@ -27,6 +31,7 @@ fn envelope() -> Envelope<'static> {
     Envelope {
         farm: "Juniper Flat",
         farm_note: Some(INVENTED),
+        authority: AUTHORITY,
         from: Mailbox {
             name: "Juniper Flat, Duskflight",
             address: "watch@juniper-flat.example",
@@ -148,6 +153,7 @@ fn hostile() -> Composed {
     let envelope = Envelope {
         farm: &names[1],
         farm_note: Some(&names[0]),
+        authority: &names[2],
         from: Mailbox {
             name: &names[0],
             ..envelope().from
@@ -165,6 +171,7 @@ fn hostile() -> Composed {
     };
     let adviser = Adviser {
         name: &names[1],
+        licence: Some(&names[2]),
         phone: "\"><b>1",
         adds: &[],
     };
@@ -280,7 +287,11 @@ fn every_mail_carries_the_caution_the_note_and_its_instant() {
     for mail in [full(), quiet(), alert_for("N-14"), alert_for("W-3")] {
         for part in [&mail.parts.text, &mail.parts.html] {
             let part = flat(part);
-            for said in [CAUTION, INVENTED, "As of Jun 20, 2022, 06:00 PDT"] {
+            for said in [
+                &*caution(AUTHORITY),
+                INVENTED,
+                "As of Jun 20, 2022, 06:00 PDT",
+            ] {
                 assert!(part.contains(said), "{}: {said}", mail.parts.subject);
             }
         }
@@ -315,7 +326,7 @@ fn the_alert_names_the_adviser_with_a_telephone_number() {
     assert!(
         mail.parts
             .text
-            .contains("Inés Arroyo, telephone +1 (555) 010-0199")
+            .contains("Inés Arroyo, PCA 000000, telephone +1 (555) 010-0199")
     );
     let link = "<a href=\"tel:+15550100199\">+1 (555) 010-0199</a>";
     assert!(mail.parts.html.contains(link));

@@ -52,14 +52,8 @@ impl Words {
 
     /// Sentinels, the traps beside them, and what that says or why it says nothing.
     fn window(self, window: &Window) -> String {
-        let sentinel = window.sentinel.iter().map(|haul| {
-            let suppressed = if haul.count == 0 && window.doubts.is_empty() {
-                " (suppressed)"
-            } else {
-                ""
-            };
-            format!("sentinel {}{suppressed}, {}", counts(haul), life(haul))
-        });
+        let sentinel = window.sentinel.iter();
+        let sentinel = sentinel.map(|haul| format!("sentinel {}, {}", counts(haul), life(haul)));
         let others = window.others.iter().map(|haul| {
             let name = match haul.kind {
                 TrapKind::PheromonePpo => "combined trap",
@@ -130,7 +124,7 @@ impl Words {
             ));
         }
         if reference.near_disruption {
-            line.push_str("; may be suppressed, disruption is near it");
+            line.push_str("; disruption is near it");
         }
         line
     }
@@ -152,29 +146,21 @@ impl Words {
             .then(|| format!("sentinel catches told at once: {}", caught.join(", ")))
     }
 
-    /// Catches of one kind in a block: males that are missing where disruption is are suppressed, which
-    /// is not that there are none.
+    /// Catches of one kind in a block: where no males were caught in a conventional block with disruption
+    /// near, that it is near. Why there are none is not said, since a count does not show it.
     #[must_use]
     pub fn catch_in(self, season: &BlockSeason, catch: &Catch) -> String {
         let words = self.catch(catch);
         let none = catch.counted == Counted::Males && catch.count == 0 && catch.traps_read > 0;
-        match suppressed(&season.block, season.beside.disruption.as_ref()) {
-            Some(how) if none => format!("{words}, {how}"),
-            _ => words,
+        match none && has_disruption_near(&season.block) {
+            true => format!("{words}, disruption is near"),
+            false => words,
         }
     }
 }
 
-/// What a zero of males is in a block under disruption or near it, where nothing speaks against it.
-fn suppressed(block: &Block, checked: Option<&Disruption>) -> Option<&'static str> {
-    let doubtful = checked.is_none_or(|checked| !checked.week.doubts.is_empty());
-    match block.regime {
-        Regime::MatingDisruption if !doubtful => Some("suppressed"),
-        Regime::Conventional if block.near.contains(&Near::Disruption) => {
-            Some("may be suppressed, disruption is near")
-        }
-        _ => None,
-    }
+fn has_disruption_near(block: &Block) -> bool {
+    block.regime == Regime::Conventional && block.near.contains(&Near::Disruption)
 }
 
 fn caught(haul: &Haul) -> String {
@@ -258,17 +244,17 @@ mod tests {
         let lines = Words::default().disruption_lines(&season(&visits, 16));
         // By hand: nights 1 to 8 and 8 to 15 May, 1 to 15 May of R: 70 in 14 is 5 a night.
         let beside = "beside it Knoll (conventional, same station): 70 males in 14 trap-nights, 5.0 a \
-                      trap and night; the sentinel 100 % fewer, 0.0 a trap and night; may be \
-                      suppressed, disruption is near it";
+                      trap and night; the sentinel 100 % fewer, 0.0 a trap and night; disruption is \
+                      near it";
         let expected = [
             "dispensers on: Apr 1; last day: Sep 30".to_owned(),
             format!(
-                "last 7 days: sentinel 0 in 7 trap-nights (suppressed), lure in life; combined trap 5 \
+                "last 7 days: sentinel 0 in 7 trap-nights, lure in life; combined trap 5 \
                  moths, both sexes; {DOES_NOT_SHOW}"
             ),
             format!("last 7 days, {beside}"),
             format!(
-                "season so far: sentinel 0 in 14 trap-nights (suppressed), lure in life; combined trap \
+                "season so far: sentinel 0 in 14 trap-nights, lure in life; combined trap \
                  9 moths, both sexes; {DOES_NOT_SHOW}"
             ),
             format!("season so far, {beside}"),
@@ -295,22 +281,19 @@ mod tests {
     }
 
     #[test]
-    fn a_zero_of_males_is_suppressed_under_disruption_and_may_be_near_it() {
+    fn a_zero_of_males_stays_a_count_beside_the_word_that_disruption_is_near() {
         let visits = [read("P", 15, 0), read("C", 15, 2), read("R", 15, 0)];
         let season = season(&visits, 16);
         let words = Words::default();
         let shown = words.catch_in(&season, &season.latest[0]);
-        let expected = "0 males (1 of 1 traps read, 0.0 a trap and night), suppressed";
+        let expected = "0 males (1 of 1 traps read, 0.0 a trap and night)";
         assert_eq!(shown, expected);
         let mut conventional = season.clone();
         conventional.block.regime = Regime::Conventional;
         conventional.block.near = [Near::Disruption].into();
         conventional.beside.disruption = None;
         let shown = words.catch_in(&conventional, &season.latest[0]);
-        assert!(
-            shown.ends_with(", may be suppressed, disruption is near"),
-            "{shown}"
-        );
+        assert_eq!(shown, format!("{expected}, disruption is near"));
         conventional.block.near.clear();
         let shown = words.catch_in(&conventional, &season.latest[0]);
         assert!(shown.ends_with("a trap and night)"), "{shown}");
