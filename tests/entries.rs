@@ -114,10 +114,11 @@ impl Records {
             let RiskFacts {
                 mummies,
                 damage,
+                nut_samples,
                 crop,
                 insecticides,
             } = &mut season.beside.risk;
-            for notes in [mummies, damage, crop, insecticides] {
+            for notes in [mummies, damage, nut_samples, crop, insecticides] {
                 forget_when(notes);
             }
         }

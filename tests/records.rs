@@ -578,7 +578,7 @@ fn the_rows_of_the_guide_import_and_show_every_column_and_kind() {
     farm.write("notes.csv", &notes);
     let file = farm.path("notes.csv");
     let said = note(&farm, "import", &[file.to_str().unwrap()]);
-    assert!(said.contains("15 added"), "{said}");
+    assert!(said.contains("16 added"), "{said}");
     for kind in duskflight_core::trapping::NoteKind::NAMES {
         assert!(notes.contains(&format!(",{kind},")), "{kind} has no row");
     }

@@ -4,7 +4,7 @@
 
 use chrono::{Datelike, NaiveDate};
 
-use crate::trapping::{HarvestSample, Note, NoteKind};
+use crate::trapping::{HarvestSample, Note, NoteKind, NutSample};
 
 /// Of a normal distribution 95 % lie within so many standard deviations.
 const DEVIATIONS_OF_95_PERCENT: f64 = 1.959_963_984_540_054;
@@ -16,6 +16,8 @@ pub struct RiskFacts {
     pub mummies: Vec<Note>,
     /// Harvest samples, field damage and rejects of the newest earlier year that has any.
     pub damage: Vec<Note>,
+    /// Nuts sampled this year before harvest.
+    pub nut_samples: Vec<Note>,
     /// Bloom and hull split seen this year.
     pub crop: Vec<Note>,
     /// Insecticides put on this year.
@@ -56,6 +58,12 @@ impl SampleShare {
     pub fn of_orangeworm(sample: &HarvestSample) -> Option<Self> {
         Self::new(sample.orangeworm, sample.nuts)
     }
+
+    /// The same of a sample before harvest.
+    #[must_use]
+    pub fn of_nuts(sample: &NutSample) -> Option<Self> {
+        Self::new(sample.damaged, sample.nuts)
+    }
 }
 
 /// Picks from the notes of one block up to a day.
@@ -73,6 +81,7 @@ pub(super) fn risk_facts(notes: &[Note], as_of: NaiveDate) -> RiskFacts {
     RiskFacts {
         mummies: pick(&|note| note.counts_mummies_to(as_of)),
         damage: pick(&|note| is_damage(note) && Some(note.date.year()) == newest),
+        nut_samples: pick(&|note| matches!(note.kind, NoteKind::NutSample(_)) && this_year(note)),
         crop: pick(&|note| is_of_crop(&note.kind) && this_year(note)),
         insecticides: pick(&|note| note.kind == NoteKind::Insecticide && this_year(note)),
     }
@@ -132,6 +141,26 @@ mod tests {
         assert_eq!(SampleShare::new(0, 0), None);
         let none = SampleShare::new(0, 300).unwrap();
         assert!(none.interval.0.abs() < 1e-12 && none.interval.1 > 1.0);
+    }
+
+    #[test]
+    fn nut_samples_are_those_of_this_year_and_no_damage_of_a_harvest() {
+        let sampled = |day| {
+            let sample = NutSample {
+                nuts: 300,
+                damaged: 3,
+            };
+            note(day, Some("Nonpareil"), NoteKind::NutSample(sample))
+        };
+        let this_year = sampled(date(2021, 7, 20));
+        let notes = [
+            sampled(date(2020, 7, 20)),
+            this_year.clone(),
+            sampled(date(2021, 8, 2)),
+        ];
+        let facts = risk_facts(&notes, date(2021, 8, 1));
+        assert_eq!(facts.nut_samples, [this_year]);
+        assert_eq!(facts.damage, []);
     }
 
     #[test]

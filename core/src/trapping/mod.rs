@@ -31,7 +31,8 @@ pub use haul::Haul;
 pub(crate) use haul::{Interval, attractants, haul, intervals};
 pub use liner::{OnLiner, full_liner, on_liner};
 pub use note::{
-    Expected, HarvestSample, Mummies, Note, NoteKind, Notes, Scale, SplitCheck, Stage, StartByHand,
+    Expected, HarvestSample, Mummies, Note, NoteKind, Notes, NutSample, Scale, SplitCheck, Stage,
+    StartByHand,
 };
 pub use plausible::{Implausible, Seasonal, implausible_count, implausible_days};
 pub use posting::closed_until;

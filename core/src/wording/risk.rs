@@ -2,7 +2,7 @@
 
 use crate::orchard::{Crop, Near};
 use crate::season::{BlockSeason, SampleShare};
-use crate::trapping::{HarvestSample, Mummies, Note, NoteKind, SplitCheck};
+use crate::trapping::{HarvestSample, Mummies, Note, NoteKind, NutSample, SplitCheck};
 
 use super::words::Words;
 
@@ -13,6 +13,7 @@ impl Words {
         let context = &season.beside.risk;
         let mut lines = self.mummy_lines(season);
         lines.extend(self.damage_lines(season));
+        lines.extend(self.nut_lines(season));
         if season.block.near.contains(&Near::Pistachio) {
             lines.push(
                 "pistachios lie within 3 miles (declared); their effect reached so far (Higbee & \
@@ -54,11 +55,22 @@ impl Words {
         }
     }
 
+    /// Samples of nuts before harvest beside what they are worth.
+    fn nut_lines(self, season: &BlockSeason) -> Vec<String> {
+        let samples = &season.beside.risk.nut_samples;
+        let worth = "nut samples before harvest and traps of females are the best predictors of damage known; half \
+                     of it stays unexplained (r² about 0.5; Higbee & Burks 2021)";
+        let worth = (!samples.is_empty()).then(|| worth.to_owned());
+        let lines = samples.iter().map(|note| self.seen(note));
+        lines.chain(worth).collect()
+    }
+
     /// A note as a fact: what, when, of which variety, and who says so.
     fn seen(self, note: &Note) -> String {
         let what = match &note.kind {
             NoteKind::Mummies(mummies) => mummies_seen(mummies),
             NoteKind::HarvestSample(sample) => sample_seen(sample),
+            NoteKind::NutSample(sample) => nuts_seen(sample),
             NoteKind::FieldDamage(percent) => format!("field damage {}", share(*percent)),
             NoteKind::Rejects(percent) => format!(
                 "rejects {}, which are not field damage: much of that never gets to the handler",
@@ -108,13 +120,7 @@ fn sample_seen(sample: &HarvestSample) -> String {
         "harvest sample, {} of {} nuts damaged by navel orangeworm",
         sample.orangeworm, sample.nuts
     );
-    if let Some(found) = SampleShare::of_orangeworm(sample) {
-        let (low, high) = found.interval;
-        words.push_str(&format!(
-            ", {:.1} % (95 % interval {low:.1}–{high:.1} %)",
-            found.percent
-        ));
-    }
+    words.push_str(&interval(SampleShare::of_orangeworm(sample)));
     let others = [
         (sample.twig_borer, "peach twig borer"),
         (sample.ants, "ants"),
@@ -124,6 +130,26 @@ fn sample_seen(sample: &HarvestSample) -> String {
         words.push_str(&format!(", {count} by {cause}"));
     }
     words
+}
+
+fn nuts_seen(sample: &NutSample) -> String {
+    format!(
+        "nut sample before harvest, {} of {} nuts damaged by navel orangeworm{}",
+        sample.damaged,
+        sample.nuts,
+        interval(SampleShare::of_nuts(sample))
+    )
+}
+
+/// A sample's share and how far off it may be, after what was counted.
+fn interval(share: Option<SampleShare>) -> String {
+    share.map_or_else(String::new, |found| {
+        let (low, high) = found.interval;
+        format!(
+            ", {:.1} % (95 % interval {low:.1}–{high:.1} %)",
+            found.percent
+        )
+    })
 }
 
 fn split_seen(check: &SplitCheck) -> String {
@@ -191,6 +217,10 @@ mod tests {
             trees: 12,
             stage: Stage::new(Scale::Ucce, "2B"),
         };
+        let nuts = NutSample {
+            nuts: 300,
+            damaged: 3,
+        };
         let note = sample::note;
         let rejects = Note {
             text: "handler's sheet".into(),
@@ -206,6 +236,7 @@ mod tests {
             ),
             rejects,
             note(date(2022, 7, 8), early, NoteKind::HullSplitCheck(check)),
+            note(date(2022, 7, 9), early, NoteKind::NutSample(nuts)),
             note(date(2022, 5, 2), None, NoteKind::Insecticide),
         ];
         let expected = [
@@ -217,6 +248,12 @@ mod tests {
              (95 % interval 1.1–3.6 %), 4 by ants (entered by adviser)",
             "Oct 4 2021: rejects 1.2 %, which are not field damage: much of that never gets to the \
              handler (entered by adviser: handler's sheet)",
+            // By hand: (0.01 + 3.8415/600) / (1 + 3.8415/300) = 0.01620; the half width is
+            // √(3.8415 · (0.01 · 0.99/300 + 3.8415/360,000)) / 1.01281 = 0.01279: 0.34 to 2.90 %.
+            "Jul 9 2022, Nonpareil: nut sample before harvest, 3 of 300 nuts damaged by navel orangeworm, \
+             1.0 % (95 % interval 0.3–2.9 %) (entered by adviser)",
+            "nut samples before harvest and traps of females are the best predictors of damage known; half \
+             of it stays unexplained (r² about 0.5; Higbee & Burks 2021)",
             "pistachios lie within 3 miles (declared); their effect reached so far (Higbee & Siegel \
              2009)",
             "varieties, the early one first: Nonpareil, Monterey; late, soft-shelled and poorly sealed \

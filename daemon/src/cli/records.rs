@@ -48,15 +48,15 @@ pub(super) enum Notes {
     /// Import a CSV file of notes
     ///
     /// Columns, of which date, block and kind are needed: date,block,variety,kind,value,earliest,latest,
-    /// trees,top,middle,low,scale,stage,in_tree,on_ground,nuts,orangeworm,twig_borer,ants,other,percent,
-    /// note,by
+    /// trees,top,middle,low,scale,stage,in_tree,on_ground,nuts,orangeworm,twig_borer,ants,other,damaged,
+    /// percent,note,by
     ///
     /// Kinds and their columns: egg-laying-start (value: the day set by hand; note: why; earliest, latest:
     /// the days within which it lies, both or neither), bloom,
     /// hull-split (seen on date), hull-split-expected (value), hull-split-check (trees; top, middle, low
     /// in percent; scale and stage), shake-expected (earliest, value: the likely day, latest), shaken,
     /// mummies (trees; in_tree, on_ground), harvest-sample (nuts, orangeworm, twig_borer, ants, other),
-    /// field-damage and rejects (percent), insecticide, dispensers-on, dispensers-until (value),
+    /// nut-sample (nuts looked at before harvest; damaged by navel orangeworm), field-damage and rejects (percent), insecticide, dispensers-on, dispensers-until (value),
     /// no-entry-until (value). A file with a wrong row is not stored at all, nor one with a day that no real
     /// year has shown, unless with --sure.
     Import(Import),

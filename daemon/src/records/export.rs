@@ -135,6 +135,10 @@ pub(crate) fn carried(kind: &NoteKind) -> Cells {
             ("ants", sample.ants.to_string()),
             ("other", sample.other.to_string()),
         ],
+        NoteKind::NutSample(sample) => vec![
+            ("nuts", sample.nuts.to_string()),
+            ("damaged", sample.damaged.to_string()),
+        ],
         NoteKind::FieldDamage(percent) | NoteKind::Rejects(percent) => {
             vec![("percent", percent.to_string())]
         }

@@ -38,6 +38,7 @@ pub(super) const COLUMNS: Columns = Columns {
         "twig_borer",
         "ants",
         "other",
+        "damaged",
         "percent",
         "note",
         "by",

@@ -77,10 +77,10 @@ pub(crate) struct AddNote {
     /// The day that the kind carries; of shake-expected the likely one
     #[arg(long)]
     value: Option<String>,
-    /// Earliest day of shaking
+    /// Earliest day of shaking, or of a start set by hand
     #[arg(long)]
     earliest: Option<String>,
-    /// Latest day of shaking
+    /// Latest day of shaking, or of a start set by hand
     #[arg(long)]
     latest: Option<String>,
     /// Trees looked at
@@ -107,7 +107,7 @@ pub(crate) struct AddNote {
     /// Mummies on the ground under a tree
     #[arg(long, alias = "on_ground")]
     on_ground: Option<String>,
-    /// Nuts cracked out of a harvest sample
+    /// Nuts cracked out of a harvest sample, or looked at in a sample before harvest
     #[arg(long)]
     nuts: Option<String>,
     /// Of those, damaged by navel orangeworm
@@ -122,6 +122,9 @@ pub(crate) struct AddNote {
     /// By anything else
     #[arg(long)]
     other: Option<String>,
+    /// Of a sample before harvest, damaged by navel orangeworm
+    #[arg(long)]
+    damaged: Option<String>,
     /// Percent damaged or rejected
     #[arg(long)]
     percent: Option<String>,
@@ -175,6 +178,7 @@ impl AddNote {
             ("twig_borer", self.twig_borer),
             ("ants", self.ants),
             ("other", self.other),
+            ("damaged", self.damaged),
             ("percent", self.percent),
             ("note", self.note),
         ]);

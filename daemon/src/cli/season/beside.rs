@@ -137,6 +137,7 @@ pub(super) fn context(context: &RiskFacts) -> Value {
     json!({
         "mummies": notes(&context.mummies),
         "damage": notes(&context.damage),
+        "nut_samples": notes(&context.nut_samples),
         "crop": notes(&context.crop),
         "insecticides": notes(&context.insecticides),
     })
@@ -145,6 +146,7 @@ pub(super) fn context(context: &RiskFacts) -> Value {
 fn note(note: &Note) -> Value {
     let share = match &note.kind {
         NoteKind::HarvestSample(sample) => SampleShare::of_orangeworm(sample),
+        NoteKind::NutSample(sample) => SampleShare::of_nuts(sample),
         _ => None,
     };
     let mut value = json!({

@@ -2,14 +2,14 @@
 
 use chrono::{Datelike, NaiveDate};
 use duskflight_core::trapping::{
-    Expected, HarvestSample, Mummies, NoteKind, Scale, SplitCheck, Stage, StartByHand,
+    Expected, HarvestSample, Mummies, NoteKind, NutSample, Scale, SplitCheck, Stage, StartByHand,
 };
 
 use crate::nearest::suggestion;
 use crate::sheet::{Fault, Row, keep};
 
 /// Columns that only some kinds of notes use.
-pub(super) const OF_KINDS: [&str; 17] = [
+pub(super) const OF_KINDS: [&str; 18] = [
     "value",
     "earliest",
     "latest",
@@ -26,6 +26,7 @@ pub(super) const OF_KINDS: [&str; 17] = [
     "twig_borer",
     "ants",
     "other",
+    "damaged",
     "percent",
 ];
 
@@ -97,6 +98,13 @@ pub(super) const FORMS: [Form; NoteKind::NAMES.len()] = [
         mummies,
     ),
     form("harvest-sample", About::Either, &DAMAGE, &[], sample),
+    form(
+        "nut-sample",
+        About::Either,
+        &["nuts", "damaged"],
+        &[],
+        nut_sample,
+    ),
     form(
         "field-damage",
         About::Either,
@@ -370,6 +378,21 @@ fn sample(row: &Row<'_>, _: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
         return Err(one(row.wrong("nuts", what)));
     }
     Ok(NoteKind::HarvestSample(sample))
+}
+
+fn nut_sample(row: &Row<'_>, _: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
+    let mut faults = Vec::new();
+    let counts = ["nuts", "damaged"].map(|column| keep(&mut faults, row.count(column)).flatten());
+    let [Some(nuts), Some(damaged)] = counts else {
+        return Err(faults);
+    };
+    if nuts == 0 {
+        return Err(one(row.wrong("nuts", "write how many were looked at")));
+    }
+    if damaged > nuts {
+        return Err(one(row.wrong("damaged", "more than were looked at")));
+    }
+    Ok(NoteKind::NutSample(NutSample { nuts, damaged }))
 }
 
 fn trees(row: &Row<'_>) -> Result<u16, Fault> {

@@ -6,7 +6,7 @@ use duskflight_core::id::{GroupId, PersonId, StationId};
 use duskflight_core::orchard::{Crop, Dispensers, Regime};
 
 use duskflight_core::trapping::{
-    Expected, HarvestSample, Mummies, NoteKind, Scale, SplitCheck, Stage, StartByHand,
+    Expected, HarvestSample, Mummies, NoteKind, NutSample, Scale, SplitCheck, Stage, StartByHand,
 };
 
 use super::forms::{FORMS, OF_KINDS};
@@ -199,13 +199,14 @@ fn a_hull_split_check_and_the_days_of_shaking_are_read() {
 #[test]
 fn figures_of_this_year_and_of_years_before_are_read() {
     let read = kinds(
-        "date,kind,trees,in_tree,on_ground,nuts,orangeworm,twig_borer,ants,other,percent",
+        "date,kind,trees,in_tree,on_ground,nuts,orangeworm,twig_borer,ants,other,damaged,percent",
         &[
-            "2022-01-12,mummies,20,1.4,3,,,,,,",
-            "2022-01-13,mummies,20,,0,,,,,,",
-            "2021-08-20,harvest-sample,,,,500,10,2,0,1,",
-            "2021-10-01,rejects,,,,,,,,,1.2",
-            "2020-09-01,field-damage,,,,,,,,,0",
+            "2022-01-12,mummies,20,1.4,3,,,,,,,",
+            "2022-01-13,mummies,20,,0,,,,,,,",
+            "2021-08-20,harvest-sample,,,,500,10,2,0,1,,",
+            "2022-07-20,nut-sample,,,,300,,,,,3,",
+            "2021-10-01,rejects,,,,,,,,,,1.2",
+            "2020-09-01,field-damage,,,,,,,,,,0",
         ],
     );
     let mummies = |in_tree, on_ground| {
@@ -222,12 +223,17 @@ fn figures_of_this_year_and_of_years_before_are_read() {
         ants: 0,
         other: 1,
     };
+    let nuts = NutSample {
+        nuts: 300,
+        damaged: 3,
+    };
     assert_eq!(
         read,
         [
             mummies(Some(1.4), Some(3.0)),
             mummies(None, Some(0.0)),
             NoteKind::HarvestSample(sample),
+            NoteKind::NutSample(nuts),
             NoteKind::Rejects(1.2),
             NoteKind::FieldDamage(0.0),
         ]
@@ -448,6 +454,30 @@ fn numbers_that_cannot_be_are_named() {
     refused(
         &sample("0", "0"),
         "row 2, column nuts, \"0\": write how many were cracked out",
+    );
+}
+
+#[test]
+fn a_nut_sample_says_how_many_were_looked_at_and_no_more_are_damaged() {
+    let sample = |nuts, damaged| {
+        [
+            ("date", "2022-07-20"),
+            ("kind", "nut-sample"),
+            ("nuts", nuts),
+            ("damaged", damaged),
+        ]
+    };
+    refused(
+        &sample("300", ""),
+        "row 2, column damaged, \"\": nut-sample needs it",
+    );
+    refused(
+        &sample("0", "0"),
+        "row 2, column nuts, \"0\": write how many were looked at",
+    );
+    refused(
+        &sample("300", "301"),
+        "row 2, column damaged, \"301\": more than were looked at",
     );
 }
 
