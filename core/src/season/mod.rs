@@ -5,6 +5,7 @@ mod block_work;
 mod by_block;
 mod curves;
 mod flight_view;
+mod hanging;
 mod harvest;
 mod hindcast;
 mod marks;
@@ -17,9 +18,10 @@ mod why_not;
 mod years;
 
 pub use beside::{Beside, StartBeside};
-pub use block_work::{BlockWork, EggTrapsToHang, OpenTask};
+pub use block_work::{BlockWork, OpenTask};
 pub use by_block::ByBlock;
 pub use curves::{BandDay, HeatCurves, HeatDay};
+pub use hanging::{Hanging, TrapsToHang};
 pub use harvest::{Between, Chance, First, Likelihood, Margin, Shake, VarietyHarvest, WhyNoChance};
 pub use hindcast::{
     ProjectedCrossing, TrueCrossing, WhyNoCrossing, projected_crossing, true_crossing,
