@@ -278,6 +278,49 @@ fn a_letter_comes_on_its_day_by_adviser_after_the_digest_and_says_nothing_provis
 }
 
 #[test]
+fn traps_that_hang_before_the_season_are_asked_for_in_the_weekly_digest_and_named_on_their_day() {
+    let farm = farm_with("");
+    farm.change("from = \"01-01\"", "from = \"03-01\"");
+    let declare = |hung: &str| {
+        let eggs: String = (1..=4)
+            .map(|n| format!("e{n},home,egg,2022-03-15,meal,\n"))
+            .collect();
+        let header = "id,block,kind,hung,bait,lure\n";
+        farm.write(
+            "traps.csv",
+            &format!("{header}{eggs}p1,home,pheromone,{hung},,lure\n"),
+        );
+    };
+    declare("2022-03-15");
+    // Mondays: 31 January, 7 and 14 February. In the south pheromone traps hang by the 15th.
+    let digest = |day: &str| {
+        farm.nightly(day);
+        let text = text(&farm, &format!("{day}-digest-ada.eml"));
+        text.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let asked = "moth traps to hang by Feb 15 (the extension's date): no pheromone trap hangs; 1 declared to hang from Mar 15 on";
+    assert!(!digest("2022-01-31").contains("to hang by"));
+    let told = digest("2022-02-07");
+    assert!(told.contains(asked), "{told}");
+    declare("2022-02-16");
+    let told = digest("2022-02-14");
+    assert!(
+        told.contains("Traps to hang, as declared - Home block: Feb 16: hang 1 pheromone trap"),
+        "{told}"
+    );
+    let told = digest("2022-03-01");
+    assert!(told.contains("egg traps to hang by Mar 15"), "{told}");
+    let told = digest("2022-03-15");
+    assert!(told.contains("hang 4 egg traps today: e1 to e4"), "{told}");
+    let keys =
+        "SELECT DISTINCT event FROM told WHERE person = 'ada' AND event LIKE 'hang-%' ORDER BY day";
+    assert_eq!(
+        rows(&farm.database(), keys),
+        [["hang-moth-traps"], ["hang-egg-traps"]]
+    );
+}
+
+#[test]
 fn off_the_season_advisers_hear_once_a_week_and_growers_only_what_takes_something_back() {
     let farm = farm_with("");
     farm.change("to = \"12-31\"", "to = \"04-17\"");

@@ -49,7 +49,7 @@ fn nonsense_that_would_harm_later_is_refused_at_the_door() {
     let farm = Farm::new("2022-04-30");
     farm.change(
         "name = \"Test orchards\"",
-        "name = \"Test orchards\"\nregion = \"Californa\"\nauthority = \"\"",
+        "name = \"Test orchards\"\nregion = \"Californa\"\nauthority = \"\"\ndistrict = \"North\"",
     );
     farm.change("name = \"Test orchards\"", "name = \" \"");
     farm.change("phone = \"559-555-0101\"", "phone = \"\"\nlicence = \" \"");
@@ -81,6 +81,7 @@ fn nonsense_that_would_harm_later_is_refused_at_the_door() {
         "duskflight.toml:6: farm.region = \"Californa\": write california, or leave it out and name whom to ask in \
          authority; did you mean \"california\"?",
         "duskflight.toml:7: farm.authority: it is empty",
+        "duskflight.toml:8: farm.district = \"North\": write south or north; did you mean \"north\"?",
         "person ada: licence: it is empty",
         "person gil: licence: only an adviser's is printed",
         "person ada: give an adviser's phone",

@@ -12,7 +12,7 @@ use crate::trapping::ServiceDue;
 use crate::wording::gather::{BlockName, Lines, grouped, shared};
 use crate::wording::trap_plan::WHERE_TO_LOOK;
 use crate::wording::words::{Words, may_have_begun};
-use crate::wording::work::parts_counted;
+use crate::wording::work::{hangings_ahead, parts_counted};
 
 /// How far "the next days" look.
 const NEXT_DAYS: u64 = 7;
@@ -39,7 +39,15 @@ pub(crate) fn ahead(words: Words, seasons: &[&BlockSeason]) -> Vec<Topic> {
         let lines = words.other_open_lines(season).into_iter();
         lines.map(|line| (BlockName::of(&season.block), line))
     });
+    let hangings = seasons.iter().flat_map(|season| {
+        let lines = hangings_ahead(words, season).into_iter();
+        lines.map(|line| (BlockName::of(&season.block), line))
+    });
     let mut topics = marks(words, seasons);
+    topics.push(Topic {
+        title: "traps to hang, as declared".to_owned(),
+        rows: shared(all, hangings),
+    });
     topics.push(Topic {
         title: "service life ends".to_owned(),
         rows: shared(all, ends),

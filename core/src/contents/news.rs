@@ -175,7 +175,7 @@ pub(crate) fn evidence<'a>(
 /// What one event rests on, but for the temperatures, which many share.
 pub(crate) fn rests_on(words: Words, event: &Event, season: &BlockSeason) -> Vec<String> {
     match event {
-        Event::HangEggTraps => Vec::new(),
+        Event::HangEggTraps | Event::HangMothTraps => Vec::new(),
         Event::StartProvisional | Event::Start | Event::SecondCandidate => {
             words.start_evidence(season)
         }

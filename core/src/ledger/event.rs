@@ -16,6 +16,8 @@ use super::Role;
 pub enum Event {
     /// Egg traps should hang by now or soon, and none does.
     HangEggTraps,
+    /// Moth traps should hang by now or soon, and of some kinds none does.
+    HangMothTraps,
     /// One check met the rule for the start.
     StartProvisional,
     /// The egg-laying start is confirmed, set by hand or borrowed.
@@ -68,6 +70,7 @@ impl FlightPart {
 #[expect(missing_docs, reason = "as the events of the same name")]
 pub enum EventKind {
     HangEggTraps,
+    HangMothTraps,
     StartProvisional,
     Start,
     SecondCandidate,
@@ -83,8 +86,9 @@ pub enum EventKind {
 
 impl EventKind {
     /// Every kind.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 13] = [
         Self::HangEggTraps,
+        Self::HangMothTraps,
         Self::StartProvisional,
         Self::Start,
         Self::SecondCandidate,
@@ -103,6 +107,7 @@ impl EventKind {
     pub const fn name(self) -> &'static str {
         match self {
             Self::HangEggTraps => "hang-egg-traps",
+            Self::HangMothTraps => "hang-moth-traps",
             Self::StartProvisional => "start-provisional",
             Self::Start => "egg-laying-start",
             Self::SecondCandidate => "second-candidate",
@@ -153,6 +158,7 @@ impl Event {
     pub const fn kind(&self) -> EventKind {
         match self {
             Self::HangEggTraps => EventKind::HangEggTraps,
+            Self::HangMothTraps => EventKind::HangMothTraps,
             Self::StartProvisional => EventKind::StartProvisional,
             Self::Start => EventKind::Start,
             Self::SecondCandidate => EventKind::SecondCandidate,
@@ -182,7 +188,7 @@ impl Event {
 
     /// Whether it is work that stays open after its day, and so never of the past.
     pub(crate) const fn stays_open(&self) -> bool {
-        matches!(self, Self::HangEggTraps)
+        matches!(self, Self::HangEggTraps | Self::HangMothTraps)
     }
 }
 
@@ -190,9 +196,11 @@ impl fmt::Display for Event {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self.kind().name())?;
         match self {
-            Self::HangEggTraps | Self::StartProvisional | Self::Start | Self::SecondCandidate => {
-                Ok(())
-            }
+            Self::HangEggTraps
+            | Self::HangMothTraps
+            | Self::StartProvisional
+            | Self::Start
+            | Self::SecondCandidate => Ok(()),
             Self::MarkNear(mark) | Self::MarkPassed(mark) => write!(f, ":{mark}"),
             Self::Flight(_, number) => write!(f, ":{number}"),
             Self::MarginTurned(mark, variety) => write!(f, ":{mark}:{variety}"),
@@ -225,6 +233,7 @@ impl FromStr for Event {
             let flight = |part| Some(Self::Flight(part, first.parse().ok()?));
             Some(match EventKind::from_name(kind)? {
                 EventKind::HangEggTraps => Self::HangEggTraps,
+                EventKind::HangMothTraps => Self::HangMothTraps,
                 EventKind::StartProvisional => Self::StartProvisional,
                 EventKind::Start => Self::Start,
                 EventKind::SecondCandidate => Self::SecondCandidate,
@@ -256,6 +265,7 @@ pub(crate) fn one_of_each() -> Vec<Event> {
     let day = NaiveDate::from_ymd_opt(2022, 6, 1).unwrap();
     let mut events = vec![
         Event::HangEggTraps,
+        Event::HangMothTraps,
         Event::StartProvisional,
         Event::Start,
         Event::SecondCandidate,

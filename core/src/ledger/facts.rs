@@ -3,7 +3,7 @@
 use chrono::{Days, NaiveDate};
 
 use crate::id::{BlockId, InsectId};
-use crate::season::{BlockSeason, Margin, MarkReading, Outcome, Shake};
+use crate::season::{BlockSeason, Margin, MarkReading, Outcome, Shake, TrapsToHang};
 use crate::trapping::{FlightDay, Lapse, SentinelCatch, SoFar, StartStatus, WhyStart};
 
 use super::event::{Event, FlightPart};
@@ -103,7 +103,17 @@ pub fn facts(season: &BlockSeason) -> Vec<Fact> {
         firm: true,
         knowable: None,
     };
-    let mut facts = vec![fact((Event::HangEggTraps, hang_egg_traps(season)))];
+    let work = &season.work;
+    let mut facts = vec![
+        fact((
+            Event::HangMothTraps,
+            to_hang(work.moth_traps_to_hang.as_ref()),
+        )),
+        fact((
+            Event::HangEggTraps,
+            to_hang(work.egg_traps_to_hang.as_ref()),
+        )),
+    ];
     facts.extend(of_start(season, &fact));
     let told = season.marks.iter().filter(|reading| reading.told);
     facts.extend(told.flat_map(|reading| of_mark(season, reading, &fact)));
@@ -128,8 +138,7 @@ fn after(day: NaiveDate) -> NaiveDate {
 }
 
 /// Traps that hang by now were rightly told of before.
-fn hang_egg_traps(season: &BlockSeason) -> State {
-    let wanted = season.work.egg_traps_to_hang.as_ref();
+fn to_hang(wanted: Option<&TrapsToHang>) -> State {
     wanted.map_or(State::Pending, |wanted| {
         State::told_once(Value::Day(wanted.by))
     })

@@ -18,7 +18,7 @@ pub(crate) fn rank(notice: &Notice) -> u8 {
             EventKind::SentinelCatch => 3,
             EventKind::MarkPassed => 4,
             EventKind::MarkNear => 5,
-            EventKind::StartProvisional | EventKind::HangEggTraps => 6,
+            EventKind::StartProvisional | EventKind::HangEggTraps | EventKind::HangMothTraps => 6,
             EventKind::FlightStart | EventKind::FlightPeak | EventKind::FlightEnd => 7,
             EventKind::MarginTurned | EventKind::PastServiceLife => NEVER_LEADS,
         },

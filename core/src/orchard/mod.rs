@@ -1,9 +1,11 @@
 //! What a farm declares: blocks, traps, products. Checked by the daemon before it gets here.
 
 mod block;
+mod district;
 mod trap;
 
 pub use block::{Block, Crop, Dispensers, Near, Regime, StartRule, own_group};
+pub use district::District;
 pub use trap::{Part, Place, Product, Pull, Trap, TrapKind};
 
 use std::collections::BTreeMap;
@@ -18,6 +20,7 @@ pub struct Orchard {
     blocks: Vec<Block>,
     traps: Vec<Trap>,
     products: BTreeMap<ProductId, Product>,
+    district: District,
     /// Each block as declared from a day on, oldest first.
     declared: BTreeMap<BlockId, Vec<(NaiveDate, Block)>>,
     block_places: BTreeMap<BlockId, usize>,
@@ -61,6 +64,7 @@ impl Orchard {
         });
         Self {
             declared: BTreeMap::new(),
+            district: District::default(),
             first_hung: first_hung.collect(),
             blocks_by_grower,
             blocks_by_station,
@@ -84,6 +88,18 @@ impl Orchard {
             of_block.sort_by_key(|(from, _)| *from);
         }
         self
+    }
+
+    /// The same in a district.
+    #[must_use]
+    pub fn in_district(self, district: District) -> Self {
+        Self { district, ..self }
+    }
+
+    /// The district it lies in.
+    #[must_use]
+    pub const fn district(&self) -> District {
+        self.district
     }
 
     /// A block as it was in force on an earlier day: `None` where it was declared only later. Where

@@ -2,13 +2,16 @@
 
 use chrono::{Datelike, NaiveDate};
 
-use crate::orchard::{Block, Crop, Orchard, Trap};
+use crate::orchard::{Block, Crop, Orchard};
 use crate::trapping::{
-    EggLayingStart, EggRoutine, Lapse, Note, NoteKind, ReadingDue, ServiceDue, StartStatus, Visits,
+    EggLayingStart, EggRoutine, Lapse, Note, NoteKind, ReadingDue, ServiceDue, Visits,
     closed_until, first_split, lapses, readings_due, service_due, split_seen,
 };
 
-use super::traps_wanted::{Purpose, Wanted, trap_plan};
+use super::hanging::{
+    Hanging, TrapsToHang, egg_traps_by, egg_traps_to_hang, hangings, is_asked_for, moth_traps_by,
+    moth_traps_to_hang,
+};
 
 /// The work of a block.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,7 +25,11 @@ pub struct BlockWork {
     /// Work of the year that the records do not show as done.
     pub open_tasks: Vec<OpenTask>,
     /// Egg traps that should hang by now or soon, while none does.
-    pub egg_traps_to_hang: Option<EggTrapsToHang>,
+    pub egg_traps_to_hang: Option<TrapsToHang>,
+    /// Moth traps that should hang by now or soon, of kinds of which none does.
+    pub moth_traps_to_hang: Option<TrapsToHang>,
+    /// Traps that are declared to be hung on the day or in the week after it, the first one first.
+    pub hangings: Vec<Hanging>,
     /// The day before which nobody may enter, as noted from a posting, while it has not come.
     pub closed_until: Option<NaiveDate>,
 }
@@ -45,6 +52,8 @@ impl BlockWork {
             readings: readings_due(traps(), visits, egg_traps, day),
             open_tasks: open_tasks(orchard, block, notes, day),
             egg_traps_to_hang: egg_traps_to_hang(orchard, block, start, day),
+            moth_traps_to_hang: moth_traps_to_hang(orchard, block, day),
+            hangings: hangings(orchard, block, day),
             closed_until: closed_until(notes, day),
         }
     }
@@ -56,7 +65,12 @@ pub enum OpenTask {
     /// No count of mummies is entered.
     CountMummies,
     /// No trap hangs.
-    HangTraps,
+    HangTraps {
+        /// By which day moth traps hang.
+        moths_by: NaiveDate,
+        /// By which day egg traps hang.
+        eggs_by: NaiveDate,
+    },
     /// Hull split of these varieties is not seen yet.
     LookForSplit(Vec<String>),
     /// A variety was shaken and no sample of it is entered.
@@ -68,22 +82,9 @@ pub enum OpenTask {
     },
 }
 
-/// Egg traps of a block that are still to hang.
-#[derive(Debug, Clone, PartialEq)]
-pub struct EggTrapsToHang {
-    /// By which day: by Mar 15 in almond (UC Cooperative Extension, Sacramento Valley, 2023).
-    pub by: NaiveDate,
-    /// How many traps are declared to hang on a later day, and the first such day.
-    pub declared: Option<(usize, NaiveDate)>,
-    /// How many the sources want.
-    pub wanted: Vec<Wanted>,
-}
-
-/// When a count of mummies is still of use, when traps should hang, and when split is looked for:
-/// first and last month and day. The ends after a handbook's date are from memory.
+/// When a count of mummies is still of use, and when split is looked for: first and last month and day. The
+/// ends after a handbook's date are from memory.
 const MUMMIES_COUNTED: [(u32, u32); 2] = [(1, 1), (3, 15)];
-const TRAPS_HUNG: [(u32, u32); 2] = [(3, 1), (6, 30)];
-const EGG_TRAPS_HUNG_BY: (u32, u32) = (3, 15);
 const SPLIT_LOOKED_FOR: [(u32, u32); 2] = [(7, 1), (9, 30)];
 
 /// What is open in a block on a day, as far as the handbooks have a date for its crop.
@@ -98,8 +99,8 @@ fn open_tasks(orchard: &Orchard, block: &Block, all: &[Note], day: NaiveDate) ->
     if almond && within(MUMMIES_COUNTED) && !counted() {
         open.push(OpenTask::CountMummies);
     }
-    if block.crop != Crop::Walnut && within(TRAPS_HUNG) && !a_trap_hangs(orchard, block, day) {
-        open.push(OpenTask::HangTraps);
+    if !a_trap_hangs(orchard, block, day) {
+        open.extend(first_trap_to_hang(orchard, block, day));
     }
     if almond && within(SPLIT_LOOKED_FOR) {
         let unsplit = unsplit(block, all, day);
@@ -109,33 +110,11 @@ fn open_tasks(orchard: &Orchard, block: &Block, all: &[Note], day: NaiveDate) ->
     open
 }
 
-/// Egg traps that a block needs for a start of its own, from the day on which traps should hang until one
-/// does or the start is known.
-#[must_use]
-fn egg_traps_to_hang(
-    orchard: &Orchard,
-    block: &Block,
-    start: &EggLayingStart,
-    day: NaiveDate,
-) -> Option<EggTrapsToHang> {
-    let [first, last] = TRAPS_HUNG;
-    let within = (first..=last).contains(&(day.month(), day.day()));
-    let asked = start.status != StartStatus::NotAsked && start.date.is_none();
-    let own: Vec<&Trap> = orchard.egg_traps(&block.start_group).collect();
-    let hangs = |trap: &&Trap| trap.in_use_on(day) || trap.is_down_on(day);
-    if !within || !asked || block.borrows_start() || own.iter().any(hangs) {
-        return None;
-    }
-    let later = own.iter().filter(|trap| trap.hung > day);
-    let first_later = later.clone().map(|trap| trap.hung).min();
-    let plans = trap_plan(orchard, block, day).into_iter();
-    let mut of_eggs = plans.filter(|plan| plan.purpose == Purpose::Eggs);
-    let (month, by) = EGG_TRAPS_HUNG_BY;
-    Some(EggTrapsToHang {
-        by: NaiveDate::from_ymd_opt(day.year(), month, by)?,
-        declared: first_later.map(|hung| (later.count(), hung)),
-        wanted: of_eggs.next().map_or_else(Vec::new, |plan| plan.wanted),
-    })
+/// That no trap hangs, from two weeks before the first of them should; `None` where no source has a date.
+fn first_trap_to_hang(orchard: &Orchard, block: &Block, day: NaiveDate) -> Option<OpenTask> {
+    let moths_by = moth_traps_by(block.crop, orchard.district(), day.year())?;
+    let eggs_by = egg_traps_by(day.year())?;
+    is_asked_for(moths_by, day).then_some(OpenTask::HangTraps { moths_by, eggs_by })
 }
 
 /// Whether a trap of the block or of the group whose start it uses hangs or is down for shaking.
@@ -216,13 +195,17 @@ mod tests {
     }
 
     #[test]
-    fn traps_are_open_from_march_until_one_hangs() {
+    fn traps_are_open_from_two_weeks_before_the_first_date_until_one_hangs() {
         let block = sample::block();
-        let hang = |day| open(&block, &[], day).contains(&OpenTask::HangTraps);
+        let task = OpenTask::HangTraps {
+            moths_by: date(2, 15),
+            eggs_by: date(3, 15),
+        };
+        let hang = |day| open(&block, &[], day).contains(&task);
         // The trap is hung on 10 March.
         assert_eq!(
-            [date(2, 28), date(3, 1), date(3, 10)].map(hang),
-            [false, true, false]
+            [date(1, 31), date(2, 1), date(3, 9), date(3, 10)].map(hang),
+            [false, true, true, false]
         );
     }
 

@@ -6,6 +6,7 @@ mod by_block;
 mod curves;
 mod exposure;
 mod flight_view;
+mod hanging;
 mod hindcast;
 mod hull_split;
 mod lagging;
@@ -19,12 +20,13 @@ mod why_not;
 mod years;
 
 pub use beside::{Beside, StartBeside};
-pub use block_work::{BlockWork, EggTrapsToHang, OpenTask};
+pub use block_work::{BlockWork, OpenTask};
 pub use by_block::ByBlock;
 pub use curves::{BandDay, HeatCurves, HeatDay};
 pub use exposure::{
     Between, Chance, First, LayingBeside, Likelihood, Margin, Shake, VarietyExposure, WhyNoChance,
 };
+pub use hanging::{Hanging, TrapsToHang};
 pub use hindcast::{
     ProjectedCrossing, TrueCrossing, WhyNoCrossing, projected_crossing, true_crossing,
 };

@@ -31,9 +31,10 @@ pub struct YearEntry {
 
 const RELAYED_MUMMIES: &str = "relayed from Bentley et al. by the farm press; pointer only";
 const UC_IPM_EGG_TRAPS: &str = "UC IPM almond guideline";
+const UC_IPM_BLOOM: &str = "UC IPM almond, bloom to postbloom";
 
 /// The year from January to the report.
-pub const YEAR: [YearEntry; 12] = [
+pub const YEAR: [YearEntry; 13] = [
     entry(
         "on or before Jan 15",
         "mummies are counted in 20 trees a block (almond)",
@@ -41,14 +42,21 @@ pub const YEAR: [YearEntry; 12] = [
         RELAYED_MUMMIES,
     ),
     YearEntry {
-        named: Some([(1, 1), (2, 1)]),
+        // Almonds begin to bloom about the middle of February; from memory.
+        named: Some([(1, 1), (2, 15)]),
         ..entry(
-            "by Feb 1",
-            "fewer than 2 mummies a tree in the Sacramento Valley, fewer in the San Joaquin Valley (almond)",
+            "by the initiation of bloom",
+            "mummies are off where there are more than 2 a tree (almond); an older page has Feb 1",
             Whose::District,
-            RELAYED_MUMMIES,
+            "UC IPM almond",
         )
     },
+    entry(
+        "by Feb 15, in the north by the first week of Mar",
+        "pheromone traps are hung in almond, and other moth traps with them (common practice)",
+        Whose::Block,
+        UC_IPM_BLOOM,
+    ),
     YearEntry {
         named: Some([(1, 1), (3, 15)]),
         ..entry(
@@ -66,9 +74,9 @@ pub const YEAR: [YearEntry; 12] = [
     ),
     entry(
         "by Mar 15",
-        "traps are hung in almond; an older UC IPM page has the first week of April",
+        "egg traps are hung in almond, in the south and in the north",
         Whose::Block,
-        "UC Cooperative Extension, Sacramento Valley, 2023",
+        UC_IPM_BLOOM,
     ),
     entry(
         "until the start is confirmed",
@@ -158,7 +166,7 @@ mod tests {
                 .count()
         };
         assert_eq!(
-            [(2, 1), (2, 2), (3, 15), (3, 16)].map(|(m, d)| named(m, d)),
+            [(2, 15), (2, 16), (3, 15), (3, 16)].map(|(m, d)| named(m, d)),
             [2, 1, 1, 0]
         );
         assert!(YEAR.iter().all(|entry| !entry.source.is_empty()));

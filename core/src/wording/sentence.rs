@@ -1,12 +1,13 @@
 //! What is told of an event in one sentence, in two lengths.
 
 use crate::id::{MarkId, TrapId};
-use crate::orchard::Part;
-use crate::season::{BlockSeason, EggTrapsToHang, MarkReading, Outcome};
+use crate::orchard::{Part, TrapKind};
+use crate::season::{BlockSeason, MarkReading, Outcome, TrapsToHang};
 use crate::trapping::{Flight, Flights, StartStatus};
 
 use super::gather::trap_list;
 use super::moth_flights::ordinal;
+use super::trap_plan::hanging_source;
 use super::words::{Words, mark_name, may_have_begun};
 use crate::ledger::Value;
 use crate::ledger::{Change, Notice};
@@ -94,8 +95,11 @@ impl Words {
     fn news(self, event: &Event, what: &str, value: Value, season: &BlockSeason) -> Sentence {
         let when = self.value(value);
         match event {
-            Event::HangEggTraps => Sentence::new(format!("{what} by {when}"))
-                .and(&to_hang(self, season.work.egg_traps_to_hang.as_ref())),
+            Event::HangEggTraps | Event::HangMothTraps => {
+                let to_hang = traps_to_hang(event, season);
+                Sentence::new(format!("{what} by {when}"))
+                    .and(&where_they_stand(self, season, to_hang))
+            }
             Event::StartProvisional => {
                 Sentence::new(format!("{what}: {when}")).and("; the next check decides")
             }
@@ -226,9 +230,18 @@ impl Words {
     }
 }
 
-/// Where egg traps that are still to hang stand.
-fn to_hang(words: Words, wanted: Option<&EggTrapsToHang>) -> String {
-    let mut text = " (the extension's date): none hangs".to_owned();
+/// The traps that an event asks to hang.
+fn traps_to_hang<'a>(event: &Event, season: &'a BlockSeason) -> Option<&'a TrapsToHang> {
+    match event {
+        Event::HangMothTraps => season.work.moth_traps_to_hang.as_ref(),
+        _ => season.work.egg_traps_to_hang.as_ref(),
+    }
+}
+
+/// Where traps that are still to hang stand.
+fn where_they_stand(words: Words, season: &BlockSeason, wanted: Option<&TrapsToHang>) -> String {
+    let source = hanging_source(season.block.crop);
+    let mut text = format!(" ({source}): {}", none_hangs(wanted));
     if let Some((count, first)) = wanted.and_then(|wanted| wanted.declared) {
         let first = words.day(first);
         text.push_str(&format!("; {count} declared to hang from {first} on"));
@@ -237,6 +250,17 @@ fn to_hang(words: Words, wanted: Option<&EggTrapsToHang>) -> String {
         text.push_str(&format!("; wanted {}", words.wanted(wanted)));
     }
     text
+}
+
+/// That no trap hangs; of moth traps, which kinds that is said of: others may hang.
+fn none_hangs(wanted: Option<&TrapsToHang>) -> String {
+    let kinds = wanted.map_or(&[][..], |wanted| &wanted.kinds);
+    let moths = kinds.iter().filter(|kind| **kind != TrapKind::Egg);
+    let moths: Vec<&str> = moths.map(|kind| kind.name()).collect();
+    match moths.is_empty() {
+        true => "none hangs".to_owned(),
+        false => format!("no {} trap hangs", moths.join(" or ")),
+    }
 }
 
 /// That something told holds no more.
@@ -260,6 +284,7 @@ fn late(event: &Event, days: Option<u32>) -> String {
 pub(crate) fn subject_of(event: &Event, season: &BlockSeason) -> String {
     match event {
         Event::HangEggTraps => "egg traps to hang".to_owned(),
+        Event::HangMothTraps => "moth traps to hang".to_owned(),
         Event::StartProvisional => "egg-laying start provisional".to_owned(),
         Event::Start => "egg-laying start".to_owned(),
         Event::SecondCandidate => "second candidate for the egg-laying start".to_owned(),

@@ -107,12 +107,28 @@ impl Words {
         .collect()
     }
 
+    /// By when traps hang, and where one that hangs late does harm.
+    fn hanging_dates(self, crop: Crop, moths_by: NaiveDate, eggs_by: NaiveDate) -> String {
+        let (moths, eggs) = (self.day(moths_by), self.day(eggs_by));
+        match crop {
+            Crop::Pistachio => {
+                format!("{} is {moths}, earlier in warm years", hanging_source(crop))
+            }
+            Crop::Almond | Crop::Walnut => format!(
+                "{} is {moths} for moth traps and {eggs} for egg traps, and a late trap can miss the start",
+                hanging_source(crop)
+            ),
+        }
+    }
+
     fn task(self, block: &Block, task: &OpenTask, day: NaiveDate) -> String {
         match task {
             OpenTask::CountMummies => {
                 "no mummy count is entered; the handbook's date is Jan 15, in 20 trees (relayed; pointer only)".to_owned()
             }
-            OpenTask::HangTraps => format!("no trap hangs; {}", hanging_words(block.crop)),
+            OpenTask::HangTraps { moths_by, eggs_by } => {
+                format!("no trap hangs; {}", self.hanging_dates(block.crop, *moths_by, *eggs_by))
+            }
             OpenTask::LookForSplit(varieties) => format!(
                 "hull split of {} is not seen yet: {WHERE_TO_LOOK}",
                 Self::listed(varieties)
@@ -157,15 +173,11 @@ fn egg_remarks(block: &Block, plan: &TrapPlan) -> Vec<String> {
     remarks
 }
 
-/// Where a trap that hangs late does harm.
-const fn hanging_words(crop: Crop) -> &'static str {
+/// Whose the dates are by which traps hang.
+pub(crate) const fn hanging_source(crop: Crop) -> &'static str {
     match crop {
-        Crop::Pistachio => {
-            "the handbook hangs them early in March in the south, late in March in the north"
-        }
-        Crop::Almond | Crop::Walnut => {
-            "the extension's date is Mar 15, and a late trap can miss the start"
-        }
+        Crop::Pistachio => "the handbook's date",
+        Crop::Almond | Crop::Walnut => "the extension's date",
     }
 }
 

@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 
 use crate::id::TrapId;
 use crate::orchard::{Part, TrapKind};
-use crate::season::BlockSeason;
+use crate::season::{BlockSeason, Hanging};
 use crate::trapping::{OnLiner, ReadingDue, ServiceDue};
 
 use super::gather::trap_list;
@@ -26,18 +26,23 @@ fn closed_line(words: Words, season: &BlockSeason, until: NaiveDate) -> String {
     let waits = |due: NaiveDate| due <= season.as_of;
     let must = |reading: &&ReadingDue| !reading.optional && waits(reading.due);
     let readings = season.work.readings.iter().filter(must).count();
+    let hangings = hung_today(season).count();
     let parts = season
         .work
         .service
         .iter()
         .filter(|due| waits(due.due))
         .count();
-    let counted = [(readings, "reading"), (parts, "service")];
+    let counted = [
+        (hangings, "hanging"),
+        (readings, "reading"),
+        (parts, "service"),
+    ];
     let counted = counted.into_iter().filter(|(count, _)| *count > 0);
     let waiting: Vec<String> = counted.map(|(count, what)| plural(count, what)).collect();
     let until = words.day(until);
     let closed = format!("closed: no entry until {until}, as noted from the posting");
-    match (readings + parts, waiting.join(" and ")) {
+    match (hangings + readings + parts, waiting.join(" and ")) {
         (0, _) => closed,
         (1, waiting) => format!("{closed}; {waiting} waits"),
         (_, waiting) => format!("{closed}; {waiting} wait"),
@@ -66,10 +71,9 @@ pub(crate) fn work_briefly(words: Words, season: &BlockSeason) -> Option<String>
         .filter(|due| due.due <= day)
         .collect();
     let service = (!parts.is_empty()).then(|| format!("service {}", parts_counted(&parts)));
-    let work: Vec<String> = readings_briefly(words, &readings, day)
-        .into_iter()
-        .chain(service)
-        .collect();
+    let hang = hung_briefly(hung_today(season));
+    let read = readings_briefly(words, &readings, day);
+    let work: Vec<String> = [hang, read, service].into_iter().flatten().collect();
     (!work.is_empty()).then(|| work.join("; "))
 }
 
@@ -130,12 +134,62 @@ fn work_due(words: Words, season: &BlockSeason) -> Vec<String> {
             .filter(|r| r.kind == kind)
             .count()
     };
-    let mut lines: Vec<String> = readings
-        .into_iter()
-        .map(|(kind, traps)| reading_line(words, kind, &traps, hung(kind), day))
-        .collect();
+    let mut lines = hanging_lines(season);
+    let readings = readings.into_iter();
+    lines.extend(readings.map(|(kind, traps)| reading_line(words, kind, &traps, hung(kind), day)));
     lines.extend(service_lines(words, season));
     lines
+}
+
+/// Traps that are declared to be hung today.
+fn hung_today(season: &BlockSeason) -> impl Iterator<Item = &Hanging> {
+    let hangings = season.work.hangings.iter();
+    hangings.filter(|hanging| hanging.on == season.as_of)
+}
+
+/// Which traps are hung today, by kind.
+fn hanging_lines(season: &BlockSeason) -> Vec<String> {
+    let mut kinds: BTreeMap<TrapKind, Vec<&TrapId>> = BTreeMap::new();
+    for hanging in hung_today(season) {
+        kinds.entry(hanging.kind).or_default().push(&hanging.trap);
+    }
+    let line = |(kind, traps): (TrapKind, Vec<&TrapId>)| {
+        let what = traps_of_kind(traps.len(), kind);
+        format!("hang {what} today: {}", trap_list(&traps))
+    };
+    kinds.into_iter().map(line).collect()
+}
+
+/// The same in the fewest words: `hang 4 egg traps, 1 bait bag trap`.
+fn hung_briefly<'a>(hangings: impl Iterator<Item = &'a Hanging>) -> Option<String> {
+    let mut kinds: BTreeMap<TrapKind, usize> = BTreeMap::new();
+    for hanging in hangings {
+        *kinds.entry(hanging.kind).or_default() += 1;
+    }
+    let counted = kinds
+        .into_iter()
+        .map(|(kind, count)| traps_of_kind(count, kind));
+    let counted: Vec<String> = counted.collect();
+    (!counted.is_empty()).then(|| format!("hang {}", counted.join(", ")))
+}
+
+fn traps_of_kind(count: usize, kind: TrapKind) -> String {
+    plural(count, &format!("{} trap", kind.name()))
+}
+
+/// Traps that are declared to be hung on the days after today, a line a day: `Mar 14: hang 4 egg traps`.
+pub(crate) fn hangings_ahead(words: Words, season: &BlockSeason) -> Vec<String> {
+    let hangings = &season.work.hangings;
+    let days = hangings.chunk_by(|one, next| one.on == next.on);
+    let ahead = days.filter(|day| day[0].on > season.as_of);
+    let line = |day: &[Hanging]| {
+        Some(format!(
+            "{}: {}",
+            words.day(day[0].on),
+            hung_briefly(day.iter())?
+        ))
+    };
+    ahead.filter_map(line).collect()
 }
 
 /// Which traps of a kind are to be read; of all that hang, and several, none need be named.
@@ -149,8 +203,7 @@ fn reading_line(
     let ids: Vec<&TrapId> = traps.iter().map(|(trap, _)| *trap).collect();
     let oldest = traps.iter().map(|(_, due)| *due).min().unwrap_or(day);
     let since = due_since(words, oldest, day);
-    let what = format!("{} trap", kind.name());
-    let counted = plural(traps.len(), &what);
+    let counted = traps_of_kind(traps.len(), kind);
     match traps.len() {
         several if several > 1 && several == hung => format!("read all {counted}{since}"),
         _ => format!("read {counted}{since}: {}", trap_list(&ids)),
@@ -243,6 +296,47 @@ mod tests {
         assert_eq!(found(date(4, 29)), [all]);
         // Open again, all of it is late and named trap by trap.
         assert!(found(date(5, 2))[0].starts_with("read 1 egg trap, due since Apr 8"));
+    }
+
+    #[test]
+    fn traps_are_to_be_hung_on_the_day_that_is_declared_and_named_in_the_week_before() {
+        let mut traps: Vec<_> = (1..=4)
+            .map(|n| sample::trap(&format!("N1-E{n}"), TrapKind::Egg, date(3, 14)))
+            .collect();
+        traps.push(sample::trap("N1-P1", TrapKind::Pheromone, date(3, 14)));
+        traps.push(sample::trap("N1-B1", TrapKind::BaitBag, date(3, 16)));
+        let orchard = Orchard::new(vec![sample::block()], traps, Vec::new());
+        let seen = |notes: &[Note], day| {
+            let season = sample::season(&orchard, vec![], notes, date(3, day));
+            let words = Words::default();
+            let brief = work_briefly(words, &season);
+            (
+                brief,
+                work_today(words, &season),
+                hangings_ahead(words, &season),
+            )
+        };
+        let first = "Mar 14: hang 4 egg traps, 1 pheromone trap".to_owned();
+        let second = "Mar 16: hang 1 bait bag trap".to_owned();
+        assert_eq!(seen(&[], 7), (None, vec![], vec![first.clone()]));
+        assert_eq!(seen(&[], 13), (None, vec![], vec![first, second.clone()]));
+        let lines = [
+            "hang 4 egg traps today: N1-E1 to N1-E4",
+            "hang 1 pheromone trap today: N1-P1",
+        ];
+        let (brief, today, ahead) = seen(&[], 14);
+        assert_eq!(brief.as_deref(), Some("hang 4 egg traps, 1 pheromone trap"));
+        assert_eq!(
+            (today, ahead),
+            (lines.map(str::to_owned).to_vec(), vec![second])
+        );
+        let posted = [sample::note(
+            date(3, 13),
+            None,
+            NoteKind::NoEntryUntil(date(3, 20)),
+        )];
+        let closed = "closed: no entry until Mar 20, as noted from the posting; 5 hangings wait";
+        assert_eq!(seen(&posted, 14).0.as_deref(), Some(closed));
     }
 
     #[test]

@@ -12,7 +12,7 @@ mod stations;
 
 use std::path::{Path, PathBuf};
 
-use duskflight_core::orchard::TrapKind;
+use duskflight_core::orchard::{District, TrapKind};
 use duskflight_core::wording::{LOCAL_AUTHORITY, Region, Words};
 
 use super::file::{FarmPart, MainFile, SmtpPart};
@@ -56,6 +56,7 @@ fn read(reader: &mut Reader<'_>) -> Option<Config> {
         reader.address(&["farm", "operator"], operator);
     }
     let authority = authority(reader, &main.farm);
+    let district = district(reader, main.farm.district.as_deref());
     reader.address(&["mail", "from"], &main.mail.from);
     reader.named(&["records", "drop_by"], &main.records.drop_by);
     if main.telling.near_days.is_some() {
@@ -88,6 +89,7 @@ fn read(reader: &mut Reader<'_>) -> Option<Config> {
         farm: main.farm.name,
         note: main.farm.note,
         authority,
+        district,
         zone: calendar.zone,
         words: Words {
             order: main.farm.date_order,
@@ -145,6 +147,18 @@ fn authority(reader: &mut Reader<'_>, farm: &FarmPart) -> String {
         }
         None => region.map_or(LOCAL_AUTHORITY, Region::authority).to_owned(),
     }
+}
+
+fn district(reader: &mut Reader<'_>, name: Option<&str>) -> District {
+    let Some(name) = name else {
+        return District::default();
+    };
+    District::from_name(name).unwrap_or_else(|| {
+        let near = suggestion(&name.to_lowercase(), District::ALL.map(District::name));
+        let what = format!(" = {name:?}: write south or north{near}");
+        reader.at(&["farm", "district"], what);
+        District::default()
+    })
 }
 
 fn check_cap(reader: &mut Reader<'_>, most: u16) {

@@ -49,6 +49,7 @@ pub(super) struct FarmPart {
     pub(super) operator: Option<String>,
     pub(super) region: Option<String>,
     pub(super) authority: Option<String>,
+    pub(super) district: Option<String>,
     pub(super) unit: Option<Unit>,
     #[serde(default)]
     pub(super) date_order: DateOrder,

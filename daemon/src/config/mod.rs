@@ -31,7 +31,7 @@ use duskflight_core::id::{BlockId, PersonId, StationId};
 use duskflight_core::insect::{Insect, InsectFile};
 use duskflight_core::ledger::Role;
 use duskflight_core::ledger::plan::{Hearer, Rule};
-use duskflight_core::orchard::{Orchard, Product, Trap};
+use duskflight_core::orchard::{District, Orchard, Product, Trap};
 use duskflight_core::temperature::Unit;
 use duskflight_core::weather::StationFacts;
 use duskflight_core::wording::Words;
@@ -68,6 +68,8 @@ pub struct Config {
     pub note: Option<String>,
     /// Whom mails say to ask about permits and local rules, to follow "ask".
     pub authority: String,
+    /// Which part of the valley it lies in.
+    pub district: District,
     /// The zone of all civil days.
     pub zone: Tz,
     /// How days are printed.
@@ -226,6 +228,7 @@ impl Config {
         let blocks = rows.into_iter().map(|row| row.block.clone()).collect();
         let earlier = self.blocks.iter().filter(|row| row.from <= day);
         Orchard::new(blocks, self.traps.clone(), self.products.clone())
+            .in_district(self.district)
             .with_declared(earlier.map(|row| (row.from, row.block.clone())))
     }
 

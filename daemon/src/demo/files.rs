@@ -57,6 +57,7 @@ insects = ["insects/navel-orangeworm.toml"]
 name = "Kestrel Flat Orchards"
 timezone = "America/Los_Angeles"
 region = "california"
+district = "north"
 note = "{NOTE}"
 
 [mail]

@@ -79,6 +79,24 @@ fn egg_traps_are_to_hang_from_march_until_one_hangs() {
     assert_eq!(keys, ["egg-laying-start"]);
 }
 
+#[test]
+fn moth_traps_are_to_hang_from_two_weeks_before_their_date_by_kind() {
+    let last_year = |month| NaiveDate::from_ymd_opt(2021, month, 20).unwrap();
+    let old = Trap {
+        removed: Some(last_year(10)),
+        ..sample::trap("P1", TrapKind::Pheromone, last_year(3))
+    };
+    let bag = sample::trap("B1", TrapKind::BaitBag, date(2, 28));
+    let traps = vec![old, bag];
+    let told = |as_of| sentences(&season(traps.clone(), vec![], &[], as_of));
+    assert_eq!(told(date(1, 31)), []);
+    let expected = "moth traps to hang by Feb 15 (the extension's date): no pheromone or bait bag trap hangs; 1 \
+                    declared to hang from Feb 28 on; wanted can't tell: acres are not declared; at least 2 \
+                    (relayed from UC IPM; pointer only)";
+    let key = "hang-moth-traps".to_owned();
+    assert_eq!(told(date(2, 1)), [(key, expected.to_owned())]);
+}
+
 /// Four egg traps read twice a week from 1 April on, with so many eggs each.
 fn egg_readings(eggs: &[u32]) -> (Vec<Trap>, Vec<Visit>) {
     let ids: Vec<String> = (1..=4).map(|n| format!("E{n}")).collect();
