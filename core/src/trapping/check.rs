@@ -61,11 +61,14 @@ impl Check {
 /// first. A trap that hung over the winter has its baseline at its first reading of the year.
 #[must_use]
 pub fn checks(egg_traps: &[&Trap], visits: &Visits, as_of: NaiveDate) -> Vec<Check> {
-    let mut readings: Vec<Reading> = egg_traps
+    let mut by_id = egg_traps.to_vec();
+    by_id.sort_by_key(|trap| &trap.id);
+    let mut readings: Vec<Reading> = by_id
         .iter()
         .flat_map(|trap| readings_of(trap, visits, as_of))
         .collect();
-    readings.sort_by(|a, b| (a.date, &a.trap).cmp(&(b.date, &b.trap)));
+    // The readings of a day stay by trap.
+    readings.sort_by_key(|reading| reading.date);
     let mut checks: Vec<Check> = Vec::new();
     for of_day in readings.chunk_by(|a, b| a.date == b.date) {
         match checks.last_mut() {

@@ -174,6 +174,8 @@ pub(super) fn open_connection(path: &Path) -> Result<Connection, StoreError> {
         connection.pragma_update(None, "synchronous", "full")?;
         connection.pragma_update(None, "foreign_keys", true)?;
         connection.pragma_update(None, "journal_size_limit", 16 << 20)?;
+        // KiB: what a big farm's night writes stays in memory until it is committed.
+        connection.pragma_update(None, "cache_size", -(32 << 10))?;
         // A statement keeps its plan whatever is bound to it; otherwise the ledger's is prepared anew for
         // every row of a night.
         connection.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;

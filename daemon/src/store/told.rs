@@ -78,7 +78,7 @@ fn read(row: &Row<'_>, season: i32) -> Result<(PersonId, Told), StoreError> {
 /// Writes what a person is told into the ledger. History is bound to no mail: the list of it that a mail
 /// brought is made again as long as none arrives. Its
 /// revision is the next one after all that are there, also after those that count as untold, which
-/// the notice does not know of.
+/// the notice does not know of. One row of `VALUES` needs no way back halfway, as rows that are selected do.
 ///
 /// # Errors
 /// A failing statement.
@@ -93,8 +93,9 @@ pub fn record(
     connection
         .prepare_cached(
             "INSERT INTO told (season, block, insect, event, person, revision, value, day, mail, change, step)
-             SELECT ?1, ?2, ?3, ?4, ?5, coalesce(max(revision), 0) + 1, ?6, ?7, ?8, ?9, ?10 FROM told
-             WHERE season = ?1 AND block = ?2 AND insect = ?3 AND event = ?4 AND person = ?5",
+             VALUES (?1, ?2, ?3, ?4, ?5, 1 + coalesce((SELECT max(revision) FROM told
+               WHERE season = ?1 AND block = ?2 AND insect = ?3 AND event = ?4 AND person = ?5), 0),
+               ?6, ?7, ?8, ?9, ?10)",
         )?
         .execute(params![
             notice.year,

@@ -1,18 +1,17 @@
-//! Charts of the blocks that mails have news of, each made once a night. A night keeps no station's heat, so
-//! it is built again, once for each station of the blocks whose heat is drawn.
+//! Charts of the blocks that mails have news of, each made once a night.
 
 use std::collections::BTreeMap;
 
 use duskflight_core::contents::chart::Wanted;
 use duskflight_core::contents::{Chart, catch_chart, heat_chart};
-use duskflight_core::id::{BlockId, InsectId, StationId, TrapId};
+use duskflight_core::id::{BlockId, InsectId, TrapId};
 use duskflight_core::ledger::MailKind;
 use duskflight_core::ledger::plan::{MailPlan, Part};
-use duskflight_core::season::{BlockSeason, StationHeat};
+use duskflight_core::season::BlockSeason;
 use duskflight_core::trapping::Visits;
 use rusqlite::Connection;
 
-use super::{Night, Stations};
+use super::Night;
 use crate::config::Config;
 use crate::store::{StoreError, visits};
 
@@ -44,7 +43,7 @@ impl<'a> Charts<'a> {
         let heat = wanted.iter().filter_map(|wanted| wanted.heat);
         let catches = wanted.iter().filter_map(|wanted| wanted.catches);
         Ok(Self {
-            heat: heat_of(connection, config, heat)?,
+            heat: heat_of(config, night, heat),
             catches: catches_of(connection, config, night, catches)?,
         })
     }
@@ -69,48 +68,17 @@ fn key(season: &BlockSeason) -> (&BlockId, &InsectId) {
 }
 
 fn heat_of<'a>(
-    connection: &Connection,
     config: &Config,
+    night: &Night,
     wanted: impl Iterator<Item = &'a BlockSeason>,
-) -> Result<ByBlock<'a>, StoreError> {
-    let mut stations: BTreeMap<&StationId, Vec<&BlockSeason>> = BTreeMap::new();
+) -> ByBlock<'a> {
+    let mut charts = BTreeMap::new();
     for season in wanted {
-        let of_station = stations.entry(&season.block.station).or_default();
-        of_station.push(season);
+        let drawn = |heat| heat_chart(config.words, season, heat).map(Chart::Heat);
+        let chart = || night.heat_of(season).and_then(drawn);
+        charts.entry(key(season)).or_insert_with(chart);
     }
-    let mut charts = BTreeMap::new();
-    for (station, seasons) in stations {
-        charts.extend(at_station(connection, config, station, &seasons)?);
-    }
-    Ok(charts)
-}
-
-/// The heat of blocks of one station, which is built once for each insect.
-fn at_station<'a>(
-    connection: &Connection,
-    config: &Config,
-    station: &StationId,
-    seasons: &[&'a BlockSeason],
-) -> Result<ByBlock<'a>, StoreError> {
-    let mut charts = BTreeMap::new();
-    let station = config.stations.iter().find(|s| s.id == *station);
-    let (Some(station), Some(first)) = (station, seasons.first()) else {
-        return Ok(charts);
-    };
-    let stations = Stations::of(connection, config, station, first.as_of)?;
-    let (forecast, weather) = (stations.forecast(station)?, stations.weather(station)?);
-    for insect in &config.insects {
-        let mut of_insect = seasons.iter().filter(|s| s.insect == insect.id).peekable();
-        if of_insect.peek().is_none() {
-            continue;
-        }
-        let heat = StationHeat::with_forecast(&weather, &forecast, insect.heat);
-        for season in of_insect {
-            let chart = || heat_chart(config.words, season, &heat).map(Chart::Heat);
-            charts.entry(key(season)).or_insert_with(chart);
-        }
-    }
-    Ok(charts)
+    charts
 }
 
 fn catches_of<'a>(

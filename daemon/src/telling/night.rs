@@ -1,6 +1,9 @@
 //! All seasons of the farm as seen on one civil day.
 
+use std::collections::BTreeMap;
+
 use chrono::{Days, NaiveDate};
+use duskflight_core::id::{InsectId, StationId};
 use duskflight_core::orchard::Orchard;
 use duskflight_core::season::{BlockSeason, StationHeat, assess};
 use duskflight_core::temperature::Unit;
@@ -29,9 +32,20 @@ pub struct Night {
     pub seasons: Vec<BlockSeason>,
     /// One view per station, in the order of the configuration.
     pub stations: Vec<StationView>,
+    /// The heat that the seasons were assessed with, for their charts.
+    heat: BTreeMap<(StationId, InsectId), StationHeat>,
 }
 
-/// Recomputes everything from the records. One station's heat is in memory at a time.
+impl Night {
+    /// The heat that a season was assessed with.
+    pub(super) fn heat_of(&self, season: &BlockSeason) -> Option<&StationHeat> {
+        let station = season.block.station.clone();
+        self.heat.get(&(station, season.insect.clone()))
+    }
+}
+
+/// Recomputes everything from the records. One station's weather is in memory at a time; its heat, some
+/// 300 kB with 30 past years, stays with the night.
 ///
 /// # Errors
 /// When the records cannot be read.
@@ -45,6 +59,7 @@ pub fn night(
     let notes = Notes::new(notes::up_to(connection, as_of)?);
     let mut placed: Vec<(usize, BlockSeason)> = Vec::new();
     let mut stations = Vec::new();
+    let mut heats = BTreeMap::new();
     let all = Stations::read(connection, config, as_of)?;
     for station in &config.stations {
         let weather = all.weather(station)?;
@@ -63,6 +78,7 @@ pub fn night(
                 let unit = config.unit.unwrap_or(season.unit);
                 (place, BlockSeason { unit, ..season })
             }));
+            heats.insert((station.id.clone(), insect.id.clone()), heat);
         }
     }
     placed.sort_by_key(|(place, _)| *place);
@@ -71,6 +87,7 @@ pub fn night(
         seasons: placed.into_iter().map(|(_, season)| season).collect(),
         orchard,
         stations,
+        heat: heats,
     })
 }
 

@@ -30,38 +30,15 @@ impl<'a> Stations<'a> {
         config: &'a Config,
         as_of: NaiveDate,
     ) -> Result<Self, StoreError> {
-        let fall_backs = |id: &StationId| {
-            let mut stations = config.stations.iter();
-            stations.any(|station| station.fall_backs.contains(id))
-        };
-        Self::standing_in(connection, config, fall_backs, as_of)
-    }
-
-    /// The same where only one station's weather is wanted.
-    ///
-    /// # Errors
-    /// When the records cannot be read.
-    pub fn of(
-        connection: &'a Connection,
-        config: &'a Config,
-        station: &Station,
-        as_of: NaiveDate,
-    ) -> Result<Self, StoreError> {
-        let fall_backs = |id: &StationId| station.fall_backs.contains(id);
-        Self::standing_in(connection, config, fall_backs, as_of)
-    }
-
-    fn standing_in(
-        connection: &'a Connection,
-        config: &'a Config,
-        stands_in: impl Fn(&StationId) -> bool,
-        as_of: NaiveDate,
-    ) -> Result<Self, StoreError> {
         let mut stations = Self {
             connection,
             as_of,
             decided: decisions::before(connection, as_of)?,
             standing_in: BTreeMap::new(),
+        };
+        let stands_in = |id: &StationId| {
+            let mut stations = config.stations.iter();
+            stations.any(|station| station.fall_backs.contains(id))
         };
         for station in &config.stations {
             if stands_in(&station.id)
