@@ -1,4 +1,4 @@
-"""Pistachio's marks on real records: when 1700 °F-days from 1 January and 500 from peak to peak are
+"""Pistachio's marks on real records: when 1700 °F-days from 1 January and 500 more are
 reached, beside what is published and what monthly normals give."""
 
 from statistics import fmean

@@ -368,28 +368,28 @@ mod tests {
         let now = season(date(2021, 4, 10));
         let range = now.marks[1].outcome.projection().unwrap();
         let [near] = &ledger.night(now.as_of)[..] else {
-            panic!("summer peak 1 is first told as passed, only peak 2 is near");
+            panic!("the start of the flights is first told as passed, only peak 1 is near");
         };
         assert_eq!(near.standing, DateState::Projected);
-        assert_eq!(near.title, "Projected: summer flight peak 2, Bench");
+        assert_eq!(near.title, "Projected: new-crop flight peak 1, Bench");
         assert_eq!((near.first, near.last), (range.early, range.late));
         assert_eq!(near.sequence, 0);
         let words = Words::default().value(range.into());
         assert_eq!(
             near.lines[0],
-            format!("Bench: summer flight peak 2 projected {words}.")
+            format!("Bench: new-crop flight peak 1 projected {words}.")
         );
         assert_eq!(ledger.night(date(2021, 4, 11)), []);
 
         // 20 a day since 1 January: 2200 at the end of day 110.
         let [passed] = &ledger.night(date(2021, 4, 21))[..] else {
-            panic!("peak 2 was told as near");
+            panic!("peak 1 was told as near");
         };
         assert_eq!(passed.entry, near.entry);
         assert_eq!(passed.standing, DateState::Passed);
         assert_eq!(
             passed.title,
-            "Computed: mark passed, summer flight peak 2, Bench"
+            "Computed: mark passed, new-crop flight peak 1, Bench"
         );
         assert_eq!(
             (passed.first, passed.last),

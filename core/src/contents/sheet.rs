@@ -44,7 +44,13 @@ impl Sheet {
         }));
         answers.extend(season.latest.iter().map(|catch| {
             let label = format!("{} traps, last 7 days", catch.kind.name());
-            (label, words.catch_in(season, catch))
+            let share = words
+                .share_with_eggs(catch)
+                .map(|share| format!("; {share}"));
+            (
+                label,
+                words.catch_in(season, catch) + &share.unwrap_or_default(),
+            )
         }));
         let flights = words.flight_lines(season).into_iter();
         answers.extend(flights.map(|line| match line.split_once(": ") {

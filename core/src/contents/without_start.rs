@@ -74,13 +74,16 @@ fn pistachio_is_told_flight_peaks_and_never_of_an_awaited_start_or_of_eggs() {
         texts.contains(&"1980 °F-days since Jan 1".to_owned()),
         "{texts:#?}"
     );
-    assert!(holds("summer flight peak 1: passed Mar 26"), "{texts:#?}");
     assert!(
-        holds("500 °F-days after summer flight peak 1"),
+        holds("start of the flights that meet the new crop: passed Mar 26"),
         "{texts:#?}"
     );
     assert!(
-        holds("summer flight peak 2 by rearing studies: 760 °F-days"),
+        holds("500 °F-days after start of the flights that meet the new crop"),
+        "{texts:#?}"
+    );
+    assert!(
+        holds("new-crop flight peak 1 by rearing studies: 760 °F-days"),
         "{texts:#?}"
     );
     assert!(

@@ -33,6 +33,8 @@ pub struct Catch {
     pub traps_read: usize,
     /// Traps that hung on the last day.
     pub traps_hung: usize,
+    /// Of these, traps with a count above zero.
+    pub traps_with_some: usize,
     /// Nights behind the counts, over all traps.
     pub trap_nights: u32,
 }
@@ -78,21 +80,24 @@ fn catch_of(
         counted,
         count: 0,
         traps_read: 0,
+        traps_with_some: 0,
         traps_hung: traps.iter().filter(|t| t.hangs_on(to)).count(),
         trap_nights: 0,
     };
     for trap in traps {
         let in_time = spans(trap, visits, to).filter(|span| span.visit.date >= from);
-        let mut was_read = false;
+        let (mut was_read, mut had_some) = (false, false);
         for span in in_time {
             let Some(count) = span.count(counted) else {
                 continue;
             };
             was_read = true;
+            had_some |= count > 0;
             catch.count += count;
             catch.trap_nights += span.nights;
         }
         catch.traps_read += usize::from(was_read);
+        catch.traps_with_some += usize::from(had_some);
     }
     catch
 }
@@ -137,6 +142,20 @@ mod tests {
         let catch = &catches(&[&trap()], &visits, date(1), date(20))[0];
         assert_eq!((catch.count, catch.trap_nights), (17, 12));
         assert_eq!((catch.traps_read, catch.traps_hung), (1, 1));
+    }
+
+    #[test]
+    fn traps_with_some_are_counted_once_beside_those_that_were_read_and_empty() {
+        let traps = ["E1", "E2", "E3"].map(|id| sample::trap(id, TrapKind::Egg, date(1)));
+        let eggs = |trap: &str, day, eggs| Visit {
+            eggs: Some(eggs),
+            ..sample::visit(trap, date(day))
+        };
+        let visits = vec![eggs("E1", 4, 2), eggs("E1", 8, 3), eggs("E2", 8, 0)];
+        let traps: Vec<&Trap> = traps.iter().collect();
+        let catch = &catches(&traps, &Visits::new(visits), date(1), date(9))[0];
+        let seen = (catch.traps_with_some, catch.traps_read, catch.traps_hung);
+        assert_eq!(seen, (1, 2, 3));
     }
 
     #[test]

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use crate::id::MarkId;
 use crate::season::{BlockSeason, First, Outcome, Projection};
 use crate::temperature::{DegreeDays, Unit};
-use crate::trapping::{Catch, EggLayingStart, StartStatus};
+use crate::trapping::{Catch, Counted, EggLayingStart, StartStatus};
 
 use crate::ledger::Value;
 
@@ -162,6 +162,18 @@ impl Words {
         }
     }
 
+    /// On how many of the egg traps there were eggs: where few traps hold most of the eggs, that is steadier than
+    /// the mean (Burks et al. 2011, Environ. Entomol. 40:706-713). `None` for moths and where none was read.
+    pub(crate) fn share_with_eggs(self, catch: &Catch) -> Option<String> {
+        let eggs = catch.counted == Counted::Eggs && catch.traps_read > 0;
+        eggs.then(|| {
+            format!(
+                "eggs on {} of {} traps read",
+                catch.traps_with_some, catch.traps_read
+            )
+        })
+    }
+
     /// Phrases joined to a list: `a, b and c`.
     #[must_use]
     pub fn listed(phrases: &[String]) -> String {
@@ -220,9 +232,31 @@ pub(crate) fn rate_words(rate: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::orchard::TrapKind;
 
     fn day(month: u32, day: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(2022, month, day).unwrap()
+    }
+
+    #[test]
+    fn eggs_are_told_by_their_traps_and_moths_are_not() {
+        let share = |counted, traps_read| {
+            Words::default().share_with_eggs(&Catch {
+                kind: TrapKind::Egg,
+                counted,
+                count: 40,
+                traps_read,
+                traps_with_some: 1,
+                traps_hung: 4,
+                trap_nights: 28,
+            })
+        };
+        assert_eq!(
+            share(Counted::Eggs, 4).as_deref(),
+            Some("eggs on 1 of 4 traps read")
+        );
+        assert_eq!(share(Counted::Eggs, 0), None);
+        assert_eq!(share(Counted::Males, 4), None);
     }
 
     #[test]

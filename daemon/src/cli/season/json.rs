@@ -67,6 +67,7 @@ pub(super) fn season(season: &BlockSeason) -> Value {
             "counted": catch.counted.words(2),
             "count": catch.count,
             "traps_read": catch.traps_read,
+            "traps_with_some": catch.traps_with_some,
             "traps_hung": catch.traps_hung,
             "trap_nights": catch.trap_nights,
         })).collect::<Vec<_>>(),
