@@ -130,7 +130,8 @@ fn a_mark_ahead_is_a_range_from_the_past_years() {
     assert_eq!(second.weather_late, date(2021, 6, 29));
     // The insect: 1.2816 · 90 = 115.3 °F-days; the start by hand: 3 days of 20 to each side, 60. Together
     // √(115.3² + 60²) = 130.0, at the middle year's 20.14 6.45 days. Before the middle √(5.30² + 6.45²) =
-    // 8.35 days: 35.25, the 36th day, 14 June; after it √(6.69² + 6.45²) = 9.29: 52.89, the 53rd, 1 July.
+    // 8.35 days: 35.25; after it √(6.69² + 6.45²) = 9.29: 52.89. The first noon after the former is that
+    // of the 36th day, 14 June, the last before the latter that of the 53rd, 1 July.
     assert_eq!(
         (second.early, second.late),
         (date(2021, 6, 14), date(2021, 7, 1))

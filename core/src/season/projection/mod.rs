@@ -10,6 +10,7 @@ mod trajectory;
 pub(super) use outlook::Outlook;
 pub(super) use range::{NORMAL_QUANTILE, WeatherRange};
 pub use shift::Shift;
+use trajectory::days_of;
 pub(super) use trajectory::{Instant, Reached, Trajectory, day_of};
 
 use chrono::NaiveDate;
@@ -138,16 +139,18 @@ pub(super) fn join(
 ) -> Result<Projection, usize> {
     let (weather, not_reached) = weather(heat, outlook, years)?;
     let (early, late) = joined(&weather, years);
+    let late = late.min(outlook.end() as f64);
+    let [early, late] = days_of(heat, [early, weather.middle, late]);
     Ok(Projection {
-        early: day_of(heat, early),
+        early,
         middle: day_of(heat, weather.middle),
-        late: day_of(heat, late.min(outlook.end() as f64)),
+        late,
         weather_early: first_day(heat, weather.early),
         weather_late: day_of(heat, weather.late),
         past_years: years.len(),
         not_reached,
         spread,
-        may_have_begun: early < heat.len() as f64,
+        may_have_begun: early < heat.date(heat.len()),
         shift: outlook.shift(),
         forecast_days: outlook.forecast_days(),
     })

@@ -107,8 +107,18 @@ impl Reached {
     }
 }
 
-/// The day that contains an instant. This is the one place where instants are rounded to printed
-/// days; since whole days are printed, the range they span reaches outward to both sides.
+/// The day that contains an instant. Here and in [`days_of`] alone instants are rounded to printed days; a
+/// range by weather alone, whose usual spread was chosen so, reaches outward to both sides.
 pub(in crate::season) fn day_of(heat: &HeatSeries, instant: Instant) -> NaiveDate {
     heat.date((instant.ceil() as usize).saturating_sub(1))
+}
+
+/// First and last day of a joint range: those whose noon lies in it, and the day of its middle in any case.
+/// So whole days hold as much as the instants do; reaching outward to both sides they would hold a day more.
+pub(super) fn days_of(heat: &HeatSeries, [early, middle, late]: [Instant; 3]) -> [NaiveDate; 2] {
+    let middle = day_of(heat, middle);
+    // A day's noon stands half a day after its position.
+    let first = heat.date((early - 0.5).ceil() as usize);
+    let last = heat.date((late - 0.5).floor() as usize);
+    [first.min(middle), last.max(middle)]
 }
