@@ -92,8 +92,10 @@ pub fn key_dates<'a>(
 }
 
 fn entry_of(person: &PersonId, notice: &Notice) -> Option<CalendarEntry> {
-    let (Event::MarkNear(mark) | Event::MarkPassed(mark)) = &notice.event else {
-        return None;
+    let (mark, variety) = match &notice.event {
+        Event::MarkNear(mark) | Event::MarkPassed(mark) => (mark, None),
+        Event::MarkNearOfVariety(mark, variety) => (mark, Some(variety.clone())),
+        _ => return None,
     };
     Some(CalendarEntry {
         person: person.clone(),
@@ -101,7 +103,7 @@ fn entry_of(person: &PersonId, notice: &Notice) -> Option<CalendarEntry> {
         block: notice.block.clone(),
         insect: notice.insect.clone(),
         mark: mark.clone(),
-        variety: None,
+        variety,
     })
 }
 
@@ -218,7 +220,10 @@ fn taken_out(
 /// How often the person was told of the mark before, as near or as passed: each telling has the next
 /// revision of its event. `None` when the calendar has no such entry and gets none now.
 fn sequence(entry: &CalendarEntry, notices: &[&Notice], told: &Before<'_>) -> Option<u32> {
-    let near = Event::MarkNear(entry.mark.clone());
+    let near = match &entry.variety {
+        Some(variety) => Event::MarkNearOfVariety(entry.mark.clone(), variety.clone()),
+        None => Event::MarkNear(entry.mark.clone()),
+    };
     let passed = Event::MarkPassed(entry.mark.clone());
     let now = |event: &Event| notices.iter().find(|notice| notice.event == *event);
     let before = |event: &Event| told.of_event(entry, event);

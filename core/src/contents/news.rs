@@ -181,7 +181,7 @@ pub(crate) fn rests_on(words: Words, event: &Event, season: &BlockSeason) -> Vec
         }
         Event::Flight(..) => words.flight_evidence(season).into_iter().collect(),
         Event::MarginTurned(..) => words.exposure_evidence(season),
-        Event::MarkNear(mark) | Event::MarkPassed(mark) => {
+        Event::MarkNear(mark) | Event::MarkPassed(mark) | Event::MarkNearOfVariety(mark, _) => {
             let of_mark = season.marks.iter().filter(|reading| &reading.mark == mark);
             let mut lines: Vec<String> = of_mark
                 .clone()

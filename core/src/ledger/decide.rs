@@ -192,13 +192,45 @@ pub fn decide<'a>(
         .map(|fact| (fact.year, &fact.block, &fact.insect))
         .collect();
     let still_watched = |told: &&&Told| watched.contains(&(told.year, &told.block, &told.insect));
+    let no_more = |told: &&&Told| !still_holds(told, facts, &ledger);
     notices.extend(
         untouched
             .values()
             .filter(still_watched)
+            .filter(no_more)
             .filter_map(|told| vanished(told, moment)),
     );
     notices
+}
+
+/// Whether what was told of one variety holds for the block: it was told as passed since, or the block's mark
+/// is within the told range. Where nothing can be told of that tonight, nothing is taken back.
+fn still_holds(
+    told: &Told,
+    facts: &[Fact],
+    ledger: &BTreeMap<(i32, &BlockId, &InsectId, &str), &Told>,
+) -> bool {
+    let Ok(Event::MarkNearOfVariety(mark, variety)) = told.event.parse() else {
+        return false;
+    };
+    let passed = format!("{}:{variety}", Event::MarkPassed(mark.clone()));
+    let (block, insect) = (&told.block, &told.insect);
+    if ledger.contains_key(&(told.year, block, insect, passed.as_str())) {
+        return true;
+    }
+    let of_block = facts.iter().filter(|fact| {
+        (fact.year, &fact.block, &fact.insect) == (told.year, block, insect)
+            && (fact.event == Event::MarkNear(mark.clone())
+                || fact.event == Event::MarkPassed(mark.clone()))
+    });
+    let holds = |fact: &Fact| match (&fact.state, told.value) {
+        (State::Now { value, .. }, Some(Value::Range { early, late, .. })) => {
+            value.day().map(|day| (early..=late).contains(&day))
+        }
+        (State::Gone { .. }, _) => Some(false),
+        _ => None,
+    };
+    of_block.filter_map(holds).all(|holds| holds)
 }
 
 /// What a person was told last.
@@ -250,19 +282,24 @@ fn notice(fact: &Fact, last: Last<'_>, moment: Moment) -> Option<Notice> {
 /// been in time.
 fn vanished(told: &Told, moment: Moment) -> Option<Notice> {
     let last = heard(told, moment.past)?;
+    let event: Event = told.event.parse().ok()?;
+    let of_variety = matches!(event, Event::MarkNearOfVariety(..));
     Some(Notice {
         year: told.year,
         block: told.block.clone(),
         insect: told.insect.clone(),
-        event: told.event.parse().ok()?,
+        event,
         revision: told.revision + 1,
         step: 1,
         late: None,
-        to_release: told.of_variety,
+        to_release: of_variety || told.of_variety,
         change: Change::Withdrawn {
             was: last.value,
             told_on: last.on,
-            why: WhyGone::ShownNoMore,
+            why: match of_variety {
+                true => WhyGone::OfBlock,
+                false => WhyGone::ShownNoMore,
+            },
         },
     })
 }

@@ -26,6 +26,9 @@ pub enum Event {
     SecondCandidate,
     /// A mark comes near.
     MarkNear(MarkId),
+    /// A mark came near for one variety of a block. Told by an earlier version, when marks were told by
+    /// variety; nothing tells it any more, it can only be taken back.
+    MarkNearOfVariety(MarkId, String),
     /// A mark's degree-days were reached.
     MarkPassed(MarkId),
     /// A part of the year's n-th flight was seen. Flights are numbered in their order, not by a day:
@@ -162,7 +165,7 @@ impl Event {
             Self::StartProvisional => EventKind::StartProvisional,
             Self::Start => EventKind::Start,
             Self::SecondCandidate => EventKind::SecondCandidate,
-            Self::MarkNear(..) => EventKind::MarkNear,
+            Self::MarkNear(..) | Self::MarkNearOfVariety(..) => EventKind::MarkNear,
             Self::MarkPassed(..) => EventKind::MarkPassed,
             Self::Flight(FlightPart::Start, _) => EventKind::FlightStart,
             Self::Flight(FlightPart::Peak, _) => EventKind::FlightPeak,
@@ -203,7 +206,9 @@ impl fmt::Display for Event {
             | Self::SecondCandidate => Ok(()),
             Self::MarkNear(mark) | Self::MarkPassed(mark) => write!(f, ":{mark}"),
             Self::Flight(_, number) => write!(f, ":{number}"),
-            Self::MarginTurned(mark, variety) => write!(f, ":{mark}:{variety}"),
+            Self::MarginTurned(mark, variety) | Self::MarkNearOfVariety(mark, variety) => {
+                write!(f, ":{mark}:{variety}")
+            }
             Self::PastServiceLife(trap, part, since) => {
                 write!(f, ":{trap}:{}:{since}", part.name())
             }
@@ -228,8 +233,6 @@ impl FromStr for Event {
                 None => (rest, None),
             };
             let variety = second.map(str::to_owned);
-            // Once marks were told by variety; no mark's id has a colon.
-            let mark = || rest.parse().ok();
             let flight = |part| Some(Self::Flight(part, first.parse().ok()?));
             Some(match EventKind::from_name(kind)? {
                 EventKind::HangEggTraps => Self::HangEggTraps,
@@ -237,8 +240,11 @@ impl FromStr for Event {
                 EventKind::StartProvisional => Self::StartProvisional,
                 EventKind::Start => Self::Start,
                 EventKind::SecondCandidate => Self::SecondCandidate,
-                EventKind::MarkNear => Self::MarkNear(mark()?),
-                EventKind::MarkPassed => Self::MarkPassed(mark()?),
+                EventKind::MarkNear => match variety {
+                    Some(variety) => Self::MarkNearOfVariety(first.parse().ok()?, variety),
+                    None => Self::MarkNear(first.parse().ok()?),
+                },
+                EventKind::MarkPassed => Self::MarkPassed(rest.parse().ok()?),
                 EventKind::FlightStart => flight(FlightPart::Start)?,
                 EventKind::FlightPeak => flight(FlightPart::Peak)?,
                 EventKind::FlightEnd => flight(FlightPart::End)?,
@@ -270,6 +276,7 @@ pub(crate) fn one_of_each() -> Vec<Event> {
         Event::Start,
         Event::SecondCandidate,
         Event::MarkNear(mark()),
+        Event::MarkNearOfVariety(mark(), "Wood Colony: late".into()),
         Event::MarkPassed(mark()),
         Event::MarginTurned(mark(), "Wood Colony: late".into()),
         Event::PastServiceLife(trap(), Part::Ppo, day),
@@ -296,7 +303,7 @@ mod tests {
         for wrong in [
             "past-service-life:N1-P2:wing:2022-06-01",
             "flight-peak:last",
-            "mark-near:third-generation:Nonpareil",
+            "mark-passed:third-generation:Nonpareil",
         ] {
             assert!(wrong.parse::<Event>().is_err(), "{wrong}");
         }

@@ -64,6 +64,8 @@ pub enum WhyGone {
     Start(WhyStart),
     /// The checks after the start show no second candidate any more.
     NoSecondCandidate,
+    /// It was told of one variety, and a generation is told of the whole block now.
+    OfBlock,
     /// Readings since show the flight to be not so far yet.
     Flight(SoFar),
     /// What has been entered or declared since shows it no more.

@@ -118,7 +118,7 @@ impl Words {
                 "; after two quiet weeks the egg traps met the rule again; the start stays unless \
                  you set it by hand",
             ),
-            Event::MarkNear(mark) => Sentence {
+            Event::MarkNear(mark) | Event::MarkNearOfVariety(mark, _) => Sentence {
                 brief: format!("{what} projected {}", self.span(value)),
                 whole: format!("{what} projected {when}"),
             }
@@ -274,7 +274,7 @@ fn taken_back(event: &Event, what: &str) -> String {
 /// That news comes late: people enter readings, and a station's days come by themselves.
 fn late(event: &Event, days: Option<u32>) -> String {
     let known = match event {
-        Event::MarkPassed(..) | Event::MarkNear(..) => "known late",
+        Event::MarkPassed(..) | Event::MarkNear(..) | Event::MarkNearOfVariety(..) => "known late",
         _ => "entered late",
     };
     days.map_or_else(String::new, |days| format!("; {known}, {days} days after"))
@@ -289,6 +289,9 @@ pub(crate) fn subject_of(event: &Event, season: &BlockSeason) -> String {
         Event::Start => "egg-laying start".to_owned(),
         Event::SecondCandidate => "second candidate for the egg-laying start".to_owned(),
         Event::MarkNear(mark) | Event::MarkPassed(mark) => mark_name(season, mark),
+        Event::MarkNearOfVariety(mark, variety) => {
+            format!("{} ({variety})", mark_name(season, mark))
+        }
         Event::Flight(part, number) => {
             let part = match part {
                 FlightPart::Start => "start",

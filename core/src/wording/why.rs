@@ -164,6 +164,9 @@ impl Words {
         match why {
             WhyGone::Start(why) => self.why_start(why),
             WhyGone::NoSecondCandidate => "the checks after the start show it no more".to_owned(),
+            WhyGone::OfBlock => {
+                "generations are told of the whole block now, from its first hull split".to_owned()
+            }
             WhyGone::Flight(so_far) => so_far.words().to_owned(),
             WhyGone::ShownNoMore => {
                 "what has been entered or declared since shows it no more".to_owned()

@@ -270,6 +270,45 @@ fn what_changes_a_telling_by_variety_waits_for_somebody_to_look_at_it() {
 }
 
 #[test]
+fn what_was_told_of_a_variety_is_taken_back_once_where_the_blocks_date_is_another() {
+    let mark = MarkId::new("second-generation").unwrap();
+    let near = Event::MarkNearOfVariety(mark.clone(), "Fritz".into()).to_string();
+    let of_variety = |value| Told {
+        event: near.clone(),
+        ..told(1, value, 2)
+    };
+    let taken_back = |facts: &[Fact], ledger: &[Told]| {
+        let notices = decide(facts, ledger, night(day(10)));
+        let withdrawn = notices
+            .into_iter()
+            .filter(|notice| notice.event.to_string() == near);
+        let told = withdrawn.map(|notice| {
+            assert!(notice.to_release && matches!(notice.change, Change::Withdrawn { .. }));
+        });
+        told.count()
+    };
+    let live = of_variety(Some(range(20, 24, 29)));
+    let facts = |state: State| [fact(state), passed_fact(Value::Day(day(9)), 1)];
+    // The block's mark passed before the range that was told of the variety.
+    assert_eq!(
+        taken_back(&facts(State::Pending), std::slice::from_ref(&live)),
+        1
+    );
+    // Within it, or unknown tonight: nothing. Already taken back: nothing.
+    let within = [passed_fact(Value::Day(day(21)), 1)];
+    assert_eq!(taken_back(&within, std::slice::from_ref(&live)), 0);
+    let unknown = [fact(State::Pending)];
+    assert_eq!(taken_back(&unknown, std::slice::from_ref(&live)), 0);
+    assert_eq!(taken_back(&facts(State::Pending), &[of_variety(None)]), 0);
+    // Told of that variety as passed since: it is history.
+    let passed = Told {
+        event: format!("{}:Fritz", Event::MarkPassed(mark)),
+        ..told(1, Some(Value::Day(day(5))), 5)
+    };
+    assert_eq!(taken_back(&facts(State::Pending), &[live, passed]), 0);
+}
+
+#[test]
 fn nothing_is_taken_back_that_was_never_told_or_already_taken_back() {
     assert_eq!(changes(gone(), &[], 6), []);
     assert_eq!(changes(gone(), &[told(2, None, 5)], 6), []);

@@ -296,6 +296,10 @@ fn each_cause_of_a_withdrawal_has_its_words() {
             WhyGone::NoSecondCandidate,
             "the checks after the start show it no more",
         ),
+        (
+            WhyGone::OfBlock,
+            "generations are told of the whole block now, from its first hull split",
+        ),
         (WhyGone::Flight(SoFar::StillRising), "still rising"),
         (
             WhyGone::ShownNoMore,
