@@ -74,9 +74,9 @@ pub fn letter(
         day,
         headline: headline(words, seasons)?,
         more: blocks.len() - 1,
-        blocks,
         trouble: trouble(words, day, seasons, stations),
-        terms: terms(seasons),
+        terms: terms(seasons, &blocks),
+        blocks,
     })
 }
 
@@ -315,7 +315,7 @@ fn trouble(
 }
 
 /// Each word of the trade that the letter uses, explained in half a sentence.
-fn terms(seasons: &[&BlockSeason]) -> Vec<String> {
+fn terms(seasons: &[&BlockSeason], blocks: &[LetterBlock]) -> Vec<String> {
     let any = |holds: fn(&BlockSeason) -> bool| seasons.iter().any(|season| holds(season));
     let used = [
         (
@@ -331,6 +331,11 @@ fn terms(seasons: &[&BlockSeason]) -> Vec<String> {
             "Projected: from warmth so far, this station's past years and how much the insect itself varies; the \
              middle day is as likely too early as too late. The days are those on which a generation's egg \
              laying begins; it goes on for weeks.",
+        ),
+        (
+            blocks.iter().any(|block| !block.exposure.is_empty()),
+            "After split, after shake: days from a variety's first split or shake to the middle of the range in which \
+             egg laying begins, with those between the ends of the ranges; below zero where it begins before.",
         ),
         (
             any(|season| !season.latest.is_empty()),

@@ -9,6 +9,7 @@ use crate::trapping::{Note, NoteKind, StartStatus};
 
 use super::words::Words;
 use crate::ledger::Since;
+use crate::ledger::Value;
 use crate::ledger::{Change, Notice};
 use crate::ledger::{Event, EventKind};
 
@@ -45,8 +46,8 @@ impl Words {
             causes.extend(self.late_readings(orchard, season, since));
             causes.extend(by_hand(season, since));
         }
-        if causes.is_empty() && corrected && matches!(notice.event, Event::MarkNear(..)) {
-            causes.push("temperatures were other than those of past years".to_owned());
+        if causes.is_empty() {
+            causes.extend(by_itself(notice));
         }
         (!causes.is_empty()).then(|| format!("since then {}", Self::listed(&causes)))
     }
@@ -106,6 +107,23 @@ fn in_season(season: &BlockSeason, days: &[NaiveDate]) -> Vec<NaiveDate> {
     counted
         .filter(|day| (from..season.as_of).contains(day))
         .collect()
+}
+
+/// What moves a projected date that nothing was revised of: the days that have passed since.
+fn by_itself(notice: &Notice) -> Option<String> {
+    let Change::Corrected { was, now, .. } = notice.change else {
+        return None;
+    };
+    let moved = match (&notice.event, was, now) {
+        (Event::MarkPassed(_), Value::Range { .. }, Value::Day(_)) => {
+            "the newest temperatures reached the mark"
+        }
+        (Event::MarkNear(_), ..) | (Event::MarkPassed(_), Value::Range { .. }, _) => {
+            "temperatures were other than those of past years"
+        }
+        _ => return None,
+    };
+    Some(moved.to_owned())
 }
 
 /// Hull split of any variety moves the marks that wait for the block's first.

@@ -4,7 +4,7 @@ use askama::Template;
 use duskflight_core::contents::Letter;
 use duskflight_core::wording::Words;
 
-use super::{Adviser, EXPOSURE_NOTE, subject, whole};
+use super::{Adviser, subject, whole};
 use crate::mail::message::{ComposeError, Composed, Envelope};
 
 /// Composes a grower's weekly letter.
