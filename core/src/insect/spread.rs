@@ -44,6 +44,7 @@ impl SpreadSource {
 }
 
 /// A spread as an insect file gives it, beside the mark's degree-days.
+#[derive(Clone, Copy)]
 pub(super) struct SpreadFile {
     pub(super) at: f64,
     /// Published, from the fewest to the most.

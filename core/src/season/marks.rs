@@ -332,7 +332,7 @@ impl MarkReader<'_> {
             CountsFrom::Mark(earlier) => self.levels(trajectory, earlier)?,
         };
         let from = match mark.waits_for_hull_split {
-            true => self.from_split(trajectory, from)?,
+            true => self.after_split(trajectory, from)?,
             false => from,
         };
         Some(from.after(mark))
@@ -354,7 +354,7 @@ impl MarkReader<'_> {
 
     /// The later of a mark and the block's first hull split. Where that may have been an earlier variety's,
     /// of which nothing is known, anything from the mark alone to the known split.
-    fn from_split(&self, trajectory: &Trajectory<'_>, mark: Levels) -> Option<Levels> {
+    fn after_split(&self, trajectory: &Trajectory<'_>, mark: Levels) -> Option<Levels> {
         let BlockSplit::Known {
             days,
             unknown_before,

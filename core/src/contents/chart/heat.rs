@@ -236,7 +236,7 @@ impl Drawn<'_> {
         let from = match &reading.basis {
             Basis::EggLayingStart | Basis::NewYear => 0.0,
             Basis::Mark(mark) => self.level_of(mark)?,
-            Basis::HullSplit(mark) => self.from_split(self.level_of(mark)?),
+            Basis::HullSplit(mark) => self.after_split(self.level_of(mark)?),
         };
         Some(DegreeDays::from_fahrenheit_days(
             from + reading.at.fahrenheit_days(),
@@ -245,7 +245,7 @@ impl Drawn<'_> {
 
     /// The later of a level and the block's first hull split; half way to it where an earlier variety's may
     /// have come before.
-    fn from_split(&self, mark: f64) -> f64 {
+    fn after_split(&self, mark: f64) -> f64 {
         let BlockSplit::Known {
             days,
             unknown_before,
