@@ -8,6 +8,7 @@ mod cells;
 mod drop;
 mod export;
 mod notes;
+mod reading;
 mod round;
 mod visits;
 
@@ -19,12 +20,11 @@ pub(crate) use export::{Cells, carried};
 
 use std::sync::Arc;
 
-use chrono::{DateTime, NaiveDate, Utc};
-use duskflight_core::orchard::Orchard;
+use chrono::{DateTime, Utc};
 use duskflight_core::trapping::{Note, Visit};
-use duskflight_core::wording::Words;
 use rusqlite::Connection;
 
+use self::reading::{Asked, Reading};
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::hash::hash;
@@ -106,18 +106,6 @@ pub enum ImportError {
 fn list(problems: &[Fault]) -> String {
     problems.iter().map(|p| format!("\n  {p}")).collect()
 }
-
-/// What a row is read with besides its cells.
-struct Reading<'a> {
-    orchard: Orchard,
-    today: NaiveDate,
-    now: DateTime<Utc>,
-    by: &'a str,
-    words: Words,
-}
-
-/// A record of a row, and what is asked about it.
-type Asked<T> = (T, Vec<Fault>);
 
 /// The records of a sheet, `None` for rows left blank, and all that is wrong.
 type Parsed = Sheet<Option<Asked<Record>>>;

@@ -12,7 +12,7 @@ use duskflight_core::wording::Words;
 
 use self::forms::{About, Form, form_of};
 use super::cells::{entered_by, unguarded};
-use super::{Asked, Reading};
+use super::reading::{Asked, Reading};
 use crate::nearest::suggestion;
 use crate::sheet::{self, Columns, Fault, Row, Sheet, keep};
 

@@ -9,7 +9,7 @@ use duskflight_core::trapping::{Visit, implausible_count};
 use duskflight_core::wording::Words;
 
 use super::cells::{entered_by, unguarded};
-use super::{Asked, Reading};
+use super::reading::{Asked, Reading};
 use crate::nearest::suggestion;
 use crate::sheet::{self, Columns, Fault, Row, Sheet, keep};
 
