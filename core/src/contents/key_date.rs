@@ -1,6 +1,6 @@
 //! Key dates as entries of one person's calendar: put in, moved and taken out as they are told.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -80,15 +80,19 @@ pub fn key_dates<'a>(
     let entries = notices
         .iter()
         .filter_map(|notice| Some((entry_of(person, notice)?, notice)));
+    let entries = grouped(entries);
+    let told_now: BTreeSet<CalendarEntry> =
+        entries.iter().map(|(entry, _)| entry.clone()).collect();
     let of_entry = |(entry, notices): (CalendarEntry, Vec<&Notice>)| {
         let Some(season) = seasons.get(&entry.block, &entry.insect) else {
             return Vec::new();
         };
         let mut dates = told.by_variety(&entry, season);
+        dates.retain(|date| !told_now.contains(&date.entry));
         dates.extend(key_date(words, entry, &notices, &told, season));
         dates
     };
-    grouped(entries).into_iter().flat_map(of_entry).collect()
+    entries.into_iter().flat_map(of_entry).collect()
 }
 
 fn entry_of(person: &PersonId, notice: &Notice) -> Option<CalendarEntry> {
@@ -161,10 +165,10 @@ impl<'a> Before<'a> {
     /// told of it last was told of one variety.
     fn by_variety(&self, entry: &CalendarEntry, season: &BlockSeason) -> Vec<KeyDate> {
         let near = Event::MarkNear(entry.mark.clone());
-        if !self
+        let carried = self
             .of_event(entry, &near)
-            .is_some_and(|told| told.of_variety)
-        {
+            .is_some_and(|told| told.of_variety);
+        if !carried || entry.variety.is_some() {
             return Vec::new();
         }
         let prefix = format!("{near}:");
@@ -441,6 +445,72 @@ mod tests {
             },
             (Event::MarkNear(..), State::Now { .. }) => State::Pending,
             _ => fact.state,
+        };
+        Fact { state, ..fact }
+    }
+
+    #[test]
+    fn the_blocks_own_entry_takes_those_of_its_varieties_out_once() {
+        let today = date(2021, 4, 10);
+        let season = season(today);
+        let mark = season.marks[1].mark.clone();
+        let near = Event::MarkNear(mark);
+        let told = |event: String, of_variety| Told {
+            event,
+            of_variety,
+            ..notice_of(&season, &near).entered(today, None)
+        };
+        let mut ledger = Ledger(vec![
+            told(near.to_string(), true),
+            told(format!("{near}:Carmel"), false),
+            told(format!("{near}:Fritz"), false),
+        ]);
+        let moved = facts(&season)
+            .into_iter()
+            .map(|fact| with_range(fact, &near))
+            .collect::<Vec<_>>();
+        let dates = ledger.tell(&moved, &season, today + Days::new(1));
+        let entries: Vec<_> = dates
+            .iter()
+            .map(|date| (date.entry.variety.as_deref(), date.standing))
+            .collect();
+        use DateState::{Projected, Withdrawn};
+        let expected = [
+            (Some("Carmel"), Withdrawn),
+            (Some("Fritz"), Withdrawn),
+            (None, Projected),
+        ];
+        assert_eq!(entries.len(), 3, "{entries:?}");
+        assert!(
+            expected.iter().all(|entry| entries.contains(entry)),
+            "{entries:?}"
+        );
+    }
+
+    /// What is first told of an event.
+    fn notice_of(season: &BlockSeason, event: &Event) -> Notice {
+        let moment = Moment {
+            today: season.as_of,
+            told_before: season.as_of.pred_opt(),
+            past: Past::Listed,
+        };
+        let mut notices = decide(&facts(season), &[], moment).into_iter();
+        notices.find(|notice| notice.event == *event).unwrap()
+    }
+
+    /// The same fact, with the event a month later.
+    fn with_range(fact: Fact, event: &Event) -> Fact {
+        let [early, middle, late] = [date(2021, 5, 18), date(2021, 5, 20), date(2021, 5, 22)];
+        let state = match fact.event == *event {
+            true => State::Now {
+                value: Value::Range {
+                    early,
+                    middle,
+                    late,
+                },
+                step: 1,
+            },
+            false => fact.state,
         };
         Fact { state, ..fact }
     }
