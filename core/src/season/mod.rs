@@ -125,7 +125,7 @@ impl BlockSeason {
     }
 
     /// The flight whose start the traps showed nearest to a day, with its number of the year; `None` where
-    /// none was within [`FLIGHT_NEAR_DAYS`]. It is what a farm can hold against the date of a mark.
+    /// none was within three weeks. It is what a farm can hold against the date of a mark.
     #[must_use]
     pub fn flight_near(&self, day: NaiveDate) -> Option<(usize, &Round)> {
         let flights = self.flights.as_ref().ok()?.flights.iter().enumerate();
