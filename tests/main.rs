@@ -10,6 +10,7 @@ mod corrections;
 mod crash_points;
 mod crashes;
 mod daemon;
+mod dropped;
 mod entries;
 mod faults;
 mod harness;

@@ -25,19 +25,18 @@ fn count(sql: &str) -> u32 {
         .unwrap()
 }
 
-#[test]
-fn starts_are_confirmed_over_weeks_one_borrowed_one_by_hand_and_one_never() {
+/// Every block's season on a day.
+fn seasons_on(day: &str) -> serde_json::Value {
     let config = played_demo().to_str().unwrap();
     let text = printed(&[
-        "season",
-        "--config",
-        config,
-        "--as-of",
-        "2022-07-01",
-        "--format",
-        "json",
+        "season", "--config", config, "--as-of", day, "--format", "json",
     ]);
-    let seasons: serde_json::Value = serde_json::from_str(&text).unwrap();
+    serde_json::from_str(&text).unwrap()
+}
+
+#[test]
+fn starts_are_confirmed_over_weeks_one_borrowed_one_by_hand_and_one_never() {
+    let seasons = seasons_on("2022-07-01");
     let starts: Vec<(&str, Option<NaiveDate>)> = seasons
         .as_array()
         .unwrap()
@@ -88,20 +87,9 @@ fn nothing_that_comes_after_every_varietys_shake_is_told_once_it_was_entered() {
 #[test]
 fn a_block_has_one_third_and_one_fourth_generation_and_promises_nothing_beside_a_shake_that_is_done()
  {
-    let config = played_demo().to_str().unwrap();
-    let text = printed(&[
-        "season",
-        "--config",
-        config,
-        "--as-of",
-        "2022-08-30",
-        "--block",
-        "N1",
-        "--format",
-        "json",
-    ]);
-    let seasons: serde_json::Value = serde_json::from_str(&text).unwrap();
-    let season = &seasons[0];
+    let seasons = seasons_on("2022-08-30");
+    let mut blocks = seasons.as_array().unwrap().iter();
+    let season = blocks.find(|season| season["block"] == "N1").unwrap();
     let passed = |id: &str| -> NaiveDate {
         let marks = season["marks"].as_array().unwrap().iter();
         let of_mark: Vec<_> = marks.filter(|mark| mark["id"] == id).collect();

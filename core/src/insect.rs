@@ -169,21 +169,27 @@ pub struct Generation {
 }
 
 impl Insect {
+    /// Whether the mark at a place in the list is a generation of the year: others count from it, or it from
+    /// another, and it is told. A mark such as first egg hatch is neither, and what counts from the first of
+    /// January is no generation.
+    #[must_use]
+    pub fn is_generation(&self, place: usize) -> bool {
+        let mark = &self.marks[place];
+        let from_it = CountsFrom::Mark(place);
+        match mark.from {
+            CountsFrom::Mark(_) => mark.told,
+            CountsFrom::EggLayingStart => self.marks.iter().any(|other| other.from == from_it),
+            CountsFrom::NewYear => false,
+        }
+    }
+
     /// The generations of a year one after the other: the marks that others count from, or that count
     /// from another mark. A mark such as first egg hatch is neither, and what counts from the first of
     /// January is no generation.
     #[must_use]
     pub fn generations(&self) -> Vec<Generation> {
-        let counted_from = |place: usize| {
-            let from = CountsFrom::Mark(place);
-            self.marks.iter().any(|mark| mark.from == from)
-        };
         let marks = self.marks.iter().enumerate();
-        let generations = marks.filter(|(place, mark)| match mark.from {
-            CountsFrom::Mark(_) => mark.told,
-            CountsFrom::EggLayingStart => counted_from(*place),
-            CountsFrom::NewYear => false,
-        });
+        let generations = marks.filter(|(place, _)| self.is_generation(*place));
         let generation = |(_, mark): (usize, &Mark)| Generation {
             at: mark.at,
             range: mark.range,

@@ -12,17 +12,19 @@ import numpy as np
 
 FOUR_OF_FIVE, NINE_OF_TEN = 1.2816, 1.6449  # normal quantiles of 0.9 and 0.95
 
-# °F-days, and the standard deviation below and above. The second generation: 1056 from the start (Sanderson, Barnes &
-# Seaman 1989, Environ. Entomol. 18:612-617, from memory); its 90 is assumed, no source gives one. On new-crop nuts 723
-# (as before), 500 to 900 (Rijal 2018, UC Cooperative Extension), read as the span that holds nine of ten.
+# °F-days, and the standard deviation below and above. The second generation: 1056 from the start (Sanderson, Barnes
+# & Seaman 1989, Environ. Entomol. 18:612-617, from memory); its 90 is assumed, no source gives one. On new-crop nuts
+# 723 (as before), 500 to 900 (Rijal 2018, UC Cooperative Extension), read as the span that holds nine of ten.
 SECOND = (1056, 90, 90)
 NEW_CROP = (723, (723 - 500) / NINE_OF_TEN, (900 - 723) / NINE_OF_TEN)
 
 BY_HAND_DAYS = 3  # a start set by hand, to each side: common practice, no source
 CHECK_DAYS = 4  # egg traps are read twice a week (UC IPM almond guideline)
 EXPECTED_DAYS = 5  # a hull split that somebody expects, to each side: common practice, no source
-START_HEAT = 200  # °F-days since 1 January at a start, as in the hindcast
-SPLIT_DAY, SPLIT_SPREAD_DAYS = 181, 5  # the first of July, and how far people expect it from that: assumed
+
+# The days that people set or expect, and how far they lie apart from season to season: 15 April, 1 July; assumed.
+START_DAY, START_SPREAD_DAYS = 104, 8
+SPLIT_DAY, SPLIT_SPREAD_DAYS = 181, 5
 
 GENERATIONS = ("second-generation", "third-generation", "fourth-generation")
 
@@ -61,9 +63,10 @@ class Season:
 
 
 def season(year, daily, rng):
-    start = (np.cumsum(daily) >= START_HEAT).argmax()
-    split = SPLIT_DAY + rng.normal(0, SPLIT_SPREAD_DAYS)
-    return Season(year, np.concatenate([[0], np.cumsum(daily)]), int(start), round(split))
+    """Of the daily heat of a year, with days drawn for it."""
+    start = round(rng.normal(START_DAY, START_SPREAD_DAYS))
+    split = round(rng.normal(SPLIT_DAY, SPLIT_SPREAD_DAYS))
+    return Season(year, np.concatenate([[0], np.cumsum(daily)]), start, split)
 
 
 def true_split(of, rng):

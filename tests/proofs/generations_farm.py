@@ -28,7 +28,8 @@ def orchard_of(folder, insects, record, seasons, blocks):
     farm = Orchard(folder, insects, {record.stem: days}, civil(seasons[-1].year, 364))
 
     def rows(of_year):
-        return [row for of in blocks for season, split in zip(seasons, of.splits) for row in of_year(of, season, split)]
+        years = [(of, season, split) for of in blocks for season, split in zip(seasons, of.splits)]
+        return [row for year in years for row in of_year(*year)]
 
     farm.declare([block(of.name, record.stem) for of in blocks], rows(traps_of))
     farm.enter(rows(visits_of), rows(notes_of))

@@ -63,8 +63,7 @@ class Orchard:
     def enter(self, visits, notes):
         for kind, rows in (("visits", visits), ("notes", notes)):
             write(self.folder / f"{kind}.csv", rows)
-            # A start in February is no slip here: heat may have come early in a simulated season.
-            self.run(kind, "import", "--sure", self.folder / f"{kind}.csv")
+            self.run(kind, "import", self.folder / f"{kind}.csv")
 
     def as_of(self, date):
         """Every block's season as the program sees it on a day, by block."""

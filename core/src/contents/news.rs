@@ -4,13 +4,13 @@ use std::collections::BTreeMap;
 
 use crate::id::{BlockId, InsectId};
 use crate::orchard::Part;
-use crate::season::BlockSeason;
+use crate::season::{BlockSeason, MarkReading};
 
 use crate::ledger::Event;
 use crate::ledger::rank::{NEVER_LEADS, rank};
 use crate::ledger::{Change, Notice};
 use crate::wording::gather::{BlockName, Lines, gathered, grouped, name_list, shared};
-use crate::wording::sentence::Sentence;
+use crate::wording::sentence::{Sentence, told_reading};
 use crate::wording::words::Words;
 
 /// A headline's characters: a subject has 90, some of them for how much more there is.
@@ -181,18 +181,12 @@ pub(crate) fn rests_on(words: Words, event: &Event, season: &BlockSeason) -> Vec
         }
         Event::Flight(..) => words.flight_evidence(season).into_iter().collect(),
         Event::MarginTurned(..) => words.exposure_evidence(season),
-        Event::MarkNear(mark) | Event::MarkPassed(mark) | Event::MarkNearOfVariety(mark, _) => {
-            let of_mark = season.marks.iter().filter(|reading| &reading.mark == mark);
-            let mut lines: Vec<String> = of_mark
-                .clone()
-                .map(|reading| words.mark_line(season, reading))
-                .collect();
-            if of_mark.clone().any(|reading| reading.waits_for_split) {
-                lines.extend(words.hull_split_evidence(season));
-            }
-            lines.push(words.counted_so_far(season));
-            lines
-        }
+        Event::MarkNearOfVariety(mark, _) => told_reading(season, mark)
+            .map(|reading| words.mark_line(season, reading))
+            .into_iter()
+            .collect(),
+        Event::MarkNear(mark) | Event::MarkPassed(mark) => told_reading(season, mark)
+            .map_or_else(Vec::new, |reading| a_mark_rests_on(words, season, reading)),
         Event::PastServiceLife(trap, part, _) => season
             .work
             .service
@@ -202,6 +196,16 @@ pub(crate) fn rests_on(words: Words, event: &Event, season: &BlockSeason) -> Vec
             .collect(),
         Event::SentinelCatch(..) => words.disruption_lines(season),
     }
+}
+
+/// What the date of a mark rests on.
+fn a_mark_rests_on(words: Words, season: &BlockSeason, reading: &MarkReading) -> Vec<String> {
+    let mut lines = vec![words.mark_line(season, reading)];
+    if reading.waits_for_split {
+        lines.extend(words.hull_split_evidence(season));
+    }
+    lines.push(words.counted_so_far(season));
+    lines
 }
 
 #[cfg(test)]

@@ -8,6 +8,7 @@ use crate::id::{BlockId, InsectId};
 
 use super::event::Event;
 use super::facts::{Fact, State, WhyGone};
+use super::mail_kind::MailKind;
 use super::value::Value;
 
 /// A correction of the same date follows the one before after so many days at the earliest, unless what was
@@ -39,7 +40,7 @@ pub struct Told {
     pub step: u8,
     /// Whether it was recorded as history.
     pub history: bool,
-    /// Whether it was told of one variety of the block, when marks were told by variety.
+    /// Whether it stands for the block by what was told of one variety, when marks were told by variety.
     pub of_variety: bool,
     /// The newest day on which the event was corrected, also before this telling.
     pub corrected_on: Option<NaiveDate>,
@@ -90,6 +91,14 @@ pub struct Notice {
     pub to_release: bool,
     /// What there is to tell.
     pub change: Change,
+}
+
+/// Whether a mail is held until somebody has looked at it: one that changes for others than advisers what they
+/// were told by variety.
+#[must_use]
+pub fn waits_for_release(kind: MailKind, notices: &[Notice]) -> bool {
+    matches!(kind, MailKind::Alert | MailKind::Summary)
+        && notices.iter().any(|notice| notice.to_release)
 }
 
 /// What a notice tells.

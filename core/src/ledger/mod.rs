@@ -1,5 +1,6 @@
 //! What is told to whom, what was told before, and what follows from both. No words.
 
+mod by_variety;
 mod catch_up;
 pub(crate) mod decide;
 pub(crate) mod event;
@@ -14,7 +15,7 @@ mod since;
 pub(crate) mod value;
 
 pub use catch_up::CatchUp;
-pub use decide::{Change, Moment, Notice, Past, Told, decide};
+pub use decide::{Change, Moment, Notice, Past, Told, decide, waits_for_release};
 pub use event::{BadEvent, Event, EventKind, FlightPart};
 pub use facts::{Fact, State, WhyGone, facts};
 pub use mail_kind::{BadMailKind, MailKind};

@@ -156,7 +156,7 @@ impl Shake {
     #[must_use]
     pub const fn days(self) -> [NaiveDate; 3] {
         match self {
-            Self::Expected(days) => ends(days),
+            Self::Expected(days) => days.days(),
             Self::Done(day) => [day; 3],
         }
     }
@@ -217,7 +217,7 @@ struct Laying<'a> {
 /// The generations' egg laying in their order. A hatch is worked out once its egg laying is near.
 fn layings<'a>(reader: MarkReader<'_>, marks: &'a [MarkReading]) -> Vec<Laying<'a>> {
     let generations = marks.iter().enumerate();
-    let generations = generations.filter(|(_, reading)| reading.told && reading.begins_laying);
+    let generations = generations.filter(|(_, reading)| reading.begins_laying);
     let laying = |(place, reading): (usize, &'a MarkReading)| {
         let near = matches!(reading.outcome, Outcome::Passed { .. }) || reading.near > 0;
         Laying {
@@ -273,7 +273,7 @@ impl Variety<'_> {
             laying: reading.outcome.clone(),
             near: reading.near > 0,
             hatch: laying.hatch.clone(),
-            after_split: split.and_then(|days| between(ends(days), &reading.outcome)),
+            after_split: split.and_then(|days| between(days.days(), &reading.outcome)),
             at_harvest: shake.map(|shake| Margin {
                 between: between(shake.days(), &reading.outcome),
                 chance: self.chance(laying, shake),
@@ -323,10 +323,6 @@ impl Variety<'_> {
     }
 }
 
-const fn ends(days: Expected) -> [NaiveDate; 3] {
-    [days.earliest, days.likely, days.latest]
-}
-
 fn between([earliest, likely, latest]: [NaiveDate; 3], laying: &Outcome) -> Option<Between> {
     let [early, middle, late] = laying.days()?;
     Some(Between {
@@ -344,7 +340,7 @@ struct Triangle([f64; 3]);
 /// A shake from the beginning of its earliest day to the end of its latest, most likely at noon of the
 /// likely one.
 fn over_days(shake: Expected, first: NaiveDate) -> Triangle {
-    let [earliest, likely, latest] = ends(shake).map(|day| (day - first).num_days() as f64);
+    let [earliest, likely, latest] = shake.days().map(|day| (day - first).num_days() as f64);
     Triangle([earliest, likely + 0.5, latest + 1.0])
 }
 

@@ -7,8 +7,7 @@ use crate::trapping::{EggLayingStart, StartStatus};
 
 use super::{BlockSeason, StationHeat, new_year};
 
-/// So much heat since 1 January, and a start is late wherever it is. Common practice, no source: at the starts
-/// of the sample seasons there were 150 to 450 °F-days.
+/// So much heat since 1 January, and a start is late wherever it is. Common practice, no source.
 const LATE_AT: f64 = 600.0;
 
 /// Heat since 1 January, to the newest day and to the start.
@@ -46,7 +45,8 @@ pub struct Lagging<'a> {
 }
 
 /// The blocks that lag among those of one adviser: heat since 1 January is beyond that of all neighbours'
-/// starts, or beyond 600 °F-days. Blocks that borrow their start wait for the one that lends it.
+/// starts, or beyond 600 °F-days. Blocks that borrow their start wait for the one that lends it; once every
+/// variety was shaken no date of the year matters any more.
 #[must_use]
 pub fn lagging<'a>(seasons: &[&'a BlockSeason]) -> Vec<Lagging<'a>> {
     let waiting = seasons.iter().filter(|season| waits(season));
@@ -71,7 +71,9 @@ pub fn lagging<'a>(seasons: &[&'a BlockSeason]) -> Vec<Lagging<'a>> {
 
 fn waits(season: &BlockSeason) -> bool {
     let status = season.start.status;
-    matches!(status, StartStatus::None | StartStatus::CannotTell) && !season.block.borrows_start()
+    matches!(status, StartStatus::None | StartStatus::CannotTell)
+        && !season.block.borrows_start()
+        && season.all_shaken().is_none()
 }
 
 /// Other blocks of the same insect with a start of their own.
@@ -97,7 +99,9 @@ mod tests {
     use super::*;
     use crate::id::BlockId;
     use crate::orchard::own_group;
+    use crate::sample::note;
     use crate::season::tests::{date, received, season_of, started};
+    use crate::trapping::{Note, NoteKind};
 
     /// At 20 °F-days a day since 1 January, with a start on 1 May (2420) or none.
     fn season(id: &str, as_of: NaiveDate, with_start: bool) -> BlockSeason {
@@ -143,6 +147,18 @@ mod tests {
         // 600 on the morning of 31 January is not beyond it, 620 a day later is.
         assert!(!lag(date(2021, 1, 31), &[]) && lag(date(2021, 2, 1), &[]));
         assert!(lag(date(2021, 2, 1), &[("C", heat(900.0))]));
+    }
+
+    #[test]
+    fn nobody_is_asked_once_every_variety_was_shaken() {
+        let as_of = date(2021, 9, 20);
+        let shaken = |variety| note(date(2021, 9, 10), Some(variety), NoteKind::Shaken);
+        let notes = ["Nonpareil", "Monterey"].map(shaken);
+        let asked = |notes: &[Note]| {
+            let season = season_of(&received(as_of), notes, as_of);
+            lagging(&[&season]).len()
+        };
+        assert_eq!((asked(&notes[..1]), asked(&notes)), (1, 0));
     }
 
     #[test]

@@ -163,13 +163,14 @@ impl MarkReader<'_> {
     fn read(&self, place: usize) -> MarkReading {
         let mark = &self.insect.marks[place];
         let outcome = self.answer(Goal::mark(place));
+        let rests_on_start = root(self.insect, place) == CountsFrom::EggLayingStart;
         MarkReading {
             mark: mark.id.clone(),
             name: mark.name.clone(),
             at: mark.at,
             basis: self.basis(mark),
-            rests_on_start: root(self.insect, place) == CountsFrom::EggLayingStart,
-            begins_laying: self.begins_laying(place),
+            rests_on_start,
+            begins_laying: rests_on_start && self.insect.is_generation(place),
             waits_for_split: waits(self.insect, place),
             near: self.near(place, &outcome),
             told: mark.told,
@@ -193,18 +194,6 @@ impl MarkReader<'_> {
     pub(super) fn yearly(&self, place: usize) -> Result<Vec<[Instant; 3]>, WhyNot> {
         let crossings = self.crossings(Goal::mark(place))?;
         Ok(crossings.iter().map(Crossings::spread).collect())
-    }
-
-    /// Others count from it, or it from another, and all of them from the egg-laying start.
-    fn begins_laying(&self, place: usize) -> bool {
-        let marks = &self.insect.marks;
-        let counted_from = || {
-            marks
-                .iter()
-                .any(|mark| mark.from == CountsFrom::Mark(place))
-        };
-        root(self.insect, place) == CountsFrom::EggLayingStart
-            && (matches!(marks[place].from, CountsFrom::Mark(_)) || counted_from())
     }
 
     fn near(&self, place: usize, outcome: &Outcome) -> u8 {

@@ -164,6 +164,14 @@ pub struct Expected {
     pub latest: NaiveDate,
 }
 
+impl Expected {
+    /// The earliest, the likely and the latest.
+    #[must_use]
+    pub const fn days(self) -> [NaiveDate; 3] {
+        [self.earliest, self.likely, self.latest]
+    }
+}
+
 /// Hull split of sound nuts by their place in the tree, blanks left out.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct SplitCheck {

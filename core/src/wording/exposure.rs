@@ -262,9 +262,19 @@ fn days_between(between: Between) -> String {
         _ => "days",
     };
     match least == most {
-        true => format!("{likely:+} {days}"),
-        false => format!("{likely:+} {days} ({least:+} to {most:+})"),
+        true => format!("{} {days}", signed(likely)),
+        false => format!(
+            "{} {days} ({} to {})",
+            signed(likely),
+            signed(least),
+            signed(most)
+        ),
     }
+}
+
+/// With the sign that print has for below zero.
+fn signed(days: i64) -> String {
+    format!("{days:+}").replace('-', "−")
 }
 
 /// A chance as a count; what is never certain is not told as such.
@@ -384,7 +394,7 @@ mod tests {
         let season = exposed(Some(Shake::Expected(days(10, 14, 20))), Some(Ok(0.52)));
         let heading = "Nonpareil: first split seen Jul 7; shake expected Aug 10–20 (likely Aug 14)";
         let row = "third-generation egg laying Aug 5–25, first hatch Aug 5–25; after split +40 days \
-                   (+29 to +49); after shake +2 days (-15 to +15)";
+                   (+29 to +49); after shake +2 days (−15 to +15)";
         assert_eq!(lines(&season, false), [heading, row]);
         let first = "2 days (shake first); chance of the shake first: about even";
         assert_eq!(lines(&season, true)[1], format!("{row}; {first}"));

@@ -28,7 +28,8 @@ pub(super) enum Visits {
     /// Empty means not given. eggs_left is yes when the eggs counted stay on the trap; readable is yes or
     /// no, yes when empty; serviced names parts replaced: lure ppo bait liner, separated by blanks. A row
     /// without counts that names what was serviced is a service. A file with a wrong row is not stored
-    /// at all, nor one with a count that no trap holds, unless with --sure. Rows of a round sheet that were left blank are passed over and counted.
+    /// at all, nor one with a count that no trap holds, unless with --sure. Rows of a round sheet that
+    /// were left blank are passed over and counted.
     Import(Import),
     /// Enter one visit; one of the same trap and day is changed and stays in the history
     Add(add::AddVisit),
@@ -56,7 +57,8 @@ pub(super) enum Notes {
     /// hull-split (seen on date), hull-split-expected (value), hull-split-check (trees; top, middle, low
     /// in percent; scale and stage), shake-expected (earliest, value: the likely day, latest), shaken,
     /// mummies (trees; in_tree, on_ground), harvest-sample (nuts, orangeworm, twig_borer, ants, other),
-    /// nut-sample (nuts looked at before harvest; damaged by navel orangeworm), field-damage and rejects (percent), insecticide, dispensers-on, dispensers-until (value),
+    /// nut-sample (nuts looked at before harvest; damaged by navel orangeworm), field-damage and rejects
+    /// (percent), insecticide, dispensers-on, dispensers-until (value),
     /// no-entry-until (value). A file with a wrong row is not stored at all, nor one with a day that no real
     /// year has shown, unless with --sure.
     Import(Import),

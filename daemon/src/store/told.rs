@@ -21,7 +21,7 @@ pub fn latest(
     up_to: NaiveDate,
 ) -> Result<BTreeMap<PersonId, Vec<Told>>, StoreError> {
     let mut statement = connection.prepare_cached(
-        "SELECT block, insect, event, revision, value, day, person, step, change, of_variety FROM told
+        "SELECT block, insect, event, revision, value, day, person, step, change FROM told
          WHERE season = ?1 AND day <= ?2 AND (mail IS NULL OR mail NOT IN (
            SELECT message_id FROM outbox WHERE state IN ('failed', 'expired', 'folded')))
          ORDER BY block, insect, event, person, revision",
@@ -46,7 +46,7 @@ fn is_same(one: &Told, other: &Told) -> bool {
     (&one.event, &one.block, &one.insect) == (&other.event, &other.block, &other.insect)
 }
 
-/// A row of the columns block, insect, event, revision, value, day, person, step, change, of_variety.
+/// A row of the columns block, insect, event, revision, value, day, person, step, change.
 fn read(row: &Row<'_>, season: i32) -> Result<(PersonId, Told), StoreError> {
     let text = |column| row.get_ref(column)?.as_str().map_err(rusqlite::Error::from);
     let (block, insect, person) = (text(0)?, text(1)?, text(6)?);
@@ -68,7 +68,7 @@ fn read(row: &Row<'_>, season: i32) -> Result<(PersonId, Told), StoreError> {
         on,
         step: row.get(7)?,
         history: change == "history",
-        of_variety: !text(9)?.is_empty(),
+        of_variety: false,
         corrected_on: (change == "corrected").then_some(on),
     };
     let person = PersonId::new(person).map_err(|_| bad("person", person))?;
@@ -128,7 +128,7 @@ pub struct Counts {
 pub fn counts(connection: &Connection) -> Result<Counts, StoreError> {
     Ok(connection.query_row(
         "SELECT count(*) FILTER (WHERE change NOT IN ('corrected', 'withdrawn')),
-           count(*) FILTER (WHERE change IN ('corrected', 'withdrawn')) FROM told WHERE of_variety = ''",
+           count(*) FILTER (WHERE change IN ('corrected', 'withdrawn')) FROM told",
         [],
         |row| {
             Ok(Counts {
@@ -158,14 +158,13 @@ pub struct Line {
     pub value: Option<String>,
 }
 
-/// The whole ledger, oldest telling first, as it was told: without what was carried over from varieties to
-/// their block.
+/// The whole ledger, oldest telling first.
 ///
 /// # Errors
 /// A failing statement.
 pub fn all(connection: &Connection) -> Result<Vec<Line>, StoreError> {
     let mut statement = connection.prepare_cached(
-        "SELECT day, person, block, event, revision, change, value FROM told WHERE of_variety = ''
+        "SELECT day, person, block, event, revision, change, value FROM told
          ORDER BY day, person, block, event, revision",
     )?;
     let rows = statement.query_map([], |row| {

@@ -36,7 +36,7 @@ use crate::store::folding::{FoldedMail, wait_for_newer};
 use crate::store::jobs::{self, Job, RunState};
 use crate::store::{Store, told};
 use crate::store::{alerts, outbox};
-use duskflight_core::ledger::{MailKind, Notice};
+use duskflight_core::ledger::{MailKind, waits_for_release};
 
 /// What telling a day did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -96,13 +96,6 @@ pub async fn tell(
 
 /// Who holds a mail that the program itself keeps back.
 const BY_PROGRAM: &str = "Duskflight";
-
-/// Whether a mail to others than advisers changes what an older version told otherwise: somebody looks at it
-/// before they hear of it.
-fn waits_for_release(kind: MailKind, notices: &[Notice]) -> bool {
-    matches!(kind, MailKind::Alert | MailKind::Summary)
-        && notices.iter().any(|notice| notice.to_release)
-}
 
 /// Tells a day, and gives what was known and what was told.
 fn tell_in(

@@ -257,6 +257,15 @@ fn what_changes_a_telling_by_variety_waits_for_somebody_to_look_at_it() {
     }];
     let to_release = |fact: Fact| {
         let notices = decide(&[fact], &carried, night(day(10)));
+        let held = |kind| waits_for_release(kind, &notices);
+        assert_eq!(
+            held(MailKind::Alert),
+            notices.iter().any(|notice| notice.to_release)
+        );
+        assert!(
+            !held(MailKind::Digest),
+            "an adviser's digest is where it is looked at"
+        );
         notices
             .iter()
             .map(|notice| notice.to_release)

@@ -5,10 +5,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{Days, NaiveDate};
 
 use crate::id::{BlockId, PersonId};
+use crate::ledger::by_variety::for_block;
 use crate::ledger::{CatchUp, MailIdentity, MailKind, Told};
 use crate::season::BlockSeason;
 
-/// What each person was told last of each event, by the block.
+/// What each person was told last of each event, by the block. What they were told of marks by variety stands
+/// for the block as well.
 #[derive(Debug, Clone, Default)]
 pub struct Ledger(BTreeMap<PersonId, BTreeMap<BlockId, Vec<Told>>>);
 
@@ -23,8 +25,11 @@ impl Ledger {
             }
             blocks
         };
+        let with_block = |(block, told)| (block, for_block(told));
         let people = told.into_iter();
-        Self(people.map(|(id, told)| (id, by_block(told))).collect())
+        let people =
+            people.map(|(id, told)| (id, by_block(told).into_iter().map(with_block).collect()));
+        Self(people.collect())
     }
 
     /// Blocks of which a person was told anything.

@@ -1,5 +1,6 @@
 //! Sources of uncertainty joined, on instants and levels that can be squared by hand.
 
+use super::trajectory::whole_days;
 use super::*;
 use crate::sample;
 
@@ -59,4 +60,13 @@ fn the_later_of_two_is_later_in_its_ends_too() {
     let levels = |low, at, high| Levels { at, low, high };
     let later = levels(900.0, 1000.0, 1100.0).max(levels(980.0, 980.0, 980.0));
     assert_eq!(later, levels(980.0, 1000.0, 1100.0));
+}
+
+#[test]
+fn a_joint_range_holds_the_days_whose_noon_lies_in_it_and_that_of_its_middle() {
+    let check = |range, expected| assert_eq!(whole_days(range), expected, "{range:?}");
+    check([10.4, 12.2, 14.6], [10, 14]);
+    check([10.6, 12.2, 14.4], [11, 13]);
+    check([10.5, 12.2, 14.5], [10, 14]);
+    check([10.6, 10.8, 10.9], [10, 10]);
 }

@@ -110,15 +110,26 @@ impl Reached {
 /// The day that contains an instant. Here and in [`days_of`] alone instants are rounded to printed days; a
 /// range by weather alone, whose usual spread was chosen so, reaches outward to both sides.
 pub(in crate::season) fn day_of(heat: &HeatSeries, instant: Instant) -> NaiveDate {
-    heat.date((instant.ceil() as usize).saturating_sub(1))
+    heat.date(position_of(instant))
 }
 
-/// First and last day of a joint range: those whose noon lies in it, and the day of its middle in any case.
-/// So whole days hold as much as the instants do; reaching outward to both sides they would hold a day more.
-pub(super) fn days_of(heat: &HeatSeries, [early, middle, late]: [Instant; 3]) -> [NaiveDate; 2] {
-    let middle = day_of(heat, middle);
-    // A day's noon stands half a day after its position.
-    let first = heat.date((early - 0.5).ceil() as usize);
-    let last = heat.date((late - 0.5).floor() as usize);
+/// First and last day of a joint range, given with its middle.
+pub(super) fn days_of(heat: &HeatSeries, range: [Instant; 3]) -> [NaiveDate; 2] {
+    whole_days(range).map(|position| heat.date(position))
+}
+
+/// Positions of the first and the last day of a range: those whose noon lies in it, and the day of its middle
+/// in any case. So whole days hold as much as the instants do; reaching outward to both sides they would hold
+/// a day more.
+pub(super) fn whole_days([early, middle, late]: [Instant; 3]) -> [usize; 2] {
+    const NOON: f64 = 0.5;
+    let middle = position_of(middle);
+    let first = (early - NOON).ceil() as usize;
+    let last = (late - NOON).floor() as usize;
     [first.min(middle), last.max(middle)]
+}
+
+/// Position of the day that contains an instant.
+fn position_of(instant: Instant) -> usize {
+    (instant.ceil() as usize).saturating_sub(1)
 }

@@ -142,6 +142,7 @@ fn mark(season: &BlockSeason, reading: &MarkReading) -> Value {
         "name": reading.name,
         "at": reading.at.in_unit(season.unit),
         "counts_from": basis(&reading.basis),
+        "begins_laying": reading.begins_laying,
         "waits_for_split": reading.waits_for_split,
         "told": reading.told,
         "date": null,
@@ -195,7 +196,7 @@ const fn spread(source: SpreadSource) -> &'static str {
 }
 
 /// A variety's first split and shake, and the days from them to each generation's egg laying, below zero where
-/// they come after.
+/// it begins before.
 fn exposure(exposure: &VarietyExposure) -> Value {
     json!({
         "variety": exposure.variety,

@@ -28,7 +28,7 @@ fn what_left_under_another_domain_is_not_sent_again_and_keeps_what_it_told() {
     before
         .execute_batch(
             "INSERT INTO told VALUES (2022, 'b', 'now', 'start', 'ada', 1, '2022-04-20', '2022-06-20', \
-             '<a@old.example>', 'new', 1, '')",
+             '<a@old.example>', 'new', 1)",
         )
         .unwrap();
     match_up(&before, &journal, at(1)).unwrap();

@@ -20,7 +20,7 @@ fn a_newer_schema_is_refused_and_left_alone() {
         refused,
         StoreError::Newer {
             found: 99,
-            known: 6
+            known: 5
         }
     ));
 }
@@ -403,81 +403,4 @@ fn without_a_copy_or_with_a_step_that_fails_the_file_stays_as_it_was() {
     assert!(open_connection(&path).is_err());
     assert_eq!(version(&old).unwrap(), 4);
     assert_eq!(column(&old, "SELECT count(*) FROM outbox"), ["7"]);
-}
-
-/// A file of step 5 with so many rows of the ledger: event, revision, value, mail and change of each.
-fn of_step_5(folder: &Path, told: &[(&str, u32, Option<&str>, &str)]) -> PathBuf {
-    let path = folder.join("records.sqlite");
-    let old = Connection::open(&path).unwrap();
-    for step in &MIGRATIONS[..5] {
-        old.execute_batch(step).unwrap();
-    }
-    old.pragma_update(None, "user_version", 5).unwrap();
-    for (event, revision, value, change) in told {
-        old.execute(
-            "INSERT INTO told VALUES (2022, 'b', 'now', ?1, 'gil', ?2, ?3, '2022-08-20', NULL, ?4, 1)",
-            rusqlite::params![event, revision, value, change],
-        )
-        .unwrap();
-    }
-    path
-}
-
-#[test]
-fn what_was_told_by_variety_stands_for_the_block_by_the_earliest_of_them() {
-    let dir = tempfile::tempdir().unwrap();
-    let path = of_step_5(
-        dir.path(),
-        &[
-            // Told of the block first, taken back when it went by variety, and corrected for one since.
-            (
-                "mark-near:third",
-                1,
-                Some("2022-07-20/2022-08-01/2022-08-10"),
-                "new",
-            ),
-            ("mark-near:third", 2, None, "withdrawn"),
-            (
-                "mark-near:third:Nonpareil",
-                1,
-                Some("2022-07-20/2022-08-03/2022-08-12"),
-                "new",
-            ),
-            (
-                "mark-near:third:Nonpareil",
-                2,
-                Some("2022-07-20/2022-08-02/2022-08-10"),
-                "corrected",
-            ),
-            (
-                "mark-near:third:Wood Colony: late",
-                1,
-                Some("2022-08-10/2022-08-25/2022-09-10"),
-                "new",
-            ),
-            ("mark-passed:third:Nonpareil", 1, Some("2022-08-04"), "new"),
-            // The only variety's telling was taken back.
-            ("mark-near:fourth:Nonpareil", 1, None, "withdrawn"),
-            (
-                "mark-near:second",
-                1,
-                Some("2022-06-20/2022-06-22/2022-06-24"),
-                "new",
-            ),
-        ],
-    );
-    let new = open_connection(&path).unwrap();
-    let carried = "SELECT event || ' ' || revision || ' ' || value || ' ' || change || ' ' || of_variety FROM told
-        WHERE of_variety != '' ORDER BY event";
-    assert_eq!(
-        column(&new, carried),
-        [
-            "mark-near:third 3 2022-07-20/2022-08-02/2022-08-10 corrected Nonpareil",
-            "mark-passed:third 1 2022-08-04 new Nonpareil",
-        ]
-    );
-    // The ledger as it was told keeps its rows, and counts none twice.
-    assert_eq!(crate::store::told::all(&new).unwrap().len(), 8);
-    let counts = crate::store::told::counts(&new).unwrap();
-    assert_eq!((counts.told, counts.revised), (5, 3));
 }

@@ -1,0 +1,224 @@
+//! Sheets dropped into a folder: told apart, imported or refused, and put away.
+
+use std::fs::{self, OpenOptions};
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+
+use duskflight::clock::{Clock, SetClock};
+use duskflight::config::Config;
+use duskflight::records::{Outcome, take_in};
+use duskflight::store::Store;
+
+use crate::daemon::start;
+use crate::harness::{Farm, VISITS, printed, refused, rows};
+
+/// A farm that watches the folder `drop`.
+pub(crate) fn watching(newest: &str) -> Farm {
+    let farm = Farm::new(newest);
+    farm.change(
+        "[mail]",
+        "[records]\ndrop = \"drop\"\ndrop_by = \"Field crew\"\n\n[mail]",
+    );
+    fs::create_dir(farm.path("drop")).unwrap();
+    farm
+}
+
+fn names(folder: PathBuf) -> Vec<String> {
+    let Ok(entries) = fs::read_dir(folder) else {
+        return Vec::new();
+    };
+    let entries = entries.map(|entry| entry.unwrap().file_name());
+    let mut names: Vec<String> = entries.map(|name| name.into_string().unwrap()).collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn dropped_sheets_are_told_apart_imported_and_put_away_and_none_overwrites_another() {
+    let farm = watching("2022-04-30");
+    farm.write("drop/round.csv", VISITS);
+    farm.write(
+        "drop/Split.CSV",
+        "\u{feff}Date,Block,Kind,Variety\n2022-02-20,home,bloom,Nonpareil\n",
+    );
+    farm.write("drop/.round.csv", "still being copied");
+    farm.write("drop/readme.txt", "not a sheet");
+    let said = farm.nightly("2022-04-16");
+    assert!(
+        said.contains("round.csv: 20 added, 0 changed, 0 there already\n"),
+        "{said}"
+    );
+    assert!(said.contains("Split.CSV: 1 added"), "{said}");
+    let by = "SELECT DISTINCT entered_by, via FROM visit";
+    assert_eq!(
+        rows(&farm.database(), by),
+        [["Field crew", "import round.csv"]]
+    );
+    assert_eq!(
+        names(farm.path("drop")),
+        [".round.csv", "done", "readme.txt"]
+    );
+
+    // The same name once more, with other rows.
+    farm.write("drop/round.csv", "date,trap,eggs\n2022-04-19,e1,8\n");
+    farm.nightly("2022-04-20");
+    assert_eq!(
+        names(farm.path("drop/done")),
+        ["Split.csv", "round-2.csv", "round.csv"]
+    );
+    assert_eq!(
+        fs::read_to_string(farm.path("drop/done/round.csv")).unwrap(),
+        VISITS
+    );
+    // A crash between storing and moving leaves the file: it changes nothing.
+    farm.write("drop/round.csv", VISITS);
+    let said = farm.nightly("2022-04-21");
+    assert!(
+        said.contains("0 added, 0 changed, 20 there already"),
+        "{said}"
+    );
+}
+
+#[test]
+fn a_refused_sheet_lies_beside_its_reasons_and_stands_in_the_digest_until_it_is_taken_away() {
+    let farm = watching("2022-04-30");
+    farm.write(
+        "drop/bad.csv",
+        "date,trap,eggs\n2022-04-05,e1,0\n2022-04-05,e9,many\n2022-13-05,e2,1\n",
+    );
+    farm.write("drop/costs.csv", "date,item,amount\n2022-04-05,fuel,40\n");
+    fs::write(
+        farm.path("drop/latin.csv"),
+        b"date,trap,note\n2022-04-05,e1,\xe9\n",
+    )
+    .unwrap();
+    farm.write("drop/semi.csv", "date;trap;eggs\n2022-04-05;e1;0\n");
+    let said = farm.nightly("2022-04-16");
+    assert!(
+        said.contains("refused: import bad.csv; nothing of it was stored"),
+        "{said}"
+    );
+    assert_eq!(
+        rows(&farm.database(), "SELECT count(*) FROM visit"),
+        [["0"]]
+    );
+    assert_eq!(
+        names(farm.path("drop/refused")),
+        [
+            "bad.csv",
+            "bad.csv.why.txt",
+            "costs.csv",
+            "costs.csv.why.txt",
+            "latin.csv",
+            "latin.csv.why.txt",
+            "semi.csv",
+            "semi.csv.why.txt"
+        ]
+    );
+    let why = |name: &str| fs::read_to_string(farm.path("drop/refused").join(name)).unwrap();
+    assert_eq!(
+        why("bad.csv.why.txt"),
+        "import bad.csv; nothing of it was stored:\n  \
+         row 3, column trap, \"e9\": no such trap in traps.csv; did you mean \"e1\"?\n  \
+         row 4, column date, \"2022-13-05\": write a day as YYYY-MM-DD\n"
+    );
+    assert!(why("costs.csv.why.txt").contains("the columns of neither visits nor notes"));
+    assert!(why("latin.csv.why.txt").contains("save it as CSV in UTF-8"));
+    assert!(why("semi.csv.why.txt").contains("save the sheet as CSV with commas"));
+    let digest = |day: &str| {
+        let mail = farm.path("mail").join(format!("{day}-digest-ada.eml"));
+        fs::read_to_string(mail)
+            .unwrap()
+            .replace("=\r\n", "")
+            .replace("\r\n", " ")
+    };
+    let line = "dropped files were refused, nothing of them is stored: bad.csv, costs.csv, latin.csv, semi.csv";
+    assert!(
+        digest("2022-04-16").contains(line),
+        "{}",
+        digest("2022-04-16")
+    );
+
+    let status = printed(&["status", "--config", farm.config()]);
+    assert!(
+        status.contains("drop folder: dropped files were refused"),
+        "{status}"
+    );
+
+    // Dropped again under the same name it is refused beside the first one.
+    farm.write("drop/bad.csv", "date,trap,eggs\n2022-04-05,e9,0\n");
+    farm.nightly("2022-04-17");
+    assert!(digest("2022-04-17").contains("bad-2.csv, bad.csv"));
+    assert!(why("bad-2.csv.why.txt").contains("row 2, column trap"));
+    fs::remove_dir_all(farm.path("drop/refused")).unwrap();
+    farm.nightly("2022-04-18");
+    assert!(!digest("2022-04-18").contains("dropped files"));
+}
+
+#[test]
+fn a_folder_that_is_not_there_is_found_by_check_and_holds_no_night_up() {
+    let farm = watching("2022-04-30");
+    printed(&["check", "--config", farm.config()]);
+    fs::remove_dir(farm.path("drop")).unwrap();
+    let said = refused(78, &["check", "--config", farm.config()]);
+    assert!(
+        said.contains("the folder that records.drop names cannot be used"),
+        "{said}"
+    );
+    let said = farm.nightly("2022-04-16");
+    assert!(said.contains("dropped files are not taken in"), "{said}");
+    assert_eq!(farm.mails(), ["2022-04-16-digest-ada.eml"]);
+}
+
+#[test]
+fn a_sheet_that_is_still_being_written_waits() {
+    let farm = watching("2022-04-30");
+    let config = Config::read(Path::new(farm.config())).unwrap();
+    let store = Store::open(&config.database).unwrap();
+    let (first, rest) = VISITS.split_at(VISITS.find("2022-04-12").unwrap());
+    farm.write("drop/round.csv", first);
+    let now = "2022-04-20T15:00:00Z".parse().unwrap();
+    let clock: Arc<dyn Clock> = Arc::new(SetClock::at(now));
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build();
+    let runtime = runtime.unwrap();
+    let look = || take_in(&store, &config, Duration::from_millis(1), &clock);
+    let write = async {
+        let file = farm.path("drop/round.csv");
+        let mut file = OpenOptions::new().append(true).open(file).unwrap();
+        file.write_all(rest.as_bytes()).unwrap();
+    };
+    // In this order: the first look ends in its pause, and the rest is written in it.
+    let taken = runtime.block_on(async { tokio::join!(biased; look(), write).0 });
+    assert_eq!(taken.unwrap(), []);
+    assert_eq!(names(farm.path("drop")), ["round.csv"]);
+    assert_eq!(
+        rows(&farm.database(), "SELECT count(*) FROM visit"),
+        [["0"]]
+    );
+
+    let taken = runtime.block_on(look()).unwrap();
+    let outcome = taken.first().map(|taken| &taken.outcome);
+    assert!(
+        matches!(outcome, Some(Outcome::Imported(imported)) if imported.added == 20),
+        "{taken:?}"
+    );
+}
+
+#[test]
+fn the_daemon_takes_in_what_is_dropped_while_it_runs() {
+    let farm = watching("2022-12-31");
+    let daemon = start(&farm);
+    farm.write("drop/round.csv", VISITS);
+    daemon.looks_until("the dropped file is put away", || {
+        names(farm.path("drop/done")) == ["round.csv"]
+    });
+    daemon.stop("-TERM");
+    assert_eq!(
+        rows(&farm.database(), "SELECT count(*) FROM visit"),
+        [["20"]]
+    );
+}
