@@ -1,7 +1,7 @@
 """About the best that any rule could do with the same readings: the posterior median of a season's true
 days, knowing every number of the generator.
 
-What differs from season to season has a normal prior: heat of the first peak, lengths of three
+What differs from season to season has a prior: heat of the first peak and its spread, lengths of three
 generations, sizes of three, level of catches. Samples are drawn from a normal distribution that is fitted
 to their weights in a few steps (adaptive importance sampling). Bait that got wet unseen, and the overlap of
 weeks with rounds, are left out, so it is near to the best and not quite it.
@@ -16,8 +16,8 @@ from seasons import plan, population, traps
 from seasons_table import check_dates
 
 SAMPLES, STEPS, FEWEST_EFFECTIVE = 200, 4, 40
-UNKNOWNS = 8
-AT, HEATS, SIZES, LEVEL = 0, slice(1, 4), slice(4, 7), 7
+UNKNOWNS = 9
+AT, HEATS, SIZES, LEVEL, SPREAD = 0, slice(1, 4), slice(4, 7), 7, 8
 GRADES = 6  # of a trap's quality, or of a week's weather
 # A round of seven nights falls into two weeks, four nights and three.
 ROUND_SPREAD = p.WEEK_SPREAD * np.hypot(4, 3) / 7
@@ -30,7 +30,9 @@ def generations(unknown, heat):
     first = p.FIRST_PEAK_HEAT + p.FIRST_PEAK_BETWEEN_SEASONS * unknown[:, [AT]]
     at = np.hstack([first, first + np.cumsum(steps, axis=1)])[:, :, None]
     widened = p.LAID_SPREAD**2 + p.GENERATION_SPREAD**2
-    spread = np.sqrt(p.FIRST_SPREAD**2 + widened * np.arange(4))[:, None]
+    narrowest, widest = p.FIRST_SPREAD
+    of_first = narrowest + (widest - narrowest) * ndtr(unknown[:, SPREAD])[:, None]
+    spread = np.sqrt(of_first**2 + widened * np.arange(4))[:, :, None]
     emerged = ndtr((heat - at) / spread)
     laid = ndtr((heat - at - p.LAID_AFTER) / np.hypot(spread, p.LAID_SPREAD))
     return emerged, laid
@@ -73,9 +75,9 @@ def over(rate, since, day):
 
 
 def eggs_likelihood(season):
-    nominal, heat = plan.levels(season.kind, season.level)[1], season.heat[: traps.day_of(p.EGG_TRAPS_READ_TO)]
+    nominal, heat = plan.levels(season.kind, season.level)[1], season.heat[: traps.day_of(p.EGG_TRAPS_TWICE_A_WEEK_TO)]
     grades = gamma.ppf((np.arange(GRADES) + 0.5) / GRADES, p.EGG_TRAP_SHAPE, scale=1 / p.EGG_TRAP_SHAPE)
-    read = [list(readings(trap)) for trap in season.egg_traps]
+    read = [[reading for reading in readings(trap) if reading[1] <= len(heat)] for trap in season.egg_traps]
 
     def likelihood(unknown):
         _, laid = generations(unknown, heat)

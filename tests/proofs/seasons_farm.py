@@ -63,9 +63,9 @@ def station_id(station, year):
 
 def named_traps(season):
     """A season's traps with the ids they have in the farm."""
-    both = (("e", season.egg_traps), ("m", season.moth_traps))
+    kinds = (("e", season.egg_traps), ("m", season.moth_traps), ("c", season.beside_traps))
     return [(f"{season.name}-{letter}{at}", trap)
-            for letter, of_kind in both for at, trap in enumerate(of_kind, 1)]
+            for letter, of_kind in kinds for at, trap in enumerate(of_kind, 1)]
 
 
 def visits_of(seasons):

@@ -8,13 +8,22 @@ LOWER_F, UPPER_F = 55.0, 94.0
 # since 1 January on 21 April in the middle year, 680 on 15 May.
 FIRST_PEAK_HEAT = 530.0
 FIRST_PEAK_BETWEEN_SEASONS = 70.0  # the same dates as two standard deviations to either side
-# "February to June" as three standard deviations to either side of the peak: from memory of the curve.
-FIRST_SPREAD = 130.0
+# The same source's span, read as mid-February to mid-June: 52 to 1118 °F-days at these stations in the middle
+# year. Taken as three standard deviations to either side of all years' moths, less what is between
+# seasons, it leaves 164 within one, which is the widest; that one may be half as wide is from memory.
+FIRST_SPREAD = (85.0, 165.0)
 # Two humps in one flight: 14 April and 2 May 2017, 26 April and 15 May 2018 (Rijal 2018, University of
 # California Cooperative Extension): 18 and 19 days, about 190 °F-days at that time of the year.
 HUMPS_APART = (160.0, 230.0)
 HUMP_SPREAD = 60.0  # from memory: two humps that can be told apart on weekly counts
 HUMP_SHARE = (0.35, 0.65)  # of the first hump: from memory
+
+# An early trickle: some weeks of single moths before the others, as in springs that warm up early. Share, how
+# much earlier and how wide: from memory.
+TRICKLE_SHARE, TRICKLE_BEFORE, TRICKLE_SPREAD = (0.08, 0.2), (170.0, 280.0), 50.0
+# A cold spell soon after laying has begun: moths hardly fly or lay. Days after the start, length in days, and
+# what is left: from memory; eggs that are not laid are lost.
+COLD_AFTER, COLD_DAYS, COLD_LEFT = (3, 12), (8, 14), 0.08
 
 # One generation, from eggs to adults. On last year's nuts 1056 (University of California model
 # settings); on new almonds 723 (Sanderson, Barnes & Seaman 1989, from memory), 500 to 900 possible
@@ -49,13 +58,17 @@ LEVEL_SPREAD = 0.3  # of the logarithm, between blocks; from memory
 # Moths that come from elsewhere, and eggs without a flight, a trap and night; from memory.
 VAGRANTS, STRAY_EGGS = 0.02, 0.002
 STRAY_EGGS_OF_A_STRAY_SEASON = 0.04
+STRAY_ON_BASELINE = 0.3  # of the traps, in a season of that kind: one egg on the first reading; from memory
 
-# Traps. Egg traps hang by 15 March and are read twice a week until the start (UC IPM almond guideline;
-# Sacramento Valley extension 2023); moth traps hang in early March and are read weekly (Rijal 2018).
-EGG_TRAPS_HUNG, EGG_TRAPS_READ_TO = (3, 8), (6, 15)
+# Traps. Egg traps hang by 15 March and are read twice a week in spring (UC IPM almond guideline; Sacramento
+# Valley extension 2023), once a week after; moth traps hang in early March and are read weekly (Rijal 2018).
+EGG_TRAPS_HUNG, EGG_TRAPS_TWICE_A_WEEK_TO, EGG_TRAPS_READ_TO = (3, 8), (6, 15), (9, 30)
 MOTH_TRAPS_HUNG, MOTH_TRAPS_READ_TO = (3, 1), (10, 18)
 EGG_TRAP_DAYS = (3, 4)  # in turn
-MOTH_TRAP_DAYS = (7,)
+WEEKLY = (7,)
+# Egg traps are weak when new nuts compete with them (UC Cooperative Extension): what is left from hull split
+# on is from memory.
+EGGS_LEFT_FROM_SPLIT = 0.4
 
 # Service lives, days.
 LURE_LIFE = 35  # 4 to 6 weeks (Rijal 2018)
@@ -74,6 +87,10 @@ LINER_CM2, LINER_FULL, LINER_POWER = 465, 50, 1.5
 EGGS_LEFT = (1 / 3, 2 / 3)
 MALES_LEFT = (0.03, 0.12)
 COMBINED_CATCH, BAG_CATCH = 0.5, 0.3  # of a pheromone trap's without disruption; from memory
+# Disruption near by reaches into a conventional block: 0.2 to 1.6 males a trap and night in pheromone traps
+# through a second flight where combined ones beside them had up to 10.4 (2017 counts published with Burks,
+# Higbee & Beck 2020, J. Econ. Entomol., doi 10.1093/jee/toz363); in August both caught as much.
+MALES_LEFT_NEAR_DISRUPTION, NEAR_DISRUPTION_TO = (0.02, 0.15), (7, 28)
 # Bait bags fade after about 21 July as new nuts split (CABI Agriculture and Bioscience 2024, 5:30).
 BAG_FADES_FROM, BAG_HALVES_IN, BAG_LEFT = (7, 21), 10, 0.1  # the two last from memory
 # Hull split of the early variety begins at the end of June to the first week of July (University of

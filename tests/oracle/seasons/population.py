@@ -1,4 +1,4 @@
-"""What flies and lays: generations as normal curves along the degree-day axis."""
+"""What flies and lays: generations as mixtures of normal curves along the degree-day axis."""
 
 from dataclasses import dataclass
 
@@ -75,14 +75,11 @@ def flight(emerged):
     return start, peak, end
 
 
-def draw(rng, catch, eggs, two_humps):
-    """One season's moths around nominal levels; a level of zero is a season without any."""
+def draw(rng, catch, eggs, shape):
+    """One season's moths around nominal levels; a level of zero is a season without any. `shape` is what the
+    first flight looks like: "one" hump, "two", or one with a "trickle" before it."""
     at = rng.normal(p.FIRST_PEAK_HEAT, p.FIRST_PEAK_BETWEEN_SEASONS)
-    humps = ((at, p.FIRST_SPREAD, 1.0),)
-    if two_humps:
-        apart, share = rng.uniform(*p.HUMPS_APART), rng.uniform(*p.HUMP_SHARE)
-        humps = ((at - apart / 2, p.HUMP_SPREAD, share), (at + apart / 2, p.HUMP_SPREAD, 1 - share))
-    generations = [humps]
+    generations = [first_humps(rng, at, shape)]
     for heat in (p.ON_MUMMIES, p.ON_NEW_NUTS, p.ON_NEW_NUTS):
         heat = rng.normal(heat, p.GENERATION_BETWEEN_SEASONS)
         spreads = p.LAID_SPREAD, p.GENERATION_SPREAD
@@ -91,3 +88,23 @@ def draw(rng, catch, eggs, two_humps):
     sizes = np.array(p.SIZES) * np.exp(rng.normal(0, p.SIZE_SPREAD, len(p.SIZES)))
     around = np.exp(rng.normal(0, p.LEVEL_SPREAD, 2))
     return Nature(tuple(generations), (1.0, *sizes[1:]), catch * around[0], eggs * around[1])
+
+
+def first_humps(rng, at, shape):
+    """The humps of the overwintered generation around a level of heat."""
+    if shape == "two":
+        apart, share = rng.uniform(*p.HUMPS_APART), rng.uniform(*p.HUMP_SHARE)
+        return (at - apart / 2, p.HUMP_SPREAD, share), (at + apart / 2, p.HUMP_SPREAD, 1 - share)
+    spread = rng.uniform(*p.FIRST_SPREAD)
+    if shape == "trickle":
+        share, before = rng.uniform(*p.TRICKLE_SHARE), rng.uniform(*p.TRICKLE_BEFORE)
+        return (at - before, p.TRICKLE_SPREAD, share), (at, spread, 1 - share)
+    return ((at, spread, 1.0),)
+
+
+def activity(rng, days, begins):
+    """The share of a day's moths that fly and lay, by day, with a cold spell soon after a day."""
+    active = np.ones(days)
+    first = begins + rng.integers(*p.COLD_AFTER)
+    active[first : first + rng.integers(*p.COLD_DAYS)] = p.COLD_LEFT
+    return active

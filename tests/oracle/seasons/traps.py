@@ -65,11 +65,17 @@ def bag_fade(days):
 
 
 def rounds(hung, read_to, steps):
-    """The days of the rounds: the steps in turn."""
-    days, day = [], day_of(hung)
+    """The days of the rounds after a day: the steps in turn."""
+    days, day = [], hung
     while (day := day + steps[len(days) % len(steps)]) <= day_of(read_to):
         days.append(day)
     return days
+
+
+def egg_rounds():
+    """The days of the rounds of egg traps: twice a week in spring, then weekly."""
+    spring = rounds(day_of(p.EGG_TRAPS_HUNG), p.EGG_TRAPS_TWICE_A_WEEK_TO, p.EGG_TRAP_DAYS)
+    return spring + rounds(spring[-1], p.EGG_TRAPS_READ_TO, p.WEEKLY)
 
 
 def catch(trap, nights, rate, shape, rng):
@@ -107,8 +113,7 @@ def read_traps(kind_of_trap, count, rate, kind, rng):
     """So many traps of a kind with their visits of the season; `rate` is a trap and night, by day."""
     traps = [hang(kind_of_trap, rng) for _ in range(count)]
     egg = kind_of_trap == "egg"
-    days = (rounds(p.EGG_TRAPS_HUNG, p.EGG_TRAPS_READ_TO, p.EGG_TRAP_DAYS) if egg
-            else rounds(p.MOTH_TRAPS_HUNG, p.MOTH_TRAPS_READ_TO, p.MOTH_TRAP_DAYS))
+    days = egg_rounds() if egg else rounds(day_of(p.MOTH_TRAPS_HUNG), p.MOTH_TRAPS_READ_TO, p.WEEKLY)
     # A week's weather is the same for all traps, whether they are read or not.
     week = np.repeat(np.exp(rng.normal(-p.WEEK_SPREAD**2 / 2, p.WEEK_SPREAD, 53)), 7)[: len(rate)]
     rate = rate if egg else rate * week
@@ -128,6 +133,8 @@ def visit(trap, day, rate, kind, wet_chance, rng):
     since = trap.visits[-1].day if trap.visits else trap.hung
     count = catch(trap, range(since, day), rate,
                   p.EGGS_SHAPE if trap.kind == "egg" else p.MOTHS_SHAPE, rng)
+    if kind == "baseline" and trap.kind == "egg" and not trap.visits:
+        count += int(rng.random() < p.STRAY_ON_BASELINE)
     replaced = service(trap, day, kind, rng)
     readable = rng.random() >= p.UNREADABLE
     if trap.kind == "egg":
