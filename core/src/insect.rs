@@ -5,19 +5,22 @@
 
 mod near;
 mod spread;
+mod start_model;
 
 pub use near::Near;
 pub use spread::{Spread, SpreadSource};
+pub use start_model::StartModel;
 
 use serde::Deserialize;
 
 use crate::heat::{Cutoff, HeatModel, HeatModelError, Method, Thresholds};
 use crate::id::{InsectId, MarkId};
-use crate::orchard::{Crop, StartRule};
+use crate::orchard::Crop;
 use crate::temperature::{DegreeDays, Temperature, Unit};
 
 use near::NearFile;
 use spread::SpreadFile;
+use start_model::StartFile;
 
 /// The start of egg laying, as marks name what they count from.
 const FROM_START: &str = "egg-laying-start";
@@ -33,7 +36,7 @@ pub struct InsectFile {
     crops: Vec<Crop>,
     near: Option<NearFile>,
     heat: HeatFile,
-    start: Option<StartModel>,
+    start: Option<StartFile>,
     without_marks: Option<String>,
     #[serde(rename = "mark", default)]
     marks: Vec<MarkFile>,
@@ -98,16 +101,6 @@ pub struct Insect {
     pub without_marks: Option<String>,
     /// At which distances people hear of a mark ahead.
     pub near: Near,
-}
-
-/// How the egg-laying start is decided.
-#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct StartModel {
-    /// The rule, unless a block names another.
-    pub rule: StartRule,
-    /// Where it comes from.
-    pub source: String,
 }
 
 /// A degree-day mark.
@@ -227,6 +220,12 @@ pub enum InsectError {
         /// The mark.
         mark: MarkId,
     },
+    /// What the start is read with cannot be used.
+    #[error(
+        "start: earliest is a month and a day such as \"03-15\", laying_spread two degree-days that rise, below \
+         first_brood_until"
+    )]
+    Start,
     /// The distances at which a mark is near cannot be used.
     #[error(
         "near: give one to four distances, the farthest first, above zero, either days or degree_days"
@@ -297,8 +296,13 @@ impl InsectFile {
         if near == Some(None) {
             errors.push(InsectError::Near);
         }
+        let declares_start = self.start.is_some();
+        let start = self.start.map(|start| start.check(self.heat.unit));
+        if start == Some(None) {
+            errors.push(InsectError::Start);
+        }
         let of_start = |mark: &&Mark| mark.from == CountsFrom::EggLayingStart;
-        if let (None, Some(mark)) = (&self.start, marks.iter().find(of_start)) {
+        if let (false, Some(mark)) = (declares_start, marks.iter().find(of_start)) {
             let mark = mark.id.clone();
             errors.push(InsectError::NoStart { mark });
         }
@@ -310,7 +314,7 @@ impl InsectFile {
                 unit: self.heat.unit,
                 heat,
                 heat_source: self.heat.source,
-                start: self.start,
+                start: start.flatten(),
                 marks,
                 without_marks: self.without_marks,
                 near: near.flatten().unwrap_or_default(),

@@ -7,9 +7,10 @@ use chrono::{NaiveDate, NaiveTime};
 use crate::id::{BlockId, PersonId, ProductId, StationId, TrapId};
 use crate::insect::{Insect, InsectFile};
 use crate::orchard::{
-    Block, Crop, Dispensers, Orchard, Part, Product, Regime, Trap, TrapKind, own_group,
+    Block, Crop, Dispensers, Orchard, Part, Product, Regime, StartRule, Trap, TrapKind, own_group,
 };
-use crate::season::{BlockSeason, StationHeat, assess};
+use crate::season::{BlockSeason, GroupStarts, StationHeat, assess};
+use crate::temperature::DegreeDays;
 use crate::trapping::{Note, NoteKind, Notes, Visit, Visits};
 use crate::weather::StationWeather;
 
@@ -56,10 +57,15 @@ pub(crate) fn note(date: NaiveDate, variety: Option<&str>, kind: NoteKind) -> No
     }
 }
 
-/// The insect model that ships with the program.
+/// The insect model that ships with the program, with the published rule, which needs no heat, and a first
+/// brood that is never over, since the days made up for tests are as warm in winter as in summer.
 pub(crate) fn insect() -> Insect {
     let text = include_str!("../../config/insects/navel-orangeworm.toml");
-    toml::from_str::<InsectFile>(text).unwrap().check().unwrap()
+    let mut insect = toml::from_str::<InsectFile>(text).unwrap().check().unwrap();
+    let start = insect.start.as_mut().unwrap();
+    start.rule = StartRule::ShareRising;
+    start.first_brood_until = DegreeDays::from_fahrenheit_days(10_000.0);
+    insect
 }
 
 /// A product for each part, of so many days.
@@ -98,12 +104,24 @@ pub(crate) fn season(
     let weather = StationWeather::alone(block.station.clone(), &[], as_of);
     let insect = insect();
     let heat = StationHeat::new(&weather, insect.heat);
-    assess(
+    assess_alone(
         orchard,
-        block,
-        &insect,
+        (block, &insect),
         &heat,
         &Visits::new(visits),
         &Notes::new(notes.to_vec()),
     )
+}
+
+/// The season of a block of an orchard that has one station.
+pub(crate) fn assess_alone(
+    orchard: &Orchard,
+    (block, insect): (&Block, &Insect),
+    heat: &StationHeat,
+    visits: &Visits,
+    notes: &Notes,
+) -> BlockSeason {
+    let heat_of = |_: &StationId| Some(heat);
+    let starts = GroupStarts::read(orchard, insect, heat_of, (visits, notes), heat.as_of());
+    assess(orchard, block, insect, heat, &starts, visits, notes)
 }

@@ -163,12 +163,13 @@ fn by_trap(words: Words, seasons: &[&BlockSeason]) -> Vec<Lines> {
 /// The morning on which an adviser is asked to decide what the traps do not.
 const DECIDED_ON: Weekday = Weekday::Mon;
 
-/// Blocks whose start is waited for longer than it should be.
+/// Blocks whose start is waited for longer than it should be: once a week, and on the morning after a check
+/// that the estimate does not agree with.
 fn decide(words: Words, seasons: &[&BlockSeason], day: NaiveDate) -> Vec<Lines> {
-    if day.weekday() != DECIDED_ON {
-        return Vec::new();
-    }
-    let lines = lagging(seasons).into_iter().map(|lagging| Lines {
+    let weekly = day.weekday() == DECIDED_ON;
+    let asked = lagging(seasons).into_iter();
+    let asked = asked.filter(|lagging| weekly || lagging.is_new());
+    let lines = asked.map(|lagging| Lines {
         title: lagging.season.block.name.clone(),
         lines: words.undecided(&lagging),
     });

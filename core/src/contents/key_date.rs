@@ -202,7 +202,7 @@ fn taken_out(
 ) -> Option<KeyDate> {
     let (first, last) = match told {
         Value::Range { early, late, .. } => (early, late),
-        Value::Day(day) => (day, day),
+        Value::Day(day) | Value::Within { day, .. } => (day, day),
         Value::Caught { .. } | Value::First(_) => return None,
     };
     let what = subject_of(&Event::MarkNear(entry.mark.clone()), season);
@@ -246,7 +246,7 @@ fn sequence(entry: &CalendarEntry, notices: &[&Notice], told: &Before<'_>) -> Op
 fn stretch(notice: &Notice, season: &BlockSeason) -> Option<(DateState, NaiveDate, NaiveDate)> {
     let days = |value| match value {
         Value::Range { early, late, .. } => Some((DateState::Projected, early, late)),
-        Value::Day(day) => Some((DateState::Passed, day, day)),
+        Value::Day(day) | Value::Within { day, .. } => Some((DateState::Passed, day, day)),
         Value::Caught { .. } | Value::First(_) => None,
     };
     if let Change::Withdrawn { was, .. } = &notice.change {

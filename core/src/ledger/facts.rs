@@ -164,10 +164,9 @@ fn of_start(season: &BlockSeason, fact: &impl Fn((Event, State)) -> Fact) -> [Fa
 
 /// The morning after the check that decided; a start set by hand has none.
 fn start_knowable(season: &BlockSeason) -> Option<NaiveDate> {
-    let evidence = &season.start.evidence;
-    let of_traps = evidence.checks.first().map(|check| check.date) == season.start.date;
-    let decided = evidence.checks.last().filter(|_| of_traps)?;
-    Some(after(decided.date))
+    let by_hand = season.start.status == StartStatus::ByHand;
+    let decided = season.start.evidence.confirmed_on.filter(|_| !by_hand)?;
+    Some(after(decided))
 }
 
 fn provisional(season: &BlockSeason) -> State {
@@ -179,15 +178,22 @@ fn provisional(season: &BlockSeason) -> State {
 }
 
 fn start(season: &BlockSeason) -> State {
-    match season.start.date.filter(|_| season.start.status.is_firm()) {
-        Some(date) => State::told_once(Value::Day(date)),
+    let start = &season.start;
+    let firm = start.date.filter(|_| start.status.is_firm());
+    match firm.zip(start.may_have_begun()) {
+        Some((day, [early, late])) => State::told_once(Value::Within { early, day, late }),
         None => start_gone(season),
     }
 }
 
+/// What rests on a start that is none. One that only waits for its date, or for the adviser, takes nothing
+/// back: the checks still show it.
 fn start_gone(season: &BlockSeason) -> State {
-    State::Gone {
-        why: WhyGone::Start(season.start.evidence.why.clone()),
+    match &season.start.evidence.why {
+        WhyStart::Doubted { .. } | WhyStart::NotDated { .. } => State::Pending,
+        why => State::Gone {
+            why: WhyGone::Start(why.clone()),
+        },
     }
 }
 

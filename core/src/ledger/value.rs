@@ -12,6 +12,15 @@ use crate::season::{First, Projection};
 pub enum Value {
     /// A fact: it happened on a day.
     Day(NaiveDate),
+    /// A fact that nobody saw on its day: the likely day, and those within which it lies.
+    Within {
+        /// First day.
+        early: NaiveDate,
+        /// The likely day.
+        day: NaiveDate,
+        /// Last day.
+        late: NaiveDate,
+    },
     /// A projection: a range and its middle.
     Range {
         /// First day.
@@ -36,22 +45,28 @@ impl Value {
     /// Its day, the middle one of a range; `None` for one without a day.
     pub(crate) const fn day(self) -> Option<NaiveDate> {
         match self {
-            Self::Day(day) | Self::Range { middle: day, .. } | Self::Caught { date: day, .. } => {
-                Some(day)
-            }
+            Self::Day(day)
+            | Self::Within { day, .. }
+            | Self::Range { middle: day, .. }
+            | Self::Caught { date: day, .. } => Some(day),
             Self::First(_) => None,
         }
     }
 
     /// Whether a new value differs so much that people who were told this one must hear of it: a
-    /// projection when its new middle leaves the told range, a fact when it moves two days, a catch
-    /// when its count changes, a harvest when the other comes first.
+    /// projection or a likely day when the new one leaves the told range, a fact when it moves two days, a
+    /// catch when its count changes, a harvest when the other comes first. A day told without a range is
+    /// left when the range that is known now does not hold it.
     #[must_use]
     pub fn is_left_by(self, new: Self) -> bool {
         match (self, new) {
             (Self::Range { early, late, .. }, Self::Range { middle, .. }) => {
                 !(early..=late).contains(&middle)
             }
+            (Self::Within { early, late, .. }, Self::Within { day, .. } | Self::Day(day)) => {
+                !(early..=late).contains(&day)
+            }
+            (Self::Day(told), Self::Within { early, late, .. }) => !(early..=late).contains(&told),
             (Self::Day(told), Self::Day(now)) => (now - told).num_days().abs() >= 2,
             (Self::Caught { count: told, .. }, Self::Caught { count: now, .. }) => told != now,
             (Self::First(told), Self::First(now)) => told != now,
@@ -77,6 +92,7 @@ impl fmt::Display for Value {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Day(day) => write!(f, "{day}"),
+            Self::Within { early, day, late } => write!(f, "{day} in {early}/{late}"),
             Self::Range {
                 early,
                 middle,
@@ -92,7 +108,7 @@ impl fmt::Display for Value {
 /// A ledger value that cannot be read.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "{0:?} is neither a day, nor early/middle/late days, nor a day=count, nor what comes first at a harvest"
+    "{0:?} is neither a day, nor a day in early/late days, nor early/middle/late days, nor a day=count, nor what comes first at a harvest"
 )]
 pub struct BadValue(String);
 
@@ -109,6 +125,13 @@ impl FromStr for Value {
         if let Some((date, count)) = text.split_once('=') {
             return match (date.parse(), count.parse()) {
                 (Ok(date), Ok(count)) => Ok(Self::Caught { date, count }),
+                _ => Err(bad()),
+            };
+        }
+        if let Some((day, within)) = text.split_once(" in ") {
+            let (early, late) = within.split_once('/').ok_or_else(bad)?;
+            return match (early.parse(), day.parse(), late.parse()) {
+                (Ok(early), Ok(day), Ok(late)) => Ok(Self::Within { early, day, late }),
                 _ => Err(bad()),
             };
         }

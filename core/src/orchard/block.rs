@@ -110,11 +110,14 @@ pub enum StartRule {
     ShareRising,
     /// Eggs in at least two traps on two check dates running, after two clean checks.
     EggsTwice,
+    /// Eggs in at least two traps on two check dates running say that it began, an estimate from all
+    /// counts says when.
+    Estimate,
 }
 
 impl StartRule {
-    /// Both rules, the published one first.
-    pub const ALL: [Self; 2] = [Self::ShareRising, Self::EggsTwice];
+    /// Every rule, the published one first.
+    pub const ALL: [Self; 3] = [Self::ShareRising, Self::EggsTwice, Self::Estimate];
 
     /// The name used in files.
     #[must_use]
@@ -122,6 +125,7 @@ impl StartRule {
         match self {
             Self::ShareRising => "share-rising",
             Self::EggsTwice => "eggs-twice",
+            Self::Estimate => "estimate",
         }
     }
 }

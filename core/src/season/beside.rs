@@ -1,14 +1,13 @@
 //! What a season is set beside: earlier years, a conventional block's start, the disruption check, what
 //! else bears on risk.
 
-use chrono::Datelike;
+use chrono::{Datelike, NaiveDate};
 
 use crate::id::BlockId;
-use crate::insect::Insect;
 use crate::orchard::{Block, Orchard};
-use crate::trapping::{Catch, Disruption, EggLayingStart, Notes, Visits, egg_laying_start};
+use crate::trapping::{Catch, Disruption, EggLayingStart, Notes};
 
-use super::{Comparison, HeatOfYear, RiskFacts, StationHeat};
+use super::{Comparison, GroupStarts, HeatOfYear, RiskFacts};
 
 /// What a season is set beside. No mark rests on it.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,26 +43,23 @@ pub(super) fn start_beside(
     orchard: &Orchard,
     block: &Block,
     start: &EggLayingStart,
-    insect: &Insect,
-    heat: &StationHeat,
-    visits: &Visits,
-    notes: &Notes,
+    (starts, notes): (&GroupStarts, &Notes),
+    as_of: NaiveDate,
 ) -> Option<StartBeside> {
     if !start.evidence.may_be_late {
         return None;
     }
     let mut beside = orchard.conventional_beside(block);
     let other = beside.find(|other| {
-        let year = heat.as_of().year();
+        let year = as_of.year();
         let mut traps = orchard.egg_traps(&other.start_group);
         let hung = traps.any(|trap| trap.removed.is_none_or(|day| day.year() >= year));
         other.station == block.station && !other.borrows_start() && hung
     })?;
-    let rule = insect.start.as_ref()?.rule;
     Some(StartBeside {
         block: other.id.clone(),
         name: other.name.clone(),
-        start: egg_laying_start(orchard, other, rule, visits, notes, heat.as_of()),
+        start: starts.of_block(other, notes, as_of)?,
     })
 }
 

@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 
 use crate::temperature::DegreeDays;
-use crate::trapping::{EggLayingStart, StartStatus};
+use crate::trapping::{EggLayingStart, StartStatus, WhyStart};
 
 use super::{BlockSeason, StationHeat, new_year};
 
@@ -17,6 +17,16 @@ pub struct HeatOfYear {
     pub now: DegreeDays,
     /// To the egg-laying start, where there is one that is firm.
     pub at_start: Option<DegreeDays>,
+}
+
+impl Lagging<'_> {
+    /// Whether it is news of the day: the newest check, of the day before, left it in doubt.
+    #[must_use]
+    pub fn is_new(&self) -> bool {
+        let newest = self.season.start.evidence.newest_check;
+        let fresh = newest.is_some_and(|check| (self.season.as_of - check.date).num_days() <= 1);
+        is_doubted(self.season) && fresh
+    }
 }
 
 impl HeatOfYear {
@@ -45,7 +55,7 @@ pub struct Lagging<'a> {
 }
 
 /// The blocks that lag among those of one adviser: heat since 1 January is beyond that of all neighbours'
-/// starts, or beyond 600 °F-days. Blocks that borrow their start wait for the one that lends it; once every
+/// starts, or beyond 600 °F-days, or the checks and the estimate do not agree. Blocks that borrow their start wait for the one that lends it; once every
 /// variety was shaken no date of the year matters any more.
 #[must_use]
 pub fn lagging<'a>(seasons: &[&'a BlockSeason]) -> Vec<Lagging<'a>> {
@@ -60,7 +70,7 @@ pub fn lagging<'a>(seasons: &[&'a BlockSeason]) -> Vec<Lagging<'a>> {
         let at = at_last
             .reduce(f64::max)
             .map_or(LATE_AT, |last| last.min(LATE_AT));
-        (heat.fahrenheit_days() > at).then_some(Lagging {
+        (is_doubted(season) || heat.fahrenheit_days() > at).then_some(Lagging {
             season,
             heat,
             neighbours,
@@ -71,9 +81,14 @@ pub fn lagging<'a>(seasons: &[&'a BlockSeason]) -> Vec<Lagging<'a>> {
 
 fn waits(season: &BlockSeason) -> bool {
     let status = season.start.status;
-    matches!(status, StartStatus::None | StartStatus::CannotTell)
+    (matches!(status, StartStatus::None | StartStatus::CannotTell) || is_doubted(season))
         && !season.block.borrows_start()
         && season.all_shaken().is_none()
+}
+
+/// Whether the checks of a block say that laying began, and the estimate does not agree.
+fn is_doubted(season: &BlockSeason) -> bool {
+    matches!(season.start.evidence.why, WhyStart::Doubted { .. })
 }
 
 /// Other blocks of the same insect with a start of their own.

@@ -13,6 +13,7 @@ mod lagging;
 mod marks;
 mod projection;
 mod risk_facts;
+mod starts;
 mod station_heat;
 mod tally;
 mod traps_wanted;
@@ -35,6 +36,7 @@ pub use lagging::{HeatOfYear, Lagging, lagging};
 pub use marks::{Basis, MarkReading, Outcome};
 pub use projection::{FEW_PAST_YEARS, Projection, Shift};
 pub use risk_facts::{RiskFacts, SampleShare};
+pub use starts::GroupStarts;
 pub use station_heat::StationHeat;
 pub use tally::{TallyDay, tally};
 pub use traps_wanted::{Density, Purpose, TrapPlan, Wanted, trap_plan};
@@ -52,7 +54,7 @@ use crate::orchard::{Block, Orchard, Trap};
 use crate::temperature::Unit;
 use crate::trapping::{
     Catch, DueState, EggLayingStart, Flights, Note, Notes, ReadingDue, Round, Unknown, Visits,
-    WhyNoFlights, catches, disruption, egg_laying_start, unknown,
+    WhyNoFlights, catches, disruption, unknown,
 };
 
 use marks::MarkReader;
@@ -153,19 +155,21 @@ impl BlockSeason {
     }
 }
 
-/// The whole trade in one call: the same for tonight and for a replay of an earlier night.
+/// The whole trade in one call: the same for tonight and for a replay of an earlier night. `starts` are those
+/// of the same insect and day.
 #[must_use]
 pub fn assess(
     orchard: &Orchard,
     block: &Block,
     insect: &Insect,
     heat: &StationHeat,
+    starts: &GroupStarts,
     visits: &Visits,
     notes: &Notes,
 ) -> BlockSeason {
     let as_of = heat.as_of();
     let own_notes = notes.of(block.id.as_str());
-    let start = start(orchard, block, insect, heat, visits, notes);
+    let start = start(block, insect, heat, starts, notes);
     let heat_from = heat_from(insect, &start, as_of);
     let splits = splits(block, own_notes, as_of);
     let split = BlockSplit::of(&splits);
@@ -205,7 +209,7 @@ pub fn assess(
         latest: catches(&traps, visits, week[0], week[1]),
         unknown: unknown(orchard, block, visits, own_notes, as_of),
         beside: Beside {
-            start: beside::start_beside(orchard, block, &start, insect, heat, visits, notes),
+            start: beside::start_beside(orchard, block, &start, (starts, notes), as_of),
             year_before: year_before(week)
                 .map_or_else(Vec::new, |[from, to]| catches(&traps, visits, from, to)),
             years: years::years(orchard, block, heat, visits),
@@ -237,17 +241,15 @@ fn year_before(days: [NaiveDate; 2]) -> Option<[NaiveDate; 2]> {
 /// The egg-laying start, where the insect's marks count from it. A second candidate is only one while
 /// its eggs can be those of the overwintered brood.
 fn start(
-    orchard: &Orchard,
     block: &Block,
     insect: &Insect,
     heat: &StationHeat,
-    visits: &Visits,
+    starts: &GroupStarts,
     notes: &Notes,
 ) -> EggLayingStart {
-    let Some(model) = &insect.start else {
+    let Some(mut start) = starts.of_block(block, notes, heat.as_of()) else {
         return EggLayingStart::not_asked(block);
     };
-    let mut start = egg_laying_start(orchard, block, model.rule, visits, notes, heat.as_of());
     let candidate = &mut start.evidence.second_candidate;
     *candidate =
         candidate.filter(|later| marks::is_of_first_brood(insect, heat, start.date, later.date));

@@ -6,7 +6,7 @@ use super::tests::{date, insect};
 use super::*;
 use crate::id::{BlockId, StationId};
 use crate::orchard::TrapKind;
-use crate::sample::{block, trap, visit};
+use crate::sample::{assess_alone, block, trap, visit};
 use crate::trapping::{Note, NoteKind, Visit};
 use crate::weather::{ReceivedDay, StationWeather};
 
@@ -94,10 +94,9 @@ fn told(received: &[ReceivedDay], visits: Vec<Visit>, notes: &[Note]) -> BlockSe
     let weather = StationWeather::alone(StationId::new("S").unwrap(), received, AS_OF);
     let insect = insect();
     let heat = StationHeat::new(&weather, insect.heat);
-    assess(
+    assess_alone(
         &orchard,
-        &block(),
-        &insect,
+        (&block(), &insect),
         &heat,
         &Visits::new(visits),
         &Notes::new(notes.to_vec()),

@@ -8,7 +8,7 @@ use crate::id::{MarkId, StationId};
 use crate::insect::SpreadSource;
 use crate::orchard::TrapKind;
 pub(super) use crate::sample::insect;
-use crate::sample::{block, note, trap, visit};
+use crate::sample::{assess_alone, block, note, trap, visit};
 use crate::temperature::Unit;
 use crate::trapping::{Note, NoteKind, StartStatus, Visit};
 use crate::weather::{ReceivedDay, StationWeather};
@@ -63,10 +63,9 @@ pub(crate) fn started() -> Vec<Note> {
 pub(crate) fn season_of(received: &[ReceivedDay], notes: &[Note], as_of: NaiveDate) -> BlockSeason {
     let orchard = Orchard::new(vec![block()], Vec::new(), Vec::new());
     let visits = Visits::default();
-    assess(
+    assess_alone(
         &orchard,
-        &block(),
-        &insect(),
+        (&block(), &insect()),
         &heat(received, as_of),
         &visits,
         &Notes::new(notes.to_vec()),
@@ -439,10 +438,9 @@ fn trapped(rounds: Rounds<'_>, as_of: NaiveDate) -> BlockSeason {
     let visits = Visits::new(visits.collect());
     let orchard = Orchard::new(vec![block()], (1..=4).map(trap).collect(), Vec::new());
     let heat = heat(&received(as_of), as_of);
-    assess(
+    assess_alone(
         &orchard,
-        &block(),
-        &insect(),
+        (&block(), &insect()),
         &heat,
         &visits,
         &Notes::default(),

@@ -13,6 +13,8 @@ use super::{Counted, Visits};
 pub struct Reading {
     /// The trap.
     pub trap: TrapId,
+    /// The day of the visit that cleared the trap before, or of hanging.
+    pub since: NaiveDate,
     /// The day.
     pub date: NaiveDate,
     /// Eggs laid since the visit before.
@@ -102,6 +104,7 @@ fn readings_of(trap: &Trap, visits: &Visits, as_of: NaiveDate) -> Vec<Reading> {
         .enumerate()
         .map(|(place, (span, eggs))| Reading {
             trap: trap.id.clone(),
+            since: span.from,
             date: span.visit.date,
             eggs,
             nights: span.nights,

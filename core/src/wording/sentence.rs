@@ -3,7 +3,7 @@
 use crate::id::{MarkId, TrapId};
 use crate::orchard::{Part, TrapKind};
 use crate::season::{BlockSeason, MarkReading, Outcome, TrapsToHang};
-use crate::trapping::{Flight, Flights, StartStatus};
+use crate::trapping::{Flight, Flights, StartStatus, WhyStart};
 
 use super::gather::trap_list;
 use super::moth_flights::ordinal;
@@ -101,7 +101,12 @@ impl Words {
                     .and(&where_they_stand(self, season, to_hang))
             }
             Event::StartProvisional => {
-                Sentence::new(format!("{what}: {when}")).and("; the next check decides")
+                let next = match season.start.evidence.why {
+                    WhyStart::Doubted { .. } => "; the estimate does not agree: see To decide",
+                    WhyStart::NotDated { .. } => "; it waits for temperatures to be dated by",
+                    _ => "; the next check decides",
+                };
+                Sentence::new(format!("{what}: {when}")).and(next)
             }
             Event::Start => {
                 let status = season.start.status.words();
@@ -225,6 +230,7 @@ impl Words {
     pub(crate) fn span(self, value: Value) -> String {
         match value {
             Value::Range { early, late, .. } => self.range(early, late),
+            Value::Within { day, .. } => self.day(day),
             Value::Day(_) | Value::Caught { .. } | Value::First(_) => self.value(value),
         }
     }

@@ -39,6 +39,7 @@ impl StartRule {
         match self {
             Self::ShareRising => "share rising",
             Self::EggsTwice => "eggs twice",
+            Self::Estimate => "estimate",
         }
     }
 }

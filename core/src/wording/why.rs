@@ -1,5 +1,7 @@
 //! Why something is not told, or told no more: the words for each cause.
 
+use chrono::{NaiveDate, TimeDelta};
+
 use crate::id::TrapId;
 use crate::ledger::WhyGone;
 use crate::season::{WhyNoChance, WhyNot, WhyNotByHeat};
@@ -18,8 +20,8 @@ impl Words {
             WhyStart::NoTraps => {
                 "no egg traps hang; set the start by hand or borrow one".to_owned()
             }
-            WhyStart::EggsOnBaseline(eggs) => format!(
-                "{eggs} {} on the first reading: egg laying had begun before it",
+            WhyStart::EggsOnBaseline { eggs, traps, of } => format!(
+                "{eggs} {} on {traps} of {of} traps at their first reading: hung after egg laying had begun",
                 Counted::Eggs.words(*eggs)
             ),
             WhyStart::TooFewTraps => {
@@ -41,6 +43,41 @@ impl Words {
                 self.day(*first),
                 self.day(*second)
             ),
+            WhyStart::Estimated { checks, on } => match checks {
+                Some(checks) => format!(
+                    "{} say that it began; the estimate from all counts says when",
+                    self.with_eggs_twice(*checks)
+                ),
+                None => format!(
+                    "by the estimate from all counts alone, since the check of {}",
+                    self.day(*on)
+                ),
+            },
+            WhyStart::Doubted {
+                checks,
+                in_a_hundred,
+                days,
+            } => self.doubted(*checks, *in_a_hundred, *days),
+            WhyStart::NotDated { checks, known_to } => {
+                let known = known_to.map_or_else(
+                    || "heat since the first of January is not known".to_owned(),
+                    |day| {
+                        format!(
+                            "temperatures are known to {}",
+                            self.day(day - TimeDelta::days(1))
+                        )
+                    },
+                );
+                format!(
+                    "{} met the rule, and nothing to date the start by yet: {known}",
+                    self.two_checks(*checks)
+                )
+            }
+            WhyStart::FirstBroodOver(day) => format!(
+                "none seen before {}, and from then on eggs are likelier the second generation's: laying \
+                 began unseen; set the start by hand or borrow one",
+                self.day(*day)
+            ),
             WhyStart::ByHand { by, text, traps } => {
                 let text = match text.is_empty() {
                     true => "no reason given",
@@ -53,6 +90,32 @@ impl Words {
                 format!("from the egg traps of {group}: {}", self.why_start(why))
             }
         }
+    }
+
+    fn two_checks(self, [first, second]: [NaiveDate; 2]) -> String {
+        format!("the checks of {} and {}", self.day(first), self.day(second))
+    }
+
+    fn with_eggs_twice(self, checks: [NaiveDate; 2]) -> String {
+        format!("eggs on two traps at {}", self.two_checks(checks))
+    }
+
+    /// Where a rule's run of checks and the estimate do not agree.
+    fn doubted(
+        self,
+        checks: [NaiveDate; 2],
+        in_a_hundred: u8,
+        days: Option<[NaiveDate; 3]>,
+    ) -> String {
+        let dates = match days {
+            Some([early, _, late]) => format!(", and dates it {}", self.stretch(early, late)),
+            None => String::new(),
+        };
+        format!(
+            "{} met the rule, but the estimate from all counts gives {in_a_hundred} in 100 that laying has \
+             begun{dates}: look, and settle it by hand or let the next checks decide",
+            self.two_checks(checks)
+        )
     }
 
     /// Why there is nothing to read flights from.

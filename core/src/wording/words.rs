@@ -87,6 +87,10 @@ impl Words {
     pub fn value(self, value: Value) -> String {
         match value {
             Value::Day(day) => self.day(day),
+            Value::Within { early, day, late } if early == late => self.day(day),
+            Value::Within { early, day, late } => {
+                format!("{} (within {})", self.day(day), self.stretch(early, late))
+            }
             Value::Range {
                 early,
                 middle,

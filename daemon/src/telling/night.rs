@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use chrono::{Days, NaiveDate};
 use duskflight_core::id::{InsectId, StationId};
 use duskflight_core::orchard::Orchard;
-use duskflight_core::season::{BlockSeason, StationHeat, assess};
+use duskflight_core::season::{BlockSeason, GroupStarts, StationHeat, assess};
 use duskflight_core::temperature::Unit;
 use duskflight_core::trapping::{Notes, Visits};
 use duskflight_core::weather::StationWeather;
@@ -33,8 +33,11 @@ pub struct Night {
     /// One view per station, in the order of the configuration.
     pub stations: Vec<StationView>,
     /// The heat that the seasons were assessed with, for their charts.
-    heat: BTreeMap<(StationId, InsectId), StationHeat>,
+    heat: Heats,
 }
+
+/// Heat by station and insect.
+type Heats = BTreeMap<(StationId, InsectId), StationHeat>;
 
 impl Night {
     /// The heat that a season was assessed with.
@@ -57,29 +60,19 @@ pub fn night(
     let orchard = config.orchard_on(as_of);
     let visits = Visits::new(visits::up_to(connection, as_of)?);
     let notes = Notes::new(notes::up_to(connection, as_of)?);
+    let (stations, heat) = read_stations(connection, config, as_of)?;
     let mut placed: Vec<(usize, BlockSeason)> = Vec::new();
-    let mut stations = Vec::new();
-    let mut heats = BTreeMap::new();
-    let all = Stations::read(connection, config, as_of)?;
-    for station in &config.stations {
-        let weather = all.weather(station)?;
-        let forecast = all.forecast(station)?;
-        let source = station.forecast.as_ref().filter(|_| !forecast.is_empty());
-        stations.push(StationView {
-            forecast: source.map(ForecastSource::name),
-            ..station_view(config, station, &weather)
-        });
-        for insect in &config.insects {
-            let heat = StationHeat::with_forecast(&weather, &forecast, insect.heat);
-            let at_station = orchard.placed_at(&station.id);
-            let of_station = at_station.filter(|(_, block)| insect.crops.contains(&block.crop));
-            placed.extend(of_station.map(|(place, block)| {
-                let season = assess(&orchard, block, insect, &heat, &visits, &notes);
-                let unit = config.unit.unwrap_or(season.unit);
-                (place, BlockSeason { unit, ..season })
-            }));
-            heats.insert((station.id.clone(), insect.id.clone()), heat);
-        }
+    for insect in &config.insects {
+        let heat_of = |station: &StationId| heat.get(&(station.clone(), insect.id.clone()));
+        let starts = GroupStarts::read(&orchard, insect, heat_of, (&visits, &notes), as_of);
+        let blocks = orchard.blocks().iter().enumerate();
+        let of_crop = blocks.filter(|(_, block)| insect.crops.contains(&block.crop));
+        placed.extend(of_crop.filter_map(|(place, block)| {
+            let heat = heat_of(&block.station)?;
+            let season = assess(&orchard, block, insect, heat, &starts, &visits, &notes);
+            let unit = config.unit.unwrap_or(season.unit);
+            Some((place, BlockSeason { unit, ..season }))
+        }));
     }
     placed.sort_by_key(|(place, _)| *place);
     Ok(Night {
@@ -87,8 +80,33 @@ pub fn night(
         seasons: placed.into_iter().map(|(_, season)| season).collect(),
         orchard,
         stations,
-        heat: heats,
+        heat,
     })
+}
+
+/// One view per station, and the heat of each for every insect.
+fn read_stations(
+    connection: &Connection,
+    config: &Config,
+    as_of: NaiveDate,
+) -> Result<(Vec<StationView>, Heats), StoreError> {
+    let mut views = Vec::new();
+    let mut heats = Heats::new();
+    let all = Stations::read(connection, config, as_of)?;
+    for station in &config.stations {
+        let weather = all.weather(station)?;
+        let forecast = all.forecast(station)?;
+        let source = station.forecast.as_ref().filter(|_| !forecast.is_empty());
+        views.push(StationView {
+            forecast: source.map(ForecastSource::name),
+            ..station_view(config, station, &weather)
+        });
+        for insect in &config.insects {
+            let heat = StationHeat::with_forecast(&weather, &forecast, insect.heat);
+            heats.insert((station.id.clone(), insect.id.clone()), heat);
+        }
+    }
+    Ok((views, heats))
 }
 
 fn station_view(config: &Config, station: &Station, weather: &StationWeather) -> StationView {

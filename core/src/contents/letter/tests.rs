@@ -2,8 +2,8 @@ use super::*;
 use crate::id::{BlockId, InsectId, StationId};
 use crate::orchard::{Orchard, TrapKind};
 use crate::sample;
+use crate::season::StationHeat;
 use crate::season::tests::{date, received};
-use crate::season::{StationHeat, assess};
 use crate::temperature::Unit;
 use crate::trapping::{Note, NoteKind, Notes, Visit, Visits};
 use crate::weather::StationWeather;
@@ -48,7 +48,13 @@ fn season(eggs: &[(NaiveDate, u32)], notes: &[Note]) -> BlockSeason {
     let insect = sample::insect();
     let heat = StationHeat::new(&weather, insect.heat);
     let (visits, notes) = (Visits::new(visits), Notes::new(notes.to_vec()));
-    assess(&orchard, &sample::block(), &insect, &heat, &visits, &notes)
+    sample::assess_alone(
+        &orchard,
+        (&sample::block(), &insect),
+        &heat,
+        &visits,
+        &notes,
+    )
 }
 
 /// A start set by hand to 1 May: 20 °F-days a day, so 37 days to 6 June are 740, and 100 was reached on

@@ -7,8 +7,8 @@ use chrono::Datelike;
 
 use super::*;
 use crate::orchard::Orchard;
-use crate::sample::{block, note};
-use crate::season::{BlockSeason, assess};
+use crate::sample::{assess_alone, block, note};
+use crate::season::BlockSeason;
 use crate::trapping::{Notes, Visits};
 use crate::weather::ReceivedDay;
 
@@ -82,10 +82,9 @@ fn with(kinds: &[(Option<&str>, NoteKind)]) -> Vec<Note> {
 fn season_on(as_of: NaiveDate, received: &[ReceivedDay], notes: &[Note]) -> BlockSeason {
     let orchard = Orchard::new(vec![block()], Vec::new(), Vec::new());
     let heat = heat(received, as_of);
-    assess(
+    assess_alone(
         &orchard,
-        &block(),
-        &insect(),
+        (&block(), &insect()),
         &heat,
         &Visits::default(),
         &Notes::new(notes.to_vec()),

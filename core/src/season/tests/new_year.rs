@@ -6,7 +6,7 @@ use crate::orchard::Crop;
 
 fn insect_of(crop: Crop) -> Insect {
     let text = match crop {
-        Crop::Almond => include_str!("../../../../config/insects/navel-orangeworm.toml"),
+        Crop::Almond => return insect(),
         Crop::Pistachio => {
             include_str!("../../../../config/insects/navel-orangeworm-pistachio.toml")
         }
@@ -26,7 +26,13 @@ pub(crate) fn season_of_crop(
     let heat = heat(received, as_of);
     let notes = Notes::new(started());
     let insect = insect_of(crop);
-    assess(&orchard, &block, &insect, &heat, &Visits::default(), &notes)
+    assess_alone(
+        &orchard,
+        (&block, &insect),
+        &heat,
+        &Visits::default(),
+        &notes,
+    )
 }
 
 #[test]
@@ -126,10 +132,9 @@ fn egg_traps_are_read_weekly_where_no_start_is_awaited() {
         let orchard = Orchard::new(vec![block.clone()], traps.to_vec(), Vec::new());
         let heat = heat(&received(as_of), as_of);
         let insect = insect_of(crop);
-        let season = assess(
+        let season = assess_alone(
             &orchard,
-            &block,
-            &insect,
+            (&block, &insect),
             &heat,
             &Visits::default(),
             &Notes::default(),

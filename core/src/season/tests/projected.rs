@@ -112,10 +112,9 @@ fn a_forecast_day_passes_no_mark() {
     let heat = with_forecast(as_of, &[25.0, 25.0]);
     assert_eq!(heat.newest(), Some(date(2021, 6, 20)));
     let orchard = Orchard::new(vec![block()], Vec::new(), Vec::new());
-    let season = assess(
+    let season = assess_alone(
         &orchard,
-        &block(),
-        &insect(),
+        (&block(), &insect()),
         &heat,
         &Visits::default(),
         &Notes::new(started()),

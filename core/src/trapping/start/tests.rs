@@ -3,7 +3,7 @@
 use super::*;
 use crate::id::BlockId;
 use crate::orchard::TrapKind;
-use crate::sample::{block, note, trap, visit};
+use crate::sample::{self, block, note, trap, visit};
 use crate::trapping::Visit;
 
 /// A day counted from 31 March: 1 is 1 April, 31 is 1 May.
@@ -59,7 +59,18 @@ impl Case {
         let orchard = Orchard::new(self.blocks.clone(), self.traps.clone(), Vec::new());
         let block = self.blocks.last().unwrap();
         let notes = Notes::new(self.notes.clone());
-        egg_laying_start(&orchard, block, self.rule, &visits, &notes, day(n))
+        let mut model = sample::insect().start.unwrap();
+        model.rule = self.rule;
+        let view = StartView {
+            model: &model,
+            visits: &visits,
+            notes: &notes,
+            as_of: day(n),
+        };
+        let group = &block.start_group;
+        let owner = orchard.block_of_group(group).unwrap_or(block);
+        let start = start_of_group(&orchard, owner, group, None, view);
+        start.in_block(block, &notes, day(n))
     }
 }
 
@@ -284,7 +295,12 @@ fn eggs_on_the_first_reading_mean_cannot_tell() {
         .counts(11, &[20; 4]);
     let start = case.as_of(11);
     assert_eq!(told(&start), (StartStatus::CannotTell, None));
-    assert_eq!(start.evidence.why, WhyStart::EggsOnBaseline(4));
+    let why = WhyStart::EggsOnBaseline {
+        eggs: 4,
+        traps: 2,
+        of: 4,
+    };
+    assert_eq!(start.evidence.why, why);
 }
 
 #[test]

@@ -12,8 +12,15 @@ pub enum WhyStart {
     NotAsked(Crop),
     /// No egg traps hang.
     NoTraps,
-    /// So many eggs at the first readings: laying had begun before them.
-    EggsOnBaseline(u32),
+    /// Eggs on several traps at their first readings: laying had begun before them.
+    EggsOnBaseline {
+        /// All of them.
+        eggs: u32,
+        /// Traps that had some.
+        traps: usize,
+        /// Traps read for the first time.
+        of: usize,
+    },
     /// Fewer egg traps hang than a start needs.
     TooFewTraps,
     /// No check date met the rule yet.
@@ -36,6 +43,31 @@ pub enum WhyStart {
         /// The second.
         second: NaiveDate,
     },
+    /// The estimate dates it.
+    Estimated {
+        /// The checks running that say that laying began; `None` where the estimate alone says so.
+        checks: Option<[NaiveDate; 2]>,
+        /// The check on which both were enough.
+        on: NaiveDate,
+    },
+    /// Two checks running met the rule, and the estimate does not agree.
+    Doubted {
+        /// The two.
+        checks: [NaiveDate; 2],
+        /// In how many of a hundred laying had begun, by the estimate.
+        in_a_hundred: u8,
+        /// First day, middle and last day of its range; `None` while its middle lies ahead.
+        days: Option<[NaiveDate; 3]>,
+    },
+    /// Two checks running met the rule, and there is no heat to date it by.
+    NotDated {
+        /// The two.
+        checks: [NaiveDate; 2],
+        /// Up to this day heat since 1 January is known; `None` where it is not known at all.
+        known_to: Option<NaiveDate>,
+    },
+    /// No start was seen before eggs were likelier the second generation's, from this day on.
+    FirstBroodOver(NaiveDate),
     /// Somebody set it.
     ByHand {
         /// Who.

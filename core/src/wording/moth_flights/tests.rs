@@ -2,7 +2,7 @@ use chrono::NaiveDate;
 
 use super::*;
 use crate::orchard::TrapKind;
-use crate::season::{StationHeat, assess};
+use crate::season::StationHeat;
 use crate::trapping::{Note, NoteKind, Notes, Visit, Visits};
 use crate::weather::{ReceivedDay, StationWeather};
 use crate::{id::StationId, insect::InsectFile, orchard::Orchard, sample};
@@ -45,10 +45,9 @@ fn season(counts: &[u32], notes: &[Note]) -> BlockSeason {
         .collect();
     let weather = StationWeather::alone(StationId::new("S").unwrap(), &received, as_of);
     let heat = StationHeat::new(&weather, insect.heat);
-    assess(
+    sample::assess_alone(
         &orchard,
-        &sample::block(),
-        &insect,
+        (&sample::block(), &insect),
         &heat,
         &visits,
         &Notes::new(notes.to_vec()),

@@ -59,12 +59,58 @@ fn each_cause_of_a_start_has_its_words() {
             "no egg traps hang; set the start by hand or borrow one",
         ),
         (
-            WhyStart::EggsOnBaseline(1),
-            "1 egg on the first reading: egg laying had begun before it",
+            WhyStart::EggsOnBaseline {
+                eggs: 4,
+                traps: 2,
+                of: 4,
+            },
+            "4 eggs on 2 of 4 traps at their first reading: hung after egg laying had begun",
         ),
         (
-            WhyStart::EggsOnBaseline(4),
-            "4 eggs on the first reading: egg laying had begun before it",
+            WhyStart::Estimated {
+                checks: Some([day(4, 15), day(4, 18)]),
+                on: day(4, 18),
+            },
+            "eggs on two traps at the checks of Apr 15 and Apr 18 say that it began; the estimate from all \
+             counts says when",
+        ),
+        (
+            WhyStart::Estimated {
+                checks: None,
+                on: day(4, 22),
+            },
+            "by the estimate from all counts alone, since the check of Apr 22",
+        ),
+        (
+            WhyStart::Doubted {
+                checks: [day(4, 1), day(4, 4)],
+                in_a_hundred: 62,
+                days: Some([day(4, 9), day(4, 14), day(4, 20)]),
+            },
+            "the checks of Apr 1 and Apr 4 met the rule, but the estimate from all counts gives 62 in 100 that \
+             laying has begun, and dates it Apr 9–20: look, and settle it by hand or let the next checks decide",
+        ),
+        (
+            WhyStart::Doubted {
+                checks: [day(4, 1), day(4, 4)],
+                in_a_hundred: 31,
+                days: None,
+            },
+            "the checks of Apr 1 and Apr 4 met the rule, but the estimate from all counts gives 31 in 100 that \
+             laying has begun: look, and settle it by hand or let the next checks decide",
+        ),
+        (
+            WhyStart::NotDated {
+                checks: [day(4, 15), day(4, 18)],
+                known_to: Some(day(4, 17)),
+            },
+            "the checks of Apr 15 and Apr 18 met the rule, and nothing to date the start by yet: temperatures \
+             are known to Apr 16",
+        ),
+        (
+            WhyStart::FirstBroodOver(day(6, 3)),
+            "none seen before Jun 3, and from then on eggs are likelier the second generation's: laying began \
+             unseen; set the start by hand or borrow one",
         ),
         (
             WhyStart::TooFewTraps,

@@ -7,7 +7,7 @@ use duskflight_core::season::{
     Basis, Between, BlockSeason, HullSplit, LayingBeside, MarkReading, Outcome, Shake,
     VarietyExposure,
 };
-use duskflight_core::trapping::{CheckEvidence, EggLayingStart, RuleResult, StartStatus};
+use duskflight_core::trapping::{CheckEvidence, EggLayingStart, Estimate, RuleResult, StartStatus};
 use duskflight_core::wording::Words;
 use serde_json::{Value, json};
 
@@ -102,6 +102,8 @@ fn start(start: &EggLayingStart) -> Value {
             "newest_check": evidence.newest_check.as_ref().map(check),
             "check_before": evidence.check_before,
             "may_have_begun": start.may_have_begun(),
+            "estimate": evidence.estimate.as_ref().map(estimate),
+            "confirmed_on": evidence.confirmed_on,
             "second_candidate": evidence.second_candidate.map(|later| json!({
                 "date": later.date,
                 "second": later.second,
@@ -109,6 +111,26 @@ fn start(start: &EggLayingStart) -> Value {
             })),
             "may_be_late": evidence.may_be_late,
         },
+    })
+}
+
+fn estimate(estimate: &Estimate) -> Value {
+    let weigh_most = estimate.weigh_most.iter().map(|weight| {
+        json!({
+            "trap": weight.reading.trap,
+            "date": weight.reading.date,
+            "nights": weight.reading.nights,
+            "eggs": weight.reading.eggs,
+            "speaks_for": weight.speaks_for,
+        })
+    });
+    json!({
+        "chance": estimate.chance,
+        "early": estimate.days.map(|[early, _, _]| early),
+        "middle": estimate.days.map(|[_, middle, _]| middle),
+        "late": estimate.days.map(|[_, _, late]| late),
+        "read_to": estimate.read_to,
+        "weigh_most": weigh_most.collect::<Vec<_>>(),
     })
 }
 

@@ -171,12 +171,15 @@ impl Sample {
             })
             .collect();
         let notes = Notes::new(notes());
+        let heat_of = |station: &StationId| heats.get(station);
+        let records = (&visits, &notes);
+        let starts = GroupStarts::read(&orchard, &insect, heat_of, records, as_of);
         let seasons: Vec<BlockSeason> = orchard
             .blocks()
             .iter()
             .map(|block| {
                 let heat = &heats[&block.station];
-                assess(&orchard, block, &insect, heat, &visits, &notes)
+                assess(&orchard, block, &insect, heat, &starts, &visits, &notes)
             })
             .collect();
         Self {

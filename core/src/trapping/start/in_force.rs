@@ -1,0 +1,279 @@
+//! Which start is in force: practice says that it began, the estimate says when, and where they do not agree
+//! the adviser is asked.
+//!
+//! A rule's run of checks is believed once the estimate gives laying an even chance to have begun, and its
+//! range meets the days on which the run's first eggs were laid. The rule *estimate* also believes the
+//! estimate alone, once it gives nine in ten. Chosen from others on simulated seasons, see
+//! `deploy/guide/egg-laying-start.md`.
+
+use std::collections::BTreeMap;
+
+use chrono::{NaiveDate, TimeDelta};
+
+use crate::id::GroupId;
+use crate::orchard::StartRule;
+use crate::trapping::Check;
+
+use super::estimate::{Estimate, Estimator};
+use super::rules::GroupChecks;
+use super::{CheckEvidence, EggLayingStart, RuleResult, StartEvidence, StartStatus, WhyStart};
+
+/// The chance from which on a rule's run of checks is believed.
+const EVEN: f64 = 0.5;
+/// The chance from which on the estimate alone is believed.
+const NINE_IN_TEN: f64 = 0.9;
+/// Days after a confirmation from which on more counts do not move the estimate.
+const FROZEN_AFTER: TimeDelta = TimeDelta::days(21);
+
+/// Two checks running that meet a rule.
+#[derive(Debug, Clone, Copy)]
+struct Run {
+    /// The days on which the eggs of the first were laid: from the day of the check before it.
+    laid: [NaiveDate; 2],
+    second: NaiveDate,
+}
+
+/// What the estimate makes of the rules' runs.
+struct Judged {
+    /// As of the newest check, or frozen.
+    estimate: Option<Estimate>,
+    /// The check on which each rule was confirmed.
+    confirmed: BTreeMap<StartRule, NaiveDate>,
+}
+
+impl GroupChecks<'_> {
+    /// The group's start by the rule in force.
+    pub(super) fn start(&self, group: &GroupId, rule: StartRule) -> EggLayingStart {
+        let mut results: BTreeMap<StartRule, RuleResult> = StartRule::ALL
+            .into_iter()
+            .map(|rule| (rule, self.result(rule)))
+            .collect();
+        let judged = self.judge(&results, rule);
+        let (status, date, why) = self.status(rule, &results[&rule], &judged);
+        let run = results[&rule].clone();
+        results.insert(StartRule::Estimate, judged.result(&results));
+        let checks = self.deciding(&run, judged.confirmed.get(&rule));
+        let before = |check: &&Check| check.counts() && date.is_some_and(|date| check.date < date);
+        EggLayingStart {
+            status,
+            date,
+            evidence: StartEvidence {
+                group: group.clone(),
+                rule,
+                newest_check: (self.checks.last())
+                    .map(|check| self.evidence(check, checks.first().map(|check| check.date))),
+                check_before: (self.checks.iter().rev().find(before)).map(|check| check.date),
+                confirmed_on: (status == StartStatus::Confirmed)
+                    .then(|| judged.confirmed.get(&rule).copied())
+                    .flatten(),
+                estimate: judged.estimate,
+                entered_range: None,
+                second_candidate: (status == StartStatus::Confirmed)
+                    .then(|| self.second_candidate(rule, checks.last()?.date))
+                    .flatten(),
+                may_be_late: false,
+                checks,
+                results,
+                why,
+            },
+        }
+    }
+
+    /// The status by the rule in force, with the reasons for which traps cannot show a start first.
+    fn status(
+        &self,
+        rule: StartRule,
+        result: &RuleResult,
+        judged: &Judged,
+    ) -> (StartStatus, Option<NaiveDate>, WhyStart) {
+        let cannot_tell = |why| (StartStatus::CannotTell, None, why);
+        if let Some(why) = self.cannot_show() {
+            return cannot_tell(why);
+        }
+        if let Some(&on) = judged.confirmed.get(&rule) {
+            return self.confirmed(rule, result, on, judged);
+        }
+        match *result {
+            RuleResult::Confirmed { date, second } => {
+                let why = self.doubt(date, second, judged);
+                (StartStatus::Provisional, Some(date), why)
+            }
+            RuleResult::Provisional { date, missed_check } => {
+                let why = match missed_check {
+                    true => WhyStart::MissedCheck,
+                    false => WhyStart::OneCheck,
+                };
+                (StartStatus::Provisional, Some(date), why)
+            }
+            RuleResult::NotYet { .. } if self.too_few_hang() => cannot_tell(WhyStart::TooFewTraps),
+            RuleResult::NotYet { ref withdrawn } => match self.first_brood_over() {
+                Some(day) => cannot_tell(WhyStart::FirstBroodOver(day)),
+                None => (StartStatus::None, None, self.not_yet(withdrawn)),
+            },
+        }
+    }
+
+    fn confirmed(
+        &self,
+        rule: StartRule,
+        result: &RuleResult,
+        on: NaiveDate,
+        judged: &Judged,
+    ) -> (StartStatus, Option<NaiveDate>, WhyStart) {
+        let run = match *result {
+            RuleResult::Confirmed { date, second } if second <= on => Some([date, second]),
+            _ => None,
+        };
+        let (date, why) = match (rule, run) {
+            (StartRule::Estimate, checks) => (judged.middle(), WhyStart::Estimated { checks, on }),
+            (_, Some([first, second])) => (Some(first), WhyStart::TwoChecks { first, second }),
+            (_, None) => (None, WhyStart::OneCheck),
+        };
+        (StartStatus::Confirmed, date, why)
+    }
+
+    /// Why a run of checks is not believed.
+    fn doubt(&self, first: NaiveDate, second: NaiveDate, judged: &Judged) -> WhyStart {
+        let estimate = judged.estimate.as_ref();
+        match estimate.filter(|estimate| estimate.read_to >= second) {
+            Some(estimate) => WhyStart::Doubted {
+                checks: [first, second],
+                in_a_hundred: in_a_hundred(estimate.chance),
+                days: estimate.days,
+            },
+            None => WhyStart::NotDated {
+                checks: [first, second],
+                known_to: self.heat.map(|heat| heat.known_to()),
+            },
+        }
+    }
+
+    /// Reads the checks one after the other until every rule's run is confirmed and the estimate frozen.
+    fn judge(&self, results: &BTreeMap<StartRule, RuleResult>, in_force: StartRule) -> Judged {
+        let runs: BTreeMap<StartRule, Option<Run>> = [StartRule::Estimate, in_force]
+            .map(|rule| (rule, self.run(&results[&rule])))
+            .into();
+        let Some(mut estimator) = self.heat.and_then(|heat| Estimator::new(heat, self.model))
+        else {
+            return Judged::without_estimate(&runs, self.heat.is_none());
+        };
+        let mut confirmed: BTreeMap<StartRule, NaiveDate> = BTreeMap::new();
+        let mut eggs = false;
+        for check in &self.checks {
+            let frozen = confirmed
+                .get(&StartRule::Estimate)
+                .map(|on| *on + FROZEN_AFTER);
+            if frozen.is_some_and(|frozen| frozen < check.date) || !estimator.read(check) {
+                break;
+            }
+            eggs |= check.with_eggs() > 0;
+            let waits = runs.keys().any(|rule| !confirmed.contains_key(rule));
+            if !eggs || !waits || !check.counts() {
+                continue;
+            }
+            let Some(estimate) = estimator.estimate() else {
+                continue;
+            };
+            for (&rule, run) in &runs {
+                let run = run.filter(|run| run.second <= check.date);
+                if is_believed(rule, run, &estimate) {
+                    confirmed.entry(rule).or_insert(check.date);
+                }
+            }
+        }
+        let estimate = estimator.estimate().map(|estimate| Estimate {
+            weigh_most: estimator.weigh_most(),
+            ..estimate
+        });
+        Judged {
+            estimate,
+            confirmed,
+        }
+    }
+
+    fn run(&self, result: &RuleResult) -> Option<Run> {
+        let RuleResult::Confirmed { date, second } = *result else {
+            return None;
+        };
+        let before = self.counted().take_while(|check| check.date < date).last();
+        let readings = self.checks.iter().filter(|check| check.date == date);
+        let hung = readings
+            .flat_map(|check| &check.readings)
+            .map(|reading| reading.since);
+        let from = before.map(|check| check.date).or_else(|| hung.min());
+        Some(Run {
+            laid: [from.unwrap_or(date), date],
+            second,
+        })
+    }
+
+    /// The check dates that decided: the run's, or the one on which the estimate alone was believed.
+    fn deciding(&self, run: &RuleResult, confirmed: Option<&NaiveDate>) -> Vec<CheckEvidence> {
+        let days = match (run, confirmed) {
+            (RuleResult::Confirmed { date, second }, on) if on.is_none_or(|on| second <= on) => {
+                vec![*date, *second]
+            }
+            (_, Some(on)) => vec![*on],
+            (RuleResult::Provisional { date, .. }, None) => vec![*date],
+            _ => Vec::new(),
+        };
+        let first = days.first().copied();
+        let decided = self
+            .checks
+            .iter()
+            .filter(|check| days.contains(&check.date));
+        decided.map(|check| self.evidence(check, first)).collect()
+    }
+}
+
+impl Judged {
+    /// Without heat the estimate says nothing. A rule that is not dated by it stands by itself, where the
+    /// station's heat of the year is not known at all.
+    fn without_estimate(runs: &BTreeMap<StartRule, Option<Run>>, without_heat: bool) -> Self {
+        let by_itself = |(&rule, run): (&StartRule, &Option<Run>)| {
+            let stands = without_heat && rule != StartRule::Estimate;
+            Some((rule, run.filter(|_| stands)?.second))
+        };
+        Self {
+            estimate: None,
+            confirmed: runs.iter().filter_map(by_itself).collect(),
+        }
+    }
+
+    fn middle(&self) -> Option<NaiveDate> {
+        let [_, middle, _] = self.estimate.as_ref()?.days?;
+        Some(middle)
+    }
+
+    /// What the rule *estimate* says, from what its run alone says.
+    fn result(&self, results: &BTreeMap<StartRule, RuleResult>) -> RuleResult {
+        let on = self.confirmed.get(&StartRule::Estimate);
+        match (
+            self.middle().zip(on.copied()),
+            &results[&StartRule::Estimate],
+        ) {
+            (Some((date, second)), _) => RuleResult::Confirmed { date, second },
+            (None, &RuleResult::Confirmed { date, .. }) => RuleResult::Provisional {
+                date,
+                missed_check: false,
+            },
+            (None, other) => other.clone(),
+        }
+    }
+}
+
+/// Whether a rule is met, by its run of checks together with the estimate.
+fn is_believed(rule: StartRule, run: Option<Run>, estimate: &Estimate) -> bool {
+    let Some([early, _, late]) = estimate.days else {
+        return false;
+    };
+    let agrees = |run: Run| run.laid[0] <= late && early <= run.laid[1];
+    let alone = rule == StartRule::Estimate && estimate.chance >= NINE_IN_TEN;
+    alone || (run.is_some_and(agrees) && estimate.chance >= EVEN)
+}
+
+/// A chance as people read it; never certain.
+fn in_a_hundred(chance: f64) -> u8 {
+    // Between 1 and 99.
+    (chance * 100.0).round().clamp(1.0, 99.0) as u8
+}
