@@ -15,7 +15,7 @@ use duskflight_core::ledger::{
 use duskflight_core::orchard::{
     Block, Crop, Dispensers, Orchard, Part, Product, Regime, Trap, TrapKind, own_group,
 };
-use duskflight_core::season::{BlockSeason, StationHeat, assess};
+use duskflight_core::season::{BlockSeason, GroupStarts, StationHeat, assess};
 use duskflight_core::temperature::Unit;
 use duskflight_core::trapping::{Note, NoteKind, Notes, Visit, Visits};
 use duskflight_core::weather::{ReceivedDay, StationWeather};
@@ -173,7 +173,7 @@ impl Sample {
         let notes = Notes::new(notes());
         let heat_of = |station: &StationId| heats.get(station);
         let records = (&visits, &notes);
-        let starts = GroupStarts::read(&orchard, &insect, heat_of, records, as_of);
+        let starts = GroupStarts::read(&orchard, &insect, heat_of, records, MORNING);
         let seasons: Vec<BlockSeason> = orchard
             .blocks()
             .iter()
