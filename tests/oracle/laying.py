@@ -48,11 +48,9 @@ def chances(readings, heat, earliest):
 
 def estimate(readings, heat, earliest, as_of):
     """The chance that laying has begun by a day, and first, middle and last day of its range, or None while
-    the middle lies ahead."""
+    it has likelier not begun."""
     edges, before = chances(readings, heat, earliest)
     levels = np.interp(np.array([0.1, 0.5, 0.9]) * before[-1], before, edges)
-    if levels[1] > heat[as_of]:
-        days = None
-    else:
-        days = [min(int((heat <= level).sum()) - 1, as_of) for level in levels]
-    return float(np.interp(heat[as_of], edges, before)), days
+    chance = float(np.interp(heat[as_of], edges, before))
+    days = [min(int((heat <= level).sum()) - 1, as_of) for level in levels]
+    return chance, days if chance >= 0.5 else None

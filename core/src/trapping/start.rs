@@ -10,6 +10,7 @@
 mod estimate;
 mod in_force;
 mod laying;
+mod logarithm;
 mod rules;
 mod why;
 

@@ -13,6 +13,8 @@ use super::laying::{Counts, Grid, Laying, Posterior};
 
 /// The range runs from a tenth of the chance to nine tenths.
 const RANGE: [f64; 3] = [0.1, 0.5, 0.9];
+/// The chance from which on laying has likelier begun than not.
+pub(super) const EVEN: f64 = 0.5;
 /// So many counts are named.
 const NAMED: usize = 3;
 
@@ -22,7 +24,7 @@ pub struct Estimate {
     /// The chance that laying had begun by the newest day read.
     pub chance: f64,
     /// First day, middle and last day of the range, which holds four fifths of the chance and does not go
-    /// beyond the newest day read; `None` while the middle lies ahead.
+    /// beyond the newest day read; `None` while laying has likelier not begun.
     pub days: Option<[NaiveDate; 3]>,
     /// The newest day read: of the last check, and not beyond the station's newest day.
     pub read_to: NaiveDate,
@@ -137,28 +139,31 @@ impl<'a> Estimator<'a> {
         true
     }
 
+    /// Whether the estimate alone can be believed.
+    pub(super) fn may_be_likely(&self) -> bool {
+        self.laying.may_be_likely()
+    }
+
     /// What the checks read so far say; `None` before the first.
     pub(super) fn estimate(&self) -> Option<Estimate> {
         let read_to = self.read_to?;
         let posterior = self.laying.posterior();
         let newest = self.heat.by(read_to)?;
+        let chance = posterior.begun_by(newest);
         Some(Estimate {
-            chance: posterior.begun_by(newest),
-            days: self.days(&posterior, newest, read_to),
+            chance,
+            days: (chance >= EVEN).then(|| self.days(&posterior, read_to)),
             read_to,
             weigh_most: Vec::new(),
         })
     }
 
-    fn days(
-        &self,
-        posterior: &Posterior,
-        newest: f64,
-        read_to: NaiveDate,
-    ) -> Option<[NaiveDate; 3]> {
-        let [early, middle, late] = RANGE.map(|share| posterior.heat_at(share));
-        let day = |level: f64| self.heat.day_of(level).min(read_to);
-        (middle <= newest).then(|| [day(early), day(middle), day(late)])
+    /// The days in which so much of the chance is reached, if laying begins at all.
+    fn days(&self, posterior: &Posterior, read_to: NaiveDate) -> [NaiveDate; 3] {
+        RANGE.map(|share| {
+            let day = self.heat.day_of(posterior.heat_at(share));
+            day.min(read_to)
+        })
     }
 
     /// The counts that weigh most of those read so far.

@@ -18,8 +18,6 @@ use super::estimate::{Estimate, Estimator};
 use super::rules::GroupChecks;
 use super::{CheckEvidence, EggLayingStart, RuleResult, StartEvidence, StartStatus, WhyStart};
 
-/// The chance from which on a rule's run of checks is believed.
-const EVEN: f64 = 0.5;
 /// The chance from which on the estimate alone is believed.
 const NINE_IN_TEN: f64 = 0.9;
 /// Days after a confirmation from which on more counts do not move the estimate.
@@ -158,7 +156,6 @@ impl GroupChecks<'_> {
             return Judged::without_estimate(&runs, self.heat.is_none());
         };
         let mut confirmed: BTreeMap<StartRule, NaiveDate> = BTreeMap::new();
-        let mut eggs = false;
         for check in &self.checks {
             let frozen = confirmed
                 .get(&StartRule::Estimate)
@@ -166,17 +163,17 @@ impl GroupChecks<'_> {
             if frozen.is_some_and(|frozen| frozen < check.date) || !estimator.read(check) {
                 break;
             }
-            eggs |= check.with_eggs() > 0;
-            let waits = runs.keys().any(|rule| !confirmed.contains_key(rule));
-            if !eggs || !waits || !check.counts() {
+            let waits = |rule: &&StartRule| !confirmed.contains_key(rule);
+            let run_of = |rule: &StartRule| runs[rule].filter(|run| run.second <= check.date);
+            let may = |rule: &StartRule| run_of(rule).is_some() || estimator.may_be_likely();
+            if !check.counts() || !runs.keys().filter(waits).any(may) {
                 continue;
             }
             let Some(estimate) = estimator.estimate() else {
                 continue;
             };
-            for (&rule, run) in &runs {
-                let run = run.filter(|run| run.second <= check.date);
-                if is_believed(rule, run, &estimate) {
+            for &rule in runs.keys() {
+                if is_believed(rule, run_of(&rule), &estimate) {
                     confirmed.entry(rule).or_insert(check.date);
                 }
             }
@@ -264,12 +261,13 @@ impl Judged {
 
 /// Whether a rule is met, by its run of checks together with the estimate.
 fn is_believed(rule: StartRule, run: Option<Run>, estimate: &Estimate) -> bool {
+    // There are days once the chance is even.
     let Some([early, _, late]) = estimate.days else {
         return false;
     };
     let agrees = |run: Run| run.laid[0] <= late && early <= run.laid[1];
     let alone = rule == StartRule::Estimate && estimate.chance >= NINE_IN_TEN;
-    alone || (run.is_some_and(agrees) && estimate.chance >= EVEN)
+    alone || run.is_some_and(agrees)
 }
 
 /// A chance as people read it; never certain.

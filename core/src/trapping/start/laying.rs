@@ -10,8 +10,16 @@
 
 use libm::{erfc, lgamma};
 
+use super::logarithm::Logarithm;
+
 /// Where a normal curve has a twentieth behind it, in standard deviations before its middle.
 const A_TWENTIETH: f64 = 1.644_853_626_951_472_2;
+
+/// A combination so much less likely than the likeliest adds nothing that can be seen; as a logarithm.
+const NEGLIGIBLE: f64 = -40.0;
+
+/// A number for each of two shapes.
+type OfShapes = [f64; 2];
 
 /// The numbers of which every combination is weighed, each as likely as another before any count.
 #[derive(Debug, Clone, PartialEq)]
@@ -25,7 +33,7 @@ pub(super) struct Grid {
     /// Eggs a trap and night that no hump explains.
     pub(super) strays: Vec<f64>,
     /// Shapes of the negative binomial.
-    pub(super) shapes: Vec<f64>,
+    pub(super) shapes: OfShapes,
     /// The chance before any count that nothing begins.
     pub(super) nothing: f64,
 }
@@ -40,7 +48,7 @@ impl Grid {
             widths: even(widths, 4),
             eggs: even(logarithms, 9).into_iter().map(f64::exp).collect(),
             strays: vec![0.002, 0.01, 0.05],
-            shapes: vec![0.4, 1.0],
+            shapes: [0.4, 1.0],
             nothing: 0.1,
         }
     }
@@ -105,10 +113,10 @@ impl Counts<'_> {
 #[derive(Debug, Clone)]
 pub(super) struct Laying {
     grid: Grid,
-    /// Logarithms of likelihoods by cell, width, eggs, strays and shape.
-    humps: Vec<f64>,
-    /// The same with strays alone, by strays and shape.
-    strays: Vec<f64>,
+    /// Logarithms of likelihoods by cell, width, eggs and strays.
+    humps: Vec<OfShapes>,
+    /// The same with strays alone.
+    strays: Vec<OfShapes>,
 }
 
 /// How the start is spread over the heat since 1 January.
@@ -122,11 +130,11 @@ pub(super) struct Posterior {
 impl Laying {
     /// Before any count.
     pub(super) fn new(grid: Grid) -> Self {
-        let of_strays = grid.strays.len() * grid.shapes.len();
+        let strays = grid.strays.len();
         let humps = grid.cells() * grid.widths.len() * grid.eggs.len();
         Self {
-            humps: vec![0.0; humps * of_strays],
-            strays: vec![0.0; of_strays],
+            humps: vec![[0.0; 2]; humps * strays],
+            strays: vec![[0.0; 2]; strays],
             grid,
         }
     }
@@ -139,12 +147,13 @@ impl Laying {
             strays,
         } = self;
         let (all, traps) = (counts.all(), counts.traps());
-        let of_shape = |&shape: &f64| (shape, all + traps * shape, counts.whatever_the_mean(shape));
-        let shapes: Vec<_> = grid.shapes.iter().map(of_shape).collect();
-        let add = |sums: &mut [f64], mean: f64| {
-            let of_eggs = if all > 0.0 { all * mean.ln() } else { 0.0 };
-            for (sum, &(shape, power, alone)) in sums.iter_mut().zip(&shapes) {
-                *sum += alone + of_eggs - power * (mean + shape).ln();
+        let of_shape = |shape: f64| (shape, all + traps * shape, counts.whatever_the_mean(shape));
+        let shapes = grid.shapes.map(of_shape);
+        let table = Logarithm::table();
+        let add = |sums: &mut OfShapes, mean: f64| {
+            let of_eggs = if all > 0.0 { all * table.of(mean) } else { 0.0 };
+            for (sum, (shape, power, alone)) in sums.iter_mut().zip(shapes) {
+                *sum += alone + of_eggs - power * table.of(mean + shape);
             }
         };
         let means: Vec<f64> = grid
@@ -152,10 +161,10 @@ impl Laying {
             .iter()
             .map(|rate| rate * counts.nights)
             .collect();
-        for (sums, stray) in strays.chunks_mut(shapes.len()).zip(&means) {
+        for (sums, stray) in strays.iter_mut().zip(&means) {
             add(sums, *stray);
         }
-        let mut sums = humps.chunks_mut(shapes.len());
+        let mut sums = humps.iter_mut();
         for (middle, width) in grid.humps() {
             let share = share_laid(counts.heat, middle, width);
             for eggs in &grid.eggs {
@@ -166,13 +175,20 @@ impl Laying {
         }
     }
 
+    /// Whether laying can be nine times as likely to begin as not: no while even the likeliest hump is not as
+    /// likely as strays alone are on average. It is known sooner than the posterior.
+    pub(super) fn may_be_likely(&self) -> bool {
+        let combinations = self.strays.as_flattened().len() as f64;
+        highest(&self.humps) >= highest(&self.strays) - combinations.ln()
+    }
+
     /// What the counts say by now.
     pub(super) fn posterior(&self) -> Posterior {
-        let all = self.humps.iter().chain(&self.strays);
-        let highest = all.fold(f64::NEG_INFINITY, |highest, of| highest.max(*of));
-        let likely = |of: &[f64]| {
-            let sum: f64 = of.iter().map(|of| (of - highest).exp()).sum();
-            sum / of.len() as f64
+        let highest = highest(&self.humps).max(highest(&self.strays));
+        let likely = |of: &[OfShapes]| {
+            let heights = of.as_flattened().iter().map(|of| of - highest);
+            let seen = heights.filter(|of| *of > NEGLIGIBLE);
+            seen.map(f64::exp).sum::<f64>() / of.as_flattened().len() as f64
         };
         let begins = 1.0 - self.grid.nothing;
         let cells = self.humps.chunks(self.humps.len() / self.grid.cells());
@@ -192,9 +208,10 @@ impl Laying {
     pub(super) fn speaks(&self) -> impl Fn(&Counts<'_>) -> f64 {
         let grid = &self.grid;
         let (shapes, strays) = (grid.shapes.len(), grid.strays.len());
-        let of_cell = self.humps.len() / grid.cells();
+        let each = self.humps.as_flattened();
+        let of_cell = each.len() / grid.cells();
         let likely = |(at, of): (usize, &f64)| (at, of + grid.prior(at / of_cell).ln());
-        let each = self.humps.iter().enumerate().map(likely);
+        let each = each.iter().enumerate().map(likely);
         let best = each.max_by(|(_, one), (_, other)| one.total_cmp(other));
         // A grid has combinations.
         let at = best.map_or(0, |(at, _)| at);
@@ -225,6 +242,14 @@ impl Posterior {
         let all = self.before.last().copied().unwrap_or_default();
         between(&self.before, &self.edges, share * all)
     }
+}
+
+fn highest(of: &[OfShapes]) -> f64 {
+    let each = of.as_flattened().iter();
+    each.fold(
+        f64::NEG_INFINITY,
+        |highest, &of| if of > highest { of } else { highest },
+    )
 }
 
 /// The share of a hump's eggs that are laid between two levels of heat.

@@ -56,7 +56,7 @@ pub enum WhyStart {
         checks: [NaiveDate; 2],
         /// In how many of a hundred laying had begun, by the estimate.
         in_a_hundred: u8,
-        /// First day, middle and last day of its range; `None` while its middle lies ahead.
+        /// First day, middle and last day of its range; `None` while laying has likelier not begun.
         days: Option<[NaiveDate; 3]>,
     },
     /// Two checks running met the rule, and there is no heat to date it by.

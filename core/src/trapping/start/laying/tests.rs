@@ -3,7 +3,7 @@
 use super::*;
 
 /// Laying begins in a cell from 100 to 300 or in one from 300 to 500 °F-days, in their middles; a hump 100
-/// wide with ten eggs, strays of one egg in a hundred nights, and counts of shape 1, whose chance around a
+/// wide with ten eggs, strays of one egg in a hundred nights, and counts of shape 1 (twice), whose chance around a
 /// mean m is m to the power of the eggs over 1 + m to the power of one more.
 fn paper() -> Laying {
     Laying::new(Grid {
@@ -11,7 +11,7 @@ fn paper() -> Laying {
         widths: vec![100.0],
         eggs: vec![10.0],
         strays: vec![0.01],
-        shapes: vec![1.0],
+        shapes: [1.0; 2],
         nothing: 0.1,
     })
 }
