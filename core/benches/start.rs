@@ -17,9 +17,12 @@ use duskflight_core::weather::{ReceivedDay, StationWeather};
 
 const TRAPS: u64 = 6;
 const CHECKS: u64 = 30;
-/// Eggs on every trap of a check: a season whose start is confirmed, one without eggs, and one that stays
+/// Eggs on every trap, by check.
+type Eggs = fn(u64) -> u32;
+
+/// A season whose start is confirmed, one without eggs, and one that stays
 /// awaited after an early stray on every trap, so that every check after it is weighed.
-const SEASONS: [(&str, fn(u64) -> u32); 3] = [
+const SEASONS: [(&str, Eggs); 3] = [
     ("confirmed", |check| if check < 10 { 0 } else { 4 }),
     ("without eggs", |_| 0),
     ("still awaited", |check| u32::from(check == 2)),
@@ -70,7 +73,7 @@ fn block() -> Block {
 }
 
 /// Twice a week from 12 March, every trap with as many eggs.
-fn visits(eggs: fn(u64) -> u32) -> Visits {
+fn visits(eggs: Eggs) -> Visits {
     let of_trap = |trap: u64| {
         (0..CHECKS).map(move |check| Visit {
             eggs: Some(eggs(check)),

@@ -117,6 +117,16 @@ impl EggLayingStart {
         })
     }
 
+    /// Whether the estimate dates it.
+    #[must_use]
+    pub fn is_estimated(&self) -> bool {
+        let by_traps = match &self.evidence.why {
+            WhyStart::Lent { why, .. } => why,
+            why => why,
+        };
+        matches!(by_traps, WhyStart::Estimated { .. })
+    }
+
     /// The range of the estimate, where that dates the start that the traps show.
     fn estimated(&self) -> Option<[NaiveDate; 2]> {
         let evidence = &self.evidence;

@@ -7,7 +7,10 @@ use crate::season::{
     Basis, BlockSeason, BlockSplit, FEW_PAST_YEARS, MarkReading, Outcome, Projection,
 };
 use crate::temperature::{DegreeDays, Unit};
-use crate::trapping::{CheckEvidence, Counted, EggLayingStart, RuleResult, StartStatus, WhyStart};
+use crate::trapping::{
+    CheckEvidence, Counted, EggLayingStart, RuleResult, StartEvidence, StartStatus, Weight,
+    WhyStart,
+};
 
 use super::words::{Words, degree_days, mark_name};
 
@@ -39,7 +42,8 @@ impl Words {
         }
         let mut lines = Vec::new();
         // Two checks say by themselves why a start is confirmed.
-        if season.start.status != StartStatus::Confirmed {
+        let by_checks = matches!(evidence.why, WhyStart::TwoChecks { .. });
+        if season.start.status != StartStatus::Confirmed || !by_checks {
             lines.push(format!("start: {}", self.why_start(&evidence.why)));
         }
         let shown = match evidence.checks.len() {
@@ -60,6 +64,7 @@ impl Words {
             .map(|(rule, result)| self.rule_result(*rule, result, *rule == evidence.rule))
             .collect();
         lines.push(format!("by each rule: {}", results.join("; ")));
+        lines.extend(self.estimate(evidence));
         lines.extend(self.may_have_begun(&season.start));
         if let Some(later) = &evidence.second_candidate {
             lines.push(format!(
@@ -91,6 +96,9 @@ impl Words {
     fn may_have_begun(self, start: &EggLayingStart) -> Option<String> {
         let [earliest, latest] = start.may_have_begun()?;
         let evidence = &start.evidence;
+        if evidence.rule == StartRule::Estimate && evidence.confirmed_on.is_some() {
+            return None;
+        }
         let before = evidence.check_before.map(|before| self.day(before));
         let (start, why) = match (&evidence.why, evidence.entered_range) {
             (WhyStart::ByHand { .. }, Some(_)) => ("set by hand", "as entered".to_owned()),
@@ -115,6 +123,38 @@ impl Words {
         Some(format!(
             "{start}: laying may have begun {range} ({why}), and ranges allow for it"
         ))
+    }
+
+    /// What the estimate says, and the counts that weigh most.
+    fn estimate(self, evidence: &StartEvidence) -> Option<String> {
+        let estimate = evidence.estimate.as_ref()?;
+        let in_a_hundred = (estimate.chance * 100.0).round().clamp(1.0, 99.0);
+        let dates = estimate.days.map(|[early, middle, late]| {
+            format!(
+                ", about {} ({})",
+                self.day(middle),
+                self.stretch(early, late)
+            )
+        });
+        let counts = estimate.weigh_most.iter().map(|weight| self.weight(weight));
+        let counts: Vec<String> = counts.collect();
+        let weigh = match dates.is_none() || counts.is_empty() {
+            true => String::new(),
+            false => format!("; what weighs most: {}", counts.join(", ")),
+        };
+        Some(format!(
+            "estimate from all counts to {}: laying had begun with {in_a_hundred} in 100{}{weigh}",
+            self.day(estimate.read_to),
+            dates.unwrap_or_default()
+        ))
+    }
+
+    fn weight(self, weight: &Weight) -> String {
+        let reading = &weight.reading;
+        let eggs = Counted::Eggs.words(reading.eggs);
+        let day = self.day(reading.date);
+        let against = if weight.speaks_for { "" } else { " (against)" };
+        format!("{} {} {eggs} {day}{against}", reading.trap, reading.eggs)
     }
 
     fn check(self, check: &CheckEvidence) -> String {

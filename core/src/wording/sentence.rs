@@ -110,7 +110,11 @@ impl Words {
             }
             Event::Start => {
                 let status = season.start.status.words();
-                let sentence = Sentence::new(format!("{what} {status}: {when}"));
+                let by = match season.start.is_estimated() {
+                    true => "by estimate ",
+                    false => "",
+                };
+                let sentence = Sentence::new(format!("{what} {status}: {by}{when}"));
                 match season.start.status {
                     StartStatus::Borrowed => {
                         let group = &season.start.evidence.group;
