@@ -182,7 +182,9 @@ impl Farm {
         };
         let insect =
             Path::new(env!("CARGO_MANIFEST_DIR")).join("../config/insects/navel-orangeworm.toml");
-        fs::copy(insect, farm.path("navel-orangeworm.toml")).expect("the shipped insect model");
+        let insect = fs::read_to_string(insect).expect("the shipped insect model");
+        let by_checks = insect.replace("rule = \"estimate\"", "rule = \"share-rising\"");
+        farm.write("navel-orangeworm.toml", &by_checks);
         farm.write("duskflight.toml", MAIN);
         farm.write("blocks.csv", BLOCKS);
         farm.write("traps.csv", TRAPS);

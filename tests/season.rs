@@ -51,7 +51,7 @@ fn starts_are_confirmed_over_weeks_one_borrowed_one_by_hand_and_one_never() {
     assert_eq!(starts.len(), 12);
     assert!(of("confirmed") >= 8, "{starts:?}");
     assert_eq!(
-        (of("borrowed"), of("by-hand"), of("none")),
+        (of("borrowed"), of("by-hand"), of("cannot-tell")),
         (1, 1, 1),
         "{starts:?}"
     );

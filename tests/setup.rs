@@ -161,7 +161,7 @@ fn init_two_lines_changed_check_and_a_night_give_the_first_digest() {
     ]);
     assert!(said.contains("My orchards: no errors"), "{said}");
     assert!(
-        said.contains("Home block (home)") && said.contains("share-rising"),
+        said.contains("Home block (home)") && said.contains("estimate"),
         "{said}"
     );
     assert!(

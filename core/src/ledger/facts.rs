@@ -180,9 +180,11 @@ fn provisional(season: &BlockSeason) -> State {
 fn start(season: &BlockSeason) -> State {
     let start = &season.start;
     let firm = start.date.filter(|_| start.status.is_firm());
-    match firm.zip(start.may_have_begun()) {
-        Some((day, [early, late])) => State::told_once(Value::Within { early, day, late }),
-        None => start_gone(season),
+    let within = start.may_have_begun().filter(|_| start.is_estimated());
+    match (firm, within) {
+        (Some(day), Some([early, late])) => State::told_once(Value::Within { early, day, late }),
+        (Some(day), None) => State::told_once(Value::Day(day)),
+        (None, _) => start_gone(season),
     }
 }
 

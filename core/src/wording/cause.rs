@@ -109,7 +109,8 @@ fn in_season(season: &BlockSeason, days: &[NaiveDate]) -> Vec<NaiveDate> {
         .collect()
 }
 
-/// What moves a projected date that nothing was revised of: the days that have passed since.
+/// What moves a projected date that nothing was revised of: the days that have passed since, and what was
+/// counted on them.
 fn by_itself(notice: &Notice) -> Option<String> {
     let Change::Corrected { was, now, .. } = notice.change else {
         return None;
@@ -117,6 +118,9 @@ fn by_itself(notice: &Notice) -> Option<String> {
     let moved = match (&notice.event, was, now) {
         (Event::MarkPassed(_), Value::Range { .. }, Value::Day(_)) => {
             "the newest temperatures reached the mark"
+        }
+        (Event::Start, Value::Within { .. }, Value::Within { .. }) => {
+            "more counts date it otherwise"
         }
         (Event::MarkNear(_), ..) | (Event::MarkPassed(_), Value::Range { .. }, _) => {
             "temperatures were other than those of past years"

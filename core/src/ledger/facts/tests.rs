@@ -124,7 +124,7 @@ fn a_start_is_told_by_its_status_and_late_by_the_check_that_decided() {
     let one = |key: &str, whole: &str| vec![(key.to_owned(), whole.to_owned())];
     let provisional = "egg-laying start provisional: Apr 9; the next check decides";
     assert_eq!(told(3, date(4, 10)), one("start-provisional", provisional));
-    let confirmed = "egg-laying start confirmed: Apr 9 (within Apr 6–9)";
+    let confirmed = "egg-laying start confirmed: Apr 9";
     assert_eq!(told(4, date(4, 14)), one("egg-laying-start", confirmed));
     let late = format!("{confirmed}; entered late, 3 days after");
     assert_eq!(told(4, date(4, 17)), one("egg-laying-start", &late));

@@ -393,14 +393,8 @@ fn a_letter_says_what_is_told_beside_it_and_what_was_told_before_once_each() {
             .map(|told| (told.event.as_str(), told.value, told.on))
             .collect();
         let day = |d| Some(Value::Day(may(d)));
-        let [early, late] = [date(2021, 4, 28), may(4)];
-        let by_hand = Value::Within {
-            early,
-            day: may(1),
-            late,
-        };
         let expected = [
-            ("egg-laying-start", Some(by_hand), today()),
+            ("egg-laying-start", day(1), today()),
             ("mark-passed:first-hatch", day(5), today()),
         ];
         assert_eq!(told, expected);

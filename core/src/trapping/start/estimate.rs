@@ -139,6 +139,11 @@ impl<'a> Estimator<'a> {
         true
     }
 
+    /// The newest day read.
+    pub(super) const fn read_to(&self) -> Option<NaiveDate> {
+        self.read_to
+    }
+
     /// Whether the estimate alone can be believed.
     pub(super) fn may_be_likely(&self) -> bool {
         self.laying.may_be_likely()

@@ -153,7 +153,10 @@ impl GroupChecks<'_> {
             .into();
         let Some(mut estimator) = self.heat.and_then(|heat| Estimator::new(heat, self.model))
         else {
-            return Judged::without_estimate(&runs, self.heat.is_none());
+            return Judged {
+                estimate: None,
+                confirmed: by_themselves(&runs, None).collect(),
+            };
         };
         let mut confirmed: BTreeMap<StartRule, NaiveDate> = BTreeMap::new();
         for check in &self.checks {
@@ -177,6 +180,9 @@ impl GroupChecks<'_> {
                     confirmed.entry(rule).or_insert(check.date);
                 }
             }
+        }
+        for (rule, on) in by_themselves(&runs, estimator.read_to()) {
+            confirmed.entry(rule).or_insert(on);
         }
         let estimate = estimator.estimate().map(|estimate| Estimate {
             weigh_most: estimator.weigh_most(),
@@ -224,19 +230,6 @@ impl GroupChecks<'_> {
 }
 
 impl Judged {
-    /// Without heat the estimate says nothing. A rule that is not dated by it stands by itself, where the
-    /// station's heat of the year is not known at all.
-    fn without_estimate(runs: &BTreeMap<StartRule, Option<Run>>, without_heat: bool) -> Self {
-        let by_itself = |(&rule, run): (&StartRule, &Option<Run>)| {
-            let stands = without_heat && rule != StartRule::Estimate;
-            Some((rule, run.filter(|_| stands)?.second))
-        };
-        Self {
-            estimate: None,
-            confirmed: runs.iter().filter_map(by_itself).collect(),
-        }
-    }
-
     fn middle(&self) -> Option<NaiveDate> {
         let [_, middle, _] = self.estimate.as_ref()?.days?;
         Some(middle)
@@ -257,6 +250,17 @@ impl Judged {
             (None, other) => other.clone(),
         }
     }
+}
+
+/// Rules whose run the estimate has not reached, as far as heat is known: one that is not dated by it stands
+/// by itself.
+fn by_themselves(
+    runs: &BTreeMap<StartRule, Option<Run>>,
+    read_to: Option<NaiveDate>,
+) -> impl Iterator<Item = (StartRule, NaiveDate)> {
+    let dated = |(&rule, run): (&StartRule, &Option<Run>)| Some((rule, run.as_ref()?.second));
+    let runs = runs.iter().filter_map(dated);
+    runs.filter(move |(rule, on)| *rule != StartRule::Estimate && read_to.is_none_or(|to| to < *on))
 }
 
 /// Whether a rule is met, by its run of checks together with the estimate.
