@@ -234,7 +234,7 @@ fn every_correction_of_a_season_says_why() {
     println!("{reasons:#?}");
     let named = |word: &str| reasons.keys().any(|reason| reason.contains(word));
     assert!(
-        named("station days between") && named("entered late"),
+        named("station days between") && named("more counts date it otherwise"),
         "{reasons:#?}"
     );
 }

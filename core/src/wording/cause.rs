@@ -47,7 +47,7 @@ impl Words {
             causes.extend(by_hand(season, since));
         }
         if causes.is_empty() {
-            causes.extend(by_itself(notice));
+            causes.extend(by_itself(season, notice));
         }
         (!causes.is_empty()).then(|| format!("since then {}", Self::listed(&causes)))
     }
@@ -111,7 +111,7 @@ fn in_season(season: &BlockSeason, days: &[NaiveDate]) -> Vec<NaiveDate> {
 
 /// What moves a projected date that nothing was revised of: the days that have passed since, and what was
 /// counted on them.
-fn by_itself(notice: &Notice) -> Option<String> {
+fn by_itself(season: &BlockSeason, notice: &Notice) -> Option<String> {
     let Change::Corrected { was, now, .. } = notice.change else {
         return None;
     };
@@ -121,6 +121,9 @@ fn by_itself(notice: &Notice) -> Option<String> {
         }
         (Event::Start, Value::Within { .. }, Value::Within { .. }) => {
             "more counts date it otherwise"
+        }
+        (Event::MarkPassed(_), Value::Day(_), Value::Day(_)) if season.start.is_estimated() => {
+            "more counts date the egg-laying start otherwise"
         }
         (Event::MarkNear(_), ..) | (Event::MarkPassed(_), Value::Range { .. }, _) => {
             "temperatures were other than those of past years"
