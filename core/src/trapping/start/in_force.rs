@@ -33,7 +33,8 @@ struct Run {
 
 /// What the estimate makes of the rules' runs.
 struct Judged {
-    /// As of the newest check, or frozen.
+    runs: BTreeMap<StartRule, Option<Run>>,
+    /// As of the newest check, or frozen. Of a start that is confirmed the newest that dates it.
     estimate: Option<Estimate>,
     /// The check on which each rule was confirmed.
     confirmed: BTreeMap<StartRule, NaiveDate>,
@@ -148,50 +149,26 @@ impl GroupChecks<'_> {
 
     /// Reads the checks one after the other until every rule's run is confirmed and the estimate frozen.
     fn judge(&self, results: &BTreeMap<StartRule, RuleResult>, in_force: StartRule) -> Judged {
-        let runs: BTreeMap<StartRule, Option<Run>> = [StartRule::Estimate, in_force]
-            .map(|rule| (rule, self.run(&results[&rule])))
-            .into();
-        let Some(mut estimator) = self.heat.and_then(|heat| Estimator::new(heat, self.model))
-        else {
-            return Judged {
-                estimate: None,
-                confirmed: by_themselves(&runs, None).collect(),
-            };
+        let of_rule = |rule: StartRule| (rule, self.run(&results[&rule]));
+        let mut judged = Judged {
+            runs: [StartRule::Estimate, in_force].map(of_rule).into(),
+            estimate: None,
+            confirmed: BTreeMap::new(),
         };
-        let mut confirmed: BTreeMap<StartRule, NaiveDate> = BTreeMap::new();
-        for check in &self.checks {
-            let frozen = confirmed
-                .get(&StartRule::Estimate)
-                .map(|on| *on + FROZEN_AFTER);
-            if frozen.is_some_and(|frozen| frozen < check.date) || !estimator.read(check) {
-                break;
-            }
-            let waits = |rule: &&StartRule| !confirmed.contains_key(rule);
-            let run_of = |rule: &StartRule| runs[rule].filter(|run| run.second <= check.date);
-            let may = |rule: &StartRule| run_of(rule).is_some() || estimator.may_be_likely();
-            if !check.counts() || !runs.keys().filter(waits).any(may) {
-                continue;
-            }
-            let Some(estimate) = estimator.estimate() else {
-                continue;
-            };
-            for &rule in runs.keys() {
-                if is_believed(rule, run_of(&rule), &estimate) {
-                    confirmed.entry(rule).or_insert(check.date);
+        let estimator = self.heat.and_then(|heat| Estimator::new(heat, self.model));
+        let mut read_to = None;
+        if let Some(mut estimator) = estimator {
+            for check in &self.checks {
+                if judged.is_frozen_by(check.date) || !estimator.read(check) {
+                    break;
                 }
+                judged.weigh(check, &estimator);
             }
+            read_to = estimator.read_to();
+            judged.look_back(&estimator);
         }
-        for (rule, on) in by_themselves(&runs, estimator.read_to()) {
-            confirmed.entry(rule).or_insert(on);
-        }
-        let estimate = estimator.estimate().map(|estimate| Estimate {
-            weigh_most: estimator.weigh_most(),
-            ..estimate
-        });
-        Judged {
-            estimate,
-            confirmed,
-        }
+        judged.let_stand_by_themselves(read_to);
+        judged
     }
 
     fn run(&self, result: &RuleResult) -> Option<Run> {
@@ -230,6 +207,70 @@ impl GroupChecks<'_> {
 }
 
 impl Judged {
+    /// Whether the start that the estimate dates was confirmed so long before a check that it is of no account.
+    fn is_frozen_by(&self, check: NaiveDate) -> bool {
+        let confirmed = self.confirmed.get(&StartRule::Estimate);
+        confirmed.is_some_and(|on| *on + FROZEN_AFTER < check)
+    }
+
+    /// The run of a rule, once both of its checks are read.
+    fn run_by(&self, rule: StartRule, check: NaiveDate) -> Option<Run> {
+        self.runs[&rule].filter(|run| run.second <= check)
+    }
+
+    /// Whether a check may confirm what is not confirmed, or date anew what is.
+    fn is_worth_weighing(&self, check: &Check, estimator: &Estimator<'_>) -> bool {
+        let waits = |rule: &&StartRule| !self.confirmed.contains_key(rule);
+        let may = |rule: &StartRule| {
+            self.run_by(*rule, check.date).is_some() || estimator.may_be_likely()
+        };
+        let may_confirm = check.counts() && self.runs.keys().filter(waits).any(may);
+        may_confirm || self.confirmed.contains_key(&StartRule::Estimate)
+    }
+
+    fn weigh(&mut self, check: &Check, estimator: &Estimator<'_>) {
+        if !self.is_worth_weighing(check, estimator) {
+            return;
+        }
+        let Some(estimate) = estimator.estimate().filter(|of| of.days.is_some()) else {
+            return;
+        };
+        let rules = self.runs.keys().copied().filter(|_| check.counts());
+        let believed = rules.filter(|rule| {
+            let run = self.run_by(*rule, check.date);
+            is_believed(*rule, run, &estimate)
+        });
+        for rule in believed.collect::<Vec<_>>() {
+            self.confirmed.entry(rule).or_insert(check.date);
+        }
+        if self.confirmed.contains_key(&StartRule::Estimate) {
+            self.estimate = Some(estimate);
+        }
+    }
+
+    /// Takes the newest estimate, unless that dates no more what an earlier one did.
+    fn look_back(&mut self, estimator: &Estimator<'_>) {
+        let newest = estimator.estimate();
+        let dates = newest.as_ref().is_some_and(|newest| newest.days.is_some());
+        if dates || self.estimate.is_none() {
+            self.estimate = newest;
+        }
+        if let Some(estimate) = &mut self.estimate {
+            estimate.weigh_most = estimator.weigh_most();
+        }
+    }
+
+    /// Rules whose run the estimate has not reached, as far as heat is known: one that is not dated by it
+    /// stands by itself.
+    fn let_stand_by_themselves(&mut self, read_to: Option<NaiveDate>) {
+        for (&rule, run) in &self.runs {
+            let unread = run.filter(|run| read_to.is_none_or(|to| to < run.second));
+            if let Some(run) = unread.filter(|_| rule != StartRule::Estimate) {
+                self.confirmed.entry(rule).or_insert(run.second);
+            }
+        }
+    }
+
     fn middle(&self) -> Option<NaiveDate> {
         let [_, middle, _] = self.estimate.as_ref()?.days?;
         Some(middle)
@@ -250,17 +291,6 @@ impl Judged {
             (None, other) => other.clone(),
         }
     }
-}
-
-/// Rules whose run the estimate has not reached, as far as heat is known: one that is not dated by it stands
-/// by itself.
-fn by_themselves(
-    runs: &BTreeMap<StartRule, Option<Run>>,
-    read_to: Option<NaiveDate>,
-) -> impl Iterator<Item = (StartRule, NaiveDate)> {
-    let dated = |(&rule, run): (&StartRule, &Option<Run>)| Some((rule, run.as_ref()?.second));
-    let runs = runs.iter().filter_map(dated);
-    runs.filter(move |(rule, on)| *rule != StartRule::Estimate && read_to.is_none_or(|to| to < *on))
 }
 
 /// Whether a rule is met, by its run of checks together with the estimate.
