@@ -5,7 +5,7 @@ use chrono::NaiveDate;
 use crate::id::MarkId;
 use crate::insect::{CountsFrom, Insect, Mark, SpreadSource};
 use crate::temperature::DegreeDays;
-use crate::trapping::{EggLayingStart, Expected};
+use crate::trapping::{EggLayingStart, Expected, LayingSeen};
 
 use super::projection::{
     Crossings, Instant, Levels, Projection, Reached, Trajectory, day_of, join,
@@ -34,6 +34,9 @@ pub struct MarkReading {
     pub near: u8,
     /// Whether people are told of it; a mark whose number disagrees with another one's stands beside.
     pub told: bool,
+    /// The eggs that the block's own egg traps showed again around the answer's day, where egg laying begins
+    /// at it.
+    pub eggs_seen: Option<LayingSeen>,
     /// The answer.
     pub outcome: Outcome,
 }
@@ -174,6 +177,7 @@ impl MarkReader<'_> {
             waits_for_split: waits(self.insect, place),
             near: self.near(place, &outcome),
             told: mark.told,
+            eggs_seen: None,
             outcome,
         }
     }

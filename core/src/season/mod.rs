@@ -10,6 +10,7 @@ mod hanging;
 mod hindcast;
 mod hull_split;
 mod lagging;
+mod laying_years;
 mod marks;
 mod projection;
 mod risk_facts;
@@ -33,6 +34,7 @@ pub use hindcast::{
 };
 pub use hull_split::{BlockSplit, HullSplit};
 pub use lagging::{HeatOfYear, Lagging, lagging};
+pub use laying_years::{LayingOfYear, laying_years};
 pub use marks::{Basis, MarkReading, Outcome};
 pub use projection::{FEW_PAST_YEARS, Projection, Shift};
 pub use risk_facts::{RiskFacts, SampleShare};
@@ -53,8 +55,8 @@ use crate::insect::Insect;
 use crate::orchard::{Block, Orchard, Trap};
 use crate::temperature::Unit;
 use crate::trapping::{
-    Catch, DueState, EggLayingStart, Flights, Note, Notes, ReadingDue, Round, Unknown, Visits,
-    WhyNoFlights, catches, disruption, unknown,
+    AROUND, Catch, DueState, EggLayingStart, Flights, Note, Notes, ReadingDue, Round, Unknown,
+    Visits, WhyNoFlights, catches, checks, disruption, laying_seen, unknown,
 };
 
 use marks::MarkReader;
@@ -179,7 +181,8 @@ pub fn assess(
         split: &split,
         heat,
     };
-    let marks = reader.all();
+    let mut marks = reader.all();
+    set_eggs_beside(&mut marks, orchard, block, visits, as_of);
     let exposure = exposure::of_block(reader, block, &splits, own_notes, &marks);
     let traps: Vec<&Trap> = orchard.traps_of(&block.id).collect();
     let work = BlockWork::on(as_of, orchard, block, &start, visits, own_notes);
@@ -220,6 +223,29 @@ pub fn assess(
         block: block.clone(),
         split,
         start,
+    }
+}
+
+/// Sets the eggs that a block's own egg traps showed beside the marks at which egg laying begins.
+fn set_eggs_beside(
+    marks: &mut [MarkReading],
+    orchard: &Orchard,
+    block: &Block,
+    visits: &Visits,
+    as_of: NaiveDate,
+) {
+    let day = |reading: &MarkReading| reading.outcome.days().map(|[_, middle, _]| middle);
+    let near = |day: NaiveDate| day - AROUND <= as_of;
+    let near_ones = marks.iter_mut().filter(|reading| {
+        reading.begins_laying && !block.borrows_start() && day(reading).is_some_and(near)
+    });
+    let mut read = None;
+    for reading in near_ones {
+        let read = read.get_or_insert_with(|| {
+            let traps: Vec<&Trap> = orchard.egg_traps(&block.start_group).collect();
+            checks(&traps, visits, as_of)
+        });
+        reading.eggs_seen = day(reading).and_then(|day| laying_seen(read, day));
     }
 }
 

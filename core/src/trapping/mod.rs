@@ -8,6 +8,7 @@ mod disruption;
 mod due;
 mod flight;
 mod haul;
+mod laying_seen;
 mod liner;
 mod note;
 mod plausible;
@@ -29,6 +30,8 @@ pub use due::DueState;
 pub use flight::{Flight, FlightDay, FlightView, Flights, SoFar, WhyNoDay, WhyNoFlights, flights};
 pub use haul::Haul;
 pub(crate) use haul::{Interval, attractants, haul, intervals};
+pub(crate) use laying_seen::AROUND;
+pub use laying_seen::{LayingSeen, laying_seen};
 pub use liner::{OnLiner, full_liner, on_liner};
 pub use note::{
     Expected, HarvestSample, Mummies, Note, NoteKind, Notes, NutSample, Scale, SplitCheck, Stage,

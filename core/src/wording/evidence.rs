@@ -4,7 +4,7 @@ use crate::heat::Accumulated;
 use crate::insect::SpreadSource;
 use crate::orchard::StartRule;
 use crate::season::{
-    Basis, BlockSeason, BlockSplit, FEW_PAST_YEARS, MarkReading, Outcome, Projection,
+    Basis, BlockSeason, BlockSplit, FEW_PAST_YEARS, LayingOfYear, MarkReading, Outcome, Projection,
 };
 use crate::temperature::{DegreeDays, Unit};
 use crate::trapping::{
@@ -12,6 +12,7 @@ use crate::trapping::{
     WhyStart,
 };
 
+use super::moth_flights::counted_days;
 use super::words::{Words, degree_days, mark_name};
 
 impl Words {
@@ -234,19 +235,48 @@ impl Words {
         )
     }
 
+    /// The eggs that egg traps showed again beside a mark.
+    pub(crate) fn eggs_beside(self, reading: &MarkReading) -> Option<String> {
+        let seen = reading.eggs_seen?;
+        let [_, middle, _] = reading.outcome.days()?;
+        let beside = match (&reading.outcome, (seen.from - middle).num_days()) {
+            (Outcome::Passed { .. }, days) => format!(", {}", beside_computed(days)),
+            _ => String::new(),
+        };
+        Some(format!(
+            "egg traps: eggs again on {} of {} from {}{beside}",
+            seen.with_eggs,
+            seen.read,
+            self.day(seen.from)
+        ))
+    }
+
+    /// How far off the computed egg laying was in each year, by what egg traps showed; `None` without a year.
+    #[must_use]
+    pub fn laying_years(self, years: &[LayingOfYear]) -> Option<String> {
+        let of_year = |of: &LayingOfYear| {
+            let off = beside_computed(of.days_after());
+            format!("{} {} ({off})", of.year, self.day(of.seen.from))
+        };
+        let years: Vec<String> = years.iter().map(of_year).collect();
+        (!years.is_empty()).then(|| format!("egg traps showed it from: {}", years.join("; ")))
+    }
+
     /// What a mark's answer rests on.
     #[must_use]
     pub fn mark_evidence(self, season: &BlockSeason, reading: &MarkReading) -> String {
         let at = self.placed(season, reading);
+        let eggs = self.eggs_beside(reading);
+        let eggs = eggs.map_or_else(String::new, |eggs| format!("; {eggs}"));
         match &reading.outcome {
             Outcome::Projected(projection) => {
                 let begins = match reading.begins_laying {
                     true => "; egg laying begins within these days and goes on for weeks",
                     false => "",
                 };
-                format!("{at}; {}{begins}", self.range_evidence(projection))
+                format!("{at}; {}{begins}{eggs}", self.range_evidence(projection))
             }
-            _ => at,
+            _ => format!("{at}{eggs}"),
         }
     }
 
@@ -381,6 +411,15 @@ fn estimated(sum: &Accumulated, unit: Unit) -> String {
 fn number(value: f64) -> String {
     let text = format!("{value:.1}");
     text.strip_suffix(".0").map_or(text.clone(), str::to_owned)
+}
+
+/// How a day stands to the computed one.
+fn beside_computed(days: i64) -> String {
+    match days {
+        0 => "on the computed day".to_owned(),
+        1.. => format!("{} after the computed day", counted_days(days)),
+        _ => format!("{} before the computed day", counted_days(-days)),
+    }
 }
 
 #[cfg(test)]

@@ -202,7 +202,7 @@ fn between(flight: &Flight, unit: Unit) -> Option<String> {
     ))
 }
 
-fn counted_days(days: i64) -> String {
+pub(super) fn counted_days(days: i64) -> String {
     let plural = if days == 1 { "day" } else { "days" };
     format!("{days} {plural}")
 }

@@ -3,11 +3,13 @@
 mod beside;
 mod json;
 
+use std::sync::Arc;
+
 use anyhow::Context;
 use clap::{Args, ValueEnum};
 use duskflight_core::contents::Sheet;
 use duskflight_core::id::BlockId;
-use duskflight_core::season::BlockSeason;
+use duskflight_core::season::{BlockSeason, LayingOfYear};
 use duskflight_core::wording::Words;
 
 use super::Failure;
@@ -44,8 +46,10 @@ impl Season {
         let (day, _) = self.as_of.moment(&config);
         let words = config.words;
         let store = open_store(&config)?;
+        let config = Arc::new(config);
+        let of_night = Arc::clone(&config);
         let night = store
-            .read(move |c| night(c, &config, day))
+            .read(move |c| night(c, &of_night, day))
             .await
             .map_err(|error: StoreError| anyhow::Error::from(error))
             .context("recompute the seasons")?;
@@ -60,10 +64,12 @@ impl Season {
                 "block {block}: no such block in force on {day}"
             )));
         }
+        let years = |season: &BlockSeason| night.laying_years(&config, season);
         match self.format {
-            Format::Table => print(&sheets(words, &seasons)),
+            Format::Table => print(&sheets(words, &seasons, years)),
             Format::Json => {
-                let seasons: Vec<_> = seasons.into_iter().map(json::season).collect();
+                let of = |season: &BlockSeason| json::season(season, &years(season));
+                let seasons: Vec<_> = seasons.into_iter().map(of).collect();
                 let text = serde_json::to_string_pretty(&seasons).context("write JSON")?;
                 print(&format!("{text}\n"))
             }
@@ -81,11 +87,16 @@ fn exposure(sheet: &Sheet) -> Vec<String> {
 }
 
 /// One paragraph per block.
-fn sheets(words: Words, seasons: &[&BlockSeason]) -> String {
+fn sheets(
+    words: Words,
+    seasons: &[&BlockSeason],
+    years: impl Fn(&BlockSeason) -> Vec<LayingOfYear>,
+) -> String {
     let mut text = String::new();
     for season in seasons {
         let sheet = Sheet::of(words, season);
         let exposure = exposure(&sheet);
+        let laying: Vec<String> = words.laying_years(&years(season)).into_iter().collect();
         let width = sheet
             .answers
             .iter()
@@ -101,6 +112,7 @@ fn sheets(words: Words, seasons: &[&BlockSeason]) -> String {
             ("egg laying beside hull split and shake", &exposure),
             ("rests on", &sheet.evidence),
             ("mating disruption", &sheet.disruption),
+            ("second-generation egg laying, year by year", &laying),
             ("beside earlier years", &sheet.years),
             ("what else bears on risk", &sheet.context),
         ] {

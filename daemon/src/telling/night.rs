@@ -5,7 +5,9 @@ use std::collections::BTreeMap;
 use chrono::{Days, NaiveDate};
 use duskflight_core::id::{InsectId, StationId};
 use duskflight_core::orchard::Orchard;
-use duskflight_core::season::{BlockSeason, GroupStarts, StationHeat, assess};
+use duskflight_core::season::{
+    BlockSeason, GroupStarts, LayingOfYear, StationHeat, assess, laying_years,
+};
 use duskflight_core::temperature::Unit;
 use duskflight_core::trapping::{Notes, Visits};
 use duskflight_core::weather::StationWeather;
@@ -34,12 +36,27 @@ pub struct Night {
     pub stations: Vec<StationView>,
     /// The heat that the seasons were assessed with, for their charts.
     heat: Heats,
+    visits: Visits,
+    notes: Notes,
 }
 
 /// Heat by station and insect.
 type Heats = BTreeMap<(StationId, InsectId), StationHeat>;
 
 impl Night {
+    /// How far off a season's computed egg laying was in each year, by the block's own egg traps. It is no
+    /// part of a night, since only whoever asks for a season looks at it.
+    #[must_use]
+    pub fn laying_years(&self, config: &Config, season: &BlockSeason) -> Vec<LayingOfYear> {
+        let mut insects = config.insects.iter();
+        let insect = insects.find(|insect| insect.id == season.insect);
+        let records = (&self.visits, &self.notes);
+        let years = insect.zip(self.heat_of(season)).map(|(insect, heat)| {
+            laying_years(&self.orchard, &season.block, insect, heat, records)
+        });
+        years.unwrap_or_default()
+    }
+
     /// The heat that a season was assessed with.
     pub(super) fn heat_of(&self, season: &BlockSeason) -> Option<&StationHeat> {
         let station = season.block.station.clone();
@@ -81,6 +98,8 @@ pub fn night(
         orchard,
         stations,
         heat,
+        visits,
+        notes,
     })
 }
 

@@ -58,7 +58,6 @@ LEVEL_SPREAD = 0.3  # of the logarithm, between blocks; from memory
 # Moths that come from elsewhere, and eggs without a flight, a trap and night; from memory.
 VAGRANTS, STRAY_EGGS = 0.02, 0.002
 STRAY_EGGS_OF_A_STRAY_SEASON = 0.04
-STRAY_ON_BASELINE = 0.3  # of the traps, in a season of that kind: one egg on the first reading; from memory
 
 # Traps. Egg traps hang by 15 March and are read twice a week in spring (UC IPM almond guideline; Sacramento
 # Valley extension 2023), once a week after; moth traps hang in early March and are read weekly (Rijal 2018).

@@ -17,7 +17,7 @@ KINDS = {
     "two-humps": "a first flight with two peaks two to three weeks apart",
     "trickle": "a first flight that single moths precede by weeks",
     "cold": "a cold spell soon after laying has begun",
-    "baseline": "a stray egg on the first reading of some egg traps",
+    "baseline": "a stray egg on the first reading of an egg trap",
     "missed": "many rounds and traps missed",
     "wet": "bait of egg traps gets wet",
     "stray": "single eggs stray over the traps before the start",

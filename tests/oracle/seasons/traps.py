@@ -114,6 +114,7 @@ def read_traps(kind_of_trap, count, rate, kind, rng):
     traps = [hang(kind_of_trap, rng) for _ in range(count)]
     egg = kind_of_trap == "egg"
     days = egg_rounds() if egg else rounds(day_of(p.MOTH_TRAPS_HUNG), p.MOTH_TRAPS_READ_TO, p.WEEKLY)
+    strayed_on = rng.integers(count) if egg and kind == "baseline" else None
     # A week's weather is the same for all traps, whether they are read or not.
     week = np.repeat(np.exp(rng.normal(-p.WEEK_SPREAD**2 / 2, p.WEEK_SPREAD, 53)), 7)[: len(rate)]
     rate = rate if egg else rate * week
@@ -125,6 +126,9 @@ def read_traps(kind_of_trap, count, rate, kind, rng):
         for trap in traps:
             if rng.random() >= chance["trap"]:
                 visit(trap, day, rate, kind, chance["wet"], rng)
+    if strayed_on is not None and traps[strayed_on].visits:
+        first = traps[strayed_on].visits[0]
+        first.count = (first.count or 0) + 1
     return traps
 
 
@@ -133,8 +137,6 @@ def visit(trap, day, rate, kind, wet_chance, rng):
     since = trap.visits[-1].day if trap.visits else trap.hung
     count = catch(trap, range(since, day), rate,
                   p.EGGS_SHAPE if trap.kind == "egg" else p.MOTHS_SHAPE, rng)
-    if kind == "baseline" and trap.kind == "egg" and not trap.visits:
-        count += int(rng.random() < p.STRAY_ON_BASELINE)
     replaced = service(trap, day, kind, rng)
     readable = rng.random() >= p.UNREADABLE
     if trap.kind == "egg":

@@ -4,8 +4,8 @@ mod flights;
 
 use duskflight_core::insect::SpreadSource;
 use duskflight_core::season::{
-    Basis, Between, BlockSeason, HullSplit, LayingBeside, MarkReading, Outcome, Shake,
-    VarietyExposure,
+    Basis, Between, BlockSeason, HullSplit, LayingBeside, LayingOfYear, MarkReading, Outcome,
+    Shake, VarietyExposure,
 };
 use duskflight_core::trapping::{CheckEvidence, EggLayingStart, Estimate, RuleResult, StartStatus};
 use duskflight_core::wording::Words;
@@ -13,7 +13,7 @@ use serde_json::{Value, json};
 
 use super::beside;
 
-pub(super) fn season(season: &BlockSeason) -> Value {
+pub(super) fn season(season: &BlockSeason, laying_years: &[LayingOfYear]) -> Value {
     let model = season.heat_model;
     let thresholds = model.thresholds();
     let sum = season.degree_days.as_ref().ok();
@@ -75,6 +75,12 @@ pub(super) fn season(season: &BlockSeason) -> Value {
         "start_beside": beside::start(season.beside.start.as_ref()),
         "disruption": beside::disruption(season.beside.disruption.as_ref()),
         "years": beside::years(season),
+        "laying_years": laying_years.iter().map(|of| json!({
+            "year": of.year,
+            "computed": of.computed,
+            "seen_from": of.seen.from,
+            "days_after": of.days_after(),
+        })).collect::<Vec<_>>(),
         "context": beside::context(&season.beside.risk),
     })
 }
@@ -167,6 +173,11 @@ fn mark(season: &BlockSeason, reading: &MarkReading) -> Value {
         "begins_laying": reading.begins_laying,
         "waits_for_split": reading.waits_for_split,
         "told": reading.told,
+        "eggs_seen": reading.eggs_seen.map(|seen| json!({
+            "from": seen.from,
+            "traps_with_some": seen.with_eggs,
+            "traps_read": seen.read,
+        })),
         "date": null,
         "early": null,
         "late": null,

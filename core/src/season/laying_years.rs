@@ -1,0 +1,82 @@
+//! How far off a generation's computed egg laying was in each year, by what egg traps that were read on showed.
+
+use chrono::{Datelike, NaiveDate};
+
+use crate::insect::{CountsFrom, Insect};
+use crate::orchard::{Block, Orchard, Trap};
+use crate::trapping::{LayingSeen, Notes, StartView, Visits, checks, laying_seen, start_of_group};
+
+use super::StationHeat;
+
+/// One year's computed egg laying of the generation that counts from the start, beside what was seen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct LayingOfYear {
+    /// The year.
+    pub year: i32,
+    /// When the mark was reached.
+    pub computed: NaiveDate,
+    /// The rise that the block's own egg traps showed around it.
+    pub seen: LayingSeen,
+}
+
+impl LayingOfYear {
+    /// Days from the computed date to the first check with eggs again.
+    #[must_use]
+    pub fn days_after(&self) -> i64 {
+        (self.seen.from - self.computed).num_days()
+    }
+}
+
+/// The years up to that of the day of telling in which a block's own egg traps showed the generation that
+/// counts from the start, the newest first, with what is recorded now.
+#[must_use]
+pub fn laying_years(
+    orchard: &Orchard,
+    block: &Block,
+    insect: &Insect,
+    heat: &StationHeat,
+    (visits, notes): (&Visits, &Notes),
+) -> Vec<LayingOfYear> {
+    if block.borrows_start() {
+        return Vec::new();
+    }
+    let traps: Vec<&Trap> = orchard.egg_traps(&block.start_group).collect();
+    let this_year = heat.as_of().year();
+    let first = traps.iter().map(|trap| trap.hung.year()).min();
+    let years = (first.unwrap_or(this_year)..=this_year).rev();
+    let of_year = |year: i32| {
+        let as_of = NaiveDate::from_ymd_opt(year, 12, 31)?.min(heat.as_of());
+        let view = StartView {
+            model: insect.start.as_ref()?,
+            visits,
+            notes,
+            as_of,
+        };
+        let group = &block.start_group;
+        let start = start_of_group(orchard, block, group, heat.heat(), view);
+        let computed = reached(insect, heat, start.date.filter(|_| start.status.is_firm())?)?;
+        let seen = laying_seen(&checks(&traps, visits, as_of), computed)?;
+        Some(LayingOfYear {
+            year,
+            computed,
+            seen,
+        })
+    };
+    years.filter_map(of_year).collect()
+}
+
+/// The day on which the generation that counts from a start is reached, where it was by now.
+fn reached(insect: &Insect, heat: &StationHeat, start: NaiveDate) -> Option<NaiveDate> {
+    let mut marks = insect.marks.iter().enumerate();
+    let (_, mark) = marks.find(|(place, mark)| {
+        mark.from == CountsFrom::EggLayingStart && insect.is_generation(*place)
+    })?;
+    let series = heat.heat()?;
+    let first = series.position(start)?;
+    let known = first < series.len();
+    let target = known.then(|| series.level(first))? + mark.at.fahrenheit_days();
+    let instant = series.crossing(first, target)?;
+    let last = instant.ceil() as usize;
+    let whole = series.first_hole(first, last).is_none();
+    whole.then(|| series.date(last.saturating_sub(1)))
+}
