@@ -3,9 +3,11 @@
 //! A model holds only with the method it was fitted with, so thresholds, method and cutoff live
 //! in the same file as the marks, each with its source.
 
+mod flights;
 mod near;
 mod spread;
 
+pub use flights::{FlightBounds, flight_at};
 pub use near::Near;
 pub use spread::{Spread, SpreadSource};
 
@@ -16,6 +18,7 @@ use crate::id::{InsectId, MarkId};
 use crate::orchard::{Crop, StartRule};
 use crate::temperature::{DegreeDays, Temperature, Unit};
 
+use flights::FlightsFile;
 use near::NearFile;
 use spread::SpreadFile;
 
@@ -34,6 +37,7 @@ pub struct InsectFile {
     near: Option<NearFile>,
     heat: HeatFile,
     start: Option<StartModel>,
+    flights: Option<FlightsFile>,
     without_marks: Option<String>,
     #[serde(rename = "mark", default)]
     marks: Vec<MarkFile>,
@@ -98,6 +102,8 @@ pub struct Insect {
     pub without_marks: Option<String>,
     /// At which distances people hear of a mark ahead.
     pub near: Near,
+    /// Which flight of the year a rise of catches is; `None` where the file does not say.
+    pub flights: Option<FlightBounds>,
 }
 
 /// How the egg-laying start is decided.
@@ -232,6 +238,12 @@ pub enum InsectError {
         "near: give one to four distances, the farthest first, above zero, either days or degree_days"
     )]
     Near,
+    /// The boundaries between flights cannot be used.
+    #[error(
+        "flights: give from_new_year, one to seven rising degree-days above zero; from_start as many, and only \
+         with [start]; names one more than boundaries, or none"
+    )]
+    Flights,
     /// There is neither a mark nor a reason for it, or both.
     #[error("give [[mark]] tables, or say in without_marks why there are none")]
     MarksOrWhyNone,
@@ -297,6 +309,12 @@ impl InsectFile {
         if near == Some(None) {
             errors.push(InsectError::Near);
         }
+        let has_start = self.start.is_some();
+        let flights = self.flights.as_ref();
+        let flights = flights.map(|flights| flights.check(self.heat.unit, has_start));
+        if flights == Some(None) {
+            errors.push(InsectError::Flights);
+        }
         let of_start = |mark: &&Mark| mark.from == CountsFrom::EggLayingStart;
         if let (None, Some(mark)) = (&self.start, marks.iter().find(of_start)) {
             let mark = mark.id.clone();
@@ -314,6 +332,7 @@ impl InsectFile {
                 marks,
                 without_marks: self.without_marks,
                 near: near.flatten().unwrap_or_default(),
+                flights: flights.flatten(),
             }),
             _ => Err(errors),
         }
