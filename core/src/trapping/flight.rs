@@ -8,6 +8,7 @@
 mod answers;
 mod number;
 mod source;
+mod together;
 mod waves;
 mod why;
 

@@ -184,6 +184,7 @@ impl SoFar {
         match self {
             Self::StillRising => "still rising",
             Self::NotLowerTwice => "not lower on two readings running yet",
+            Self::RanIntoNext => "the next flight rose before catches were lower",
             Self::NotBackTwice => "not back at the low on two readings",
         }
     }

@@ -53,6 +53,7 @@ impl Catches<'_> {
         let full = beside.iter().find(|round| !round.undercounts.is_empty());
         let peak = match (twice, full) {
             _ if wave.low.is_none() && wave.top == wave.rise => Peak::MayBeBefore,
+            (None, _) if wave.ran_into_next => Peak::SoFar(SoFar::RanIntoNext),
             (None, _) if !wave.fallen && after.is_empty() => Peak::SoFar(SoFar::StillRising),
             (None, _) if !wave.fallen => Peak::SoFar(SoFar::NotLowerTwice),
             (_, Some(full)) => Peak::AtLeast(full.by, full.undercounts.clone()),

@@ -5,6 +5,7 @@ use std::ops::Range;
 use chrono::NaiveDate;
 
 use super::FlightView;
+use super::together::least_heat;
 use crate::trapping::Round;
 
 /// A catch is noticeably higher than another with half as much again a trap and night, and so many
@@ -28,6 +29,8 @@ pub(super) struct Wave {
     pub(super) humps: Vec<usize>,
     /// Whether catches were noticeably lower on two readings since.
     pub(super) fallen: bool,
+    /// Whether the next flight rose without any lower catch between.
+    pub(super) ran_into_next: bool,
 }
 
 impl Round {
@@ -85,14 +88,17 @@ impl Catches<'_> {
                 return (waves, true);
             }
             let (wave, fall) = self.wave(rise, low);
-            match waves.last_mut() {
-                Some(flight) if self.one_flight(flight, &wave, view) => self.join(flight, wave),
-                Some(flight) => {
-                    // Catches that rise again have fallen before.
-                    flight.fallen = true;
-                    waves.push(wave);
+            let until = fall.unwrap_or(self.usable.len());
+            for wave in self.run_together(wave, until, view) {
+                match waves.last_mut() {
+                    Some(flight) if self.one_flight(flight, &wave, view) => self.join(flight, wave),
+                    Some(flight) => {
+                        // Catches that rise again have fallen before.
+                        flight.fallen |= !flight.ran_into_next;
+                        waves.push(wave);
+                    }
+                    None => waves.push(wave),
                 }
-                None => waves.push(wave),
             }
             match fall {
                 Some(fall) => low_from = fall,
@@ -135,12 +141,13 @@ impl Catches<'_> {
             top: self.top(rise..fall.unwrap_or(self.usable.len())),
             humps: Vec::new(),
             fallen: next.is_some_and(|next| lower(highest, next)),
+            ran_into_next: false,
         };
         (wave, fall)
     }
 
     /// The first place of the highest smoothed catch.
-    fn top(&self, places: Range<usize>) -> usize {
+    pub(super) fn top(&self, places: Range<usize>) -> usize {
         places.clone().fold(places.start, |top, place| {
             if self.smoothed(place) > self.smoothed(top) {
                 place
@@ -156,9 +163,7 @@ impl Catches<'_> {
             self.round(flight.top).middle(),
             self.round(wave.top).middle(),
         );
-        let shortest = view.generations.iter().filter_map(|g| Some(g.range?.0));
-        let shortest = shortest.min_by(|a, b| a.fahrenheit_days().total_cmp(&b.fahrenheit_days()));
-        match (shortest, (view.heat)(from, to)) {
+        match (least_heat(view.generations), (view.heat)(from, to)) {
             (Some(shortest), Some(heat)) => heat.fahrenheit_days() < shortest.fahrenheit_days(),
             _ => (to - from).num_days() < HUMPS_DAYS,
         }

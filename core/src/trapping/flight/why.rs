@@ -21,6 +21,8 @@ pub enum SoFar {
     StillRising,
     /// Catches were not lower on two readings running.
     NotLowerTwice,
+    /// The next flight rose before catches were lower.
+    RanIntoNext,
     /// Catches are not back at the low on two readings.
     NotBackTwice,
 }
