@@ -8,11 +8,11 @@ use crate::temperature::DegreeDays;
 use super::FlightView;
 use super::waves::{Catches, Wave};
 
-/// Where one flight gives way to the next.
+/// The place at which one flight gives way to the next.
 enum Parting {
-    /// After a place with a lower catch than the tops on both sides.
+    /// The lowest catch between tops that are both higher.
     Dip(usize),
-    /// After a place, though catches only rose.
+    /// Catches only rose.
     Rise(usize),
 }
 
@@ -25,24 +25,24 @@ impl Catches<'_> {
         until: usize,
         view: &FlightView<'_>,
     ) -> Vec<Wave> {
-        let (last, dips) = match self.parting(&wave, until, view) {
+        let (rise, dips) = match self.parting(&wave, until, view) {
             None => return vec![wave],
-            Some(Parting::Dip(last)) => (last, true),
-            Some(Parting::Rise(last)) => (last, false),
+            Some(Parting::Dip(lowest)) => (lowest, true),
+            Some(Parting::Rise(next)) => (next, false),
         };
         let first = Wave {
-            top: self.top(wave.rise..last + 1),
+            top: self.top(wave.rise..rise),
             fallen: dips,
             ran_into_next: !dips,
             ..wave.clone()
         };
         let second = Wave {
-            low: Some(self.rate(last)),
-            rise: last + 1,
-            top: self.top(last + 1..until),
+            low: Some(self.rate(rise)),
+            rise,
+            top: self.top(rise..until),
             ..wave
         };
-        let mut flights = self.run_together(first, last + 1, view);
+        let mut flights = self.run_together(first, rise, view);
         flights.extend(self.run_together(second, until, view));
         flights
     }
@@ -62,8 +62,8 @@ impl Catches<'_> {
         let tops = before_it.into_iter().chain(after_it);
         let dip = tops.filter_map(|(one, other)| self.dip(one, other)).next();
         dip.map(Parting::Dip).or_else(|| {
-            let near_top = before.filter(|_| apart(wave.rise, top, whole))? + 1..top;
-            self.lowest(near_top).map(Parting::Rise)
+            let last = before.filter(|_| apart(wave.rise, top, whole))?;
+            Some(Parting::Rise(last + 1))
         })
     }
 
