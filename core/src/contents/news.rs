@@ -182,7 +182,10 @@ pub(crate) fn rests_on(words: Words, event: &Event, season: &BlockSeason) -> Vec
         Event::Flight(..) => {
             let flights = season.flights.as_ref().ok();
             let why_these = flights.and_then(|flights| words.read_beside(flights));
-            why_these.into_iter().chain(words.flight_evidence(season)).collect()
+            why_these
+                .into_iter()
+                .chain(words.flight_evidence(season))
+                .collect()
         }
         Event::MarginTurned(..) => words.exposure_evidence(season),
         Event::MarkNearOfVariety(mark, _) => told_reading(season, mark)

@@ -85,7 +85,9 @@ mod tests {
     #[test]
     fn a_rise_belongs_to_the_flight_between_two_boundaries() {
         // 100 and 200 °C-days are 180 and 360 °F-days.
-        let bounds = read("from_new_year = [100, 200]", false).unwrap().from_new_year;
+        let bounds = read("from_new_year = [100, 200]", false)
+            .unwrap()
+            .from_new_year;
         let at = |heat| flight_at(&bounds, DegreeDays::from_fahrenheit_days(heat));
         assert_eq!([0.0, 179.9, 180.0, 359.9, 360.0].map(at), [1, 1, 2, 2, 3]);
     }
@@ -96,7 +98,10 @@ mod tests {
             ("from_new_year = [500]", false),
             ("from_new_year = [500]", true),
             ("from_new_year = [500, 900]\nfrom_start = [300, 700]", true),
-            ("from_new_year = [500]\nnames = [\"spring\", \"summer\"]", false),
+            (
+                "from_new_year = [500]\nnames = [\"spring\", \"summer\"]",
+                false,
+            ),
         ];
         for (text, has_start) in fits {
             assert!(read(text, has_start).is_some(), "{text}");

@@ -135,7 +135,9 @@ impl BlockSeason {
     #[must_use]
     pub fn flight_of(&self, mark: &MarkId) -> Option<u8> {
         let laying = self.marks.iter().filter(|reading| reading.begins_laying);
-        let place = laying.map(|reading| &reading.mark).position(|of| of == mark)?;
+        let place = laying
+            .map(|reading| &reading.mark)
+            .position(|of| of == mark)?;
         u8::try_from(place + 2).ok()
     }
 
@@ -213,7 +215,10 @@ pub fn assess(
             (visits, &work.lapses),
             &splits,
         ),
-        flight_names: insect.flights.as_ref().map_or_else(Vec::new, |of| of.names.clone()),
+        flight_names: insect
+            .flights
+            .as_ref()
+            .map_or_else(Vec::new, |of| of.names.clone()),
         work,
         latest: catches(&traps, visits, week[0], week[1]),
         unknown: unknown(orchard, block, visits, own_notes, as_of),

@@ -18,8 +18,8 @@ pub use why::{SoFar, WhyNoDay, WhyNoFlights};
 
 use chrono::NaiveDate;
 
-use crate::insect::Generation;
 use crate::id::TrapId;
+use crate::insect::Generation;
 use crate::orchard::{Block, Orchard, TrapKind};
 use crate::temperature::DegreeDays;
 
@@ -205,7 +205,10 @@ pub fn flights(block: &Block, view: &FlightView<'_>) -> Result<Flights, WhyNoFli
 
 /// The flights of a year's waves.
 fn each(catches: &Catches<'_>, waves: &[Wave], view: &FlightView<'_>) -> Vec<Flight> {
-    let rises: Vec<NaiveDate> = waves.iter().map(|wave| catches.round(wave.rise).middle()).collect();
+    let rises: Vec<NaiveDate> = waves
+        .iter()
+        .map(|wave| catches.round(wave.rise).middle())
+        .collect();
     let from_first = waves.first().is_some_and(|wave| wave.low.is_none());
     let numbers = number::numbers(&rises, from_first, view);
     let mut flights: Vec<Flight> = Vec::new();
@@ -213,7 +216,9 @@ fn each(catches: &Catches<'_>, waves: &[Wave], view: &FlightView<'_>) -> Vec<Fli
         let next = waves.get(at + 1);
         let until = next.map_or(catches.usable.len(), |next| next.rise);
         let mut flight = catches.flight(wave, number, until);
-        flight.heat_between = flights.last().and_then(|before| between(before, &flight, view));
+        flight.heat_between = flights
+            .last()
+            .and_then(|before| between(before, &flight, view));
         flights.push(flight);
     }
     flights

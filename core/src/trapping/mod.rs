@@ -27,7 +27,8 @@ pub use check::{Check, Reading, checks};
 pub use disruption::{Disruption, Doubt, Reference, SentinelCatch, Window, disruption};
 pub use due::DueState;
 pub use flight::{
-    FarBelow, Flight, FlightDay, FlightView, Flights, NumberedBy, Peak, SoFar, WhyNoDay, WhyNoFlights, flights,
+    FarBelow, Flight, FlightDay, FlightView, Flights, NumberedBy, Peak, SoFar, WhyNoDay,
+    WhyNoFlights, flights,
 };
 pub use haul::Haul;
 pub(crate) use haul::{Interval, attractants, haul, intervals};

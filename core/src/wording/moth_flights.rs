@@ -39,7 +39,10 @@ impl Words {
         let counted = flights.counted.words(2);
         let name = flight_name(season, number);
         match season.flight(number) {
-            Some(flight) => format!("{name} seen ({counted}): {}", self.flight(flight, season.unit)),
+            Some(flight) => format!(
+                "{name} seen ({counted}): {}",
+                self.flight(flight, season.unit)
+            ),
             None => format!(
                 "{name} not seen ({counted}): first reading {}",
                 self.nights(flights.first.after, flights.first.by)
@@ -94,9 +97,9 @@ impl Words {
         match &flight.peak {
             Peak::Seen | Peak::AtLeast(..) => format!("peak {highest}"),
             Peak::SoFar(why) => format!("highest so far {highest}, {}", why.words()),
-            Peak::MayBeBefore => format!(
-                "highest {highest}, the first reading: the peak may have been before it"
-            ),
+            Peak::MayBeBefore => {
+                format!("highest {highest}, the first reading: the peak may have been before it")
+            }
         }
     }
 
@@ -135,7 +138,10 @@ impl Words {
         };
         let number = season.flight_of(&reading.mark)?;
         let round = season.flight(number)?.start.round()?;
-        let flight = format!("the traps showed the {} starting", flight_name(season, number));
+        let flight = format!(
+            "the traps showed the {} starting",
+            flight_name(season, number)
+        );
         let between = self.nights(round.after, round.by);
         Some(match (date - round.by).num_days() {
             0 => format!("{flight} {between}, by the same day"),
@@ -224,7 +230,9 @@ impl Words {
             }
         }
         line.push_str(match flights.numbered_by {
-            NumberedBy::Start(_) => "; numbered by the degree-days from the egg-laying start to their rise",
+            NumberedBy::Start(_) => {
+                "; numbered by the degree-days from the egg-laying start to their rise"
+            }
             NumberedBy::NewYear(_) => "; numbered by the degree-days from January 1 to their rise",
             NumberedBy::Order => "; numbered in the order seen",
         });

@@ -197,8 +197,15 @@ impl Words {
         let whole = seen.and_then(|(seen, of)| {
             let nights = self.round(part.round(of)?);
             let counted = seen.counted.words(2);
-            let mut phrases = vec![format!("{flight} observed ({counted}): {happened} {nights}")];
-            phrases.extend((part == FlightPart::Peak).then(|| self.peak_notes(of)).into_iter().flatten());
+            let mut phrases = vec![format!(
+                "{flight} observed ({counted}): {happened} {nights}"
+            )];
+            phrases.extend(
+                (part == FlightPart::Peak)
+                    .then(|| self.peak_notes(of))
+                    .into_iter()
+                    .flatten(),
+            );
             Some(phrases.join("; "))
         });
         let brief = format!("{flight} {happened} {when}");

@@ -102,7 +102,11 @@ impl Words {
     /// That liners were too full to count all.
     #[must_use]
     pub fn full_liners(self, day: NaiveDate, traps: &[TrapId]) -> String {
-        format!("liners so full that they undercount on {}{}", self.day(day), named(traps))
+        format!(
+            "liners so full that they undercount on {}{}",
+            self.day(day),
+            named(traps)
+        )
     }
 
     /// Why heat, or the date of a mark, cannot be told. An insect file's own words stand as written.

@@ -203,7 +203,11 @@ fn flight_label(words: Words, season: &BlockSeason, flight: &Flight) -> String {
     if !matches!(flight.peak, Peak::SoFar(_)) {
         parts.push(or_not("end", &flight.end, "not over yet"));
     }
-    format!("{}: {}", flight_name(season, flight.number), parts.join(", "))
+    format!(
+        "{}: {}",
+        flight_name(season, flight.number),
+        parts.join(", ")
+    )
 }
 
 /// A day that is not torn apart at the end of a line.

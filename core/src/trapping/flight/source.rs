@@ -47,8 +47,7 @@ impl FarBelow {
     /// Males and moths a trap and night.
     #[must_use]
     pub fn rates(&self) -> [f64; 2] {
-        [self.males, self.moths]
-            .map(|[count, nights]| f64::from(count) / f64::from(nights.max(1)))
+        [self.males, self.moths].map(|[count, nights]| f64::from(count) / f64::from(nights.max(1)))
     }
 }
 
@@ -68,7 +67,9 @@ pub(super) fn source<'a>(block: &Block, view: &FlightView<'a>) -> Option<Source<
     let hung = kinds.iter().filter_map(|&kind| of_kind(block, kind, view));
     let (read, unread): (Vec<_>, Vec<_>) = hung.partition(|source| !source.rounds.is_empty());
     let mut sources: Vec<Source<'a>> = read.into_iter().chain(unread).collect();
-    let combined = sources.iter().position(|of| of.kind == TrapKind::PheromonePpo);
+    let combined = sources
+        .iter()
+        .position(|of| of.kind == TrapKind::PheromonePpo);
     let far_below = combined.and_then(|at| far_below(sources.first()?, &sources[at], view));
     if let (Some(at), Some(_)) = (combined, far_below) {
         sources.swap(0, at);
@@ -121,7 +122,10 @@ fn far_below(
         moths: [0, 0],
     };
     both_sexes.iter().find_map(|moths| {
-        let males = pheromone.rounds.iter().find(|males| together(males, moths))?;
+        let males = pheromone
+            .rounds
+            .iter()
+            .find(|males| together(males, moths))?;
         sum.by = moths.by.max(males.by);
         add(&mut sum.males, males);
         add(&mut sum.moths, moths);
