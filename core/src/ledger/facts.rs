@@ -297,8 +297,10 @@ fn flights(season: &BlockSeason) -> Vec<(Event, State)> {
     parts.collect()
 }
 
+/// A peak that is less sure, as beside worn lures, stands in the season with why; it is no news.
 fn flight_state(part: FlightPart, flight: &Flight) -> State {
     match (part.round(flight), part.missing(flight)) {
+        _ if part == FlightPart::Peak && !flight.peak_doubts.is_empty() => State::Pending,
         (Some(round), _) => State::told_once(Value::Day(round.by)),
         (None, Some(so_far)) => State::Gone {
             why: WhyGone::Flight(so_far),

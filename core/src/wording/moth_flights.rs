@@ -229,13 +229,9 @@ impl Words {
                 line.push_str(&format!(", {traps} {what} at the newest"));
             }
         }
-        line.push_str(match flights.numbered_by {
-            NumberedBy::Start(_) => {
-                "; numbered by the degree-days from the egg-laying start to their rise"
-            }
-            NumberedBy::NewYear(_) => "; numbered by the degree-days from January 1 to their rise",
-            NumberedBy::Order => "; numbered in the order seen",
-        });
+        if flights.numbered_by == NumberedBy::Order {
+            line.push_str("; numbered in the order seen");
+        }
         if flights.beside.contains(&TrapKind::BaitBag) {
             line.push_str("; bait bags stand beside, no flight is read from them");
         }

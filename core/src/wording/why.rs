@@ -194,11 +194,15 @@ impl SoFar {
     }
 }
 
+/// More traps than this are counted instead of named.
+const MOST_NAMED: usize = 6;
+
 /// Traps in brackets after a blank; nothing for none.
 fn named(traps: &[TrapId]) -> String {
     let ids: Vec<&str> = traps.iter().map(TrapId::as_str).collect();
     match ids[..] {
         [] => String::new(),
+        _ if ids.len() > MOST_NAMED => format!(" ({} traps)", ids.len()),
         _ => format!(" ({})", ids.join(", ")),
     }
 }

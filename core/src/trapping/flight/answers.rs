@@ -59,8 +59,11 @@ impl Catches<'_> {
             (_, Some(full)) => Peak::AtLeast(full.by, full.undercounts.clone()),
             _ => Peak::Seen,
         };
-        let lows = twice.unwrap_or(&after);
-        (peak, self.doubts(top, beside, lows))
+        let doubts = match &peak {
+            Peak::Seen | Peak::AtLeast(..) => self.doubts(top, beside, twice.unwrap_or(&after)),
+            Peak::SoFar(_) | Peak::MayBeBefore => Vec::new(),
+        };
+        (peak, doubts)
     }
 
     /// What makes the day of a peak less sure: worn lures beside it, a fresh one on it, and lower catches

@@ -169,6 +169,10 @@ fn each_cause_of_a_flights_day_that_cannot_be_told_has_its_words() {
             WhyNoDay::FreshLure(Vec::new()),
             "traps were past their service life before the rise, and the catch jumps from a fresh lure",
         ),
+        (
+            WhyNoDay::ArePastLife(traps(&["P1", "P2", "P3", "P4", "P5", "P6", "P7"])),
+            "traps are past their service life (7 traps)",
+        ),
         (too_few, "too few traps were read between Mar 15 and Apr 12"),
         (
             WhyNoDay::WerePastLife(day(4, 5), traps(&["P1"])),
