@@ -146,7 +146,7 @@ def test_flights(farm, told, capsys):
     for kind in plan.KINDS:
         assert by_kind[kind].false < smoothed[kind].false
     assert at_best.missed / at_best.true < plain.missed / plain.true
-    # Moths from elsewhere come one at a time: no two readings running are above the low by three.
+    # Moths from elsewhere come one at a time: seldom have two readings running six more than the low.
     assert by_kind["none"].false <= 0.05 * by_kind["none"].seasons
     # Two humps are nearer to each other than any generation published, so they add no flight.
     assert by_kind["two-humps"].false <= plain.false / plain.seasons * by_kind["two-humps"].seasons + 3

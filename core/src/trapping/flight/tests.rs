@@ -1,4 +1,4 @@
-//! One trap read every seven days from 8 March on, unless said otherwise, so that a count less 3 and
+//! One trap read every seven days from 8 March on, unless said otherwise, so that a count less 2 and
 //! divided by 1.5 is the count it noticeably exceeds. No published algorithm: the rules are practice.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -150,7 +150,7 @@ fn traps() -> Vec<TrapId> {
 
 #[test]
 fn a_flight_starts_with_two_readings_up_peaks_at_the_highest_and_ends_back_at_the_low() {
-    // The low is 0, so 3 and more are up: 5 and 9 in weeks 4 and 5. Smoothed, week 5 has
+    // The low is 0, so 2 and more are up, two with 6 together: 5 and 9 in weeks 4 and 5. Smoothed, week 5 has
     // (2.5 + 9 + 3) / 14 a night, 1.04; 6 and 2 after it are lower.
     // A third of 1.04 is 2.4 a week: weeks 7 and 8 are back.
     let found = males(&[0, 1, 0, 5, 9, 6, 2, 1, 0]);
@@ -172,6 +172,14 @@ fn one_reading_up_is_too_early_to_say_and_then_none() {
 }
 
 #[test]
+fn two_readings_that_rise_have_six_moths_more_together() {
+    let flights = |counts: &[u32]| males(counts).flights.len();
+    assert_eq!(flights(&[0, 0, 2, 4, 0, 0]), 1);
+    assert_eq!(flights(&[0, 0, 2, 3, 0, 0]), 0);
+    assert_eq!(flights(&[0, 0, 1, 9, 0, 0]), 0);
+}
+
+#[test]
 fn as_the_season_goes_the_highest_round_is_so_far_the_highest_until_two_lower_ones() {
     let check = |counts: &[u32], highest: u64, expected: Peak| {
         let flight = males(counts).flights.remove(0);
@@ -180,7 +188,7 @@ fn as_the_season_goes_the_highest_round_is_so_far_the_highest_until_two_lower_on
     };
     check(&[0, 0, 4, 9], 4, Peak::SoFar(SoFar::StillRising));
     check(&[0, 0, 4, 9, 2], 4, Peak::SoFar(SoFar::NotLowerTwice));
-    // 7 is lower, though not noticeably: 9 < 1.5 × 7 + 3. Smoothed, week 4 has 14.5 of 14, week 5 14.
+    // 7 is lower, though not noticeably: 9 < 1.5 × 7 + 2. Smoothed, week 4 has 14.5 of 14, week 5 14.
     check(&[0, 0, 4, 9, 7, 5], 4, Peak::Seen);
     // Smoothed, (4.5 + 8 + 5) / 14 is more than (2 + 9 + 4) / 14.
     check(&[0, 0, 4, 9, 8, 10], 6, Peak::SoFar(SoFar::StillRising));
@@ -294,7 +302,7 @@ fn flights_that_run_into_each_other_part_at_the_lowest_catch_a_generations_heat_
         };
         found.read().unwrap().flights
     };
-    // 12 in week 4 and 20 in week 7 with 9 between, which is not noticeably less (12 < 1.5 × 9 + 3):
+    // 12 in week 4 and 20 in week 7 with 9 between, which is not noticeably less (12 < 1.5 × 9 + 2):
     // smoothed 17.5, 16 and 22.5 of 14. At 30 °F-days a day they are 630 apart.
     let counts = [0, 0, 6, 10, 12, 9, 10, 20, 8, 2, 1];
     let one = at_heat(10.0, &counts);

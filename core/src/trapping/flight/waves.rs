@@ -9,9 +9,10 @@ use super::together::least_heat;
 use crate::trapping::Round;
 
 /// A catch is noticeably higher than another with half as much again a trap and night, and so many
-/// moths more.
+/// moths more; two that rise, with so many together.
 const TIMES_MORE: f64 = 1.5;
-const MOTHS_MORE: f64 = 3.0;
+const MOTHS_MORE: f64 = 2.0;
+const MOTHS_MORE_TOGETHER: f64 = 6.0;
 /// Without heat to judge by, humps less than so many days apart are one flight: in 2017 and 2018 a
 /// first flight had two, 18 and 19 days apart (Rijal 2018, UC Cooperative Extension).
 const HUMPS_DAYS: i64 = 21;
@@ -36,8 +37,15 @@ pub(super) struct Wave {
 impl Round {
     /// Whether this catch is noticeably higher than one per trap and night.
     fn exceeds(&self, rate: f64) -> bool {
-        f64::from(self.count) >= TIMES_MORE * rate * f64::from(self.trap_nights) + MOTHS_MORE
+        exceed(&[self], rate, MOTHS_MORE)
     }
+}
+
+/// Whether rounds together are noticeably higher than a catch per trap and night, and so many moths more.
+fn exceed(rounds: &[&Round], rate: f64, moths_more: f64) -> bool {
+    let count: u32 = rounds.iter().map(|round| round.count).sum();
+    let nights: u32 = rounds.iter().map(|round| round.trap_nights).sum();
+    f64::from(count) >= TIMES_MORE * rate * f64::from(nights) + moths_more
 }
 
 /// All rounds, and the places of those with a count to go by.
@@ -115,9 +123,13 @@ impl Catches<'_> {
         (from..self.usable.len()).find_map(|place| {
             let lows = (low_from..place).filter(|&place| self.shows_a_low(place));
             let low = lows.map(|place| self.rate(place)).reduce(f64::min);
-            let rises = |place: usize| self.round(place).exceeds(low.unwrap_or(0.0));
-            let last = place + 1 == self.usable.len();
-            (rises(place) && (last || rises(place + 1))).then_some((place, low))
+            let rate = low.unwrap_or(0.0);
+            let rises = self.round(place).exceeds(rate);
+            let holds = self.usable.get(place + 1).is_none_or(|_| {
+                let two = [self.round(place), self.round(place + 1)];
+                two[1].exceeds(rate) && exceed(&two, rate, MOTHS_MORE_TOGETHER)
+            });
+            (rises && holds).then_some((place, low))
         })
     }
 
