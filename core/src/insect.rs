@@ -3,10 +3,12 @@
 //! A model holds only with the method it was fitted with, so thresholds, method and cutoff live
 //! in the same file as the marks, each with its source.
 
+mod flights;
 mod near;
 mod spread;
 mod start_model;
 
+pub use flights::{FlightBounds, flight_at};
 pub use near::Near;
 pub use spread::{Spread, SpreadSource};
 pub use start_model::StartModel;
@@ -18,6 +20,7 @@ use crate::id::{InsectId, MarkId};
 use crate::orchard::Crop;
 use crate::temperature::{DegreeDays, Temperature, Unit};
 
+use flights::FlightsFile;
 use near::NearFile;
 use spread::SpreadFile;
 use start_model::StartFile;
@@ -37,6 +40,7 @@ pub struct InsectFile {
     near: Option<NearFile>,
     heat: HeatFile,
     start: Option<StartFile>,
+    flights: Option<FlightsFile>,
     without_marks: Option<String>,
     #[serde(rename = "mark", default)]
     marks: Vec<MarkFile>,
@@ -101,6 +105,8 @@ pub struct Insect {
     pub without_marks: Option<String>,
     /// At which distances people hear of a mark ahead.
     pub near: Near,
+    /// Which flight of the year a rise of catches is; `None` where the file does not say.
+    pub flights: Option<FlightBounds>,
 }
 
 /// A degree-day mark.
@@ -231,6 +237,12 @@ pub enum InsectError {
         "near: give one to four distances, the farthest first, above zero, either days or degree_days"
     )]
     Near,
+    /// The boundaries between flights cannot be used.
+    #[error(
+        "flights: give from_new_year, one to seven rising degree-days above zero; from_start as many, and only \
+         with [start]; names one more than boundaries, or none"
+    )]
+    Flights,
     /// There is neither a mark nor a reason for it, or both.
     #[error("give [[mark]] tables, or say in without_marks why there are none")]
     MarksOrWhyNone,
@@ -301,6 +313,11 @@ impl InsectFile {
         if start == Some(None) {
             errors.push(InsectError::Start);
         }
+        let flights = self.flights.as_ref();
+        let flights = flights.map(|flights| flights.check(self.heat.unit, declares_start));
+        if flights == Some(None) {
+            errors.push(InsectError::Flights);
+        }
         let of_start = |mark: &&Mark| mark.from == CountsFrom::EggLayingStart;
         if let (false, Some(mark)) = (declares_start, marks.iter().find(of_start)) {
             let mark = mark.id.clone();
@@ -318,6 +335,7 @@ impl InsectFile {
                 marks,
                 without_marks: self.without_marks,
                 near: near.flatten().unwrap_or_default(),
+                flights: flights.flatten(),
             }),
             _ => Err(errors),
         }

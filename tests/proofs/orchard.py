@@ -6,7 +6,7 @@ import os
 import subprocess
 
 FARM = """
-insects = ["{insects}/navel-orangeworm.toml"]
+insects = ["{insects}/navel-orangeworm.toml", "{insects}/navel-orangeworm-pistachio.toml"]
 [farm]
 name = "Simulated orchards"
 timezone = "America/Los_Angeles"

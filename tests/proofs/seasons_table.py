@@ -7,7 +7,8 @@ end 5 % of the generation's eggs are laid.
 
 A told flight is a generation's when its highest reading lies between ten days before that flight's true
 start and ten days after its end, the nearest true peak first. True flights without one are *missed*, told
-ones without one *false*. Days off count from the middle of the nights told to the true day, late positive.
+ones without one *false*. Days off count from the middle of the nights told to the true day, late positive. It is
+*named* right when its number is that generation's.
 """
 
 from collections import Counter
@@ -64,11 +65,13 @@ class Flown:
     found: int = 0
     false: int = 0
     off: dict = field(default_factory=lambda: {"start": [], "peak": [], "end": []})
+    named: int = 0
     answers: dict = field(default_factory=lambda: {"start": Counter(), "peak": Counter(), "end": Counter()})
 
     def add(self, season, told):
         """`told` is a list of flights: highest day, and days or None with a status by name."""
         true = [truth for truth in season.truth if truth.start is not None and truth.peak is not None]
+        number = {truth: at for at, truth in enumerate(season.truth, 1)}
         counted = [truth for truth in true if truth.start <= LAST_START]
         self.seasons += 1
         self.true += len(counted)
@@ -77,6 +80,7 @@ class Flown:
                 self.false += 1
             elif truth in counted:
                 self.found += 1
+                self.named += flight.get("number") == number[truth]
                 self.compare(flight, truth)
 
     def compare(self, flight, truth):
@@ -85,6 +89,10 @@ class Flown:
             self.answers[name][status] += 1
             if day is not None and getattr(truth, name) is not None:
                 self.off[name].append(day - getattr(truth, name))
+
+    def told(self, name):
+        """Flights of which a day was told; a peak also where liners were too full to count all."""
+        return self.answers[name]["seen"] + self.answers[name]["at-least"]
 
     @property
     def missed(self):
@@ -110,7 +118,7 @@ def told_flights(block):
     for flight in block["flights"].get("seen", []):
         days = {name: (middle(flight[name]["in"]) if flight[name]["in"] else None, flight[name]["status"])
                 for name in ("start", "peak", "end")}
-        told.append({"highest": middle(flight["highest"]), **days})
+        told.append({"number": flight["number"], "highest": middle(flight["highest"]), **days})
     return told
 
 

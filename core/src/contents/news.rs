@@ -179,7 +179,14 @@ pub(crate) fn rests_on(words: Words, event: &Event, season: &BlockSeason) -> Vec
         Event::StartProvisional | Event::Start | Event::SecondCandidate => {
             words.start_evidence(season)
         }
-        Event::Flight(..) => words.flight_evidence(season).into_iter().collect(),
+        Event::Flight(..) => {
+            let flights = season.flights.as_ref().ok();
+            let why_these = flights.and_then(|flights| words.read_beside(flights));
+            why_these
+                .into_iter()
+                .chain(words.flight_evidence(season))
+                .collect()
+        }
         Event::MarginTurned(..) => words.exposure_evidence(season),
         Event::MarkNearOfVariety(mark, _) => told_reading(season, mark)
             .map(|reading| words.mark_line(season, reading))

@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 
 use crate::id::{MarkId, TrapId};
 use crate::orchard::Part;
-use crate::trapping::{Flight, FlightDay};
+use crate::trapping::{Flight, Peak, Round, SoFar};
 
 use super::Role;
 
@@ -31,8 +31,8 @@ pub enum Event {
     MarkNearOfVariety(MarkId, String),
     /// A mark's degree-days were reached.
     MarkPassed(MarkId),
-    /// A part of the year's n-th flight was seen. Flights are numbered in their order, not by a day:
-    /// when late readings show an earlier one, or move a start, what was told is corrected.
+    /// A part of the year's n-th flight was seen, the one that lays the eggs of the n-th generation: a key that
+    /// no day is part of, so that late readings correct what was told.
     Flight(FlightPart, u8),
     /// Which comes first at a variety's harvest, the shake or the egg laying that begins at a mark.
     MarginTurned(MarkId, String),
@@ -57,13 +57,24 @@ impl FlightPart {
     /// In their order.
     pub const ALL: [Self; 3] = [Self::Start, Self::Peak, Self::End];
 
-    /// Its day in a flight.
+    /// The round that shows it in a flight, where one does.
     #[must_use]
-    pub const fn of(self, flight: &Flight) -> &FlightDay {
+    pub const fn round(self, flight: &Flight) -> Option<&Round> {
         match self {
-            Self::Start => &flight.start,
-            Self::Peak => &flight.peak,
-            Self::End => &flight.end,
+            Self::Start => flight.start.round(),
+            Self::Peak => flight.peak_round(),
+            Self::End => flight.end.round(),
+        }
+    }
+
+    /// What is still missing for it, where it may come yet.
+    #[must_use]
+    pub const fn missing(self, flight: &Flight) -> Option<SoFar> {
+        match (self, &flight.peak) {
+            (Self::Start, _) => flight.start.missing(),
+            (Self::Peak, Peak::SoFar(why)) => Some(*why),
+            (Self::Peak, _) => None,
+            (Self::End, _) => flight.end.missing(),
         }
     }
 }

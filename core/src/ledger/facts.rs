@@ -4,7 +4,7 @@ use chrono::{Days, NaiveDate};
 
 use crate::id::{BlockId, InsectId};
 use crate::season::{BlockSeason, Margin, MarkReading, Outcome, Shake, TrapsToHang};
-use crate::trapping::{FlightDay, Lapse, SentinelCatch, SoFar, StartStatus, WhyStart};
+use crate::trapping::{Flight, Lapse, SentinelCatch, SoFar, StartStatus, WhyStart};
 
 use super::event::{Event, FlightPart};
 use super::value::Value;
@@ -119,7 +119,7 @@ pub fn facts(season: &BlockSeason) -> Vec<Fact> {
     facts.extend(of_start(season, &fact));
     let told = season.marks.iter().filter(|reading| reading.told);
     facts.extend(told.flat_map(|reading| of_mark(season, reading, &fact)));
-    facts.extend(flights(season).map(|flight| Fact {
+    facts.extend(flights(season).into_iter().map(|flight| Fact {
         knowable: flight_knowable(season),
         ..fact(flight)
     }));
@@ -287,28 +287,33 @@ fn unless_shaken(season: &BlockSeason, state: State) -> State {
     }
 }
 
-/// Starts, peaks and ends of the flights that were seen; none of them where flights cannot be read.
-fn flights(season: &BlockSeason) -> impl Iterator<Item = (Event, State)> {
-    let seen = season.flights.as_ref().ok();
-    let count = seen.map_or(MOST_FLIGHTS, |seen| {
-        u8::try_from(seen.flights.len()).unwrap_or(MOST_FLIGHTS)
-    });
-    (1..=count).flat_map(move |number| {
+/// Starts, peaks and ends of the flights that were seen; where flights cannot be read, nothing of any
+/// flight, and nothing taken back.
+fn flights(season: &BlockSeason) -> Vec<(Event, State)> {
+    let Ok(seen) = &season.flights else {
+        let all = (1..=MOST_FLIGHTS).flat_map(|number| {
+            FlightPart::ALL.map(|part| (Event::Flight(part, number), State::Pending))
+        });
+        return all.collect();
+    };
+    let parts = seen.flights.iter().flat_map(|flight| {
         FlightPart::ALL.map(|part| {
-            let flight = seen.and_then(|seen| seen.flights.get(usize::from(number) - 1));
-            let state = flight.map_or(State::Pending, |flight| flight_state(part.of(flight)));
-            (Event::Flight(part, number), state)
+            let event = Event::Flight(part, flight.number);
+            (event, flight_state(part, flight))
         })
-    })
+    });
+    parts.collect()
 }
 
-fn flight_state(day: &FlightDay) -> State {
-    match day {
-        FlightDay::In(round) => State::told_once(Value::Day(round.by)),
-        FlightDay::NotYet { why } => State::Gone {
-            why: WhyGone::Flight(*why),
+/// A peak that is less sure, as beside worn lures, stands in the season with why; it is no news.
+fn flight_state(part: FlightPart, flight: &Flight) -> State {
+    match (part.round(flight), part.missing(flight)) {
+        _ if part == FlightPart::Peak && !flight.peak_doubts.is_empty() => State::Pending,
+        (Some(round), _) => State::told_once(Value::Day(round.by)),
+        (None, Some(so_far)) => State::Gone {
+            why: WhyGone::Flight(so_far),
         },
-        FlightDay::CannotTell { .. } => State::Pending,
+        (None, None) => State::Pending,
     }
 }
 

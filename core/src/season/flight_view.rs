@@ -5,9 +5,11 @@ use chrono::{Datelike, Days, NaiveDate};
 use crate::insect::Insect;
 use crate::orchard::{Block, Orchard};
 use crate::temperature::DegreeDays;
-use crate::trapping::{FlightView, Flights, Lapse, Visits, WhyNoFlights, flights};
+use crate::trapping::{
+    EggLayingStart, FlightView, Flights, Lapse, NumberedBy, Visits, WhyNoFlights, flights,
+};
 
-use super::{HullSplit, StationHeat};
+use super::{HullSplit, StationHeat, new_year};
 
 /// Bait bags faded after about 21 July as new nuts split (CABI Agriculture and Bioscience 2024, 5:30):
 /// the day taken where no hull split of the block is known.
@@ -17,11 +19,13 @@ const BAGS_FADE: (u32, u32) = (7, 21);
 pub(super) fn read(
     (orchard, block): (&Orchard, &Block),
     insect: &Insect,
+    start: &EggLayingStart,
     heat: &StationHeat,
     (visits, lapses): (&Visits, &[Lapse]),
     splits: &[(String, HullSplit)],
 ) -> Result<Flights, WhyNoFlights> {
     let as_of = heat.as_of();
+    let (numbered_by, bounds) = numbering(insect, start, as_of);
     let sum = |from: NaiveDate, to: NaiveDate| between(heat, from, to);
     let view = FlightView {
         orchard,
@@ -30,9 +34,27 @@ pub(super) fn read(
         as_of,
         nuts_split: nuts_split(splits, as_of),
         generations: &insect.generations(),
+        bounds,
+        numbered_by,
         heat: &sum,
     };
     flights(block, &view)
+}
+
+/// What the flights' numbers rest on: heat from a firm start, else from 1 January, else their order.
+fn numbering<'a>(
+    insect: &'a Insect,
+    start: &EggLayingStart,
+    as_of: NaiveDate,
+) -> (NumberedBy, &'a [DegreeDays]) {
+    let Some(bounds) = &insect.flights else {
+        return (NumberedBy::Order, &[]);
+    };
+    let firm = start.date.filter(|_| start.status.is_firm());
+    match firm.filter(|_| !bounds.from_start.is_empty()) {
+        Some(day) => (NumberedBy::Start(day), &bounds.from_start),
+        None => (NumberedBy::NewYear(new_year(as_of)), &bounds.from_new_year),
+    }
 }
 
 /// Degree-days after one day up to another, where all of them are known.

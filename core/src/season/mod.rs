@@ -50,20 +50,17 @@ pub use years::{
 use chrono::{Datelike, Days, NaiveDate};
 
 use crate::heat::{Accumulated, HeatModel};
-use crate::id::InsectId;
+use crate::id::{InsectId, MarkId};
 use crate::insect::Insect;
 use crate::orchard::{Block, Orchard, Trap};
 use crate::temperature::Unit;
 use crate::trapping::{
-    AROUND, Catch, DueState, EggLayingStart, Flights, Note, Notes, ReadingDue, Round, Unknown,
+    AROUND, Catch, DueState, EggLayingStart, Flight, Flights, Note, Notes, ReadingDue, Unknown,
     Visits, WhyNoFlights, catches, checks, disruption, laying_seen, unknown,
 };
 
 use marks::MarkReader;
 
-/// A flight that started farther from a mark than this is another generation's: two of them are about four
-/// weeks apart at the closest (Rijal 2018, UC Cooperative Extension; 723 °F-days in July).
-const FLIGHT_NEAR_DAYS: i64 = 21;
 /// Days of readings that the latest catches are made of.
 const LATEST_CATCH_DAYS: u64 = 7;
 
@@ -107,6 +104,8 @@ pub struct BlockSeason {
     pub latest: Vec<Catch>,
     /// The flights of the year, or why there are none to read.
     pub flights: Result<Flights, WhyNoFlights>,
+    /// What the insect file calls the flights of a year, first to last; empty where it does not.
+    pub flight_names: Vec<String>,
     /// What was not entered.
     pub unknown: Unknown,
     /// What it is set beside; no mark rests on it.
@@ -128,15 +127,29 @@ impl BlockSeason {
         shaken.collect::<Option<Vec<_>>>()?.into_iter().max()
     }
 
-    /// The flight whose start the traps showed nearest to a day, with its number of the year; `None` where
-    /// none was within three weeks. It is what a farm can hold against the date of a mark.
+    /// The flight of a number, where the traps showed it.
     #[must_use]
-    pub fn flight_near(&self, day: NaiveDate) -> Option<(usize, &Round)> {
-        let flights = self.flights.as_ref().ok()?.flights.iter().enumerate();
-        let started = flights.filter_map(|(at, flight)| Some((at + 1, flight.start.round()?)));
-        let apart = |round: &Round| (round.by - day).num_days().abs();
-        let near = started.filter(|(_, round)| apart(round) <= FLIGHT_NEAR_DAYS);
-        near.min_by_key(|(_, round)| apart(round))
+    pub fn flight(&self, number: u8) -> Option<&Flight> {
+        let mut flights = self.flights.as_ref().ok()?.flights.iter();
+        flights.find(|flight| flight.number == number)
+    }
+
+    /// The number of the flight that lays the eggs of a mark's generation. The first flight lays those that
+    /// the start is of, so the first generation after it is the second flight's.
+    #[must_use]
+    pub fn flight_of(&self, mark: &MarkId) -> Option<u8> {
+        let laying = self.marks.iter().filter(|reading| reading.begins_laying);
+        let place = laying
+            .map(|reading| &reading.mark)
+            .position(|of| of == mark)?;
+        u8::try_from(place + 2).ok()
+    }
+
+    /// What the flight of a number is called.
+    #[must_use]
+    pub fn flight_name(&self, number: u8) -> Option<&str> {
+        let place = usize::from(number).checked_sub(1)?;
+        self.flight_names.get(place).map(String::as_str)
     }
 
     /// How the next reading of a trap stands.
@@ -204,10 +217,15 @@ pub fn assess(
         flights: flight_view::read(
             (orchard, block),
             insect,
+            &start,
             heat,
             (visits, &work.lapses),
             &splits,
         ),
+        flight_names: insect
+            .flights
+            .as_ref()
+            .map_or_else(Vec::new, |of| of.names.clone()),
         work,
         latest: catches(&traps, visits, week[0], week[1]),
         unknown: unknown(orchard, block, visits, own_notes, as_of),

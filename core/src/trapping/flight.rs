@@ -6,19 +6,25 @@
 //! simulated seasons and has no source either. A count never is a threshold for doing anything.
 
 mod answers;
+mod number;
+mod source;
+mod together;
 mod waves;
 mod why;
 
+pub use number::NumberedBy;
+pub use source::FarBelow;
 pub use why::{SoFar, WhyNoDay, WhyNoFlights};
 
 use chrono::NaiveDate;
 
+use crate::id::TrapId;
 use crate::insect::Generation;
-use crate::orchard::{Block, Orchard, Regime, Trap, TrapKind};
+use crate::orchard::{Block, Orchard, TrapKind};
 use crate::temperature::DegreeDays;
 
-use super::caught::traps_of_year;
-use super::{Counted, Lapse, Round, Visits, rounds};
+use super::{Counted, Lapse, Round, Visits};
+use source::{Source, source};
 use waves::{Catches, Wave};
 
 /// The flights of one block's season, as far as known on one day.
@@ -28,6 +34,14 @@ pub struct Flights {
     pub kind: TrapKind,
     /// What was counted.
     pub counted: Counted,
+    /// Why they are not read from the block's pheromone traps, where it is not for the regime.
+    pub far_below: Option<FarBelow>,
+    /// Kinds of trap beside that flights are not read from.
+    pub beside: Vec<TrapKind>,
+    /// What the flights' numbers rest on.
+    pub numbered_by: NumberedBy,
+    /// The first round, whatever it shows.
+    pub first: Round,
     /// Rounds of readings this year, and of those with a count to go by.
     pub rounds: usize,
     /// Of those, such with a count to go by.
@@ -43,25 +57,53 @@ pub struct Flights {
 /// One flight.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Flight {
+    /// Which flight of the year: the one that lays the eggs of the generation of that number. What was
+    /// not seen leaves its number free.
+    pub number: u8,
     /// The first round of the rise.
     pub start: FlightDay,
     /// The round in the middle of the highest catch.
-    pub peak: FlightDay,
+    pub highest: Round,
+    /// How far that round is the peak.
+    pub peak: Peak,
+    /// What makes the peak's day less sure.
+    pub peak_doubts: Vec<WhyNoDay>,
     /// The first round back at the low.
     pub end: FlightDay,
-    /// The highest round counted so far, whether or not it may be told as the peak.
-    pub highest: Round,
     /// Humps besides the highest, by their round.
     pub other_humps: Vec<Round>,
-    /// Degree-days from the highest round of the flight before to this one's; `None` for the first,
-    /// and where temperatures are missing.
-    pub heat_between: Option<DegreeDays>,
-    /// What is published for the generation that lies between the two; `None` where the first flight
-    /// of the year may have been missed.
-    pub published: Option<Generation>,
+    /// Degree-days from the highest round of the flight before to this one's, and what is published for
+    /// the generation between them; `None` where the flight before was not seen, and where temperatures
+    /// are missing.
+    pub heat_between: Option<(DegreeDays, Option<Generation>)>,
 }
 
-/// One of three answers to when a flight started, peaked or ended.
+impl Flight {
+    /// The round of the peak, where it is one.
+    #[must_use]
+    pub const fn peak_round(&self) -> Option<&Round> {
+        match self.peak {
+            Peak::Seen | Peak::AtLeast(..) => Some(&self.highest),
+            Peak::SoFar(_) | Peak::MayBeBefore => None,
+        }
+    }
+}
+
+/// How far the highest round of a flight is its peak.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Peak {
+    /// The highest so far: two lower rounds have not followed yet.
+    SoFar(SoFar),
+    /// Two lower rounds followed.
+    Seen,
+    /// The same, and on a day liners of these traps were so full that they undercount: it was at least as
+    /// high.
+    AtLeast(NaiveDate, Vec<TrapId>),
+    /// It is the first round, so that catches may have been higher before.
+    MayBeBefore,
+}
+
+/// One of three answers to when a flight started or ended.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum FlightDay {
     /// In the nights of a round.
@@ -87,6 +129,15 @@ impl FlightDay {
             Self::NotYet { .. } | Self::CannotTell { .. } => None,
         }
     }
+
+    /// How far it has come, where it is not yet.
+    #[must_use]
+    pub const fn missing(&self) -> Option<SoFar> {
+        match self {
+            Self::NotYet { why } => Some(*why),
+            Self::In(_) | Self::CannotTell { .. } => None,
+        }
+    }
 }
 
 /// What flights are read with beside the block's own traps.
@@ -103,6 +154,10 @@ pub struct FlightView<'a> {
     pub nuts_split: NaiveDate,
     /// The published generations of the insect, one after the other.
     pub generations: &'a [Generation],
+    /// The degree-days at which one flight ends and the next begins, by their rise.
+    pub bounds: &'a [DegreeDays],
+    /// What they count from.
+    pub numbered_by: NumberedBy,
     /// Degree-days after a day up to another, where known.
     pub heat: &'a dyn Fn(NaiveDate, NaiveDate) -> Option<DegreeDays>,
 }
@@ -113,17 +168,18 @@ pub struct FlightView<'a> {
 ///
 /// Why there is nothing to read them from.
 pub fn flights(block: &Block, view: &FlightView<'_>) -> Result<Flights, WhyNoFlights> {
-    let (kind, counted, traps) = source(block, view).ok_or(WhyNoFlights::NoTraps)?;
-    let FlightView {
-        orchard,
-        visits,
-        lapses,
-        as_of,
+    let source = source(block, view).ok_or(WhyNoFlights::NoTraps)?;
+    let Source {
+        kind,
+        counted,
+        rounds,
+        far_below,
+        beside,
         ..
-    } = *view;
-    let rounds = rounds(orchard, &traps, counted, visits, lapses, as_of);
-    let newest = rounds.last().cloned();
-    let newest = newest.ok_or(WhyNoFlights::NotRead(kind))?;
+    } = source;
+    let (Some(first), Some(newest)) = (rounds.first(), rounds.last()) else {
+        return Err(WhyNoFlights::NotRead(kind));
+    };
     let catches = Catches {
         usable: (0..rounds.len())
             .filter(|&at| rounds[at].counts())
@@ -132,57 +188,55 @@ pub fn flights(block: &Block, view: &FlightView<'_>) -> Result<Flights, WhyNoFli
         rounds: &rounds,
     };
     let (waves, may_be_starting) = catches.waves(view);
-    let mut flights: Vec<Flight> = Vec::new();
-    for (at, wave) in waves.iter().enumerate() {
-        let before = at.checked_sub(1).map(|at| &waves[at]);
-        let heat_between = before.and_then(|before| {
-            (view.heat)(
-                catches.round(before.top).middle(),
-                catches.round(wave.top).middle(),
-            )
-        });
-        let until = waves
-            .get(at + 1)
-            .map_or(catches.usable.len(), |next| next.rise);
-        flights.push(Flight {
-            heat_between,
-            published: before.and_then(|_| published(&waves[0], at, view.generations)),
-            ..catches.flight(wave, until)
-        });
-    }
     Ok(Flights {
         kind,
         counted,
+        far_below,
+        beside,
+        numbered_by: view.numbered_by,
+        first: first.clone(),
         rounds: rounds.len(),
         usable: catches.usable.len(),
-        flights,
-        newest,
+        flights: each(&catches, &waves, view),
+        newest: newest.clone(),
         may_be_starting,
     })
 }
 
-/// The generation between a flight and the one before it; the last one published goes on.
-fn published(first: &Wave, at: usize, generations: &[Generation]) -> Option<Generation> {
-    let seen_from_the_low = first.low.is_some();
-    let generation = generations.get(at - 1).or(generations.last());
-    generation.copied().filter(|_| seen_from_the_low)
+/// The flights of a year's waves.
+fn each(catches: &Catches<'_>, waves: &[Wave], view: &FlightView<'_>) -> Vec<Flight> {
+    let rises: Vec<NaiveDate> = waves
+        .iter()
+        .map(|wave| catches.round(wave.rise).middle())
+        .collect();
+    let from_first = waves.first().is_some_and(|wave| wave.low.is_none());
+    let numbers = number::numbers(&rises, from_first, view);
+    let mut flights: Vec<Flight> = Vec::new();
+    for (at, (wave, number)) in waves.iter().zip(numbers).enumerate() {
+        let next = waves.get(at + 1);
+        let until = next.map_or(catches.usable.len(), |next| next.rise);
+        let mut flight = catches.flight(wave, number, until);
+        flight.heat_between = flights
+            .last()
+            .and_then(|before| between(before, &flight, view));
+        flights.push(flight);
+    }
+    flights
 }
 
-/// What flights are read from: males where nothing hides the females from them, else females, else
-/// both sexes together. Females are never inferred from an unsexed catch.
-fn source<'a>(block: &Block, view: &FlightView<'a>) -> Option<(TrapKind, Counted, Vec<&'a Trap>)> {
-    let kinds: &[TrapKind] = match block.regime {
-        Regime::Conventional => &[
-            TrapKind::Pheromone,
-            TrapKind::PheromonePpo,
-            TrapKind::BaitBag,
-        ],
-        Regime::MatingDisruption => &[TrapKind::BaitBag, TrapKind::PheromonePpo],
-    };
-    kinds.iter().find_map(|&kind| {
-        let (counted, traps) = traps_of_year(view.orchard, block, kind, view.visits, view.as_of)?;
-        Some((kind, counted, traps))
-    })
+/// Heat from one flight's highest round to that of the next, with what is published for the generation
+/// between them; the last one published goes on.
+fn between(
+    before: &Flight,
+    flight: &Flight,
+    view: &FlightView<'_>,
+) -> Option<(DegreeDays, Option<Generation>)> {
+    if before.number + 1 != flight.number {
+        return None;
+    }
+    let heat = (view.heat)(before.highest.middle(), flight.highest.middle())?;
+    let generation = view.generations.get(usize::from(before.number) - 1);
+    Some((heat, generation.or(view.generations.last()).copied()))
 }
 
 #[cfg(test)]

@@ -27,7 +27,10 @@ pub use caught::{Caught, caught};
 pub use check::{Check, Reading, checks};
 pub use disruption::{Disruption, Doubt, Reference, SentinelCatch, Window, disruption};
 pub use due::DueState;
-pub use flight::{Flight, FlightDay, FlightView, Flights, SoFar, WhyNoDay, WhyNoFlights, flights};
+pub use flight::{
+    FarBelow, Flight, FlightDay, FlightView, Flights, NumberedBy, Peak, SoFar, WhyNoDay,
+    WhyNoFlights, flights,
+};
 pub use haul::Haul;
 pub(crate) use haul::{Interval, attractants, haul, intervals};
 pub(crate) use laying_seen::AROUND;

@@ -6,7 +6,7 @@ use crate::season::{BlockSeason, MarkReading, Outcome, TrapsToHang};
 use crate::trapping::{Flight, Flights, StartStatus, WhyStart};
 
 use super::gather::trap_list;
-use super::moth_flights::ordinal;
+use super::moth_flights::flight_name;
 use super::trap_plan::hanging_source;
 use super::words::{Words, mark_name, may_have_begun};
 use crate::ledger::Value;
@@ -195,24 +195,29 @@ impl Words {
         value: Value,
         season: &BlockSeason,
     ) -> Sentence {
-        let (flight, when) = (ordinal(number.into()), self.value(value));
-        let seen: Option<(&Flights, &Flight)> = season.flights.as_ref().ok().and_then(|seen| {
-            let at = usize::from(number).checked_sub(1)?;
-            Some((seen, seen.flights.get(at)?))
-        });
+        let (flight, when) = (flight_name(season, number), self.value(value));
+        let seen: Option<(&Flights, &Flight)> =
+            season.flights.as_ref().ok().zip(season.flight(number));
         let happened = match part {
             FlightPart::Start => "started",
             FlightPart::Peak => "peak",
             FlightPart::End => "back at the low",
         };
         let whole = seen.and_then(|(seen, of)| {
-            let nights = self.round(part.of(of).round()?);
+            let nights = self.round(part.round(of)?);
             let counted = seen.counted.words(2);
-            Some(format!(
-                "{flight} flight observed ({counted}): {happened} {nights}"
-            ))
+            let mut phrases = vec![format!(
+                "{flight} observed ({counted}): {happened} {nights}"
+            )];
+            phrases.extend(
+                (part == FlightPart::Peak)
+                    .then(|| self.peak_notes(of))
+                    .into_iter()
+                    .flatten(),
+            );
+            Some(phrases.join("; "))
         });
-        let brief = format!("{flight} flight {happened} {when}");
+        let brief = format!("{flight} {happened} {when}");
         Sentence {
             whole: whole.unwrap_or_else(|| brief.clone()),
             brief,
@@ -308,7 +313,7 @@ pub(crate) fn subject_of(event: &Event, season: &BlockSeason) -> String {
                 FlightPart::Peak => "peak",
                 FlightPart::End => "end",
             };
-            format!("{part} of the {} flight", ordinal((*number).into()))
+            format!("{part} of the {}", flight_name(season, *number))
         }
         Event::MarginTurned(mark, variety) => {
             format!("harvest of {variety} and {}", mark_name(season, mark))

@@ -127,12 +127,11 @@ impl Words {
         }
     }
 
-    /// Why a start, a peak or an end of a flight cannot be told.
+    /// Why a start or an end of a flight cannot be told, or a peak is less sure.
     #[must_use]
     pub fn why_no_day(self, why: &WhyNoDay) -> String {
         match why {
             WhyNoDay::CaughtFromFirst => "moths were caught from the first readings on".to_owned(),
-            WhyNoDay::HighestAtFirst => "catches were highest at the first readings".to_owned(),
             WhyNoDay::FreshLure(traps) => format!(
                 "traps were past their service life before the rise, and the catch jumps from a \
                  fresh lure{}",
@@ -142,11 +141,6 @@ impl Words {
                 "too few traps were read between {} and {}",
                 self.day(*from),
                 self.day(*to)
-            ),
-            WhyNoDay::Undercounts(day, traps) => format!(
-                "liners so full that they undercount on {}{}",
-                self.day(*day),
-                named(traps)
             ),
             WhyNoDay::WerePastLife(day, traps) => format!(
                 "traps were past their service life on {}{}",
@@ -164,6 +158,16 @@ impl Words {
                 "bait bags fade as new nuts split, so lower catches are no fall".to_owned()
             }
         }
+    }
+
+    /// That liners were too full to count all.
+    #[must_use]
+    pub fn full_liners(self, day: NaiveDate, traps: &[TrapId]) -> String {
+        format!(
+            "liners so full that they undercount on {}{}",
+            self.day(day),
+            named(traps)
+        )
     }
 
     /// Why heat, or the date of a mark, cannot be told. An insect file's own words stand as written.
@@ -244,17 +248,22 @@ impl SoFar {
     pub const fn words(self) -> &'static str {
         match self {
             Self::StillRising => "still rising",
-            Self::NotLowerTwice => "too early to say: not noticeably lower on two readings",
+            Self::NotLowerTwice => "not lower on two readings running yet",
+            Self::RanIntoNext => "the next flight rose before catches were lower",
             Self::NotBackTwice => "not back at the low on two readings",
         }
     }
 }
+
+/// More traps than this are counted instead of named.
+const MOST_NAMED: usize = 6;
 
 /// Traps in brackets after a blank; nothing for none.
 fn named(traps: &[TrapId]) -> String {
     let ids: Vec<&str> = traps.iter().map(TrapId::as_str).collect();
     match ids[..] {
         [] => String::new(),
+        _ if ids.len() > MOST_NAMED => format!(" ({} traps)", ids.len()),
         _ => format!(" ({})", ids.join(", ")),
     }
 }

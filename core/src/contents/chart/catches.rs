@@ -6,8 +6,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::orchard::{Orchard, Regime, TrapKind};
 use crate::season::BlockSeason;
-use crate::trapping::{Caught, Flight, FlightDay, Round, Visits, caught};
+use crate::trapping::{Caught, Flight, FlightDay, Peak, Round, Visits, caught};
 use crate::wording::Words;
+use crate::wording::moth_flights::flight_name;
 use crate::wording::words::rate_words;
 
 use super::axis::{day_ticks, days_after, value_axis};
@@ -141,8 +142,7 @@ fn panel(words: Words, season: &BlockSeason, caught: &Caught) -> Panel {
         rates: value_axis(rates.fold(0.5, f64::max)),
         flights: flights
             .iter()
-            .zip(1..)
-            .map(|(flight, number)| span(words, flight, number))
+            .map(|flight| span(words, season, flight))
             .collect(),
         readings,
     }
@@ -174,19 +174,18 @@ fn readings(rounds: &[Round]) -> Vec<ReadingPoint> {
     points.collect()
 }
 
-fn span(words: Words, flight: &Flight, number: usize) -> FlightSpan {
+fn span(words: Words, season: &BlockSeason, flight: &Flight) -> FlightSpan {
     let day = |day: &FlightDay| day.round().map(|round| round.by);
-    let peaked = flight.peak.round().is_some();
     FlightSpan {
         start: day(&flight.start),
         highest: flight.highest.by,
-        peaked,
+        peaked: flight.peak_round().is_some(),
         end: day(&flight.end),
-        label: flight_label(words, flight, number),
+        label: flight_label(words, season, flight),
     }
 }
 
-fn flight_label(words: Words, flight: &Flight, number: usize) -> String {
+fn flight_label(words: Words, season: &BlockSeason, flight: &Flight) -> String {
     let or_not = |what: &str, day: &FlightDay, not_yet: &str| match day {
         FlightDay::In(round) => format!("{what} {}", together(words, round.by)),
         FlightDay::NotYet { .. } => not_yet.to_owned(),
@@ -195,20 +194,18 @@ fn flight_label(words: Words, flight: &Flight, number: usize) -> String {
     let start = or_not("start", &flight.start, "start not told yet");
     let highest = together(words, flight.highest.by);
     let mut parts = vec![start];
-    match &flight.peak {
-        FlightDay::In(_) => {
-            parts.push(format!("peak {highest}"));
-            parts.push(or_not("end", &flight.end, "not over yet"));
-        }
-        FlightDay::NotYet { .. } => parts.push(format!("highest so far {highest}")),
-        FlightDay::CannotTell { .. } => {
-            parts.push("peak: can't tell".to_owned());
-            parts.push(or_not("end", &flight.end, "not over yet"));
-        }
+    parts.push(match &flight.peak {
+        Peak::Seen => format!("peak {highest}"),
+        Peak::AtLeast(..) => format!("peak {highest} at least"),
+        Peak::SoFar(_) => format!("highest so far {highest}"),
+        Peak::MayBeBefore => format!("highest at first {highest}"),
+    });
+    if !matches!(flight.peak, Peak::SoFar(_)) {
+        parts.push(or_not("end", &flight.end, "not over yet"));
     }
     format!(
-        "{} flight: {}",
-        crate::wording::moth_flights::ordinal(number),
+        "{}: {}",
+        flight_name(season, flight.number),
         parts.join(", ")
     )
 }

@@ -1,7 +1,8 @@
 //! What may be told of a flight: its start, peak and end, or why not.
 
 use super::waves::{Catches, Wave};
-use super::{Flight, FlightDay, SoFar, WhyNoDay};
+use super::{Flight, FlightDay, Peak, SoFar, WhyNoDay};
+use crate::trapping::Round;
 
 /// Catches are back at the low with no more than this share of the rise left.
 const LEFT_AT_END: f64 = 1.0 / 3.0;
@@ -10,19 +11,18 @@ const LONGEST_GAP_DAYS: i64 = 14;
 
 impl Catches<'_> {
     /// What may be told of a wave; the next one rises at `until`.
-    pub(super) fn flight(&self, wave: &Wave, until: usize) -> Flight {
+    pub(super) fn flight(&self, wave: &Wave, number: u8, until: usize) -> Flight {
+        let humps = wave.humps.iter();
+        let (peak, peak_doubts) = self.peak(wave, until);
         Flight {
+            number,
             start: self.start(wave),
-            peak: self.peak(wave),
-            end: self.end(wave, until),
             highest: self.round(wave.top).clone(),
-            other_humps: wave
-                .humps
-                .iter()
-                .map(|&top| self.round(top).clone())
-                .collect(),
+            peak,
+            peak_doubts,
+            end: self.end(wave, until),
+            other_humps: humps.map(|&top| self.round(top).clone()).collect(),
             heat_between: None,
-            published: None,
         }
     }
 
@@ -43,28 +43,42 @@ impl Catches<'_> {
         }
     }
 
-    fn peak(&self, wave: &Wave) -> FlightDay {
-        if !wave.fallen {
-            let why = match wave.top + 1 < self.usable.len() {
-                true => SoFar::NotLowerTwice,
-                false => SoFar::StillRising,
-            };
-            return self.no_fall(wave.top).unwrap_or(FlightDay::NotYet { why });
-        }
-        if wave.low.is_none() && wave.top == wave.rise {
-            return WhyNoDay::HighestAtFirst.into();
-        }
+    /// How far the top of a wave is a peak, and what makes that less sure.
+    fn peak(&self, wave: &Wave, until: usize) -> (Peak, Vec<WhyNoDay>) {
+        let lower = |place: &usize| self.rate(*place) < self.rate(wave.top);
+        let after: Vec<usize> = (wave.top + 1..until).collect();
+        let twice = after.windows(2).find(|two| two.iter().all(lower));
         let top = self.usable[wave.top];
         let beside = &self.rounds[top.saturating_sub(1)..self.rounds.len().min(top + 2)];
-        if let Some(round) = beside.iter().find(|round| !round.undercounts.is_empty()) {
-            WhyNoDay::Undercounts(round.by, round.undercounts.clone()).into()
-        } else if let Some(round) = beside.iter().find(|round| round.mostly_past_life) {
-            WhyNoDay::WerePastLife(round.by, round.past_life.clone()).into()
-        } else if self.rounds[top].may_have_jumped() {
-            WhyNoDay::LureJustChanged.into()
-        } else {
-            FlightDay::In(self.round(wave.top).clone())
-        }
+        let full = beside.iter().find(|round| !round.undercounts.is_empty());
+        let peak = match (twice, full) {
+            _ if wave.low.is_none() && wave.top == wave.rise => Peak::MayBeBefore,
+            (None, _) if wave.ran_into_next => Peak::SoFar(SoFar::RanIntoNext),
+            (None, _) if !wave.fallen && after.is_empty() => Peak::SoFar(SoFar::StillRising),
+            (None, _) if !wave.fallen => Peak::SoFar(SoFar::NotLowerTwice),
+            (_, Some(full)) => Peak::AtLeast(full.by, full.undercounts.clone()),
+            _ => Peak::Seen,
+        };
+        let doubts = match &peak {
+            Peak::Seen | Peak::AtLeast(..) => self.doubts(top, beside, twice.unwrap_or(&after)),
+            Peak::SoFar(_) | Peak::MayBeBefore => Vec::new(),
+        };
+        (peak, doubts)
+    }
+
+    /// What makes the day of a peak less sure: worn lures beside it, a fresh one on it, and lower catches
+    /// after it that have another reason.
+    fn doubts(&self, top: usize, beside: &[Round], lows: &[usize]) -> Vec<WhyNoDay> {
+        let worn = beside.iter().find(|round| round.mostly_past_life);
+        let worn = worn.map(|round| WhyNoDay::WerePastLife(round.by, round.past_life.clone()));
+        let fresh = self.rounds[top].may_have_jumped();
+        let fades = |low: &usize| self.fades_from.is_some_and(|day| self.round(*low).by > day);
+        let doubts = [
+            worn,
+            fresh.then_some(WhyNoDay::LureJustChanged),
+            lows.iter().any(fades).then_some(WhyNoDay::BagsFade),
+        ];
+        doubts.into_iter().flatten().collect()
     }
 
     fn end(&self, wave: &Wave, until: usize) -> FlightDay {

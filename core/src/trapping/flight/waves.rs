@@ -5,12 +5,14 @@ use std::ops::Range;
 use chrono::NaiveDate;
 
 use super::FlightView;
+use super::together::least_heat;
 use crate::trapping::Round;
 
 /// A catch is noticeably higher than another with half as much again a trap and night, and so many
-/// moths more.
+/// moths more; two that rise, with so many together.
 const TIMES_MORE: f64 = 1.5;
-const MOTHS_MORE: f64 = 3.0;
+const MOTHS_MORE: f64 = 2.0;
+const MOTHS_MORE_TOGETHER: f64 = 6.0;
 /// Without heat to judge by, humps less than so many days apart are one flight: in 2017 and 2018 a
 /// first flight had two, 18 and 19 days apart (Rijal 2018, UC Cooperative Extension).
 const HUMPS_DAYS: i64 = 21;
@@ -28,13 +30,22 @@ pub(super) struct Wave {
     pub(super) humps: Vec<usize>,
     /// Whether catches were noticeably lower on two readings since.
     pub(super) fallen: bool,
+    /// Whether the next flight rose without any lower catch between.
+    pub(super) ran_into_next: bool,
 }
 
 impl Round {
     /// Whether this catch is noticeably higher than one per trap and night.
     fn exceeds(&self, rate: f64) -> bool {
-        f64::from(self.count) >= TIMES_MORE * rate * f64::from(self.trap_nights) + MOTHS_MORE
+        exceed(&[self], rate, MOTHS_MORE)
     }
+}
+
+/// Whether rounds together are noticeably higher than a catch per trap and night, and so many moths more.
+fn exceed(rounds: &[&Round], rate: f64, moths_more: f64) -> bool {
+    let count: u32 = rounds.iter().map(|round| round.count).sum();
+    let nights: u32 = rounds.iter().map(|round| round.trap_nights).sum();
+    f64::from(count) >= TIMES_MORE * rate * f64::from(nights) + moths_more
 }
 
 /// All rounds, and the places of those with a count to go by.
@@ -85,14 +96,17 @@ impl Catches<'_> {
                 return (waves, true);
             }
             let (wave, fall) = self.wave(rise, low);
-            match waves.last_mut() {
-                Some(flight) if self.one_flight(flight, &wave, view) => self.join(flight, wave),
-                Some(flight) => {
-                    // Catches that rise again have fallen before.
-                    flight.fallen = true;
-                    waves.push(wave);
+            let until = fall.unwrap_or(self.usable.len());
+            for wave in self.run_together(wave, until, view) {
+                match waves.last_mut() {
+                    Some(flight) if self.one_flight(flight, &wave, view) => self.join(flight, wave),
+                    Some(flight) => {
+                        // Catches that rise again have fallen before.
+                        flight.fallen |= !flight.ran_into_next;
+                        waves.push(wave);
+                    }
+                    None => waves.push(wave),
                 }
-                None => waves.push(wave),
             }
             match fall {
                 Some(fall) => low_from = fall,
@@ -109,9 +123,13 @@ impl Catches<'_> {
         (from..self.usable.len()).find_map(|place| {
             let lows = (low_from..place).filter(|&place| self.shows_a_low(place));
             let low = lows.map(|place| self.rate(place)).reduce(f64::min);
-            let rises = |place: usize| self.round(place).exceeds(low.unwrap_or(0.0));
-            let last = place + 1 == self.usable.len();
-            (rises(place) && (last || rises(place + 1))).then_some((place, low))
+            let rate = low.unwrap_or(0.0);
+            let rises = self.round(place).exceeds(rate);
+            let holds = self.usable.get(place + 1).is_none_or(|_| {
+                let two = [self.round(place), self.round(place + 1)];
+                two[1].exceeds(rate) && exceed(&two, rate, MOTHS_MORE_TOGETHER)
+            });
+            (rises && holds).then_some((place, low))
         })
     }
 
@@ -135,12 +153,13 @@ impl Catches<'_> {
             top: self.top(rise..fall.unwrap_or(self.usable.len())),
             humps: Vec::new(),
             fallen: next.is_some_and(|next| lower(highest, next)),
+            ran_into_next: false,
         };
         (wave, fall)
     }
 
     /// The first place of the highest smoothed catch.
-    fn top(&self, places: Range<usize>) -> usize {
+    pub(super) fn top(&self, places: Range<usize>) -> usize {
         places.clone().fold(places.start, |top, place| {
             if self.smoothed(place) > self.smoothed(top) {
                 place
@@ -156,9 +175,7 @@ impl Catches<'_> {
             self.round(flight.top).middle(),
             self.round(wave.top).middle(),
         );
-        let shortest = view.generations.iter().filter_map(|g| Some(g.range?.0));
-        let shortest = shortest.min_by(|a, b| a.fahrenheit_days().total_cmp(&b.fahrenheit_days()));
-        match (shortest, (view.heat)(from, to)) {
+        match (least_heat(view.generations), (view.heat)(from, to)) {
             (Some(shortest), Some(heat)) => heat.fahrenheit_days() < shortest.fahrenheit_days(),
             _ => (to - from).num_days() < HUMPS_DAYS,
         }

@@ -19,19 +19,19 @@ pub enum WhyNoFlights {
 pub enum SoFar {
     /// The newest catch is the highest.
     StillRising,
-    /// Catches are not noticeably lower on two readings.
+    /// Catches were not lower on two readings running.
     NotLowerTwice,
+    /// The next flight rose before catches were lower.
+    RanIntoNext,
     /// Catches are not back at the low on two readings.
     NotBackTwice,
 }
 
-/// Why a start, a peak or an end of a flight cannot be told.
+/// Why a start or an end of a flight cannot be told, or a peak is less sure.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum WhyNoDay {
     /// Moths were caught from the first readings on.
     CaughtFromFirst,
-    /// Catches were highest at the first readings.
-    HighestAtFirst,
     /// These traps were past their service life before the rise: a fresh lure makes a catch jump.
     FreshLure(Vec<TrapId>),
     /// Too few traps were read between two days.
@@ -41,8 +41,6 @@ pub enum WhyNoDay {
         /// The next one.
         to: NaiveDate,
     },
-    /// Liners of these traps were so full on that day that they undercount.
-    Undercounts(NaiveDate, Vec<TrapId>),
     /// These traps were past their service life on that day.
     WerePastLife(NaiveDate, Vec<TrapId>),
     /// An overdue lure was changed just before the highest catch.

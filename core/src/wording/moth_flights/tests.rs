@@ -3,7 +3,7 @@ use chrono::NaiveDate;
 use super::*;
 use crate::orchard::TrapKind;
 use crate::season::StationHeat;
-use crate::trapping::{Note, NoteKind, Notes, Visit, Visits};
+use crate::trapping::{FarBelow, Note, NoteKind, Notes, Visit, Visits};
 use crate::weather::{ReceivedDay, StationWeather};
 use crate::{id::StationId, insect::InsectFile, orchard::Orchard, sample};
 
@@ -11,9 +11,15 @@ fn date(month: u32, day: u32) -> NaiveDate {
     NaiveDate::from_ymd_opt(2021, month, day).unwrap()
 }
 
-/// A block with two pheromone traps read weekly from 8 March on, alike, and 20 °F-days each day.
+/// A block with two pheromone traps read weekly from 8 March on, alike, 20 °F-days each day, and egg laying
+/// from 4 April on.
 fn lines(counts: &[u32]) -> Vec<String> {
-    Words::default().flight_lines(&season(counts, &[]))
+    Words::default().flight_lines(&season(counts, &[started()]))
+}
+
+fn started() -> Note {
+    let by_hand = NoteKind::EggLayingStart(date(4, 4).into());
+    sample::note(date(4, 5), None, by_hand)
 }
 
 fn season(counts: &[u32], notes: &[Note]) -> BlockSeason {
@@ -57,8 +63,7 @@ fn season(counts: &[u32], notes: &[Note]) -> BlockSeason {
 #[test]
 fn beside_a_passed_mark_stands_the_flight_that_the_traps_showed_and_the_difference() {
     // 1056 at 20 a day from 4 April: 53 days, 26 May; the second flight's rise was read on 24 May.
-    let started = NoteKind::EggLayingStart(date(4, 4).into());
-    let notes = [sample::note(date(4, 5), None, started)];
+    let notes = [started()];
     let counts = [0, 0, 0, 5, 9, 1, 0, 0, 0, 0, 0, 6, 12];
     let season = season(&counts, &notes);
     let beside = |place: usize| Words::default().traps_beside(&season, &season.marks[place]);
@@ -73,7 +78,7 @@ fn beside_a_passed_mark_stands_the_flight_that_the_traps_showed_and_the_differen
 fn a_flight_is_told_with_its_counts_and_traps() {
     // Smoothed, 9 on each of two traps is highest; 18 moths on 14 trap-nights are 1.3.
     let expected = "1st flight seen (males): started between Mar 22 and Mar 29 (10 caught, 2 of 2 traps \
-                    read); peak 1.3 a trap and night in the nights to Apr 5; back at the low between Apr \
+                    read); peak 1.3 a trap and night between Mar 29 and Apr 5; back at the low between Apr \
                     12 and Apr 19 (4 caught, 2 of 2 traps read)";
     assert_eq!(lines(&[0, 1, 0, 5, 9, 6, 2, 1, 0]), [expected]);
 }
@@ -83,10 +88,53 @@ fn the_heat_between_two_flights_stands_beside_what_is_published() {
     // Highest in the weeks to 5 April and 31 May: 56 days of 20.
     let found = lines(&[0, 0, 0, 5, 9, 1, 0, 0, 0, 0, 0, 6, 12]);
     let expected = "2nd flight seen (males): started between May 17 and May 24 (12 caught, 2 of 2 traps \
-                    read); still rising, highest so far 1.7 a trap and night in the nights to May 31; \
+                    read); highest so far 1.7 a trap and night between May 24 and May 31, still rising; \
                     1120 °F-days after the highest catch of the flight before (one generation: 1056 \
                     °F-days)";
     assert_eq!(found[1], expected);
+}
+
+#[test]
+fn a_flight_that_was_not_seen_leaves_its_number_free() {
+    // A rise in the nights to 21 June, 75 days of 20 °F-days after the start: more than 1417, so the third.
+    let mut counts = [0; 17];
+    counts[15..].copy_from_slice(&[6, 12]);
+    let found = lines(&counts);
+    let first = "1st flight not seen (males): first reading between Mar 1 and Mar 8";
+    assert_eq!((found.len(), found[0].as_str()), (3, first));
+    assert!(
+        found[2].starts_with("3rd flight seen (males): started between Jun 14 and Jun 21"),
+        "{found:?}"
+    );
+}
+
+#[test]
+fn an_insect_file_may_name_its_flights() {
+    let season = BlockSeason {
+        flight_names: ["spring flight", "summer flight"].map(str::to_owned).into(),
+        ..season(&[0, 1, 0, 5, 9, 6, 2, 1, 0], &[started()])
+    };
+    let found = Words::default().flight_lines(&season);
+    assert!(
+        found[0].starts_with("spring flight seen (males): started"),
+        "{found:?}"
+    );
+}
+
+#[test]
+fn why_combined_traps_are_read_in_a_conventional_block_is_said_in_counts() {
+    let mut season = season(&[0, 1, 0, 5, 9, 6, 2, 1, 0], &[started()]);
+    let flights = season.flights.as_mut().unwrap();
+    flights.far_below = Some(FarBelow {
+        by: date(4, 5),
+        males: [1, 14],
+        moths: [21, 14],
+    });
+    let expected = "flights are read from the combined traps: to Apr 5 the pheromone traps beside them caught \
+                    0.07 males a trap and night, and they 1.5 moths; that is what mating disruption near by \
+                    looks like";
+    let found = Words::default().flight_lines(&season);
+    assert_eq!(found[0], expected);
 }
 
 #[test]
@@ -100,12 +148,12 @@ fn a_single_rise_and_an_empty_season_are_said_as_such() {
 }
 
 #[test]
-fn what_cannot_be_told_is_said_of_which_day_and_why() {
+fn full_liners_leave_a_peak_by_its_dates_as_at_least_so_high() {
     // A liner whose area is not declared is full at 50: 5 + 20 + 30 are 55 on the 5th of April. Smoothed,
     // 44.5 moths on 14 nights; a third of that is 7.4 a week, and 9 is more.
     let expected = "1st flight seen (males): started between Mar 15 and Mar 22 (10 caught, 2 of 2 traps \
-                    read); peak: can't tell: liners so full that they undercount on Apr 5 (P1, P2); \
-                    highest counted 4.3 a trap and night in the nights to Apr 5; back at the low between \
+                    read); peak at least 4.3 a trap and night between Mar 29 and Apr 5; liners so full that they \
+                    undercount on Apr 5 (P1, P2); back at the low between \
                     Apr 12 and Apr 19 (8 caught, 2 of 2 traps read)";
     assert_eq!(lines(&[0, 0, 5, 20, 30, 9, 4, 1])[0], expected);
 }

@@ -184,7 +184,11 @@ fn each_cause_of_a_flight_that_is_not_told_has_its_words() {
         (SoFar::StillRising, "still rising"),
         (
             SoFar::NotLowerTwice,
-            "too early to say: not noticeably lower on two readings",
+            "not lower on two readings running yet",
+        ),
+        (
+            SoFar::RanIntoNext,
+            "the next flight rose before catches were lower",
         ),
         (SoFar::NotBackTwice, "not back at the low on two readings"),
     ];
@@ -203,10 +207,6 @@ fn each_cause_of_a_flights_day_that_cannot_be_told_has_its_words() {
             "moths were caught from the first readings on",
         ),
         (
-            WhyNoDay::HighestAtFirst,
-            "catches were highest at the first readings",
-        ),
-        (
             WhyNoDay::FreshLure(traps(&["P1", "P2"])),
             "traps were past their service life before the rise, and the catch jumps from a fresh lure \
              (P1, P2)",
@@ -215,11 +215,11 @@ fn each_cause_of_a_flights_day_that_cannot_be_told_has_its_words() {
             WhyNoDay::FreshLure(Vec::new()),
             "traps were past their service life before the rise, and the catch jumps from a fresh lure",
         ),
-        (too_few, "too few traps were read between Mar 15 and Apr 12"),
         (
-            WhyNoDay::Undercounts(day(4, 5), traps(&["P1"])),
-            "liners so full that they undercount on Apr 5 (P1)",
+            WhyNoDay::ArePastLife(traps(&["P1", "P2", "P3", "P4", "P5", "P6", "P7"])),
+            "traps are past their service life (7 traps)",
         ),
+        (too_few, "too few traps were read between Mar 15 and Apr 12"),
         (
             WhyNoDay::WerePastLife(day(4, 5), traps(&["P1"])),
             "traps were past their service life on Apr 5 (P1)",
