@@ -232,7 +232,7 @@ impl Words {
         if flights.numbered_by == NumberedBy::Order {
             line.push_str("; numbered in the order seen");
         }
-        if flights.beside.contains(&TrapKind::BaitBag) {
+        if flights.kind == TrapKind::PheromonePpo && flights.beside.contains(&TrapKind::BaitBag) {
             line.push_str("; bait bags stand beside, no flight is read from them");
         }
         line.push_str("; read by practice, no published way");
