@@ -39,18 +39,6 @@ def start_verdict(season, day):
     return "early" if off < -1 else "late" if off > 1 else "right"
 
 
-def told_start(block):
-    """The day of a start that people can count from, by the rule in force."""
-    start = block["egg_laying_start"]
-    return day_of_year(start["date"]) if start["status"] == "confirmed" else None
-
-
-def start_by(block, rule):
-    """The day of a start by one rule."""
-    result = block["egg_laying_start"]["evidence"]["by_rule"][rule]
-    return day_of_year(result.get("date")) if result["status"] == "confirmed" else None
-
-
 def middle(of_round):
     after, by = day_of_year(of_round["after"]), day_of_year(of_round["by"])
     return after + (by - after + 1) // 2

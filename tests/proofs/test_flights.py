@@ -1,9 +1,9 @@
-"""Egg-laying starts and flights told of simulated seasons, against their truth and the best there is.
+"""Flights told of simulated seasons, against their truth and the best there is.
 
 All tables are of the reporting seeds and years; every rule and constant was chosen on the development
 ones. What is asserted holds for reasons of its own and not because of how these seeds fell."""
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from itertools import pairwise
 from pathlib import Path
 
@@ -22,8 +22,6 @@ LEVELS = ("low", "middle", "high")
 PLAIN_SEASONS, OTHER_SEASONS, BEST_SEASONS = 40, 12, 12  # a cell
 DISRUPTED_SEASONS = 24  # of the kinds under disruption or near it: more than 100 each
 DISRUPTED = (*plan.MOTH_TRAPS, "near")
-RULES = ("share-rising", "eggs-twice")
-VERDICTS = ("early", "right", "late", "never", "false", "none")
 LAST_DAY = traps.day_of((10, 20))
 
 
@@ -55,43 +53,6 @@ def cells(farm, of_kind="plain"):
         if season.kind == of_kind:
             found[len(season.egg_traps), len(season.moth_traps), season.level].append(season)
     return found
-
-
-def starts(seasons, day_of):
-    return Counter(table.start_verdict(season, day_of(season)) for season in seasons)
-
-
-def shares(verdicts):
-    count = sum(verdicts.values())
-    return " ".join(f"{100 * verdicts[name] / count:4.0f}" for name in VERDICTS[:4])
-
-
-def test_egg_laying_starts(farm, told, capsys):
-    at_best, by_rule = Counter(), {rule: Counter() for rule in RULES}
-    with capsys.disabled():
-        print("\nEgg-laying start, % of seasons early right late never, by egg traps and level of catches:")
-        print("                 share rising         eggs twice           best there is")
-        for (eggs, _, level), seasons in cells(farm).items():
-            rows = [starts(seasons, lambda s, r=rule: table.start_by(told[s.name], r)) for rule in RULES]
-            for rule, row in zip(RULES, rows):
-                by_rule[rule] += row
-            few = seasons[:BEST_SEASONS]
-            top = starts(few, lambda s: best.best_start(s, np.random.default_rng(s.seed)))
-            at_best += top
-            print(f"{eggs} traps {level:7} " + "  ".join(shares(row) for row in (*rows, top)))
-        print("By kind of season, all traps and levels; false in the kind without egg laying:")
-        for kind in plan.KINDS:
-            seasons = [season for season in farm.seasons if season.kind == kind]
-            rows = [starts(seasons, lambda s, r=rule: table.start_by(told[s.name], r)) for rule in RULES]
-            false = "".join(f"  false {row['false']} of {len(seasons)}" for row in rows if kind == "none")
-            print(f"{kind:16} " + ("  ".join(shares(row) for row in rows) if kind != "none" else "") + false)
-    # Whoever knows the generator cannot do worse than a rule that does not.
-    for rule in RULES:
-        assert at_best["right"] / at_best.total() > by_rule[rule]["right"] / by_rule[rule].total()
-    # A single stray egg never meets a rule that asks for two traps or three quarters of them, twice.
-    none = [season for season in farm.seasons if season.kind == "none"]
-    for rule in RULES:
-        assert starts(none, lambda s: table.start_by(told[s.name], rule))["false"] == 0
 
 
 def flown(seasons, flights_of):

@@ -59,11 +59,19 @@ pub(super) fn value_axis(highest: f64) -> ValueAxis {
     }
 }
 
-/// The least of 1, 2, 2.5 and 5 times a power of ten that is not below a step; 2.5 only in whole numbers.
+/// The least of 1, 2, 2.5 and 5 times a power of ten that is not below a step; 2.5 only in whole numbers, 2 in
+/// its place where it is none, since 5 would leave a single step.
 fn round_step(step: f64) -> f64 {
     let power = 10_f64.powf(step.log10().floor());
-    let fits =
-        |times: &f64| times * power >= step * (1.0 - 1e-9) && (*times != 2.5 || power >= 10.0);
+    let whole = power >= 10.0;
+    let fits = |times: &f64| {
+        let enough = times * power >= step * (1.0 - 1e-9);
+        match *times {
+            2.0 if !whole => 2.5 * power > step * (1.0 + 1e-9),
+            2.5 => whole && enough,
+            _ => enough,
+        }
+    };
     let times = [1.0, 2.0, 2.5, 5.0].into_iter().find(fits);
     times.unwrap_or(10.0) * power
 }
@@ -89,6 +97,8 @@ mod tests {
         assert_eq!(labels(1000.0), ["0", "250", "500", "750", "1000"]);
         assert_eq!(labels(7.3), ["0", "2", "4", "6"]);
         assert_eq!(labels(0.17), ["0", "0.05", "0.10", "0.15"]);
+        assert_eq!(labels(0.8078), ["0", "0.2", "0.4", "0.6", "0.8"]);
+        assert_eq!(labels(10.0), ["0", "5", "10"]);
     }
 
     #[test]

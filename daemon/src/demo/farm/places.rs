@@ -209,7 +209,6 @@ pub(super) static BLOCKS: [Block; 12] = [
         acres: 62,
         disrupted: true,
         varieties: &["Nonpareil", "Carmel"],
-        start_rule: "eggs-twice",
         laying: Laying::Patchy,
         traps: numbers(6, 1, 3, 0),
         ..PLAIN
@@ -252,7 +251,6 @@ pub(super) static BLOCKS: [Block; 12] = [
         grower: "bram",
         acres: 40,
         varieties: &["Nonpareil", "Sonora", "Carmel"],
-        start_rule: "eggs-twice",
         laying: Laying::Patchy,
         traps: numbers(5, 2, 0, 1),
         ..PLAIN
