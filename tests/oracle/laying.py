@@ -28,7 +28,7 @@ def chances(readings, heat, earliest):
     """The bounds of the cells, and the chance that laying began before each."""
     edges = np.linspace(heat[earliest], UNTIL, CELLS + 1)
     begins = (edges[1:] + edges[:-1]) / 2
-    readings = [reading for reading in readings if heat[reading[0]] < UNTIL]
+    readings = [reading for reading in readings if heat[reading[1]] < UNTIL]
     combinations = list(itertools.product(WIDTHS, EGGS, STRAYS, SHAPES))
     hump = np.zeros((len(combinations), CELLS))
     for at, (width, all_eggs, rate, shape) in enumerate(combinations):

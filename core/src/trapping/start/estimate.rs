@@ -113,8 +113,8 @@ impl<'a> Estimator<'a> {
         })
     }
 
-    /// Takes in a check. Baselines say nothing of when their eggs were laid, and nights that begin once
-    /// eggs are likelier the second generation's nothing of the first. Whether its heat is known.
+    /// Takes in a check. Baselines say nothing of when their eggs were laid, and nights that end once eggs
+    /// are likelier the second generation's nothing of the first. Whether its heat is known.
     pub(super) fn read(&mut self, check: &'a Check) -> bool {
         let mut alike: BTreeMap<(NaiveDate, NaiveDate), Vec<u32>> = BTreeMap::new();
         for reading in check.judged() {
@@ -122,12 +122,12 @@ impl<'a> Estimator<'a> {
             else {
                 return false;
             };
-            if from < self.until {
+            if to < self.until {
                 let eggs = alike.entry((reading.date, reading.since)).or_default();
                 eggs.push(reading.eggs);
                 self.read.push((reading, [from, to]));
+                self.read_to = self.read_to.max(Some(reading.date));
             }
-            self.read_to = self.read_to.max(Some(reading.date));
         }
         for ((date, since), eggs) in alike {
             // Both were looked up above.
@@ -137,11 +137,6 @@ impl<'a> Estimator<'a> {
             self.laying.read(&Counts { heat, nights, eggs });
         }
         true
-    }
-
-    /// The newest day read.
-    pub(super) const fn read_to(&self) -> Option<NaiveDate> {
-        self.read_to
     }
 
     /// Whether the estimate alone can be believed.

@@ -14,7 +14,7 @@ use crate::id::GroupId;
 use crate::orchard::StartRule;
 use crate::trapping::Check;
 
-use super::estimate::{Estimate, Estimator};
+use super::estimate::{Estimate, Estimator, HeatOfDays};
 use super::rules::GroupChecks;
 use super::{CheckEvidence, EggLayingStart, RuleResult, StartEvidence, StartStatus, WhyStart};
 
@@ -133,8 +133,9 @@ impl GroupChecks<'_> {
 
     /// Why a run of checks is not believed.
     fn doubt(&self, first: NaiveDate, second: NaiveDate, judged: &Judged) -> WhyStart {
-        let estimate = judged.estimate.as_ref();
-        match estimate.filter(|estimate| estimate.read_to >= second) {
+        let known_to = self.heat.map(HeatOfDays::known_to);
+        let known = known_to.is_some_and(|known| second <= known);
+        match judged.estimate.as_ref().filter(|_| known) {
             Some(estimate) => WhyStart::Doubted {
                 checks: [first, second],
                 in_a_hundred: in_a_hundred(estimate.chance),
@@ -142,7 +143,7 @@ impl GroupChecks<'_> {
             },
             None => WhyStart::NotDated {
                 checks: [first, second],
-                known_to: self.heat.map(|heat| heat.known_to()),
+                known_to,
             },
         }
     }
@@ -156,7 +157,6 @@ impl GroupChecks<'_> {
             confirmed: BTreeMap::new(),
         };
         let estimator = self.heat.and_then(|heat| Estimator::new(heat, self.model));
-        let mut read_to = None;
         if let Some(mut estimator) = estimator {
             for check in &self.checks {
                 if judged.is_frozen_by(check.date) || !estimator.read(check) {
@@ -164,10 +164,9 @@ impl GroupChecks<'_> {
                 }
                 judged.weigh(check, &estimator);
             }
-            read_to = estimator.read_to();
             judged.look_back(&estimator);
         }
-        judged.let_stand_by_themselves(read_to);
+        judged.let_stand_by_themselves(self.heat.map(HeatOfDays::known_to));
         judged
     }
 
@@ -262,9 +261,9 @@ impl Judged {
 
     /// Rules whose run the estimate has not reached, as far as heat is known: one that is not dated by it
     /// stands by itself.
-    fn let_stand_by_themselves(&mut self, read_to: Option<NaiveDate>) {
+    fn let_stand_by_themselves(&mut self, known_to: Option<NaiveDate>) {
         for (&rule, run) in &self.runs {
-            let unread = run.filter(|run| read_to.is_none_or(|to| to < run.second));
+            let unread = run.filter(|run| known_to.is_none_or(|known| known < run.second));
             if let Some(run) = unread.filter(|_| rule != StartRule::Estimate) {
                 self.confirmed.entry(rule).or_insert(run.second);
             }

@@ -1,5 +1,7 @@
 //! Cases of the egg-laying start, each worked by hand.
 
+mod estimated;
+
 use super::*;
 use crate::id::BlockId;
 use crate::orchard::TrapKind;
