@@ -105,7 +105,8 @@ fn starts(c: &mut Criterion) {
             notes: &notes,
             as_of,
         };
-        let start = || start_of_group(&orchard, &block, &block.start_group, Some(&heat), view);
+        let group = &block.start_group;
+        let start = || start_of_group(&orchard, &block, group, (Some(&heat), None), view).start;
         let estimate = start().evidence.estimate.expect(SOUND);
         eprintln!("{name}: {} {:?}", estimate.chance, estimate.days);
         c.bench_function(&format!("start of a group, {name}"), |bench| {

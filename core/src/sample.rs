@@ -9,7 +9,7 @@ use crate::insect::{Insect, InsectFile};
 use crate::orchard::{
     Block, Crop, Dispensers, Orchard, Part, Product, Regime, StartRule, Trap, TrapKind, own_group,
 };
-use crate::season::{BlockSeason, GroupStarts, StationHeat, assess};
+use crate::season::{BlockSeason, GroupStarts, KeptStarts, StationHeat, assess};
 use crate::temperature::DegreeDays;
 use crate::trapping::{Note, NoteKind, Notes, Visit, Visits};
 use crate::weather::StationWeather;
@@ -122,6 +122,7 @@ pub(crate) fn assess_alone(
     notes: &Notes,
 ) -> BlockSeason {
     let heat_of = |_: &StationId| Some(heat);
-    let starts = GroupStarts::read(orchard, insect, heat_of, (visits, notes), heat.as_of());
+    let records = (visits, notes, &KeptStarts::new());
+    let starts = GroupStarts::read(orchard, insect, heat_of, records, heat.as_of());
     assess(orchard, block, insect, heat, &starts, visits, notes)
 }

@@ -53,7 +53,7 @@ pub fn laying_years(
             as_of,
         };
         let group = &block.start_group;
-        let start = start_of_group(orchard, block, group, heat.heat(), view);
+        let start = start_of_group(orchard, block, group, (heat.heat(), None), view).start;
         let computed = reached(insect, heat, start.date.filter(|_| start.status.is_firm())?)?;
         let seen = laying_seen(&checks(&traps, visits, as_of), computed)?;
         Some(LayingOfYear {

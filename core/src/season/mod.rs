@@ -38,7 +38,7 @@ pub use laying_years::{LayingOfYear, laying_years};
 pub use marks::{Basis, MarkReading, Outcome};
 pub use projection::{FEW_PAST_YEARS, Projection, Shift};
 pub use risk_facts::{RiskFacts, SampleShare};
-pub use starts::GroupStarts;
+pub use starts::{GroupStarts, KeptStarts};
 pub use station_heat::StationHeat;
 pub use tally::{TallyDay, tally};
 pub use traps_wanted::{Density, Purpose, TrapPlan, Wanted, trap_plan};

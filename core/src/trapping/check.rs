@@ -1,6 +1,7 @@
 //! Check dates of an egg-trap group: one reading a trap, over at most two days.
 
 use chrono::{Days, NaiveDate};
+use serde::{Deserialize, Serialize};
 
 use crate::id::TrapId;
 use crate::orchard::Trap;
@@ -9,7 +10,7 @@ use super::span::spans;
 use super::{Counted, Visits};
 
 /// One egg count of one trap.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Reading {
     /// The trap.
     pub trap: TrapId,

@@ -47,8 +47,8 @@ pub use routine::{EggRoutine, ReadingDue, readings_due};
 pub use service::{Lapse, ServiceDue, lapses, service_due, without_clock};
 pub use split::{first_split, not_split_on, split_seen, splits_that_disagree};
 pub use start::{
-    CheckEvidence, EggLayingStart, Estimate, RuleResult, SecondCandidate, StartEvidence,
-    StartStatus, StartView, Weight, WhyStart, start_of_group,
+    CheckEvidence, EggLayingStart, Estimate, GroupStart, KeptStart, RuleResult, SecondCandidate,
+    StartEvidence, StartStatus, StartView, Weight, WhyStart, start_of_group,
 };
 pub use unknown::{Missing, Unknown, Unread, unknown};
 pub use visit::{Visit, Visits};

@@ -9,12 +9,14 @@
 
 mod estimate;
 mod in_force;
+mod kept;
 mod laying;
 mod logarithm;
 mod rules;
 mod why;
 
 pub use estimate::{Estimate, Weight};
+pub use kept::KeptStart;
 pub use why::WhyStart;
 
 use std::collections::BTreeMap;
@@ -259,29 +261,37 @@ pub struct StartView<'a> {
     pub as_of: NaiveDate,
 }
 
+/// A group's start, and what its estimate came to where that stands still and was not kept before.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GroupStart {
+    /// The start.
+    pub start: EggLayingStart,
+    /// What to keep.
+    pub to_keep: Option<KeptStart>,
+}
+
 /// Decides a group's start of the year from everything known up to `as_of`, by the rule of the block that
-/// owns it: a start set by hand first, then its traps, with the heat of that block's station.
+/// owns it: a start set by hand first, then its traps, with the heat of that block's station and what was kept of
+/// its estimate.
 #[must_use]
 pub fn start_of_group(
     orchard: &Orchard,
     owner: &Block,
     group: &GroupId,
-    heat: Option<&HeatSeries>,
+    (heat, kept): (Option<&HeatSeries>, Option<&KeptStart>),
     view: StartView<'_>,
-) -> EggLayingStart {
-    let StartView {
-        model,
-        visits,
-        as_of,
-        ..
-    } = view;
+) -> GroupStart {
+    let StartView { model, as_of, .. } = view;
     let of_year = |trap: &&Trap| trap.removed.is_none_or(|day| day.year() >= as_of.year());
     let traps: Vec<&Trap> = orchard.egg_traps(group).filter(of_year).collect();
     let heat = heat.and_then(|series| HeatOfDays::of_year(series, as_of));
-    let checks = GroupChecks::new(&traps, visits, as_of, model, heat.as_ref());
-    let mut start = checks.start(group, owner.start_rule.unwrap_or(model.rule));
+    let checks = GroupChecks::new(&traps, view, heat.as_ref(), kept);
+    let (mut start, to_keep) = checks.start(group, owner.start_rule.unwrap_or(model.rule));
     start.evidence.may_be_late = owner.regime == Regime::MatingDisruption;
-    start.with_note(view.notes, group.as_str(), as_of)
+    GroupStart {
+        start: start.with_note(view.notes, group.as_str(), as_of),
+        to_keep,
+    }
 }
 
 impl EggLayingStart {

@@ -8,12 +8,13 @@ use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 use super::{CopyError, StoreError};
 
 /// Schema steps, oldest first; a released step is never edited.
-const MIGRATIONS: [&str; 5] = [
+const MIGRATIONS: [&str; 6] = [
     include_str!("schema.sql"),
     include_str!("schema-2.sql"),
     include_str!("schema-3.sql"),
     include_str!("schema-4.sql"),
     include_str!("schema-5.sql"),
+    include_str!("schema-6.sql"),
 ];
 
 /// Brings the schema up to date in one transaction, so that a failing step leaves all as it was. `file`: where

@@ -15,6 +15,7 @@ pub mod folding;
 pub mod forecasts;
 pub mod jobs;
 pub mod journal;
+pub mod kept_starts;
 pub mod made;
 mod migration;
 pub mod notes;

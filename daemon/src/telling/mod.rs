@@ -106,6 +106,7 @@ fn tell_in(
     folded: Vec<FoldedMail>,
 ) -> Result<(Night, Vec<Telling>), TellError> {
     let night = night(connection, config, day)?;
+    night.keep(connection)?;
     let tellings = mails::prepare_after(connection, config, &night, Purpose::Tell, now, folded)?;
     for telling in &tellings {
         let mail = telling.draft.as_ref().map(|draft| &draft.mail);

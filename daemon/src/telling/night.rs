@@ -2,11 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{Days, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate};
 use duskflight_core::id::{InsectId, StationId};
 use duskflight_core::orchard::Orchard;
 use duskflight_core::season::{
-    BlockSeason, GroupStarts, LayingOfYear, StationHeat, assess, laying_years,
+    BlockSeason, GroupStarts, KeptStarts, LayingOfYear, StationHeat, assess, laying_years,
 };
 use duskflight_core::temperature::Unit;
 use duskflight_core::trapping::{Notes, Visits};
@@ -16,7 +16,7 @@ use rusqlite::Connection;
 
 use crate::config::{Config, Station};
 use crate::feed::ForecastSource;
-use crate::store::{StoreError, notes, visits};
+use crate::store::{StoreError, kept_starts, notes, visits};
 
 use super::weather::Stations;
 
@@ -38,12 +38,21 @@ pub struct Night {
     heat: Heats,
     visits: Visits,
     notes: Notes,
+    /// By insect, what estimates of starts came to that stand still from now on.
+    to_keep: Vec<(InsectId, KeptStarts)>,
 }
 
 /// Heat by station and insect.
 type Heats = BTreeMap<(StationId, InsectId), StationHeat>;
 
 impl Night {
+    /// Keeps what needs not be worked out again.
+    pub(super) fn keep(&self, connection: &Connection) -> Result<(), StoreError> {
+        let season = self.as_of.year();
+        let mut kept = self.to_keep.iter();
+        kept.try_for_each(|(insect, starts)| kept_starts::keep(connection, insect, season, starts))
+    }
+
     /// How far off a season's computed egg laying was in each year, by the block's own egg traps. It is no
     /// part of a night, since only whoever asks for a season looks at it.
     #[must_use]
@@ -79,9 +88,12 @@ pub fn night(
     let notes = Notes::new(notes::up_to(connection, as_of)?);
     let (stations, heat) = read_stations(connection, config, as_of)?;
     let mut placed: Vec<(usize, BlockSeason)> = Vec::new();
+    let mut to_keep = Vec::new();
     for insect in &config.insects {
         let heat_of = |station: &StationId| heat.get(&(station.clone(), insect.id.clone()));
-        let starts = GroupStarts::read(&orchard, insect, heat_of, (&visits, &notes), as_of);
+        let kept = kept_starts::read(connection, &insect.id, as_of.year())?;
+        let records = (&visits, &notes, &kept);
+        let starts = GroupStarts::read(&orchard, insect, heat_of, records, as_of);
         let blocks = orchard.blocks().iter().enumerate();
         let of_crop = blocks.filter(|(_, block)| insect.crops.contains(&block.crop));
         placed.extend(of_crop.filter_map(|(place, block)| {
@@ -90,6 +102,7 @@ pub fn night(
             let unit = config.unit.unwrap_or(season.unit);
             Some((place, BlockSeason { unit, ..season }))
         }));
+        to_keep.push((insect.id.clone(), starts.to_keep().clone()));
     }
     placed.sort_by_key(|(place, _)| *place);
     Ok(Night {
@@ -100,6 +113,7 @@ pub fn night(
         heat,
         visits,
         notes,
+        to_keep,
     })
 }
 

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use chrono::{Datelike, Days, NaiveDate};
+use serde::{Deserialize, Serialize};
 
 use crate::heat::HeatSeries;
 use crate::insect::StartModel;
@@ -19,7 +20,7 @@ pub(super) const EVEN: f64 = 0.5;
 const NAMED: usize = 3;
 
 /// What all counts of a group's egg traps say of the day on which egg laying began.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Estimate {
     /// The chance that laying had begun by the newest day read.
     pub chance: f64,
@@ -33,7 +34,7 @@ pub struct Estimate {
 }
 
 /// A count that weighs.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Weight {
     /// The trap and what was read.
     pub reading: Reading,

@@ -16,7 +16,9 @@ use crate::trapping::Check;
 
 use super::estimate::{Estimate, Estimator, HeatOfDays};
 use super::rules::GroupChecks;
-use super::{CheckEvidence, EggLayingStart, RuleResult, StartEvidence, StartStatus, WhyStart};
+use super::{
+    CheckEvidence, EggLayingStart, KeptStart, RuleResult, StartEvidence, StartStatus, WhyStart,
+};
 
 /// The chance from which on the estimate alone is believed.
 const NINE_IN_TEN: f64 = 0.9;
@@ -38,11 +40,17 @@ struct Judged {
     estimate: Option<Estimate>,
     /// The check on which each rule was confirmed.
     confirmed: BTreeMap<StartRule, NaiveDate>,
+    /// Whether it is what was kept.
+    was_kept: bool,
 }
 
 impl GroupChecks<'_> {
     /// The group's start by the rule in force.
-    pub(super) fn start(&self, group: &GroupId, rule: StartRule) -> EggLayingStart {
+    pub(super) fn start(
+        &self,
+        group: &GroupId,
+        rule: StartRule,
+    ) -> (EggLayingStart, Option<KeptStart>) {
         let mut results: BTreeMap<StartRule, RuleResult> = StartRule::ALL
             .into_iter()
             .map(|rule| (rule, self.result(rule)))
@@ -53,7 +61,8 @@ impl GroupChecks<'_> {
         results.insert(StartRule::Estimate, judged.result(&results));
         let checks = self.deciding(&run, judged.confirmed.get(&rule));
         let before = |check: &&Check| check.counts() && date.is_some_and(|date| check.date < date);
-        EggLayingStart {
+        let to_keep = self.to_keep(rule, &judged);
+        let start = EggLayingStart {
             status,
             date,
             evidence: StartEvidence {
@@ -75,7 +84,22 @@ impl GroupChecks<'_> {
                 results,
                 why,
             },
-        }
+        };
+        (start, to_keep)
+    }
+
+    /// What the estimate came to, once no check of later can move it; `None` where that is kept already.
+    fn to_keep(&self, in_force: StartRule, judged: &Judged) -> Option<KeptStart> {
+        let rests_to = *judged.confirmed.get(&StartRule::Estimate)? + FROZEN_AFTER;
+        let known_to = self.heat?.known_to();
+        let stands = rests_to < self.as_of && rests_to <= known_to && !judged.was_kept;
+        stands.then(|| {
+            let confirmed = judged.confirmed.clone();
+            let estimate = judged.estimate.clone()?;
+            Some(KeptStart::new(
+                self, in_force, rests_to, estimate, confirmed,
+            ))
+        })?
     }
 
     /// The status by the rule in force, with the reasons for which traps cannot show a start first.
@@ -155,7 +179,14 @@ impl GroupChecks<'_> {
             runs: [StartRule::Estimate, in_force].map(of_rule).into(),
             estimate: None,
             confirmed: BTreeMap::new(),
+            was_kept: false,
         };
+        if let Some(kept) = self.kept.filter(|kept| kept.holds(self, in_force)) {
+            judged.estimate = Some(kept.estimate.clone());
+            judged.confirmed = kept.confirmed.clone();
+            judged.was_kept = true;
+            return judged;
+        }
         let estimator = self.heat.and_then(|heat| Estimator::new(heat, self.model));
         if let Some(mut estimator) = estimator {
             for check in &self.checks {

@@ -6,10 +6,10 @@ use crate::id::TrapId;
 use crate::insect::StartModel;
 use crate::orchard::{StartRule, Trap};
 use crate::trapping::check::CONSECUTIVE_DAYS;
-use crate::trapping::{Check, Reading, Visits, checks};
+use crate::trapping::{Check, Reading, checks};
 
 use super::estimate::HeatOfDays;
-use super::{CheckEvidence, RuleResult, SecondCandidate, WhyStart};
+use super::{CheckEvidence, KeptStart, RuleResult, SecondCandidate, StartView, WhyStart};
 
 /// Readable traps that a check needs, and so traps that a group needs.
 const FEWEST_TRAPS: usize = 3;
@@ -28,23 +28,26 @@ pub(super) struct GroupChecks<'a> {
     pub(super) as_of: NaiveDate,
     pub(super) model: &'a StartModel,
     pub(super) heat: Option<&'a HeatOfDays>,
+    /// What the group's estimate came to when it was worked out last.
+    pub(super) kept: Option<&'a KeptStart>,
 }
 
 impl<'a> GroupChecks<'a> {
     pub(super) fn new(
         traps: &[&Trap],
-        visits: &Visits,
-        as_of: NaiveDate,
-        model: &'a StartModel,
+        view: StartView<'a>,
         heat: Option<&'a HeatOfDays>,
+        kept: Option<&'a KeptStart>,
     ) -> Self {
+        let StartView { model, as_of, .. } = view;
         Self {
-            checks: checks(traps, visits, as_of),
+            checks: checks(traps, view.visits, as_of),
             hanging: traps.iter().filter(|t| t.in_use_on(as_of)).count(),
             ever_hung: traps.iter().filter(|t| t.hung <= as_of).count(),
             as_of,
             model,
             heat,
+            kept,
         }
     }
 

@@ -71,8 +71,8 @@ impl Case {
         };
         let group = &block.start_group;
         let owner = orchard.block_of_group(group).unwrap_or(block);
-        let start = start_of_group(&orchard, owner, group, None, view);
-        start.in_block(block, &notes, day(n))
+        let start = start_of_group(&orchard, owner, group, (None, None), view);
+        start.start.in_block(block, &notes, day(n))
     }
 }
 

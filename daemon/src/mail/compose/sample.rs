@@ -15,7 +15,7 @@ use duskflight_core::ledger::{
 use duskflight_core::orchard::{
     Block, Crop, Dispensers, Orchard, Part, Product, Regime, Trap, TrapKind, own_group,
 };
-use duskflight_core::season::{BlockSeason, GroupStarts, StationHeat, assess};
+use duskflight_core::season::{BlockSeason, GroupStarts, KeptStarts, StationHeat, assess};
 use duskflight_core::temperature::Unit;
 use duskflight_core::trapping::{Note, NoteKind, Notes, Visit, Visits};
 use duskflight_core::weather::{ReceivedDay, StationWeather};
@@ -172,7 +172,7 @@ impl Sample {
             .collect();
         let notes = Notes::new(notes());
         let heat_of = |station: &StationId| heats.get(station);
-        let records = (&visits, &notes);
+        let records = (&visits, &notes, &KeptStarts::new());
         let starts = GroupStarts::read(&orchard, &insect, heat_of, records, MORNING);
         let seasons: Vec<BlockSeason> = orchard
             .blocks()

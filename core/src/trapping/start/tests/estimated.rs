@@ -36,6 +36,11 @@ fn heat(to: NaiveDate) -> HeatSeries {
 impl Case {
     /// As of a day by the shipped model, with heat known to another.
     fn with_heat(&self, as_of: i64, known_to: i64) -> EggLayingStart {
+        self.with_kept(as_of, known_to, None).start
+    }
+
+    /// The same, with what was kept.
+    fn with_kept(&self, as_of: i64, known_to: i64, kept: Option<&KeptStart>) -> GroupStart {
         let mut model = sample::insect().start.unwrap();
         model.rule = self.rule;
         model.first_brood_until = crate::temperature::DegreeDays::from_fahrenheit_days(1000.0);
@@ -49,7 +54,13 @@ impl Case {
         };
         let block = &self.blocks[0];
         let heat = heat(day(known_to));
-        start_of_group(&orchard, block, &block.start_group, Some(&heat), view)
+        start_of_group(
+            &orchard,
+            block,
+            &block.start_group,
+            (Some(&heat), kept),
+            view,
+        )
     }
 
     fn on(&self, as_of: i64) -> EggLayingStart {
@@ -224,4 +235,31 @@ fn what_a_check_confirmed_stays_confirmed_whatever_the_heat_after_it() {
     for known_to in 37..60 {
         assert_eq!(case.with_heat(60, known_to).evidence.confirmed_on, on);
     }
+}
+
+#[test]
+fn what_was_kept_is_what_would_be_worked_out_again_unless_what_it_rests_on_changed() {
+    let case = hump();
+    assert_eq!(case.with_kept(37, 36, None).to_keep, None);
+    let found = case.with_kept(70, 69, None);
+    let kept = found.to_keep.unwrap();
+    let again = case.with_kept(80, 79, Some(&kept));
+    assert_eq!((again.start, again.to_keep), (case.on(80), None));
+    // A kept one that says otherwise shows that it is read, and not worked out.
+    let mut other = kept.clone();
+    other.estimate.days = Some([day(10), day(11), day(12)]);
+    let read = case.with_kept(80, 79, Some(&other)).start;
+    assert_eq!(dated(&read), Some([10, 11, 12]));
+    // A count that changes, one that comes in, and heat that is revised each make it of no use.
+    let mut counted = hump();
+    counted.visits[7].eggs = Some(1);
+    let late = hump().read(34, &[Some(2)]);
+    for changed in [counted, late] {
+        let read = changed.with_kept(80, 79, Some(&other));
+        assert_eq!(read.start, changed.on(80));
+        assert!(read.to_keep.is_some());
+    }
+    let by_another_rule = hump().by(StartRule::EggsTwice);
+    let read = by_another_rule.with_kept(80, 79, Some(&other)).start;
+    assert_eq!(read, by_another_rule.on(80));
 }
