@@ -3,10 +3,10 @@
 use chrono::{Datelike, NaiveDate};
 
 use crate::insect::{CountsFrom, Insect};
-use crate::orchard::{Block, Orchard, Trap};
+use crate::orchard::{Orchard, Trap};
 use crate::trapping::{LayingSeen, Notes, StartView, Visits, checks, laying_seen, start_of_group};
 
-use super::StationHeat;
+use super::{BlockSeason, StationHeat};
 
 /// One year's computed egg laying of the generation that counts from the start, beside what was seen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -32,11 +32,12 @@ impl LayingOfYear {
 #[must_use]
 pub fn laying_years(
     orchard: &Orchard,
-    block: &Block,
+    season: &BlockSeason,
     insect: &Insect,
     heat: &StationHeat,
     (visits, notes): (&Visits, &Notes),
 ) -> Vec<LayingOfYear> {
+    let block = &season.block;
     if block.borrows_start() {
         return Vec::new();
     }
@@ -44,16 +45,23 @@ pub fn laying_years(
     let this_year = heat.as_of().year();
     let first = traps.iter().map(|trap| trap.hung.year()).min();
     let years = (first.unwrap_or(this_year)..=this_year).rev();
-    let of_year = |year: i32| {
-        let as_of = NaiveDate::from_ymd_opt(year, 12, 31)?.min(heat.as_of());
+    let start_on = |as_of: NaiveDate| {
         let view = StartView {
             model: insect.start.as_ref()?,
             visits,
             notes,
             as_of,
         };
-        let group = &block.start_group;
-        let start = start_of_group(orchard, block, group, (heat.heat(), None), view).start;
+        let of_group = (heat.heat(), None);
+        let start = start_of_group(orchard, block, &block.start_group, of_group, view);
+        Some(start.start)
+    };
+    let of_year = |year: i32| {
+        let as_of = NaiveDate::from_ymd_opt(year, 12, 31)?.min(heat.as_of());
+        let start = match year == this_year {
+            true => season.start.clone(),
+            false => start_on(as_of)?,
+        };
         let computed = reached(insect, heat, start.date.filter(|_| start.status.is_firm())?)?;
         let seen = laying_seen(&checks(&traps, visits, as_of), computed)?;
         Some(LayingOfYear {

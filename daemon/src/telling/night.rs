@@ -60,9 +60,9 @@ impl Night {
         let mut insects = config.insects.iter();
         let insect = insects.find(|insect| insect.id == season.insect);
         let records = (&self.visits, &self.notes);
-        let years = insect.zip(self.heat_of(season)).map(|(insect, heat)| {
-            laying_years(&self.orchard, &season.block, insect, heat, records)
-        });
+        let years = insect
+            .zip(self.heat_of(season))
+            .map(|(insect, heat)| laying_years(&self.orchard, season, insect, heat, records));
         years.unwrap_or_default()
     }
 
