@@ -244,10 +244,25 @@ fn near_state(season: &BlockSeason, reading: &MarkReading) -> State {
     })
 }
 
+/// The day a mark was passed. While more counts may still date the start otherwise it lies within as many days
+/// to each side as the start does, so that a start that moves within its range corrects nothing.
+fn passed_on(season: &BlockSeason, reading: &MarkReading, day: NaiveDate) -> Value {
+    let start = &season.start;
+    let moves = reading.rests_on_start && start.may_still_move(season.as_of);
+    match start.date.zip(start.may_have_begun()).filter(|_| moves) {
+        Some((began, [early, late])) => Value::Within {
+            early: day - (began - early),
+            day,
+            late: day + (late - began),
+        },
+        None => Value::Day(day),
+    }
+}
+
 fn passed_state(season: &BlockSeason, reading: &MarkReading) -> State {
     without_start(season, reading).unwrap_or_else(|| match &reading.outcome {
         Outcome::CannotTell { .. } => State::Pending,
-        Outcome::Passed { date, .. } => State::told_once(Value::Day(*date)),
+        Outcome::Passed { date, .. } => State::told_once(passed_on(season, reading, *date)),
         // Nobody hears of it unasked, but whoever was told that it had passed is told that it is ahead again.
         Outcome::Projected(projection) => State::Now {
             value: projection.into(),

@@ -83,7 +83,8 @@ impl Value {
     pub(super) const fn is_other_state_than(self, other: Self) -> bool {
         matches!(
             (self, other),
-            (Self::Day(_), Self::Range { .. }) | (Self::Range { .. }, Self::Day(_))
+            (Self::Day(_) | Self::Within { .. }, Self::Range { .. })
+                | (Self::Range { .. }, Self::Day(_) | Self::Within { .. })
         )
     }
 }
@@ -178,11 +179,20 @@ mod tests {
             count: 12,
         };
         let sides = [First::Shake, First::EggLaying].map(Value::First);
-        for value in [Value::Day(day(1)), range, caught, sides[0], sides[1]] {
+        let within = within([8, 10, 14]);
+        for value in [
+            Value::Day(day(1)),
+            range,
+            caught,
+            sides[0],
+            sides[1],
+            within,
+        ] {
             assert_eq!(value.to_string().parse(), Ok(value));
         }
         assert!("2022-06-01/2022-06-02".parse::<Value>().is_err());
         assert!("soon".parse::<Value>().is_err());
+        assert!("2022-06-10 in 2022-06-08".parse::<Value>().is_err());
         assert!("2022-06-01=few".parse::<Value>().is_err());
     }
 
@@ -202,6 +212,30 @@ mod tests {
         assert!(!told.is_left_by(now(day(29))));
         assert!(told.is_left_by(now(day(19))));
         assert!(told.is_left_by(now(day(30))));
+    }
+
+    fn within([early, likely, late]: [u32; 3]) -> Value {
+        Value::Within {
+            early: day(early),
+            day: day(likely),
+            late: day(late),
+        }
+    }
+
+    #[test]
+    fn a_likely_day_is_left_by_one_outside_its_range_and_has_passed_like_any_other() {
+        let told = within([8, 10, 14]);
+        assert!(!told.is_left_by(within([6, 8, 9])) && told.is_left_by(within([5, 7, 9])));
+        assert!(!told.is_left_by(Value::Day(day(14))) && told.is_left_by(Value::Day(day(15))));
+        // What was told as a plain day stays while the range that is known now holds it.
+        assert!(!Value::Day(day(14)).is_left_by(told) && Value::Day(day(15)).is_left_by(told));
+        let ahead = Value::Range {
+            early: day(8),
+            middle: day(10),
+            late: day(14),
+        };
+        assert!(told.is_other_state_than(ahead) && ahead.is_left_by(told));
+        assert!(!told.is_other_state_than(Value::Day(day(10))));
     }
 
     #[test]

@@ -30,6 +30,7 @@ use crate::orchard::{Block, Orchard, Regime, StartRule, Trap};
 
 use super::{Note, NoteKind, Notes, StartByHand, Visits};
 use estimate::HeatOfDays;
+use in_force::FROZEN_AFTER;
 use rules::GroupChecks;
 
 /// Days to each side of a start within which laying may have begun: set by hand without a range, and
@@ -127,6 +128,13 @@ impl EggLayingStart {
             why => why,
         };
         matches!(by_traps, WhyStart::Estimated { .. })
+    }
+
+    /// Whether the estimate dates it, and counts of later may still date it otherwise.
+    #[must_use]
+    pub fn may_still_move(&self, as_of: NaiveDate) -> bool {
+        let until = self.evidence.confirmed_on.map(|on| on + FROZEN_AFTER);
+        self.is_estimated() && until.is_some_and(|until| as_of <= until)
     }
 
     /// The range of the estimate, where that dates the start that the traps show.

@@ -116,15 +116,17 @@ fn by_itself(season: &BlockSeason, notice: &Notice) -> Option<String> {
         return None;
     };
     let moved = match (&notice.event, was, now) {
-        (Event::MarkPassed(_), Value::Range { .. }, Value::Day(_)) => {
+        (Event::MarkPassed(_), Value::Range { .. }, Value::Day(_) | Value::Within { .. }) => {
             "the newest temperatures reached the mark"
         }
         (Event::Start, Value::Within { .. }, Value::Within { .. }) => {
             "more counts date it otherwise"
         }
-        (Event::MarkPassed(_), Value::Day(_), Value::Day(_)) if season.start.is_estimated() => {
-            "more counts date the egg-laying start otherwise"
-        }
+        (
+            Event::MarkPassed(_),
+            Value::Day(_) | Value::Within { .. },
+            Value::Day(_) | Value::Within { .. },
+        ) if season.start.is_estimated() => "more counts date the egg-laying start otherwise",
         (Event::MarkNear(_), ..) | (Event::MarkPassed(_), Value::Range { .. }, _) => {
             "temperatures were other than those of past years"
         }

@@ -23,7 +23,7 @@ use super::{
 /// The chance from which on the estimate alone is believed.
 const NINE_IN_TEN: f64 = 0.9;
 /// Days after a confirmation from which on more counts do not move the estimate.
-const FROZEN_AFTER: TimeDelta = TimeDelta::days(21);
+pub(super) const FROZEN_AFTER: TimeDelta = TimeDelta::days(21);
 
 /// Two checks running that meet a rule.
 #[derive(Debug, Clone, Copy)]
