@@ -144,7 +144,7 @@ impl Words {
             false => format!("; what weighs most: {}", counts.join(", ")),
         };
         Some(format!(
-            "estimate from all counts to {}: laying had begun with {in_a_hundred} in 100{}{weigh}",
+            "estimate from all counts to {}: {in_a_hundred} in 100 that laying had begun{}{weigh}",
             self.day(estimate.read_to),
             dates.unwrap_or_default()
         ))
