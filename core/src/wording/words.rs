@@ -123,6 +123,9 @@ impl Words {
     pub(crate) fn start_of(self, start: &EggLayingStart) -> String {
         let status = start.status.words();
         match start.date {
+            Some(date) if start.is_estimated() => {
+                format!("{status} {} (estimate)", self.day(date))
+            }
             Some(date) => format!("{status} {}", self.day(date)),
             None => status.to_owned(),
         }
