@@ -159,7 +159,11 @@ impl Words {
 
     /// A mark told as passed; after a revision it may be ahead again.
     fn passed(self, what: &str, value: Value, reading: Option<&MarkReading>) -> Sentence {
-        let when = self.value(value);
+        let when = self.span(value);
+        let within = match value {
+            Value::Within { early, late, .. } => format!(" within {}", self.stretch(early, late)),
+            _ => String::new(),
+        };
         match reading.map(|reading| &reading.outcome) {
             Some(Outcome::Projected(projection)) => {
                 let range = self.value(projection.into());
@@ -180,7 +184,7 @@ impl Words {
                 Sentence {
                     brief: format!("{what}: mark passed {when}"),
                     whole: format!(
-                        "{what}: degree-day mark passed {when} ({how}, not an observation)"
+                        "{what}: degree-day mark passed {when} ({how}{within}, not an observation)"
                     ),
                 }
             }
