@@ -55,3 +55,13 @@ def test_a_liner_that_is_not_changed_holds_no_more_than_its_curve_lets_on():
 def test_every_station_year_is_whole():
     for station, year in weather.station_years(*plan.DEVELOPMENT["years"]):
         assert 3_000 < weather.level(station, year)[-1] < 5_500
+
+
+def test_the_first_brood_is_over_when_the_guide_says():
+    """1,000 °F-days since 1 January, from which on no start is taken (deploy/guide/egg-laying-start.md)."""
+    years = weather.station_years(1950, 2025)
+    over = sorted(int((weather.level(*of) >= 1000).argmax()) for of in years)
+    assert len(over) == 125
+    assert [over[0], over[62], over[-1]] == [traps.day_of(day) for day in ((5, 16), (6, 6), (7, 1))]
+    assert sum(day <= traps.day_of((5, 15)) for day in over) == 0
+    assert sum(day <= traps.day_of((5, 20)) for day in over) == 2

@@ -1,6 +1,6 @@
 //! How the egg-laying start is decided.
 
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
 use serde::Deserialize;
 
 use crate::orchard::StartRule;
@@ -12,9 +12,8 @@ use super::degree_days;
 /// (UC IPM almond guideline).
 const EARLIEST: &str = "03-15";
 /// Degree-days since 1 January, °F, from which on eggs are likelier the second generation's than the first's.
-/// In 125 years of the five stations under `tests/data` they are reached between 16 May and 1 July, in the middle
-/// on 6 June: a start on 15 May is lost in none of them, one on 20 May in two. Of simulated second-generation eggs
-/// one in some thousands falls below.
+/// In 125 years of the five stations that `tests/oracle/seasons` takes they are reached between 16 May and 1 July,
+/// in the middle on 6 June: a start on 15 May is lost in none of them, one on 20 May in two.
 const FIRST_BROOD_UNTIL_F: f64 = 1000.0;
 /// Widths of the hump of laying, °F-days, one standard deviation: from memory.
 const WIDTHS_F: [f64; 2] = [70.0, 190.0];
@@ -74,12 +73,9 @@ impl StartModel {
     /// The earliest day of a year on which laying may begin.
     #[must_use]
     pub fn earliest(&self, year: i32) -> NaiveDate {
-        use chrono::Datelike;
-        let of_year = self.earliest.with_year(year);
+        let of_year = |day: NaiveDate| day.with_year(year);
         // 29 February falls to the 28th.
-        of_year.unwrap_or_else(|| {
-            let day_before = self.earliest.pred_opt().unwrap_or(self.earliest);
-            day_before.with_year(year).unwrap_or(day_before)
-        })
+        let day = of_year(self.earliest).or_else(|| of_year(self.earliest.pred_opt()?));
+        day.unwrap_or(self.earliest)
     }
 }

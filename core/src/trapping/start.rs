@@ -99,7 +99,8 @@ impl EggLayingStart {
 
     /// The earliest and the latest day on which laying may have begun; `None` without a start. Dated by the
     /// estimate its range. By another rule from the day after the check before, or the start itself where
-    /// there was none, to the start. Set by hand as entered, else three days to each side. Borrowed five days to each side, and more where
+    /// there was none, to the start. Set by hand as entered, else three days to each side. Borrowed five days
+    /// to each side, and more where
     /// the group that lends it knows it no better.
     #[must_use]
     pub fn may_have_begun(&self) -> Option<[NaiveDate; 2]> {
@@ -139,9 +140,8 @@ impl EggLayingStart {
 
     /// The range of the estimate, where that dates the start that the traps show.
     fn estimated(&self) -> Option<[NaiveDate; 2]> {
-        let evidence = &self.evidence;
-        let dates = evidence.rule == StartRule::Estimate && evidence.confirmed_on.is_some();
-        let [early, _, late] = evidence.estimate.as_ref().filter(|_| dates)?.days?;
+        let estimate = self.evidence.estimate.as_ref();
+        let [early, _, late] = estimate.filter(|_| self.is_estimated())?.days?;
         Some([early, late])
     }
 

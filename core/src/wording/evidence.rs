@@ -97,7 +97,8 @@ impl Words {
     fn may_have_begun(self, start: &EggLayingStart) -> Option<String> {
         let [earliest, latest] = start.may_have_begun()?;
         let evidence = &start.evidence;
-        if evidence.rule == StartRule::Estimate && evidence.confirmed_on.is_some() {
+        // The estimate's own line has its range.
+        if matches!(evidence.why, WhyStart::Estimated { .. }) {
             return None;
         }
         let before = evidence.check_before.map(|before| self.day(before));
@@ -129,7 +130,7 @@ impl Words {
     /// What the estimate says, and the counts that weigh most.
     fn estimate(self, evidence: &StartEvidence) -> Option<String> {
         let estimate = evidence.estimate.as_ref()?;
-        let in_a_hundred = (estimate.chance * 100.0).round().clamp(1.0, 99.0);
+        let in_a_hundred = estimate.in_a_hundred();
         let dates = estimate.days.map(|[early, middle, late]| {
             format!(
                 ", about {} ({})",
@@ -427,10 +428,10 @@ mod tests {
     use chrono::NaiveDate;
 
     use super::*;
-    use crate::id::BlockId;
+    use crate::id::{BlockId, TrapId};
     use crate::orchard::{Block, Orchard};
     use crate::sample;
-    use crate::trapping::{Note, NoteKind, StartByHand};
+    use crate::trapping::{Estimate, Note, NoteKind, Reading, StartByHand};
 
     fn april(day: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(2022, 4, day).unwrap()
@@ -444,6 +445,50 @@ mod tests {
     }
 
     #[test]
+    fn the_estimate_says_its_chance_its_range_and_what_weighs_most_and_little_while_none_began() {
+        let orchard = Orchard::new(vec![sample::block()], Vec::new(), Vec::new());
+        let mut season = sample::season(&orchard, Vec::new(), &[], april(30));
+        let reading = |trap: &str, eggs| Reading {
+            trap: TrapId::new(trap).unwrap(),
+            since: april(15),
+            date: april(18),
+            eggs,
+            nights: 3,
+            baseline: false,
+        };
+        let weight = |trap, eggs, speaks_for| Weight {
+            reading: reading(trap, eggs),
+            speaks_for,
+        };
+        let began = Estimate {
+            chance: 0.924,
+            days: Some([8, 10, 14].map(april)),
+            read_to: april(18),
+            weigh_most: vec![weight("E3", 31, true), weight("E1", 0, false)],
+        };
+        let not_yet = Estimate {
+            chance: 0.002,
+            days: None,
+            ..began.clone()
+        };
+        for (estimate, expected) in [
+            (
+                began,
+                "estimate from all counts to Apr 18: 92 in 100 that laying had begun, about Apr 10 (Apr 8–14); \
+                 what weighs most: E3 31 eggs Apr 18, E1 0 eggs Apr 18 (against)",
+            ),
+            (
+                not_yet,
+                "estimate from all counts to Apr 18: 1 in 100 that laying had begun",
+            ),
+        ] {
+            season.start.evidence.estimate = Some(estimate);
+            let lines = Words::default().start_evidence(&season);
+            assert!(lines.iter().any(|line| line == expected), "{lines:#?}");
+        }
+    }
+
+    #[test]
     fn a_start_that_no_check_dates_says_within_which_days_it_may_lie() {
         let borrower = Block {
             id: BlockId::new("C").unwrap(),
@@ -451,7 +496,10 @@ mod tests {
         };
         let check = |block: Block, within, expected: &str| {
             let orchard = Orchard::new(vec![block, sample::block()], Vec::new(), Vec::new());
-            let season = sample::season(&orchard, Vec::new(), &[by_hand(within)], april(30));
+            let mut season = sample::season(&orchard, Vec::new(), &[by_hand(within)], april(30));
+            // Whatever the traps showed, and by which rule.
+            season.start.evidence.rule = StartRule::Estimate;
+            season.start.evidence.confirmed_on = Some(april(25));
             let lines = Words::default().start_evidence(&season);
             assert_eq!(lines.last().map(String::as_str), Some(expected));
         };

@@ -112,7 +112,10 @@ fn sheets(
             ("egg laying beside hull split and shake", &exposure),
             ("rests on", &sheet.evidence),
             ("mating disruption", &sheet.disruption),
-            ("second-generation egg laying, year by year", &laying),
+            (
+                "egg laying by computed date and egg traps, year by year",
+                &laying,
+            ),
             ("beside earlier years", &sheet.years),
             ("what else bears on risk", &sheet.context),
         ] {

@@ -33,6 +33,15 @@ pub struct Estimate {
     pub weigh_most: Vec<Weight>,
 }
 
+impl Estimate {
+    /// The chance as people read it; never certain.
+    #[must_use]
+    pub fn in_a_hundred(&self) -> u8 {
+        // Between 1 and 99.
+        (self.chance * 100.0).round().clamp(1.0, 99.0) as u8
+    }
+}
+
 /// A count that weighs.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Weight {
@@ -117,22 +126,21 @@ impl<'a> Estimator<'a> {
     /// Takes in a check. Baselines say nothing of when their eggs were laid, and nights that end once eggs
     /// are likelier the second generation's nothing of the first. Whether its heat is known.
     pub(super) fn read(&mut self, check: &'a Check) -> bool {
-        let mut alike: BTreeMap<(NaiveDate, NaiveDate), Vec<u32>> = BTreeMap::new();
+        let mut alike: BTreeMap<(NaiveDate, NaiveDate), ([f64; 2], Vec<u32>)> = BTreeMap::new();
         for reading in check.judged() {
             let (Some(from), Some(to)) = (self.heat.by(reading.since), self.heat.by(reading.date))
             else {
                 return false;
             };
             if to < self.until {
-                let eggs = alike.entry((reading.date, reading.since)).or_default();
+                let of_nights = alike.entry((reading.date, reading.since));
+                let (_, eggs) = of_nights.or_insert(([from, to], Vec::new()));
                 eggs.push(reading.eggs);
                 self.read.push((reading, [from, to]));
                 self.read_to = self.read_to.max(Some(reading.date));
             }
         }
-        for ((date, since), eggs) in alike {
-            // Both were looked up above.
-            let heat = [since, date].map(|day| self.heat.by(day).unwrap_or_default());
+        for ((date, since), (heat, eggs)) in alike {
             let nights = (date - since).num_days() as f64;
             let eggs = &eggs;
             self.laying.read(&Counts { heat, nights, eggs });

@@ -93,13 +93,11 @@ impl GroupChecks<'_> {
         let rests_to = *judged.confirmed.get(&StartRule::Estimate)? + FROZEN_AFTER;
         let known_to = self.heat?.known_to();
         let stands = rests_to < self.as_of && rests_to <= known_to && !judged.was_kept;
-        stands.then(|| {
-            let confirmed = judged.confirmed.clone();
-            let estimate = judged.estimate.clone()?;
-            Some(KeptStart::new(
-                self, in_force, rests_to, estimate, confirmed,
-            ))
-        })?
+        let estimate = judged.estimate.clone().filter(|_| stands)?;
+        let confirmed = judged.confirmed.clone();
+        Some(KeptStart::new(
+            self, in_force, rests_to, estimate, confirmed,
+        ))
     }
 
     /// The status by the rule in force, with the reasons for which traps cannot show a start first.
@@ -113,10 +111,22 @@ impl GroupChecks<'_> {
         if let Some(why) = self.cannot_show() {
             return cannot_tell(why);
         }
-        if let Some(&on) = judged.confirmed.get(&rule) {
-            return self.confirmed(rule, result, on, judged);
+        let on = judged.confirmed.get(&rule).copied();
+        if let (StartRule::Estimate, Some(on)) = (rule, on) {
+            let run = match *result {
+                RuleResult::Confirmed { date, second } => Some([date, second]),
+                RuleResult::NotYet { .. } | RuleResult::Provisional { .. } => None,
+            };
+            let checks = run.filter(|[_, second]| *second <= on);
+            let why = WhyStart::Estimated { checks, on };
+            return (StartStatus::Confirmed, judged.middle(), why);
         }
         match *result {
+            RuleResult::Confirmed { date, second } if on.is_some() => {
+                let first = date;
+                let why = WhyStart::TwoChecks { first, second };
+                (StartStatus::Confirmed, Some(date), why)
+            }
             RuleResult::Confirmed { date, second } => {
                 let why = self.doubt(date, second, judged);
                 (StartStatus::Provisional, Some(date), why)
@@ -136,25 +146,6 @@ impl GroupChecks<'_> {
         }
     }
 
-    fn confirmed(
-        &self,
-        rule: StartRule,
-        result: &RuleResult,
-        on: NaiveDate,
-        judged: &Judged,
-    ) -> (StartStatus, Option<NaiveDate>, WhyStart) {
-        let run = match *result {
-            RuleResult::Confirmed { date, second } if second <= on => Some([date, second]),
-            _ => None,
-        };
-        let (date, why) = match (rule, run) {
-            (StartRule::Estimate, checks) => (judged.middle(), WhyStart::Estimated { checks, on }),
-            (_, Some([first, second])) => (Some(first), WhyStart::TwoChecks { first, second }),
-            (_, None) => (None, WhyStart::OneCheck),
-        };
-        (StartStatus::Confirmed, date, why)
-    }
-
     /// Why a run of checks is not believed.
     fn doubt(&self, first: NaiveDate, second: NaiveDate, judged: &Judged) -> WhyStart {
         let known_to = self.heat.map(HeatOfDays::known_to);
@@ -162,7 +153,7 @@ impl GroupChecks<'_> {
         match judged.estimate.as_ref().filter(|_| known) {
             Some(estimate) => WhyStart::Doubted {
                 checks: [first, second],
-                in_a_hundred: in_a_hundred(estimate.chance),
+                in_a_hundred: estimate.in_a_hundred(),
                 days: estimate.days,
             },
             None => WhyStart::NotDated {
@@ -332,10 +323,4 @@ fn is_believed(rule: StartRule, run: Option<Run>, estimate: &Estimate) -> bool {
     let agrees = |run: Run| run.laid[0] <= late && early <= run.laid[1];
     let alone = rule == StartRule::Estimate && estimate.chance >= NINE_IN_TEN;
     alone || run.is_some_and(agrees)
-}
-
-/// A chance as people read it; never certain.
-fn in_a_hundred(chance: f64) -> u8 {
-    // Between 1 and 99.
-    (chance * 100.0).round().clamp(1.0, 99.0) as u8
 }

@@ -117,7 +117,7 @@ impl<'a> GroupChecks<'a> {
         let later: Vec<&Check> = self.counted().filter(|check| check.date > after).collect();
         let mut quiet_from = None;
         for (place, check) in later.iter().enumerate() {
-            if check.with_eggs() < 2 {
+            if check.with_eggs() < TRAPS_WITH_EGGS {
                 quiet_from.get_or_insert(check.date);
                 continue;
             }

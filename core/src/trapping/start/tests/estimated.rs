@@ -136,9 +136,44 @@ fn strays_that_meet_a_rule_are_doubted_and_the_next_checks_decide() {
         case = case.counts(on, &[0; 6]);
     }
     assert_eq!(case.on(33).status, StartStatus::Provisional);
-    // Another rule is asked about in the same way, and does not move its date.
-    let published = case.by(StartRule::EggsTwice).on(33);
-    assert_eq!(told(&published).0, StartStatus::None);
+}
+
+#[test]
+fn another_rule_is_asked_about_in_the_same_way() {
+    let mut case = block_with(6).by(StartRule::EggsTwice);
+    for on in [4, 8, 11] {
+        case = case.counts(on, &[0; 6]);
+    }
+    for (on, eggs) in [(15, [1, 0, 0, 1, 0, 0]), (18, [0, 1, 0, 0, 1, 0])] {
+        case = case.counts(on, &eggs);
+    }
+    let start = case.on(19);
+    assert_eq!(told(&start), (StartStatus::Provisional, Some(day(15))));
+    let why = &start.evidence.why;
+    assert!(matches!(why, WhyStart::Doubted { checks, .. } if *checks == [day(15), day(18)]));
+}
+
+#[test]
+fn a_start_by_hand_or_borrowed_has_its_own_days_whatever_the_estimate() {
+    let case = hump();
+    let by_traps = case.on(37);
+    let by_hand = by_traps.clone().with_note(
+        &Notes::new(vec![note(
+            day(30),
+            None,
+            NoteKind::EggLayingStart(day(20).into()),
+        )]),
+        "B",
+        day(37),
+    );
+    assert_eq!(dated(&by_hand), Some([17, 20, 23]));
+    assert!(!by_hand.is_estimated() && !by_hand.may_still_move(day(37)));
+    // Five days to each side at least, or as far as the estimate's own range.
+    let [early, middle, late] = dated(&by_traps).unwrap();
+    let lent = by_traps.lent();
+    let range = [early.min(middle - 5), middle, late.max(middle + 5)];
+    assert_eq!(dated(&lent), Some(range));
+    assert!(lent.is_estimated());
 }
 
 #[test]
