@@ -236,11 +236,15 @@ MEASURED = ("error", "base_error", "bias", "base_bias", "day_inside", "day_early
             "width", "score", "raw_score")
 
 
+def resampled(years):
+    """How often each year is drawn, in so many samples of whole years."""
+    return np.random.default_rng(1).multinomial(years, np.full(years, 1 / years), RESAMPLES)
+
+
 def intervals(cases):
     """90 % intervals of the mean ratio and of every measure of each cell, by name."""
     sums = sums_by_year(cases, MEASURED)
-    years = len(sums["n"])
-    draw = np.random.default_rng(1).multinomial(years, np.full(years, 1 / years), RESAMPLES)
+    draw = resampled(len(sums["n"]))
     with np.errstate(invalid="ignore", divide="ignore"):
         ratio = (draw @ sums["error"]) / (draw @ sums["base_error"])
         means = {name: (draw @ sums[name]) / (draw @ sums["n"]) for name in MEASURED}
