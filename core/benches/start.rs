@@ -59,6 +59,8 @@ fn block() -> Block {
         name: "Bench".into(),
         grower: person(),
         adviser: person(),
+        advised_beside: Vec::new(),
+        scouts: Vec::new(),
         crop: Crop::Almond,
         acres: None,
         regime: Regime::Conventional,

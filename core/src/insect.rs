@@ -73,6 +73,7 @@ struct MarkFile {
     hatch: bool,
     #[serde(default = "yes")]
     told: bool,
+    growers: Option<bool>,
     harvest: Option<Harvested>,
     source: String,
 }
@@ -130,6 +131,8 @@ pub struct Mark {
     pub is_hatch: bool,
     /// Whether people are told of it; a number that disagrees with another is shown beside it only.
     pub told: bool,
+    /// Whether growers hear of it unless they choose otherwise.
+    pub to_growers: bool,
     /// The varieties whose harvest it is compared with; `None` for a mark that is no egg laying that
     /// matters then.
     pub harvest: Option<Harvested>,
@@ -397,6 +400,7 @@ impl MarkFile {
             spread,
             is_hatch: self.hatch,
             told: self.told,
+            to_growers: self.growers.unwrap_or(!self.hatch),
             harvest: self.harvest,
             source: self.source.clone(),
         })

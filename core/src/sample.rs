@@ -21,6 +21,8 @@ pub(crate) fn block() -> Block {
         name: "Bench".into(),
         grower: PersonId::new("grower").unwrap(),
         adviser: PersonId::new("adviser").unwrap(),
+        advised_beside: Vec::new(),
+        scouts: Vec::new(),
         crop: Crop::Almond,
         acres: None,
         regime: Regime::Conventional,

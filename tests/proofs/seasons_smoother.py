@@ -6,7 +6,7 @@ FLOOR = 0.15  # of the season's highest, above which a top counts; chosen on dev
 
 
 def smoothed_flights(season):
-    """Tops of the three-point moving mean of the catch a trap and night, as flights with nothing but a peak."""
+    """Tops of the three-point moving mean of the catch per trap per night, as flights with nothing but a peak."""
     counts, nights = {}, {}
     for trap in season.beside_traps or season.moth_traps:
         before = trap.hung

@@ -1,32 +1,35 @@
 //! The contents of key-date alerts to growers and to people named in rules, without markup.
 
+use std::collections::BTreeSet;
+
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
 use crate::id::BlockId;
-use crate::season::{BlockSeason, ByBlock};
-
-use super::key_date::{KeyDate, note};
-use super::news::rests_on;
-use crate::ledger::CatchUp;
-use crate::ledger::Event;
-use crate::ledger::Value;
 use crate::ledger::rank::rank;
-use crate::ledger::{Change, Notice};
-use crate::wording::gather::gathered;
+use crate::ledger::{CatchUp, Change, Notice};
+use crate::season::{BlockSeason, ByBlock};
+use crate::wording::gather::{gathered, grouped};
+use crate::wording::sentence::Sentence;
+use crate::wording::stations::StationView;
 use crate::wording::words::Words;
+
+use super::headline::{Headline, capital};
+use super::key_date::{KeyDate, note};
 
 /// All that one person is told on one day of one adviser's blocks.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Alert {
     /// The civil day it is for.
     pub day: NaiveDate,
-    /// The one most important line.
+    /// What a subject says of the most important of it.
     pub headline: String,
-    /// How many more key dates there are beside the headline.
+    /// How many more things it tells than the headline.
     pub more: usize,
-    /// The key dates, most important first.
+    /// What it tells, most important first.
     pub items: Vec<AlertItem>,
+    /// What that rests on, in one line; empty where it says so itself.
+    pub rests_on: String,
     /// What goes into their calendar.
     pub calendar: Vec<KeyDate>,
     /// The days it makes up for, where mails were left out.
@@ -34,26 +37,39 @@ pub struct Alert {
 }
 
 impl Alert {
-    /// What the calendar files do, in one sentence; `None` without any.
+    /// What the calendar file does, in one sentence; `None` without any.
     #[must_use]
     pub fn calendar_note(&self) -> Option<String> {
         note(&self.calendar)
     }
 }
 
-/// One key date.
+/// One thing that blocks reach.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct AlertItem {
+    /// What it is.
+    pub title: String,
+    /// Each block with its days.
+    pub lines: Vec<AlertLine>,
+}
+
+/// How one block stands to it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct AlertLine {
     /// The block.
     pub block: BlockId,
     /// Its name.
     pub name: String,
-    /// The day or the range that it is about, to stand out; `None` where nothing holds any more.
+    /// The day or the range that it is about; `None` where nothing holds any more.
     pub when: Option<String>,
-    /// The notice as a sentence.
-    pub sentence: String,
-    /// What it rests on.
-    pub evidence: Vec<String>,
+    /// What is told.
+    pub says: String,
+}
+
+/// One notice, or several that one sentence tells.
+struct Told {
+    line: AlertLine,
+    sentence: Sentence,
 }
 
 /// Puts together one person's alert; `None` when there is nothing to tell. What happened before
@@ -63,7 +79,7 @@ pub struct AlertItem {
 pub fn alert(
     words: Words,
     day: NaiveDate,
-    seasons: &[&BlockSeason],
+    (seasons, stations): (&[&BlockSeason], &[StationView]),
     notices: &[Notice],
     calendar: Vec<KeyDate>,
     why: impl Fn(&Notice) -> Option<String>,
@@ -73,51 +89,61 @@ pub fn alert(
         .filter(|notice| !matches!(notice.change, Change::History(_)))
         .collect();
     told.sort_by_key(|notice| rank(notice));
-    let seasons = ByBlock::of(seasons.iter().copied());
-    let (briefs, items): (Vec<String>, Vec<AlertItem>) = gathered(&told)
+    let by_block = ByBlock::of(seasons.iter().copied());
+    let told: Vec<Told> = gathered(&told)
         .into_iter()
-        .filter_map(|notices| item(words, &notices, &seasons, &why))
-        .unzip();
+        .filter_map(|notices| one(words, &notices, &by_block, &why))
+        .collect();
+    let about = told.iter().map(|told| &told.line.block);
+    let rests_on = words.rests_on(seasons, &about.collect::<Vec<_>>(), stations);
+    let things = told.iter().map(|told| told.sentence.about.as_str());
+    let more = things.collect::<BTreeSet<&str>>().len().saturating_sub(1);
+    let headline = headline(&told)?.words(more);
+    let items = grouped(told.into_iter().map(|told| (told.sentence.about, told.line)));
+    let item = |(about, lines): (String, Vec<AlertLine>)| AlertItem {
+        title: capital(&about),
+        lines,
+    };
+    let items: Vec<AlertItem> = items.into_iter().map(item).collect();
     Some(Alert {
         day,
-        headline: briefs.into_iter().next()?,
-        more: items.len() - 1,
+        headline,
+        more,
         items,
+        rests_on,
         calendar,
         catch_up: None,
     })
 }
 
-/// A key date, with the line that stands for it in the subject.
-fn item(
+/// The first thing with all the blocks that reach it.
+fn headline(told: &[Told]) -> Option<Headline<'_>> {
+    let first = &told.first()?.sentence;
+    let alike = told.iter().filter(|told| told.sentence.about == first.about);
+    Some(Headline {
+        begins: first.when.clone().unwrap_or_default(),
+        brief: &first.brief,
+        blocks: alike.map(|told| told.line.name.as_str()).collect(),
+    })
+}
+
+fn one(
     words: Words,
     notices: &[&Notice],
     seasons: &ByBlock<'_>,
     why: &impl Fn(&Notice) -> Option<String>,
-) -> Option<(String, AlertItem)> {
+) -> Option<Told> {
     let first = notices.first()?;
     let season = seasons.get(&first.block, &first.insect)?;
-    let mut evidence = why(first).map_or_else(Vec::new, |why| vec![why]);
-    evidence.extend(evidence_of(words, &first.event, season));
     let sentence = words.told(notices, season);
-    let item = AlertItem {
-        block: season.block.id.clone(),
-        name: season.block.name.clone(),
-        when: first.change.value().map(|value| match value {
-            Value::Range { .. } => format!("projected {}", words.span(value)),
-            _ => words.span(value),
-        }),
-        sentence: sentence.whole,
-        evidence,
-    };
-    Some((format!("{}: {}", item.name, sentence.brief), item))
-}
-
-/// What an event rests on; dates also on a station's temperatures.
-fn evidence_of(words: Words, event: &Event, season: &BlockSeason) -> Vec<String> {
-    let mut lines = rests_on(words, event, season);
-    if matches!(event, Event::MarkNear(..) | Event::MarkPassed(..)) {
-        lines.push(format!("heat: {}", words.heat_source(season)));
-    }
-    lines
+    let cause = why(first).map_or_else(String::new, |why| format!("; {why}"));
+    Some(Told {
+        line: AlertLine {
+            block: first.block.clone(),
+            name: season.block.name.clone(),
+            when: sentence.when.clone(),
+            says: format!("{}{cause}", sentence.says),
+        },
+        sentence,
+    })
 }

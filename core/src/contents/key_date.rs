@@ -131,7 +131,7 @@ fn key_date(
         DateState::Passed => format!("Computed: mark passed, {what}, {block}"),
         DateState::Withdrawn => format!("Withdrawn: {what}, {block}"),
     };
-    let sentence = words.told(&[notice], season).whole;
+    let sentence = words.told(&[notice], season).whole();
     let mut lines = vec![format!("{block}: {sentence}.")];
     lines.extend(behind(words, standing, season));
     Some(KeyDate {
@@ -279,47 +279,20 @@ fn behind(words: Words, standing: DateState, season: &BlockSeason) -> Vec<String
     vec![kind.to_owned(), format!("It rests on: {start}{heat}.")]
 }
 
-/// What the files that come with a mail do to a calendar, in one sentence; `None` without any.
+/// What the file that comes with a mail does to a calendar, in one sentence; `None` without any.
 #[must_use]
 pub(crate) fn note(dates: &[KeyDate]) -> Option<String> {
     let any = |standing| dates.iter().any(|date| date.standing == standing);
-    let done = |standing| {
-        let (one, several) = what_files_do(standing);
-        any(standing).then(|| if dates.len() == 1 { one } else { several }.to_owned())
+    let what = match dates {
+        [] => return None,
+        [_] => "this entry",
+        _ => "these entries",
     };
-    let all = [
-        DateState::Projected,
-        DateState::Passed,
-        DateState::Withdrawn,
-    ];
-    let done: Vec<String> = all.into_iter().filter_map(done).collect();
-    let files = match dates.len() {
-        0 => return None,
-        1 => "file",
-        _ => "files",
-    };
-    let moves = if any(DateState::Projected) {
-        "; a projection moves"
-    } else {
-        ""
-    };
-    let done = Words::listed(&done);
-    Some(format!("The attached calendar {files} {done}{moves}."))
-}
-
-/// What a file does by itself, and what several do.
-const fn what_files_do(standing: DateState) -> (&'static str, &'static str) {
-    match standing {
-        DateState::Projected => ("holds this projected range", "hold the projected ranges"),
-        DateState::Passed => (
-            "moves its entry to the day on which the mark was passed",
-            "move entries to the day on which their mark was passed",
-        ),
-        DateState::Withdrawn => (
-            "takes its entry out of the calendar",
-            "take withdrawn entries out of the calendar",
-        ),
-    }
+    let gone = any(DateState::Withdrawn) && dates.iter().all(|date| date.standing == DateState::Withdrawn);
+    Some(match gone {
+        true => format!("The attached calendar file takes {what} out of your calendar."),
+        false => format!("The attached calendar file puts {what} into your calendar, or moves what is there."),
+    })
 }
 
 #[cfg(test)]

@@ -1,41 +1,43 @@
-//! The contents of a grower's weekly letter in plain words, without markup. It tells where things stand;
+//! The contents of a weekly letter in plain words, without markup. It tells where things stand;
 //! it is never the first to tell news, and holds nothing that growers are not told.
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::{Days, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate};
 use serde::{Deserialize, Serialize};
 
-use crate::id::{BlockId, InsectId, StationId};
-use crate::season::{BlockSeason, MarkReading, Outcome};
-use crate::trapping::{Catch, StartStatus};
+use crate::id::{BlockId, InsectId, PersonId, StationId};
+use crate::season::{BlockSeason, MarkReading, Outcome, Projection};
+use crate::trapping::StartStatus;
 
-use super::digest::next_mark;
+use super::block_rows::{harvest, next_mark};
+use super::headline::Headline;
 use crate::ledger::Value;
 use crate::ledger::{Change, Notice, Told, WhyGone};
 use crate::weather::is_fresh;
-use crate::wording::ExposureTable;
 use crate::wording::stations::StationView;
-use crate::wording::words::{Words, degree_days, may_have_begun};
+use crate::wording::words::{Words, may_have_begun, short_mark};
 use crate::wording::work::plural;
 
 /// A letter looks back over so many days.
 const WEEK_DAYS: u64 = 7;
+/// A date that begins within so many days is worth a letter by itself.
+const SOON_DAYS: i64 = 21;
 
-/// One grower's week on one adviser's blocks.
+/// A week on one adviser's blocks.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Letter {
     /// The civil day it is for.
     pub day: NaiveDate,
-    /// The one most important line.
+    /// What a subject says: the week and the date that comes first.
     pub headline: String,
-    /// How many more blocks there are beside that of the headline.
-    pub more: usize,
-    /// Each block in a few lines.
+    /// Each block that has something to say, in a few lines.
     pub blocks: Vec<LetterBlock>,
+    /// How many others there are; `None` without any.
+    pub others: Option<String>,
     /// What stations lack.
     pub trouble: Vec<String>,
-    /// The words of the trade that it uses, each explained once.
+    /// The words of the trade that it uses, each explained once a month.
     pub terms: Vec<String>,
 }
 
@@ -46,58 +48,84 @@ pub struct LetterBlock {
     pub title: String,
     /// How it stands.
     pub lines: Vec<String>,
-    /// Egg laying beside each variety's hull split and shake.
-    #[serde(default)]
-    pub exposure: Vec<ExposureTable>,
 }
 
-/// Writes a grower's letter about their blocks; `None` without any. `told`: what they were told last of each
-/// event, tonight's notices included.
+/// Writes a letter about some blocks; `None` when there is nothing to say of any. `told`: what the reader was told
+/// last of each event, tonight's notices included. `names`: those of growers, to stand beside blocks of several.
 #[must_use]
 pub fn letter(
     words: Words,
     day: NaiveDate,
-    seasons: &[&BlockSeason],
-    stations: &[StationView],
+    (seasons, stations): (&[&BlockSeason], &[StationView]),
     told: &[Told],
+    names: &BTreeMap<PersonId, String>,
 ) -> Option<Letter> {
     let told = this_week(told, day);
-    let blocks: Vec<LetterBlock> = seasons
+    let growers: BTreeSet<&PersonId> = seasons.iter().map(|season| &season.block.grower).collect();
+    let title = |season: &BlockSeason| {
+        let name = &season.block.name;
+        match names.get(&season.block.grower).filter(|_| growers.len() > 1) {
+            Some(grower) => format!("{name} ({grower})"),
+            None => name.clone(),
+        }
+    };
+    let (saying, silent): (Vec<&BlockSeason>, Vec<&BlockSeason>) =
+        seasons.iter().partition(|season| says_something(season, about(&told, season)));
+    let blocks: Vec<LetterBlock> = saying
         .iter()
         .map(|season| LetterBlock {
-            title: season.block.name.clone(),
+            title: title(season),
             lines: lines(words, season, about(&told, season)),
-            exposure: exposure(words, season),
         })
         .collect();
-    Some(Letter {
+    let trouble = trouble(words, day, seasons, stations);
+    (!blocks.is_empty() || !trouble.is_empty()).then(|| Letter {
         day,
-        headline: headline(words, seasons)?,
-        more: blocks.len() - 1,
-        trouble: trouble(words, day, seasons, stations),
-        terms: terms(seasons, &blocks),
+        headline: headline(words, day, &saying),
+        others: (!silent.is_empty()).then(|| {
+            let blocks = plural(silent.len(), "block");
+            format!("{blocks} with nothing new this week.")
+        }),
+        trouble,
+        terms: terms(day, &saying),
         blocks,
     })
 }
 
-/// The date that comes first, else how the first block stands.
-fn headline(words: Words, seasons: &[&BlockSeason]) -> Option<String> {
+/// Whether there is anything to say of a block: it was read or told of in the week, a date is near, or work is
+/// overdue.
+fn says_something(season: &BlockSeason, told: &[(NaiveDate, Notice)]) -> bool {
+    let near = firm_next(season)
+        .is_some_and(|(_, projection)| (projection.early - season.as_of).num_days() <= SOON_DAYS);
+    !told.is_empty() || near || read(season).next().is_some() || overdue(season).is_some()
+}
+
+/// Readings of the week.
+fn read(season: &BlockSeason) -> impl Iterator<Item = &crate::trapping::LastRead> {
+    let week = WEEK_DAYS as i64;
+    let read = season.last_read.iter();
+    read.filter(move |read| (season.as_of - read.on).num_days() <= week)
+}
+
+/// The date that comes first.
+fn headline(words: Words, day: NaiveDate, seasons: &[&BlockSeason]) -> String {
     let next = seasons.iter().filter_map(|season| {
         let (reading, projection) = firm_next(season)?;
         let range = words.range(projection.early, projection.late);
-        let line = format!("{}: next {} {range}", season.block.name, reading.name);
-        Some((projection.middle, line))
+        let brief = format!("{} {range}", short_mark(&reading.name));
+        Some((projection.middle, brief, season.block.name.as_str()))
     });
-    let first = next.min_by_key(|(middle, _)| *middle);
-    let standing = || {
-        let season = seasons.first()?;
-        Some(format!(
-            "{}: {}",
-            season.block.name,
-            standing(words, season)
-        ))
+    let first = next.min_by_key(|(middle, ..)| *middle);
+    let (brief, blocks) = match &first {
+        Some((_, brief, block)) => (brief.as_str(), vec![*block]),
+        None => ("how your blocks stand", Vec::new()),
     };
-    first.map(|(_, line)| line).or_else(standing)
+    let headline = Headline {
+        begins: format!("Week to {}", words.day(day)),
+        brief,
+        blocks,
+    };
+    headline.words(0)
 }
 
 fn lines(words: Words, season: &BlockSeason, told: &[(NaiveDate, Notice)]) -> Vec<String> {
@@ -106,55 +134,32 @@ fn lines(words: Words, season: &BlockSeason, told: &[(NaiveDate, Notice)]) -> Ve
     lines.extend(firm_next(season).map(|(reading, projection)| {
         let range = words.value(projection.into());
         let begun = may_have_begun(projection);
-        format!("next, projected: {}, {range}{begun}", reading.name)
+        format!("next: {}, projected {range}{begun}", reading.name)
     }));
-    lines.extend(season.latest.iter().map(|catch| caught(season, catch)));
-    lines.push(work(words, season));
+    lines.extend(read(season).map(|read| words.last_read(read)));
+    lines.extend(Some(harvest(words, season)).filter(|harvest| !harvest.is_empty()));
+    lines.extend(overdue(season));
+    lines.extend(closed(words, season));
     lines.extend(told.iter().map(|(on, notice)| {
-        let sentence = words.told(&[notice], season).brief;
-        format!("told on {}: {sentence}", words.day(*on))
+        let sentence = words.told(&[notice], season);
+        let when = sentence.when.map_or_else(String::new, |when| format!(", {when}"));
+        format!("told {}: {}{when}", words.day(*on), sentence.brief)
     }));
-    let unknown = words.not_known_lines(season).into_iter();
-    lines.extend(unknown.map(|line| format!("not known: {line}")));
     lines
-}
-
-/// Nothing of a start that a next check may take back.
-fn exposure(words: Words, season: &BlockSeason) -> Vec<ExposureTable> {
-    match season.start.status.is_firm() {
-        true => words.exposure(season, false),
-        false => Vec::new(),
-    }
 }
 
 /// Where the season stands, without anything that a next check may take back.
 fn standing(words: Words, season: &BlockSeason) -> String {
-    let heat = |since: &str| match &season.degree_days {
-        Ok(sum) => {
-            let heat = degree_days(sum.degree_days, season.unit);
-            format!("; warmth {since}: {heat}")
-        }
-        Err(why) => format!("; warmth {since}: can't tell, {}", words.why_not(why)),
-    };
     let start = &season.start;
     if let Some(why) = &season.without_marks {
         return why.clone();
     }
     match (start.status, start.date.or(season.heat_from)) {
         (StartStatus::NotAsked, Some(from)) => {
-            format!(
-                "warmth is counted from {}{}",
-                words.day(from),
-                heat("since then")
-            )
+            format!("warmth is counted from {}", words.day(from))
         }
-        (status, Some(date)) if status.is_firm() => {
-            let day = words.day(date);
-            format!(
-                "egg-laying start {}: {day}{}",
-                status.words(),
-                heat("since then")
-            )
+        (status, Some(_)) if status.is_firm() => {
+            format!("egg-laying start: {}", words.start_of(start))
         }
         (StartStatus::CannotTell, _) => {
             "the traps cannot show an egg-laying start, so no dates can be given".to_owned()
@@ -169,81 +174,46 @@ fn is_firm(season: &BlockSeason, reading: &MarkReading) -> bool {
 }
 
 /// The next mark, where it rests on nothing provisional.
-fn firm_next(season: &BlockSeason) -> Option<(&MarkReading, &crate::season::Projection)> {
+fn firm_next(season: &BlockSeason) -> Option<(&MarkReading, &Projection)> {
     next_mark(season).filter(|(reading, _)| is_firm(season, reading))
 }
 
 /// The mark passed last, where no estimated day alone carries it over.
 fn last_passed(words: Words, season: &BlockSeason) -> Option<String> {
     let readings = season.marks.iter();
-    let told = readings.filter(|reading| reading.told && is_firm(season, reading));
+    let told = readings.filter(|reading| {
+        reading.told && reading.to_growers && is_firm(season, reading)
+    });
     let passed = told.filter_map(|reading| match reading.outcome {
         Outcome::Passed { date, firm, .. } => firm.then_some((date, reading)),
         _ => None,
     });
     let (date, reading) = passed.max_by_key(|(date, _)| *date)?;
+    let seen = match reading.begins_laying {
+        true => "egg laying not observed",
+        false => "not an observation",
+    };
     Some(format!(
-        "passed: {}, {} (computed, not an observation)",
+        "{}: degree-day mark passed {} (computed; {seen})",
         reading.name,
         words.day(date)
     ))
 }
 
-/// What one kind of trap caught in the last days, beside the same days a year before.
-fn caught(season: &BlockSeason, catch: &Catch) -> String {
-    let kind = catch.kind.name();
-    if catch.traps_read == 0 {
-        return format!("{kind} traps: not read in the last {WEEK_DAYS} days");
-    }
-    let mut year_before = season.beside.year_before.iter();
-    let alike = |other: &&Catch| {
-        other.kind == catch.kind && other.counted == catch.counted && other.traps_read > 0
-    };
-    let before = year_before.find(alike).map(|before| {
-        let year = season.year - 1;
-        format!("; in the same days of {year} {}", count(before))
-    });
-    format!(
-        "{kind} traps: {} in the last {WEEK_DAYS} days{}",
-        count(catch),
-        before.unwrap_or_default()
-    )
-}
-
-fn count(catch: &Catch) -> String {
-    format!(
-        "{} {} in {}",
-        catch.count,
-        catch.counted.words(catch.count),
-        plural(catch.traps_read, "trap")
-    )
-}
-
 /// What is overdue at the traps.
-fn work(words: Words, season: &BlockSeason) -> String {
+fn overdue(season: &BlockSeason) -> Option<String> {
     let late = |due: NaiveDate| due < season.as_of;
-    let readings = season
-        .work
-        .readings
-        .iter()
-        .filter(|r| !r.optional && late(r.due));
+    let readings = season.work.readings.iter().filter(|r| !r.optional && late(r.due));
     let parts = season.work.service.iter().filter(|part| late(part.due));
-    let (readings, parts) = (readings.count(), parts.count());
-    let closed = season.work.closed_until.map(|until| {
-        let until = words.day(until);
-        format!("; nobody may enter before {until}, as noted from the posting")
-    });
-    let overdue = match (readings, parts) {
-        (0, 0) => "nothing overdue".to_owned(),
-        (readings, 0) => format!("{} overdue", plural(readings, "reading")),
-        (0, parts) => format!("{} to renew", plural(parts, "part")),
-        (readings, parts) => format!(
-            "{} overdue, {} to renew",
-            plural(readings, "reading"),
-            plural(parts, "part")
-        ),
-    };
-    format!("work at the traps: {overdue}{}", closed.unwrap_or_default())
+    let counted = [(readings.count(), "reading"), (parts.count(), "change")];
+    let counted = counted.into_iter().filter(|(count, _)| *count > 0);
+    let counted: Vec<String> = counted.map(|(count, what)| plural(count, what)).collect();
+    (!counted.is_empty()).then(|| format!("overdue at the traps: {}", counted.join(", ")))
+}
+
+fn closed(words: Words, season: &BlockSeason) -> Option<String> {
+    let until = words.day(season.work.closed_until?);
+    Some(format!("nobody may enter before {until}, as noted from the posting"))
 }
 
 /// What was told in the last days by the block and insect, the oldest first.
@@ -314,35 +284,26 @@ fn trouble(
     .collect()
 }
 
-/// Each word of the trade that the letter uses, explained in half a sentence.
-fn terms(seasons: &[&BlockSeason], blocks: &[LetterBlock]) -> Vec<String> {
+/// Each word of the trade that the letter uses, explained in half a sentence, in the first letter of a month.
+fn terms(day: NaiveDate, seasons: &[&BlockSeason]) -> Vec<String> {
     let any = |holds: fn(&BlockSeason) -> bool| seasons.iter().any(|season| holds(season));
     let used = [
         (
             any(|season| season.start.status.is_firm()),
-            "Egg-laying start: the day on which eggs on the egg traps begin to rise; warmth is counted from it.",
-        ),
-        (
-            any(|season| season.degree_days.is_ok()),
-            "°F-days or °C-days: warmth in which the insect can grow, added up day by day.",
+            "Egg-laying start (biofix): the day on which eggs on the egg traps begin to rise; warmth is counted from it.",
         ),
         (
             any(|season| firm_next(season).is_some()),
-            "Projected: from warmth so far, this station's past years and how much the insect itself varies; the \
-             middle day is as likely too early as too late. The days are those on which a generation's egg \
-             laying begins; it goes on for weeks.",
+            "Projected: from warmth so far, this station's past years and how much the insect itself varies. The days \
+             are those on which a generation's egg laying begins; it goes on for weeks.",
         ),
         (
-            blocks.iter().any(|block| !block.exposure.is_empty()),
-            "After split, after shake: days from a variety's first split or shake to the middle of the range in which \
-             egg laying begins, with those between the ends of the ranges; below zero where it begins before.",
-        ),
-        (
-            any(|season| !season.latest.is_empty()),
+            any(|season| !season.last_read.is_empty()),
             "Catches have not predicted damage reliably.",
         ),
     ];
-    let used = used.into_iter().filter(|(used, _)| *used);
+    let first_of_month = u64::from(day.day()) <= WEEK_DAYS;
+    let used = used.into_iter().filter(|(used, _)| *used && first_of_month);
     used.map(|(_, term)| term.to_owned()).collect()
 }
 

@@ -1,31 +1,37 @@
 //! What each mail and sheet holds, as plain data: no markup.
 
-mod ahead;
 mod alert;
+mod block_rows;
 pub mod chart;
 mod digest;
+mod headline;
 mod key_date;
 mod letter;
 mod news;
+mod round_mail;
 mod round_sheet;
 mod sheet;
 mod shorten;
 mod single;
 mod summary;
-mod trap_side;
 mod walking;
+mod work_by_route;
 #[cfg(test)]
 mod without_start;
 
-pub use ahead::Topic;
-pub use alert::{Alert, AlertItem, alert};
+pub use alert::{Alert, AlertItem, AlertLine, alert};
+pub use block_rows::{BlockRow, BlockRows};
 pub use chart::{CatchChart, Chart, HeatChart, catch_chart, heat_chart};
-pub use digest::{Digest, TableRow, digest};
+pub use digest::{Digest, digest};
+pub use headline::LONGEST_SUBJECT;
 pub use key_date::{CalendarEntry, DateState, KeyDate, key_dates};
-pub use letter::{Letter, letter};
+pub use letter::{Letter, LetterBlock, letter};
+pub use news::NewsItem;
+pub use round_mail::{RoundMail, round_mail};
 pub use round_sheet::{
     BlockOnRoute, Change as PartChange, RoundSheet, Stop, StopPart, Supply, round_sheets,
 };
 pub use sheet::Sheet;
-pub use single::Single;
+pub use single::{MadeOf, Single};
 pub use summary::{Summary, SummaryPart};
+pub use work_by_route::RouteWork;

@@ -33,6 +33,8 @@ pub struct SummaryPart {
     pub adviser: PersonId,
     /// Its key dates, most important first.
     pub items: Vec<AlertItem>,
+    /// What they rest on, in one line.
+    pub rests_on: String,
     /// Its letter.
     pub letter: Option<Letter>,
     /// What goes into the person's calendar.
@@ -60,19 +62,27 @@ impl Summary {
 
 impl SummaryPart {
     fn of((adviser, mail): (PersonId, Single)) -> Self {
-        let (items, calendar, letter) = match mail {
-            Single::Alert(alert) => (alert.items, alert.calendar, None),
-            Single::Letter(letter) => (Vec::new(), Vec::new(), Some(letter)),
-        };
-        Self {
+        let mut part = Self {
             adviser,
-            items,
-            letter,
-            calendar,
+            items: Vec::new(),
+            rests_on: String::new(),
+            letter: None,
+            calendar: Vec::new(),
+        };
+        match mail {
+            Single::Alert(alert) => {
+                part.items = alert.items;
+                part.rests_on = alert.rests_on;
+                part.calendar = alert.calendar;
+            }
+            Single::Letter(letter) => part.letter = Some(letter),
+            // A round is a mail of its own.
+            Single::Round(_) => {}
         }
+        part
     }
 
-    /// What the calendar files do, in one sentence; `None` without any.
+    /// What the calendar file does, in one sentence; `None` without any.
     #[must_use]
     pub fn calendar_note(&self) -> Option<String> {
         note(&self.calendar)
@@ -86,7 +96,7 @@ impl SummaryPart {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::contents::Alert;
+    use crate::contents::{Alert, AlertLine};
     use crate::id::BlockId;
 
     fn day(d: u32) -> NaiveDate {
@@ -95,17 +105,20 @@ mod tests {
 
     fn alert(name: &str, items: usize, catch_up: Option<CatchUp>) -> Single {
         let item = AlertItem {
-            block: BlockId::new("B").unwrap(),
-            name: name.to_owned(),
-            when: None,
-            sentence: "first egg hatch: mark passed".to_owned(),
-            evidence: Vec::new(),
+            title: "First egg hatch".to_owned(),
+            lines: vec![AlertLine {
+                block: BlockId::new("B").unwrap(),
+                name: name.to_owned(),
+                when: None,
+                says: "mark passed".to_owned(),
+            }],
         };
         Single::Alert(Alert {
             day: day(20),
             headline: format!("{name}: first egg hatch"),
             more: items - 1,
             items: vec![item; items],
+            rests_on: String::new(),
             calendar: Vec::new(),
             catch_up,
         })

@@ -6,15 +6,15 @@ use crate::temperature::{DegreeDays, Unit};
 
 use super::degree_days;
 
-/// The distances of an insect file that names none, days. Common practice, no source.
-const DAYS: [u16; 2] = [14, 5];
+/// The distance of an insect file that names none, days. Common practice, no source.
+const DAYS: [u16; 1] = [14];
 /// More distances than this would be a countdown.
 const MOST: usize = 4;
 
 /// The distances at which people hear of a mark ahead, farthest first: once at each.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Near {
-    /// Days to the middle of its range.
+    /// Days to the first day of its range.
     Days(Vec<u16>),
     /// Degree-days still missing at the newest station day.
     DegreeDays(Vec<DegreeDays>),
@@ -27,6 +27,16 @@ impl Default for Near {
 }
 
 impl Near {
+    /// How many days before the first day of its range a mark is told by itself for the first time; `None`
+    /// where heat decides.
+    #[must_use]
+    pub fn first_days(&self) -> Option<u16> {
+        match self {
+            Self::Days(distances) => distances.first().copied(),
+            Self::DegreeDays(_) => None,
+        }
+    }
+
     /// How many of the distances a mark has reached. Where what it counts from is still ahead, its
     /// missing heat is not known and none is reached by heat.
     #[must_use]

@@ -202,11 +202,16 @@ pub fn decide<'a>(
         .collect();
     let still_watched = |told: &&&Told| watched.contains(&(told.year, &told.block, &told.insect));
     let no_more = |told: &&&Told| !still_holds(told, facts, &ledger);
+    let is_work = |told: &&&Told| {
+        let event = told.event.parse::<Event>();
+        event.is_ok_and(|event| event.is_trap_work())
+    };
     notices.extend(
         untouched
             .values()
             .filter(still_watched)
             .filter(no_more)
+            .filter(|told| !is_work(told))
             .filter_map(|told| vanished(told, moment)),
     );
     notices
@@ -337,6 +342,9 @@ fn change(fact: &Fact, last: Last<'_>, moment: Moment) -> Option<Change> {
         return None;
     }
     let heard = last.told.and_then(|told| heard(told, moment.past));
+    if heard.is_some() && fact.event.is_trap_work() {
+        return None;
+    }
     match (&fact.state, heard) {
         (State::Now { value, step: 1.. }, None) => news(&fact.event, *value, last.told, moment),
         (State::Now { value, .. }, Some(last_heard)) if last_heard.value.is_left_by(*value) => {

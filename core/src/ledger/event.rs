@@ -9,7 +9,6 @@ use crate::id::{MarkId, TrapId};
 use crate::orchard::Part;
 use crate::trapping::{Flight, Peak, Round, SoFar};
 
-use super::Role;
 
 /// Something that can happen in a season. Its text is its key in the ledger: stable ids only.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -22,6 +21,8 @@ pub enum Event {
     StartProvisional,
     /// The egg-laying start is confirmed, set by hand or borrowed.
     Start,
+    /// The season is so far on that the start should be known, and it is not.
+    StartNotKnown,
     /// Later checks met the rule again after two quiet weeks.
     SecondCandidate,
     /// A mark comes near.
@@ -31,6 +32,8 @@ pub enum Event {
     MarkNearOfVariety(MarkId, String),
     /// A mark's degree-days were reached.
     MarkPassed(MarkId),
+    /// The first hull split of sound nuts was seen in a block.
+    HullSplit,
     /// A part of the year's n-th flight was seen, the one that lays the eggs of the n-th generation: a key that
     /// no day is part of, so that late readings correct what was told.
     Flight(FlightPart, u8),
@@ -87,9 +90,11 @@ pub enum EventKind {
     HangMothTraps,
     StartProvisional,
     Start,
+    StartNotKnown,
     SecondCandidate,
     MarkNear,
     MarkPassed,
+    HullSplit,
     FlightStart,
     FlightPeak,
     FlightEnd,
@@ -100,14 +105,16 @@ pub enum EventKind {
 
 impl EventKind {
     /// Every kind.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 15] = [
         Self::HangEggTraps,
         Self::HangMothTraps,
         Self::StartProvisional,
         Self::Start,
+        Self::StartNotKnown,
         Self::SecondCandidate,
         Self::MarkNear,
         Self::MarkPassed,
+        Self::HullSplit,
         Self::FlightStart,
         Self::FlightPeak,
         Self::FlightEnd,
@@ -124,9 +131,11 @@ impl EventKind {
             Self::HangMothTraps => "hang-moth-traps",
             Self::StartProvisional => "start-provisional",
             Self::Start => "egg-laying-start",
+            Self::StartNotKnown => "start-not-known",
             Self::SecondCandidate => "second-candidate",
             Self::MarkNear => "mark-near",
             Self::MarkPassed => "mark-passed",
+            Self::HullSplit => "hull-split",
             Self::FlightStart => "flight-start",
             Self::FlightPeak => "flight-peak",
             Self::FlightEnd => "flight-end",
@@ -175,9 +184,11 @@ impl Event {
             Self::HangMothTraps => EventKind::HangMothTraps,
             Self::StartProvisional => EventKind::StartProvisional,
             Self::Start => EventKind::Start,
+            Self::StartNotKnown => EventKind::StartNotKnown,
             Self::SecondCandidate => EventKind::SecondCandidate,
             Self::MarkNear(..) | Self::MarkNearOfVariety(..) => EventKind::MarkNear,
             Self::MarkPassed(..) => EventKind::MarkPassed,
+            Self::HullSplit => EventKind::HullSplit,
             Self::Flight(FlightPart::Start, _) => EventKind::FlightStart,
             Self::Flight(FlightPart::Peak, _) => EventKind::FlightPeak,
             Self::Flight(FlightPart::End, _) => EventKind::FlightEnd,
@@ -187,22 +198,14 @@ impl Event {
         }
     }
 
-    /// Whether people of a role are told of it, unless they choose otherwise.
-    #[must_use]
-    pub const fn concerns(&self, role: Role) -> bool {
-        match (role, self) {
-            (Role::Adviser, _)
-            | (Role::Grower, Self::Start | Self::MarkNear(..) | Self::MarkPassed(..)) => true,
-            (Role::Grower, Self::PastServiceLife(_, part, _)) => {
-                matches!(part, Part::Lure | Part::Ppo)
-            }
-            (Role::Grower | Role::Other, _) => false,
-        }
-    }
-
     /// Whether it is work that stays open after its day, and so never of the past.
     pub(crate) const fn stays_open(&self) -> bool {
         matches!(self, Self::HangEggTraps | Self::HangMothTraps)
+    }
+
+    /// Whether it is work at the traps: that it was none after all is news to nobody.
+    pub(crate) const fn is_trap_work(&self) -> bool {
+        self.stays_open() || matches!(self, Self::PastServiceLife(..))
     }
 }
 
@@ -214,7 +217,9 @@ impl fmt::Display for Event {
             | Self::HangMothTraps
             | Self::StartProvisional
             | Self::Start
-            | Self::SecondCandidate => Ok(()),
+            | Self::StartNotKnown
+            | Self::SecondCandidate
+            | Self::HullSplit => Ok(()),
             Self::MarkNear(mark) | Self::MarkPassed(mark) => write!(f, ":{mark}"),
             Self::Flight(_, number) => write!(f, ":{number}"),
             Self::MarginTurned(mark, variety) | Self::MarkNearOfVariety(mark, variety) => {
@@ -250,7 +255,9 @@ impl FromStr for Event {
                 EventKind::HangMothTraps => Self::HangMothTraps,
                 EventKind::StartProvisional => Self::StartProvisional,
                 EventKind::Start => Self::Start,
+                EventKind::StartNotKnown => Self::StartNotKnown,
                 EventKind::SecondCandidate => Self::SecondCandidate,
+                EventKind::HullSplit => Self::HullSplit,
                 EventKind::MarkNear => match variety {
                     Some(variety) => Self::MarkNearOfVariety(first.parse().ok()?, variety),
                     None => Self::MarkNear(first.parse().ok()?),
@@ -285,7 +292,9 @@ pub(crate) fn one_of_each() -> Vec<Event> {
         Event::HangMothTraps,
         Event::StartProvisional,
         Event::Start,
+        Event::StartNotKnown,
         Event::SecondCandidate,
+        Event::HullSplit,
         Event::MarkNear(mark()),
         Event::MarkNearOfVariety(mark(), "Wood Colony: late".into()),
         Event::MarkPassed(mark()),
@@ -318,20 +327,5 @@ mod tests {
         ] {
             assert!(wrong.parse::<Event>().is_err(), "{wrong}");
         }
-    }
-
-    #[test]
-    fn growers_hear_of_starts_marks_and_lures_unless_they_choose_more() {
-        let events = one_of_each();
-        let of_growers = events.iter().filter(|event| event.concerns(Role::Grower));
-        let kinds: Vec<EventKind> = of_growers.map(Event::kind).collect();
-        let expected = [
-            EventKind::Start,
-            EventKind::MarkNear,
-            EventKind::MarkPassed,
-            EventKind::PastServiceLife,
-        ];
-        assert_eq!(kinds, expected);
-        assert!(events.iter().all(|event| event.concerns(Role::Adviser)));
     }
 }

@@ -34,6 +34,12 @@ pub struct Fact {
     /// The first morning on which it could be told, had everything come in when it usually does; `None`
     /// where that cannot be said.
     pub knowable: Option<NaiveDate>,
+    /// Whether growers hear of it unless they choose otherwise.
+    pub to_growers: bool,
+    /// Who entered what it rests on: no news to them. `None` where nobody did.
+    pub entered_by: Option<String>,
+    /// The day on which it is told by itself, as far as that is foreseen while it is ahead.
+    pub foreseen: Option<NaiveDate>,
 }
 
 /// How an event stands tonight.
@@ -72,6 +78,17 @@ pub enum WhyGone {
     ShownNoMore,
 }
 
+/// How often a person hears of an event.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Hears {
+    /// Not at all.
+    Nothing,
+    /// When it is news.
+    Once,
+    /// Also each time it comes as near as the insect's file names.
+    EachTime,
+}
+
 impl State {
     const fn told_once(value: Value) -> Self {
         Self::Now { value, step: 1 }
@@ -83,13 +100,25 @@ impl Fact {
     /// were told of it before is still corrected and withdrawn; with `only_firm` what is not firm is
     /// left as it was told.
     #[must_use]
-    pub fn heard(self, hears: bool, only_firm: bool) -> Self {
+    pub fn heard(self, hears: Hears, only_firm: bool) -> Self {
+        let most = match hears {
+            Hears::Nothing => 0,
+            Hears::Once => 1,
+            Hears::EachTime => u8::MAX,
+        };
         let state = match self.state {
             State::Now { .. } if only_firm && !self.firm => State::Pending,
-            State::Now { value, .. } if !hears => State::Now { value, step: 0 },
+            State::Now { value, step } => State::Now {
+                value,
+                step: step.min(most),
+            },
             state => state,
         };
-        Self { state, ..self }
+        Self {
+            state,
+            foreseen: self.foreseen.filter(|_| hears != Hears::Nothing),
+            ..self
+        }
     }
 }
 
@@ -104,6 +133,9 @@ pub fn facts(season: &BlockSeason) -> Vec<Fact> {
         state,
         firm: true,
         knowable: None,
+        to_growers: false,
+        entered_by: None,
+        foreseen: None,
     };
     let work = &season.work;
     let mut facts = vec![
@@ -119,6 +151,7 @@ pub fn facts(season: &BlockSeason) -> Vec<Fact> {
     facts.extend(of_start(season, &fact));
     let told = season.marks.iter().filter(|reading| reading.told);
     facts.extend(told.flat_map(|reading| of_mark(season, reading, &fact)));
+    facts.push(hull_split(season, &fact));
     facts.extend(flights(season).into_iter().map(|flight| Fact {
         knowable: flight_knowable(season),
         ..fact(flight)
@@ -146,7 +179,7 @@ fn to_hang(wanted: Option<&TrapsToHang>) -> State {
     })
 }
 
-fn of_start(season: &BlockSeason, fact: &impl Fn((Event, State)) -> Fact) -> [Fact; 3] {
+fn of_start(season: &BlockSeason, fact: &impl Fn((Event, State)) -> Fact) -> [Fact; 4] {
     let knowable = start_knowable(season);
     [
         Fact {
@@ -156,7 +189,12 @@ fn of_start(season: &BlockSeason, fact: &impl Fn((Event, State)) -> Fact) -> [Fa
         },
         Fact {
             knowable,
+            to_growers: true,
             ..fact((Event::Start, start(season)))
+        },
+        Fact {
+            to_growers: true,
+            ..fact((Event::StartNotKnown, start_not_known(season)))
         },
         fact((Event::SecondCandidate, second_candidate(season))),
     ]
@@ -199,6 +237,19 @@ fn start_gone(season: &BlockSeason) -> State {
     }
 }
 
+/// From the last day of May on a start that is not firm is told as not known, where a date counts from it; one
+/// that becomes known afterwards is news by itself.
+fn start_not_known(season: &BlockSeason) -> State {
+    let told = NaiveDate::from_ymd_opt(season.year, 5, 31);
+    let told = told.filter(|day| *day <= season.as_of);
+    let mut marks = season.marks.iter();
+    let asked = marks.any(|reading| reading.told && reading.rests_on_start);
+    match told.filter(|_| asked && !season.start.status.is_firm()) {
+        Some(day) => State::told_once(Value::Day(day)),
+        None => State::Pending,
+    }
+}
+
 /// It is told in the block whose traps show it, not in those that borrow the start. One that the
 /// adviser has settled by hand is nothing to take back.
 fn second_candidate(season: &BlockSeason) -> State {
@@ -219,9 +270,16 @@ fn of_mark(
 ) -> [Fact; 2] {
     let near = Event::MarkNear(reading.mark.clone());
     let passed = Event::MarkPassed(reading.mark.clone());
+    let foreseen = reading.outcome.projection().map(|range| range.middle);
     [
-        fact((near, unless_shaken(season, near_state(season, reading)))),
         Fact {
+            to_growers: reading.to_growers,
+            foreseen: reading.near_from,
+            ..fact((near, unless_shaken(season, near_state(season, reading))))
+        },
+        Fact {
+            to_growers: reading.to_growers,
+            foreseen,
             firm: !matches!(reading.outcome, Outcome::Passed { firm: false, .. }),
             knowable: mark_knowable(season, reading),
             ..fact((passed, unless_shaken(season, passed_state(season, reading))))
@@ -299,6 +357,31 @@ fn unless_shaken(season: &BlockSeason, state: State) -> State {
             State::Pending
         }
         _ => state,
+    }
+}
+
+/// The block's first hull split: seen, or ahead, of which nobody hears unasked.
+fn hull_split(season: &BlockSeason, fact: &impl Fn((Event, State)) -> Fact) -> Fact {
+    let ahead = season.split.days().filter(|_| season.split_seen.is_none());
+    let state = match (&season.split_seen, ahead) {
+        (Some(seen), _) => State::told_once(Value::Day(seen.day)),
+        (None, Some(days)) => State::Now {
+            value: Value::Range {
+                early: days.earliest,
+                middle: days.likely,
+                late: days.latest,
+            },
+            step: 0,
+        },
+        (None, None) => State::Gone {
+            why: WhyGone::ShownNoMore,
+        },
+    };
+    Fact {
+        to_growers: true,
+        entered_by: season.split_seen.as_ref().map(|seen| seen.by.clone()),
+        foreseen: ahead.map(|days| days.likely),
+        ..fact((Event::HullSplit, state))
     }
 }
 

@@ -11,6 +11,8 @@ pub enum MailKind {
     Alert,
     /// A grower's weekly letter.
     Letter,
+    /// A scout's round of the day.
+    Round,
     /// What was too much for single mails on one day.
     Summary,
     /// A mail sent by hand to see whether mail arrives.
@@ -19,10 +21,11 @@ pub enum MailKind {
 
 impl MailKind {
     /// All kinds.
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 6] = [
         Self::Digest,
         Self::Alert,
         Self::Letter,
+        Self::Round,
         Self::Summary,
         Self::Test,
     ];
@@ -34,6 +37,7 @@ impl MailKind {
             Self::Digest => "digest",
             Self::Alert => "alert",
             Self::Letter => "letter",
+            Self::Round => "round",
             Self::Summary => "summary",
             Self::Test => "test",
         }

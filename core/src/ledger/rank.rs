@@ -14,10 +14,10 @@ pub(crate) fn rank(notice: &Notice) -> u8 {
         (Change::Withdrawn { .. }, _) => 0,
         (Change::Corrected { .. }, _) => 1,
         (Change::New(_) | Change::Nearer { .. }, event) => match event.kind() {
-            EventKind::Start | EventKind::SecondCandidate => 2,
+            EventKind::Start | EventKind::SecondCandidate | EventKind::HullSplit => 2,
             EventKind::SentinelCatch => 3,
             EventKind::MarkPassed => 4,
-            EventKind::MarkNear => 5,
+            EventKind::MarkNear | EventKind::StartNotKnown => 5,
             EventKind::StartProvisional | EventKind::HangEggTraps | EventKind::HangMothTraps => 6,
             EventKind::FlightStart | EventKind::FlightPeak | EventKind::FlightEnd => 7,
             EventKind::MarginTurned | EventKind::PastServiceLife => NEVER_LEADS,

@@ -1,13 +1,21 @@
-//! The roles people have.
+//! The roles people have: one person may have several.
+
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
 
 /// The roles people have.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Deserialize, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Role {
     /// Gets the morning digest of all blocks they watch.
     Adviser,
     /// Gets key-date alerts for their own blocks.
     Grower,
+    /// Gets the day's round of the blocks they walk.
+    Scout,
+    /// Gets the weekly letter of all growers.
+    Manager,
     /// Gets what rules name.
     Other,
 }
@@ -19,7 +27,64 @@ impl Role {
         match self {
             Self::Adviser => "adviser",
             Self::Grower => "grower",
+            Self::Scout => "scout",
+            Self::Manager => "manager",
             Self::Other => "other",
         }
+    }
+}
+
+/// The roles of one person, as they are declared: one, or a list.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize, Serialize)]
+#[serde(from = "Written")]
+pub struct Roles(Vec<Role>);
+
+/// Roles as written.
+#[derive(Deserialize)]
+#[serde(untagged)]
+enum Written {
+    One(Role),
+    Several(Vec<Role>),
+}
+
+impl From<Written> for Roles {
+    fn from(written: Written) -> Self {
+        match written {
+            Written::One(role) => Self(vec![role]),
+            Written::Several(roles) => Self(roles),
+        }
+    }
+}
+
+impl From<Role> for Roles {
+    fn from(role: Role) -> Self {
+        Self(vec![role])
+    }
+}
+
+impl Roles {
+    /// Several at once.
+    #[must_use]
+    pub fn of(roles: &[Role]) -> Self {
+        Self(roles.to_vec())
+    }
+
+    /// Whether a role is one of them.
+    #[must_use]
+    pub fn has(&self, role: Role) -> bool {
+        self.0.contains(&role)
+    }
+
+    /// Whether there is none.
+    #[must_use]
+    pub const fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+}
+
+impl fmt::Display for Roles {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let names: Vec<&str> = self.0.iter().map(|role| role.name()).collect();
+        f.write_str(&names.join(" and "))
     }
 }

@@ -54,16 +54,17 @@ impl Value {
     }
 
     /// Whether a new value differs so much that people who were told this one must hear of it: a
-    /// projection or a likely day when the new one leaves the told range, a fact when it moves two days, a
+    /// projection or a likely day when the new one, or the day on which it happened, leaves the told range, a fact when it moves two days, a
     /// catch when its count changes, a harvest when the other comes first. A day told without a range is
     /// left when the range that is known now does not hold it.
     #[must_use]
     pub fn is_left_by(self, new: Self) -> bool {
         match (self, new) {
-            (Self::Range { early, late, .. }, Self::Range { middle, .. }) => {
-                !(early..=late).contains(&middle)
-            }
-            (Self::Within { early, late, .. }, Self::Within { day, .. } | Self::Day(day)) => {
+            (
+                Self::Range { early, late, .. },
+                Self::Range { middle: day, .. } | Self::Within { day, .. } | Self::Day(day),
+            )
+            | (Self::Within { early, late, .. }, Self::Within { day, .. } | Self::Day(day)) => {
                 !(early..=late).contains(&day)
             }
             (Self::Day(told), Self::Within { early, late, .. }) => !(early..=late).contains(&told),

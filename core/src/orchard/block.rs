@@ -60,8 +60,12 @@ pub struct Block {
     pub name: String,
     /// Who owns or runs it.
     pub grower: PersonId,
-    /// Who watches it.
+    /// Who watches it: signs, holds and is telephoned.
     pub adviser: PersonId,
+    /// Further advisers who get its digest too.
+    pub advised_beside: Vec<PersonId>,
+    /// Who walks its traps and gets the day's round.
+    pub scouts: Vec<PersonId>,
     /// The crop.
     pub crop: Crop,
     /// Its size in acres, when declared.
@@ -83,6 +87,12 @@ pub struct Block {
 }
 
 impl Block {
+    /// Whether a person is one of its advisers.
+    #[must_use]
+    pub fn is_advised_by(&self, person: &PersonId) -> bool {
+        self.adviser == *person || self.advised_beside.contains(person)
+    }
+
     /// The id of the block's own egg-trap group.
     #[must_use]
     pub fn own_group(&self) -> GroupId {

@@ -35,6 +35,17 @@ pub struct BlockWork {
 }
 
 impl BlockWork {
+    /// Whether traps are to be read, serviced or hung by a day, in an open block.
+    #[must_use]
+    pub fn is_due_on(&self, day: NaiveDate) -> bool {
+        let readings = self.readings.iter();
+        let mut readings = readings.filter(|reading| !reading.optional);
+        let due = readings.any(|reading| reading.due <= day)
+            || self.service.iter().any(|service| service.due <= day)
+            || self.hangings.iter().any(|hanging| hanging.on == day);
+        due && self.closed_until.is_none()
+    }
+
     /// What is to be done on a day, with the block's own notes.
     pub(super) fn on(
         day: NaiveDate,

@@ -94,6 +94,37 @@ impl HullSplit {
     }
 }
 
+/// First hull split of sound nuts as it was first seen in a block.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FirstSplit {
+    /// The variety.
+    pub variety: String,
+    /// The day.
+    pub day: NaiveDate,
+    /// Who entered it.
+    pub by: String,
+}
+
+impl FirstSplit {
+    /// The earliest of the varieties', with the note that shows it; `None` while none was seen.
+    pub(super) fn of(varieties: &[(String, HullSplit)], notes: &[Note]) -> Option<Self> {
+        let seen = varieties.iter().filter_map(|(variety, split)| match split {
+            HullSplit::Seen(day) => Some((*day, variety)),
+            _ => None,
+        });
+        let (day, variety) = seen.min_by_key(|(day, _)| *day)?;
+        let shows = |note: &&Note| {
+            note.date == day && note.variety.as_ref() == Some(variety) && note.kind.shows_hull_split()
+        };
+        let note = notes.iter().filter(shows).max_by_key(|note| note.entered_at);
+        Some(Self {
+            variety: variety.clone(),
+            day,
+            by: note.map_or_else(String::new, |note| note.by.clone()),
+        })
+    }
+}
+
 /// The block's first hull split, from which new-crop generations count.
 #[derive(Debug, Clone, PartialEq)]
 pub enum BlockSplit {

@@ -1,6 +1,6 @@
 //! The marks of a season: passed on a day, projected for a range, or not to be told.
 
-use chrono::NaiveDate;
+use chrono::{Days, NaiveDate};
 
 use crate::id::MarkId;
 use crate::insect::{CountsFrom, Insect, Mark, SpreadSource};
@@ -32,8 +32,13 @@ pub struct MarkReading {
     /// How many of the distances at which people hear of a mark ahead it has reached; 0 for one that
     /// is not projected.
     pub near: u8,
+    /// The day on which it is as near as the first of them, by tonight's projection; `None` where heat decides,
+    /// and for one that is not projected.
+    pub near_from: Option<NaiveDate>,
     /// Whether people are told of it; a mark whose number disagrees with another one's stands beside.
     pub told: bool,
+    /// Whether growers hear of it unless they choose otherwise.
+    pub to_growers: bool,
     /// The eggs that the block's own egg traps showed again around the answer's day, where egg laying begins
     /// at it.
     pub eggs_seen: Option<LayingSeen>,
@@ -176,7 +181,9 @@ impl MarkReader<'_> {
             begins_laying: rests_on_start && self.insect.is_generation(place),
             waits_for_split: waits(self.insect, place),
             near: self.near(place, &outcome),
+            near_from: self.near_from(&outcome),
             told: mark.told,
+            to_growers: mark.to_growers,
             eggs_seen: None,
             outcome,
         }
@@ -204,8 +211,14 @@ impl MarkReader<'_> {
         let Some(projection) = outcome.projection() else {
             return 0;
         };
-        let days_ahead = (projection.middle - self.heat.as_of()).num_days();
+        let days_ahead = (projection.early - self.heat.as_of()).num_days();
         self.insect.near.reached(days_ahead, self.missing(place))
+    }
+
+    fn near_from(&self, outcome: &Outcome) -> Option<NaiveDate> {
+        let ahead = self.insect.near.first_days()?;
+        let early = outcome.projection()?.early;
+        early.checked_sub_days(Days::new(u64::from(ahead)))
     }
 
     /// Degree-days that a mark still misses at the newest station day; `None` where what it counts

@@ -32,7 +32,7 @@ pub use hanging::{Hanging, TrapsToHang};
 pub use hindcast::{
     ProjectedCrossing, TrueCrossing, WhyNoCrossing, projected_crossing, true_crossing,
 };
-pub use hull_split::{BlockSplit, HullSplit};
+pub use hull_split::{BlockSplit, FirstSplit, HullSplit};
 pub use lagging::{HeatOfYear, Lagging, lagging};
 pub use laying_years::{LayingOfYear, laying_years};
 pub use marks::{Basis, MarkReading, Outcome};
@@ -55,8 +55,8 @@ use crate::insect::Insect;
 use crate::orchard::{Block, Orchard, Trap};
 use crate::temperature::Unit;
 use crate::trapping::{
-    AROUND, Catch, DueState, EggLayingStart, Flight, Flights, Note, Notes, ReadingDue, Unknown,
-    Visits, WhyNoFlights, catches, checks, disruption, laying_seen, unknown,
+    AROUND, Catch, DueState, EggLayingStart, Flight, Flights, LastRead, Note, Notes, ReadingDue,
+    Unknown, Visits, WhyNoFlights, catches, checks, disruption, last_read, laying_seen, unknown,
 };
 
 use marks::MarkReader;
@@ -92,6 +92,8 @@ pub struct BlockSeason {
     pub newest_day: Option<NaiveDate>,
     /// The block's first hull split, from which new-crop generations count.
     pub split: BlockSplit,
+    /// First hull split as it was first seen in the block; `None` while it was not.
+    pub split_seen: Option<FirstSplit>,
     /// Every mark.
     pub marks: Vec<MarkReading>,
     /// Why there is no mark, where the crop has none.
@@ -102,6 +104,8 @@ pub struct BlockSeason {
     pub work: BlockWork,
     /// Catches of the last seven days, by kind of trap.
     pub latest: Vec<Catch>,
+    /// The newest reading of each kind of trap, beside those of a week and a year before.
+    pub last_read: Vec<LastRead>,
     /// The flights of the year, or why there are none to read.
     pub flights: Result<Flights, WhyNoFlights>,
     /// What the insect file calls the flights of a year, first to last; empty where it does not.
@@ -211,6 +215,7 @@ pub fn assess(
         heat_from: heat_from.as_ref().ok().copied(),
         degree_days: heat_from.and_then(|from| heat.since(from)),
         newest_day: heat.newest(),
+        split_seen: FirstSplit::of(&splits, own_notes),
         marks,
         exposure,
         without_marks: insect.without_marks.clone(),
@@ -228,6 +233,7 @@ pub fn assess(
             .map_or_else(Vec::new, |of| of.names.clone()),
         work,
         latest: catches(&traps, visits, week[0], week[1]),
+        last_read: last_read(&traps, visits, as_of),
         unknown: unknown(orchard, block, visits, own_notes, as_of),
         beside: Beside {
             start: beside::start_beside(orchard, block, &start, (starts, notes), as_of),

@@ -81,7 +81,7 @@ fn catch_of(
         count: 0,
         traps_read: 0,
         traps_with_some: 0,
-        traps_hung: traps.iter().filter(|t| t.hangs_on(to)).count(),
+        traps_hung: 0,
         trap_nights: 0,
     };
     for trap in traps {
@@ -96,6 +96,8 @@ fn catch_of(
             catch.count += count;
             catch.trap_nights += span.nights;
         }
+        // One that was taken down since it was read hung for it.
+        catch.traps_hung += usize::from(was_read || trap.hangs_on(to));
         catch.traps_read += usize::from(was_read);
         catch.traps_with_some += usize::from(had_some);
     }

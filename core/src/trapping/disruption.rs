@@ -63,7 +63,7 @@ pub struct Reference {
 }
 
 impl Reference {
-    /// By how many percent fewer males a trap and night the sentinels caught; `None` where the
+    /// By how many percent fewer males per trap per night the sentinels caught; `None` where the
     /// reference caught none, or fewer than they did.
     #[must_use]
     pub fn shutdown_percent(&self, sentinel: &Haul) -> Option<f64> {

@@ -8,6 +8,7 @@ mod disruption;
 mod due;
 mod flight;
 mod haul;
+mod last_read;
 mod laying_seen;
 mod liner;
 mod note;
@@ -34,6 +35,7 @@ pub use flight::{
 pub use haul::Haul;
 pub(crate) use haul::{Interval, attractants, haul, intervals};
 pub(crate) use laying_seen::AROUND;
+pub use last_read::{LastRead, last_read};
 pub use laying_seen::{LayingSeen, laying_seen};
 pub use liner::{OnLiner, full_liner, on_liner};
 pub use note::{

@@ -32,12 +32,6 @@ impl Words {
         lines
     }
 
-    /// What the traps of a disrupted block showed in the last week.
-    pub(crate) fn disruption_week(self, season: &BlockSeason) -> Option<String> {
-        let checked = season.beside.disruption.as_ref()?;
-        Some(format!("last 7 days: {}", self.window(&checked.week)))
-    }
-
     fn dispensers(self, dispensers: Dispensers) -> String {
         let on = match dispensers.on {
             Some(day) => self.day(day),
@@ -104,7 +98,7 @@ impl Words {
         };
         let haul = &reference.haul;
         let mut line = format!(
-            "{title}, beside it {} (conventional, {station}): {} in {} trap-nights, {} a trap and night",
+            "{title}, beside it {} (conventional, {station}): {} in {} trap-nights, {} per trap per night",
             reference.name,
             caught(haul),
             haul.trap_nights,
@@ -118,7 +112,7 @@ impl Words {
         if let Some((own, percent)) = share {
             // Rounded down, so that only an empty sentinel has all of them fewer.
             line.push_str(&format!(
-                "; the sentinel {:.0} % fewer, {} a trap and night",
+                "; the sentinel {:.0} % fewer, {} per trap per night",
                 (percent + ROUNDING).floor(),
                 rate_words(own.per_trap_night())
             ));
@@ -244,7 +238,7 @@ mod tests {
         let lines = Words::default().disruption_lines(&season(&visits, 16));
         // By hand: nights 1 to 8 and 8 to 15 May, 1 to 15 May of R: 70 in 14 is 5 a night.
         let beside = "beside it Knoll (conventional, same station): 70 males in 14 trap-nights, 5.0 a \
-                      trap and night; the sentinel 100 % fewer, 0.0 a trap and night; disruption is \
+                      trap and night; the sentinel 100 % fewer, 0.0 per trap per night; disruption is \
                       near it";
         let expected = [
             "dispensers on: Apr 1; last day: Sep 30".to_owned(),
@@ -286,7 +280,7 @@ mod tests {
         let season = season(&visits, 16);
         let words = Words::default();
         let shown = words.catch_in(&season, &season.latest[0]);
-        let expected = "0 males (1 of 1 traps read, 0.0 a trap and night)";
+        let expected = "0 males (1 of 1 traps read, 0.0 per trap per night)";
         assert_eq!(shown, expected);
         let mut conventional = season.clone();
         conventional.block.regime = Regime::Conventional;
@@ -296,7 +290,7 @@ mod tests {
         assert_eq!(shown, format!("{expected}, disruption is near"));
         conventional.block.near.clear();
         let shown = words.catch_in(&conventional, &season.latest[0]);
-        assert!(shown.ends_with("a trap and night)"), "{shown}");
+        assert!(shown.ends_with("per trap per night)"), "{shown}");
     }
 
     fn on(today: NaiveDate, past: Past) -> Moment {

@@ -30,31 +30,6 @@ impl Words {
         lines.collect()
     }
 
-    /// This season's rates to this day of the year beside those of seasons alike, a line for each kind of
-    /// trap that has one.
-    pub(crate) fn years_briefly(self, season: &BlockSeason) -> Vec<String> {
-        let rate = |season: &SeasonCatch| rate_words(season.haul.per_trap_night());
-        let lines = season.beside.years.iter().filter_map(|compared| {
-            let this = compared.by_date.this.as_ref()?;
-            let alike = compared.by_date.comparable();
-            let alike: Vec<String> = alike.map(|s| format!("{} {}", s.year, rate(s))).collect();
-            let standing = match compared.by_date.standing() {
-                Some((lower, all)) => format!("; higher than in {lower} of {all}"),
-                None => String::new(),
-            };
-            (!alike.is_empty()).then(|| {
-                format!(
-                    "{} to {}: {}; {}{standing}",
-                    title(season, compared),
-                    self.day(season.as_of),
-                    rate(this),
-                    alike.join(", ")
-                )
-            })
-        });
-        lines.collect()
-    }
-
     fn by_heat(
         self,
         title: &str,
@@ -158,7 +133,7 @@ fn title(season: &BlockSeason, compared: &Comparison) -> String {
         .map(|season| season.haul.counted);
     let what = counted.map_or("catch", |counted| counted.words(2));
     let kind = compared.kind.name();
-    format!("{whose}{kind} traps, {what} a trap and night")
+    format!("{whose}{kind} traps, {what} per trap per night")
 }
 
 /// Where this season stands among the comparable ones.
@@ -213,13 +188,13 @@ mod tests {
     fn seasons_stand_beside_each_other_and_this_one_is_given_its_place() {
         let moths = [(2021, 160), (2020, 240), (2019, 40), (2018, 80), (2017, 8)];
         let expected = [
-            "pheromone traps, males a trap and night, to Jun 1: 2021 2.0 (160 in 80 trap-nights), \
+            "pheromone traps, males per trap per night, to Jun 1: 2021 2.0 (160 in 80 trap-nights), \
              2020 3.0 (240 in 80 trap-nights), 2019 0.5 (40 in 80 trap-nights), 2018 1.0 (80 in 80 \
              trap-nights); higher than in 2 of 3 earlier seasons alike in traps, lure, place, regime \
              and service; catches have not predicted damage reliably",
-            "pheromone traps, males a trap and night, to Jun 1, not compared: 2017 0.1 (8 in 80 \
+            "pheromone traps, males per trap per night, to Jun 1, not compared: 2017 0.1 (8 in 80 \
              trap-nights): other places",
-            "pheromone traps, males a trap and night, by degree-days: can't tell: no temperatures \
+            "pheromone traps, males per trap per night, by degree-days: can't tell: no temperatures \
              from station S yet",
         ];
         assert_eq!(lines(&moths, 2017), expected);

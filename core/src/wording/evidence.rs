@@ -16,20 +16,6 @@ use super::moth_flights::counted_days;
 use super::words::{Words, degree_days, mark_name};
 
 impl Words {
-    /// The start and the heat since then, or since the day that stands in its place.
-    pub(crate) fn counted_so_far(self, season: &BlockSeason) -> String {
-        let start = match season.start.status {
-            StartStatus::NotAsked => None,
-            _ => Some(format!("egg-laying start {}", self.start(season))),
-        };
-        let heat = match &season.degree_days {
-            Ok(sum) => self.heat_sum(season, sum),
-            Err(why) => format!("heat: can't tell: {}", self.why_not(why)),
-        };
-        let both: Vec<String> = start.into_iter().chain([heat]).collect();
-        both.join("; ")
-    }
-
     /// What the start of a block rests on.
     #[must_use]
     pub fn start_evidence(self, season: &BlockSeason) -> Vec<String> {
@@ -211,12 +197,6 @@ impl Words {
         }
     }
 
-    /// The heat of a block since the day it counts from.
-    pub(crate) fn heat_sum(self, season: &BlockSeason, sum: &Accumulated) -> String {
-        let heat = degree_days(sum.degree_days, season.unit);
-        format!("{heat} since, {}", estimated(sum, season.unit))
-    }
-
     /// Station, method, cutoff, thresholds and newest day behind the heat of a block.
     pub(crate) fn heat_source(self, season: &BlockSeason) -> String {
         let model = season.heat_model;
@@ -278,19 +258,6 @@ impl Words {
                 format!("{at}; {}{begins}{eggs}", self.range_evidence(projection))
             }
             _ => format!("{at}{eggs}"),
-        }
-    }
-
-    /// A mark and what its answer rests on; a range is not repeated, only what it is made of.
-    pub(crate) fn mark_line(self, season: &BlockSeason, reading: &MarkReading) -> String {
-        let title = &reading.name;
-        let rests_on = self.mark_evidence(season, reading);
-        match &reading.outcome {
-            Outcome::Projected(_) => format!("{title}: {rests_on}"),
-            Outcome::Passed { .. } => {
-                format!("{title}: {}, {rests_on}", self.outcome(&reading.outcome))
-            }
-            outcome => format!("{title}: {}; it comes {rests_on}", self.outcome(outcome)),
         }
     }
 

@@ -1,14 +1,12 @@
 //! Short ways to say the same thing of many traps and many blocks.
 
-use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use crate::id::{BlockId, TrapId};
+use crate::id::TrapId;
 use crate::ledger::Event;
 use crate::ledger::Notice;
-use crate::orchard::Block;
 
 /// From so many traps on a run of numbers is written by its ends.
 const SHORTEST_RUN: usize = 3;
@@ -16,52 +14,10 @@ const SHORTEST_RUN: usize = 3;
 /// Lines under a title: a block, several blocks that share them, or what they are about.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Lines {
-    /// BlockName or what they are.
+    /// Whose or what they are.
     pub title: String,
     /// The lines, most urgent first.
     pub lines: Vec<String>,
-}
-
-/// BlockName a line is: a block, and the name under which the line stands.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub(crate) struct BlockName<'a> {
-    block: &'a BlockId,
-    name: Cow<'a, str>,
-}
-
-impl<'a> BlockName<'a> {
-    /// A whole block's.
-    pub(crate) fn of(block: &'a Block) -> Self {
-        Self {
-            block: &block.id,
-            name: Cow::Borrowed(&block.name),
-        }
-    }
-}
-
-/// What is said of blocks, line by line: blocks of an equal line share it, and lines of the same blocks
-/// stand together, in the order in which they first come. Two blocks of one name stay two. `all`: how many
-/// blocks there are.
-pub(crate) fn shared<'a>(
-    all: usize,
-    said: impl IntoIterator<Item = (BlockName<'a>, String)>,
-) -> Vec<Lines> {
-    let by_line = grouped(said.into_iter().map(|(whose, line)| (line, whose)));
-    // `None` stands for all blocks.
-    let by_blocks = by_line.into_iter().map(|(line, blocks)| {
-        let are_all = blocks.len() > 1 && blocks.len() == all;
-        ((!are_all).then_some(blocks), line)
-    });
-    let under_title = |(blocks, lines): (Option<Vec<BlockName<'a>>>, Vec<String>)| Lines {
-        title: blocks.map_or_else(|| "all blocks".to_owned(), |blocks| title(&blocks)),
-        lines,
-    };
-    grouped(by_blocks).into_iter().map(under_title).collect()
-}
-
-fn title(blocks: &[BlockName<'_>]) -> String {
-    let names: Vec<&str> = blocks.iter().map(|block| &*block.name).collect();
-    name_list(&names)
 }
 
 /// What has the same key together, in the order in which the keys first come.
@@ -142,54 +98,6 @@ pub(crate) fn numbered(id: &str) -> (&str, &str) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sample;
-
-    fn block(id: &str, name: &str) -> Block {
-        Block {
-            id: BlockId::new(id).unwrap(),
-            name: name.to_owned(),
-            ..sample::block()
-        }
-    }
-
-    /// Each title with its lines.
-    fn told<const N: usize>(all: usize, said: [(&Block, &str); N]) -> Vec<String> {
-        let said = said.map(|(block, line)| (BlockName::of(block), line.to_owned()));
-        let lines = shared(all, said).into_iter();
-        lines
-            .map(|l| format!("{}: {}", l.title, l.lines.join("; ")))
-            .collect()
-    }
-
-    #[test]
-    fn blocks_of_an_equal_line_share_it_and_lines_of_the_same_blocks_stand_together() {
-        let [a, b, c] = ["A", "B", "C"].map(|name| block(name, name));
-        let said = [
-            (&a, "passed"),
-            (&b, "passed"),
-            (&a, "due"),
-            (&a, "new"),
-            (&b, "new"),
-            (&c, "due"),
-        ];
-        assert_eq!(told(3, said), ["A, B: passed; new", "A, C: due"]);
-        assert_eq!(told(2, said), ["all blocks: passed; due; new"]);
-    }
-
-    #[test]
-    fn lines_of_two_blocks_of_one_name_do_not_run_together() {
-        let (one, other) = (block("n-1", "North"), block("n-2", "North"));
-        let said = [(&one, "passed"), (&other, "due"), (&one, "new")];
-        assert_eq!(told(3, said), ["North: passed; new", "North: due"]);
-        // A name may also read like a list of others, or like all of them.
-        let [a, b] = ["A", "B"].map(|name| block(name, name));
-        let (list, all) = (block("list", "A, B"), block("all", "all blocks"));
-        let said = [(&a, "passed"), (&b, "passed"), (&list, "due")];
-        assert_eq!(told(3, said), ["A, B: passed", "A, B: due"]);
-        let said = [(&a, "passed"), (&all, "passed"), (&all, "due")];
-        assert_eq!(told(2, said), ["all blocks: passed", "all blocks: due"]);
-    }
-
     #[test]
     fn names_with_commas_are_parted_by_semicolons() {
         assert_eq!(name_list(&["A", "B"]), "A, B");

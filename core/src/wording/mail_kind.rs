@@ -9,6 +9,7 @@ pub const fn mail_kind_meaning(kind: MailKind) -> &'static str {
         MailKind::Digest => "The advisers' morning digests",
         MailKind::Alert => "The growers' key-date alerts",
         MailKind::Letter => "The growers' weekly letters",
+        MailKind::Round => "The scouts' rounds",
         MailKind::Summary => "What was too much for single mails on one day",
         MailKind::Test => "Mails that only show whether mail arrives",
     }

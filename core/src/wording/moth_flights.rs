@@ -11,8 +11,6 @@ use crate::trapping::{Flight, FlightDay, Flights, NumberedBy, Peak, Round, WhyNo
 use super::gather::trap_list;
 use super::words::{Words, degree_days, rate_words};
 
-/// A digest still mentions a flight that ended so long ago.
-const ENDED_LATELY_DAYS: i64 = 14;
 
 impl Words {
     /// The flights of a block, one a line and the newest reading last.
@@ -50,20 +48,6 @@ impl Words {
         }
     }
 
-    /// The flight that goes on, or that ended in the last days, or what the newest reading adds.
-    pub(crate) fn flight_now(self, season: &BlockSeason) -> Option<String> {
-        let flights = season.flights.as_ref().ok()?;
-        let over = |flight: &Flight| {
-            let end = flight.end.round();
-            end.is_some_and(|round| (season.as_of - round.by).num_days() > ENDED_LATELY_DAYS)
-        };
-        let newest = self.newest_line(flights);
-        newest.or_else(|| {
-            let last = flights.flights.last().filter(|flight| !over(flight));
-            last.and_then(|_| self.flight_lines(season).pop())
-        })
-    }
-
     /// A flight in one phrase.
     fn flight(self, flight: &Flight, unit: Unit) -> String {
         let start = match &flight.start {
@@ -89,7 +73,7 @@ impl Words {
         let round = &flight.highest;
         let full = matches!(flight.peak, Peak::AtLeast(..)) || !round.undercounts.is_empty();
         let highest = format!(
-            "{}{} a trap and night {}",
+            "{}{} per trap per night {}",
             if full { "at least " } else { "" },
             rate_words(round.per_trap_night()),
             self.nights(round.after, round.by)
@@ -207,7 +191,7 @@ impl Words {
         let [males, moths] = far_below.rates().map(rate_words);
         Some(format!(
             "flights are read from the combined traps: to {} the pheromone traps beside them caught {males} males \
-             a trap and night, and they {moths} moths; that is what mating disruption near by looks like",
+             per trap per night, and they {moths} moths; that is what mating disruption near by looks like",
             self.day(far_below.by)
         ))
     }

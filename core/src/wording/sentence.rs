@@ -1,4 +1,4 @@
-//! What is told of an event in one sentence, in two lengths.
+//! What is told of an event in one sentence.
 
 use crate::id::{MarkId, TrapId};
 use crate::orchard::{Part, TrapKind};
@@ -13,26 +13,34 @@ use crate::ledger::Value;
 use crate::ledger::{Change, Notice};
 use crate::ledger::{Event, FlightPart};
 
-/// A sentence in two lengths: for a subject line, and for the mail itself.
+/// What is told of an event, in its parts.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(crate) struct Sentence {
-    /// What a subject line has room for.
+    /// What it is about.
+    pub(crate) about: String,
+    /// What a subject line has room for, without the days.
     pub(crate) brief: String,
-    /// All of it.
-    pub(crate) whole: String,
+    /// The days it is about, where there are any.
+    pub(crate) when: Option<String>,
+    /// All that is told of it.
+    pub(crate) says: String,
 }
 
 impl Sentence {
-    fn new(text: String) -> Self {
-        Self {
-            brief: text.clone(),
-            whole: text,
-        }
+    /// As a whole.
+    pub(crate) fn whole(&self) -> String {
+        format!("{}: {}", self.about, self.says)
     }
 
-    /// The whole goes on; the brief does not.
+    /// What is told goes on; the rest does not.
     fn and(mut self, more: &str) -> Self {
-        self.whole.push_str(more);
+        self.says.push_str(more);
+        self
+    }
+
+    /// The brief says so much more.
+    fn briefly(mut self, state: &str) -> Self {
+        self.brief = format!("{} {state}", self.about);
         self
     }
 }
@@ -41,7 +49,7 @@ impl Words {
     /// A notice as a whole sentence, without the block it is about.
     #[must_use]
     pub fn sentence(self, notice: &Notice, season: &BlockSeason) -> String {
-        self.told(&[notice], season).whole
+        self.told(&[notice], season).whole()
     }
 
     /// Notices that differ only in their trap, without the block they are about; at least one.
@@ -54,93 +62,107 @@ impl Words {
             [_] => subject_of(event, season),
             _ => subject_of_all(notices),
         };
-        let news = |value| self.news(event, &what, value, season);
         match &first.change {
-            Change::New(value) => news(*value).and(&late(event, first.late)),
-            Change::History(value) => news(*value).and(" (before Duskflight began here)"),
-            Change::Nearer { was, told_on, now } => news(*now).and(&format!(
-                "; told on {} as {}",
-                self.day(*told_on),
-                self.value(*was)
-            )),
-            Change::Corrected { was, told_on, now } => {
-                let Sentence { brief, whole } = news(*now);
-                let instead = format!(
-                    "; instead of {}, told on {}",
-                    self.value(*was),
-                    self.day(*told_on)
-                );
-                let changed = match event {
-                    Event::MarginTurned(..) => "turned",
-                    _ => "corrected",
-                };
-                Sentence {
-                    brief: format!("{changed}: {brief}"),
-                    whole: format!("{changed}: {whole}"),
-                }
-                .and(&instead)
+            Change::New(value) => {
+                let news = self.news(event, what, *value, season);
+                news.and(&late(event, first.late))
             }
-            Change::Withdrawn { was, told_on, why } => {
-                Sentence::new(taken_back(event, &what)).and(&format!(
-                    "; told on {} as {}; now: {}",
+            Change::History(value) => {
+                let news = self.news(event, what, *value, season);
+                news.and(" (before Duskflight began here)")
+            }
+            Change::Nearer { was, told_on, now } => {
+                let news = self.news(event, what, *now, season);
+                let (told_on, was) = (self.day(*told_on), self.value(*was));
+                news.and(&format!("; told on {told_on} as {was}"))
+            }
+            Change::Corrected { was, told_on, now } => {
+                let ahead_again = matches!((event, now), (Event::MarkPassed(_), Value::Range { .. }));
+                let news = match ahead_again {
+                    true => self.ahead_again(what, *now),
+                    false => self.news(event, what, *now, season),
+                };
+                let (told_on, was) = (self.day(*told_on), self.value(*was));
+                changed(event, news).and(&format!("; instead of {was}, told on {told_on}"))
+            }
+            Change::Withdrawn { was, told_on, why } => Sentence {
+                brief: format!("withdrawn: {what}"),
+                when: None,
+                says: format!(
+                    "withdrawn; told on {} as {}; now: {}",
                     self.day(*told_on),
                     self.value(*was),
                     self.why_gone(why)
-                ))
-            }
+                ),
+                about: what,
+            },
         }
     }
 
     /// What holds now.
-    fn news(self, event: &Event, what: &str, value: Value, season: &BlockSeason) -> Sentence {
+    fn news(self, event: &Event, what: String, value: Value, season: &BlockSeason) -> Sentence {
         let when = self.value(value);
+        let told = |says: String| Sentence {
+            brief: what.clone(),
+            when: value.day().map(|_| self.span(value)),
+            about: what.clone(),
+            says,
+        };
         match event {
             Event::HangEggTraps | Event::HangMothTraps => {
                 let to_hang = traps_to_hang(event, season);
-                Sentence::new(format!("{what} by {when}"))
-                    .and(&where_they_stand(self, season, to_hang))
+                let stand = where_they_stand(self, season, to_hang);
+                told(format!("by {when}{stand}"))
             }
             Event::StartProvisional => {
                 let next = match season.start.evidence.why {
-                    WhyStart::Doubted { .. } => "; the estimate does not agree: see To decide",
-                    WhyStart::NotDated { .. } => "; it waits for temperatures to be dated by",
-                    _ => "; the next check decides",
+                    WhyStart::Doubted { .. } => "the estimate does not agree: see To decide",
+                    WhyStart::NotDated { .. } => "it waits for temperatures to be dated by",
+                    _ => "the next check decides",
                 };
-                Sentence::new(format!("{what}: {when}")).and(next)
+                told(format!("provisional: {when}; {next}")).briefly("provisional")
             }
-            Event::Start => {
-                let status = season.start.status.words();
-                let by = match season.start.is_estimated() {
-                    true => "by estimate ",
-                    false => "",
-                };
-                let sentence = Sentence::new(format!("{what} {status}: {by}{when}"));
-                match season.start.status {
-                    StartStatus::Borrowed => {
-                        let group = &season.start.evidence.group;
-                        sentence.and(&format!(", from the egg traps of {group}"))
+            Event::Start => told(self.start_news(value, season)),
+            Event::StartNotKnown => Sentence {
+                when: None,
+                ..told(
+                    "not known: the egg traps have not shown it, so no dates can be given for this block"
+                        .to_owned(),
+                )
+            }
+            .briefly("not known"),
+            Event::SecondCandidate => told(format!(
+                "{when}; after two quiet weeks the egg traps met the rule again; the start stays unless you set \
+                 it by hand"
+            )),
+            Event::MarkNear(mark) | Event::MarkNearOfVariety(mark, _) => {
+                let begun = begun(told_reading(season, mark));
+                told(format!("projected {when}{begun}"))
+            }
+            Event::MarkPassed(mark) => match value {
+                Value::Range { .. } => told(format!("projected {when}")),
+                _ => {
+                    let reading = told_reading(season, mark);
+                    let says = self.passed(value, reading);
+                    Sentence {
+                        brief: format!("{what}: mark passed"),
+                        ..told(says)
                     }
-                    _ => sentence,
+                }
+            },
+            Event::HullSplit => self.hull_split_news(told(when), value, season),
+            Event::Flight(part, number) => self.flight_news(*part, *number, value, season),
+            Event::MarginTurned(mark, variety) => {
+                let beside = self.margin_beside(season, mark, variety);
+                Sentence {
+                    brief: format!("{what}: {when}"),
+                    ..told(format!("{when}{beside}"))
                 }
             }
-            Event::SecondCandidate => Sentence::new(format!("{what}: {when}")).and(
-                "; after two quiet weeks the egg traps met the rule again; the start stays unless \
-                 you set it by hand",
-            ),
-            Event::MarkNear(mark) | Event::MarkNearOfVariety(mark, _) => Sentence {
-                brief: format!("{what} projected {}", self.span(value)),
-                whole: format!("{what} projected {when}"),
-            }
-            .and(begun(told_reading(season, mark))),
-            Event::MarkPassed(mark) => self.passed(what, value, told_reading(season, mark)),
-            Event::Flight(part, number) => self.flight_news(*part, *number, value, season),
-            Event::MarginTurned(mark, variety) => Sentence::new(format!("{what}: {when}"))
-                .and(&self.margin_beside(season, mark, variety)),
             Event::PastServiceLife(_, _, since) => {
                 let since = self.day(*since);
-                Sentence::new(format!(
-                    "{what}: service life ended {when} (in since {since})"
-                ))
+                told(format!("service life ended {when} (in since {since})"))
+                    .briefly("past its service life")
             }
             Event::SentinelCatch(trap, date) => {
                 let checked = season.beside.disruption.iter();
@@ -150,45 +172,84 @@ impl Words {
                     true => ", and some in the reading before",
                     false => "",
                 };
-                Sentence::new(format!("{what}: {when}"))
-                    .and(running)
-                    .and("; under mating disruption it should catch none")
+                told(format!(
+                    "{when}{running}; under mating disruption it should catch none"
+                ))
             }
         }
     }
 
-    /// A mark told as passed; after a revision it may be ahead again.
-    fn passed(self, what: &str, value: Value, reading: Option<&MarkReading>) -> Sentence {
-        let when = self.span(value);
-        let within = match value {
-            Value::Within { early, late, .. } => format!(" within {}", self.stretch(early, late)),
+    /// A start as it is told, with what is projected to come first.
+    fn start_news(self, value: Value, season: &BlockSeason) -> String {
+        let start = &season.start;
+        let status = start.status.words();
+        let day = match value {
+            Value::Within { early, day, late } if early < late => {
+                format!("about {} ({})", self.day(day), self.stretch(early, late))
+            }
+            _ => self.value(value),
+        };
+        let from = match start.status {
+            StartStatus::Borrowed => format!(", from the egg traps of {}", start.evidence.group),
             _ => String::new(),
         };
-        match reading.map(|reading| &reading.outcome) {
-            Some(Outcome::Projected(projection)) => {
-                let range = self.value(projection.into());
-                Sentence::new(format!("{what}: mark not passed yet"))
-                    .and(&format!(", projected {range}"))
-                    .and(begun(reading))
+        let next = season.marks.iter().filter(|reading| reading.told && reading.begins_laying);
+        let next = next.filter_map(|reading| Some((reading, reading.outcome.projection()?))).next();
+        let next = next.map_or_else(String::new, |(reading, projection)| {
+            let range = self.range(projection.early, projection.late);
+            format!("; {} projected {range}", reading.name)
+        });
+        format!("{status}: {day}{from}{next}")
+    }
+
+    /// The first split of a block, seen or still ahead.
+    fn hull_split_news(self, told: Sentence, value: Value, season: &BlockSeason) -> Sentence {
+        let when = self.span(value);
+        let variety = season.split_seen.as_ref().map(|seen| seen.variety.as_str());
+        match (value, variety) {
+            (Value::Range { .. }, _) => Sentence {
+                says: format!("expected {when}"),
+                ..told
+            },
+            (_, Some(variety)) => Sentence {
+                says: format!("seen {when} in {variety}"),
+                ..told
             }
-            outcome => {
-                let how = match outcome {
-                    Some(Outcome::Passed { firm: false, .. }) => {
-                        "computed, carried over by an estimated day"
-                    }
-                    Some(Outcome::Passed {
-                        by_estimate: true, ..
-                    }) => "computed, on an estimated day",
-                    _ => "computed",
-                };
-                Sentence {
-                    brief: format!("{what}: mark passed {when}"),
-                    whole: format!(
-                        "{what}: degree-day mark passed {when} ({how}{within}, not an observation)"
-                    ),
-                }
-            }
+            .briefly("seen"),
+            (_, None) => told.briefly("seen"),
         }
+    }
+
+    /// A mark that was told as passed and is not yet.
+    fn ahead_again(self, what: String, value: Value) -> Sentence {
+        Sentence {
+            brief: format!("{what}: mark not passed yet"),
+            when: Some(self.span(value)),
+            says: format!("mark not passed yet, projected {}", self.value(value)),
+            about: what,
+        }
+    }
+
+    /// A mark told as passed, in words that claim no more.
+    fn passed(self, value: Value, reading: Option<&MarkReading>) -> String {
+        let how = match reading.map(|reading| &reading.outcome) {
+            Some(Outcome::Passed { firm: false, .. }) => "computed, carried over by an estimated day",
+            Some(Outcome::Passed {
+                by_estimate: true, ..
+            }) => "computed, on an estimated day",
+            _ => "computed",
+        };
+        let seen = match reading.is_some_and(|reading| reading.begins_laying) {
+            true => "egg laying not observed",
+            false => "not an observation",
+        };
+        let when = match value {
+            Value::Within { early, day, late } if early < late => {
+                format!("about {} ({}; {how}; {seen})", self.day(day), self.stretch(early, late))
+            }
+            _ => format!("{} ({how}; {seen})", self.span(value)),
+        };
+        format!("degree-day mark passed {when}")
     }
 
     /// A flight's start, peak or end as the traps show it.
@@ -199,7 +260,7 @@ impl Words {
         value: Value,
         season: &BlockSeason,
     ) -> Sentence {
-        let (flight, when) = (flight_name(season, number), self.value(value));
+        let (about, when) = (flight_name(season, number), self.value(value));
         let seen: Option<(&Flights, &Flight)> =
             season.flights.as_ref().ok().zip(season.flight(number));
         let happened = match part {
@@ -207,24 +268,19 @@ impl Words {
             FlightPart::Peak => "peak",
             FlightPart::End => "back at the low",
         };
-        let whole = seen.and_then(|(seen, of)| {
+        let says = seen.and_then(|(seen, of)| {
             let nights = self.round(part.round(of)?);
             let counted = seen.counted.words(2);
-            let mut phrases = vec![format!(
-                "{flight} observed ({counted}): {happened} {nights}"
-            )];
-            phrases.extend(
-                (part == FlightPart::Peak)
-                    .then(|| self.peak_notes(of))
-                    .into_iter()
-                    .flatten(),
-            );
+            let mut phrases = vec![format!("{happened} {nights} ({counted})")];
+            let peak = (part == FlightPart::Peak).then(|| self.peak_notes(of));
+            phrases.extend(peak.into_iter().flatten());
             Some(phrases.join("; "))
         });
-        let brief = format!("{flight} {happened} {when}");
         Sentence {
-            whole: whole.unwrap_or_else(|| brief.clone()),
-            brief,
+            brief: format!("{about}: {happened}"),
+            says: says.unwrap_or_else(|| format!("{happened} {when}")),
+            when: Some(when),
+            about,
         }
     }
 
@@ -246,6 +302,19 @@ impl Words {
             Value::Within { day, .. } => self.day(day),
             Value::Day(_) | Value::Caught { .. } | Value::First(_) => self.value(value),
         }
+    }
+}
+
+/// That what was told changed.
+fn changed(event: &Event, news: Sentence) -> Sentence {
+    let changed = match event {
+        Event::MarginTurned(..) => "turned",
+        _ => "corrected",
+    };
+    Sentence {
+        brief: format!("{changed}: {}", news.brief),
+        says: format!("{changed}: {}", news.says),
+        ..news
     }
 }
 
@@ -282,14 +351,6 @@ fn none_hangs(wanted: Option<&TrapsToHang>) -> String {
     }
 }
 
-/// That something told holds no more.
-fn taken_back(event: &Event, what: &str) -> String {
-    match event {
-        Event::PastServiceLife(..) => format!("{what}: not past its service life after all"),
-        _ => format!("{what} withdrawn"),
-    }
-}
-
 /// That news comes late: people enter readings, and a station's days come by themselves.
 fn late(event: &Event, days: Option<u32>) -> String {
     let known = match event {
@@ -304,9 +365,11 @@ pub(crate) fn subject_of(event: &Event, season: &BlockSeason) -> String {
     match event {
         Event::HangEggTraps => "egg traps to hang".to_owned(),
         Event::HangMothTraps => "moth traps to hang".to_owned(),
-        Event::StartProvisional => "egg-laying start provisional".to_owned(),
-        Event::Start => "egg-laying start".to_owned(),
+        Event::StartProvisional | Event::Start | Event::StartNotKnown => {
+            "egg-laying start".to_owned()
+        }
         Event::SecondCandidate => "second candidate for the egg-laying start".to_owned(),
+        Event::HullSplit => "first hull split".to_owned(),
         Event::MarkNear(mark) | Event::MarkPassed(mark) => mark_name(season, mark),
         Event::MarkNearOfVariety(mark, variety) => {
             format!("{} ({variety})", mark_name(season, mark))

@@ -13,18 +13,16 @@ impl Words {
         let season = lagging.season;
         let why = self.why_start(&season.start.evidence.why);
         let heat = degree_days(lagging.heat, season.unit);
-        let mut lines = vec![
+        vec![
             format!(
-                "the egg-laying start is not known with {heat} since the first of January: {why}"
+                "no egg-laying start with {heat} since the first of January: {why}; {}",
+                self.neighbours(lagging)
             ),
-            self.neighbours(lagging),
-        ];
-        lines.extend(self.start_evidence(season).into_iter().skip(1));
-        lines.push(format!(
-            "to decide it: duskflight notes add --block {} --kind egg-laying-start --value DAY --note WHY",
-            season.block.id
-        ));
-        lines
+            format!(
+                "to decide it: duskflight notes add --block {} --kind egg-laying-start --value DAY --note WHY",
+                season.block.id
+            ),
+        ]
     }
 
     fn neighbours(self, lagging: &Lagging<'_>) -> String {

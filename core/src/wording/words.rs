@@ -24,6 +24,9 @@ pub enum DateOrder {
     Iso,
 }
 
+/// Longer ranges are told by the part of the month in which they begin.
+const LONGEST_RANGE_DAYS: i64 = 40;
+
 /// Writes sentences in the farm's date order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Words {
@@ -71,15 +74,27 @@ impl Words {
         }
     }
 
-    /// A projected range; one that reaches the end of the year is open, since in some years the
-    /// mark is not reached at all.
+    /// A projected range. One that reaches the end of the year is open, since in some years the
+    /// mark is not reached at all; of a long one nobody plans by its last day.
     #[must_use]
     pub fn range(self, early: NaiveDate, late: NaiveDate) -> String {
         if (late.month(), late.day()) == (12, 31) {
             format!("{} or later", self.day(early))
+        } else if self.is_vague(early, late) {
+            let third = match early.day() {
+                ..=10 => "beginning",
+                11..=20 => "middle",
+                _ => "last third",
+            };
+            format!("after the {third} of {}", early.format("%B"))
         } else {
             self.stretch(early, late)
         }
+    }
+
+    /// Whether a range is too long to be told by both its ends.
+    fn is_vague(self, early: NaiveDate, late: NaiveDate) -> bool {
+        self.order != DateOrder::Iso && (late - early).num_days() > LONGEST_RANGE_DAYS
     }
 
     /// A told value.
@@ -98,7 +113,7 @@ impl Words {
             } => {
                 let range = self.range(early, late);
                 // A single day is its own middle.
-                if early == late {
+                if early == late || self.is_vague(early, late) {
                     range
                 } else {
                     format!("{range} (middle {})", self.day(middle))
@@ -131,6 +146,17 @@ impl Words {
         }
     }
 
+    /// The same in the fewest words: the day alone where it is confirmed.
+    pub(crate) fn start_briefly(self, season: &BlockSeason) -> String {
+        let start = &season.start;
+        match (start.status, start.date) {
+            (StartStatus::NotAsked, _) => String::new(),
+            (StartStatus::Confirmed, Some(date)) => self.day(date),
+            (status, Some(date)) => format!("{} {}", self.day(date), status.words()),
+            (status, None) => status.words().to_owned(),
+        }
+    }
+
     /// A mark's answer in one phrase.
     #[must_use]
     pub fn outcome(self, outcome: &Outcome) -> String {
@@ -158,7 +184,7 @@ impl Words {
     pub fn catch(self, catch: &Catch) -> String {
         match catch.per_trap_night() {
             Some(rate) => format!(
-                "{} {} ({} of {} traps read, {} a trap and night)",
+                "{} {} ({} of {} traps read, {} per trap per night)",
                 catch.count,
                 catch.counted.words(catch.count),
                 catch.traps_read,
@@ -219,6 +245,14 @@ pub(crate) const fn may_have_begun(projection: &Projection) -> &'static str {
     match projection.may_have_begun {
         true => ", may have begun",
         false => "",
+    }
+}
+
+/// A mark's name without what the days beside it say anyway: `second generation`.
+pub(crate) fn short_mark(name: &str) -> String {
+    match name.strip_suffix("-generation egg laying") {
+        Some(generation) => format!("{generation} generation"),
+        None => name.to_owned(),
     }
 }
 

@@ -22,31 +22,49 @@ pub(crate) fn work_today(words: Words, season: &BlockSeason) -> Vec<String> {
 }
 
 /// That nobody may enter, and how much waits for it.
-fn closed_line(words: Words, season: &BlockSeason, until: NaiveDate) -> String {
+pub(crate) fn closed_line(words: Words, season: &BlockSeason, until: NaiveDate) -> String {
+    let waiting = waiting(season).map(|(count, what)| plural(count, what));
+    let waiting: Vec<String> = waiting.collect();
+    let until = words.day(until);
+    let closed = format!("closed: no entry until {until}, as noted from the posting");
+    match (waits_in(season), waiting.join(" and ")) {
+        (0, _) => closed,
+        (1, waiting) => format!("{closed}; {waiting} waits"),
+        (_, waiting) => format!("{closed}; {waiting} wait"),
+    }
+}
+
+/// How much is due at the traps of a block.
+pub(crate) fn waits_in(season: &BlockSeason) -> usize {
+    waiting(season).map(|(count, _)| count).sum()
+}
+
+fn waiting(season: &BlockSeason) -> impl Iterator<Item = (usize, &'static str)> {
     let waits = |due: NaiveDate| due <= season.as_of;
+    let work = &season.work;
     let must = |reading: &&ReadingDue| !reading.optional && waits(reading.due);
-    let readings = season.work.readings.iter().filter(must).count();
+    let readings = work.readings.iter().filter(must).count();
     let hangings = hung_today(season).count();
-    let parts = season
-        .work
-        .service
-        .iter()
-        .filter(|due| waits(due.due))
-        .count();
+    let parts = work.service.iter().filter(|due| waits(due.due)).count();
     let counted = [
         (hangings, "hanging"),
         (readings, "reading"),
         (parts, "service"),
     ];
-    let counted = counted.into_iter().filter(|(count, _)| *count > 0);
-    let waiting: Vec<String> = counted.map(|(count, what)| plural(count, what)).collect();
-    let until = words.day(until);
-    let closed = format!("closed: no entry until {until}, as noted from the posting");
-    match (hangings + readings + parts, waiting.join(" and ")) {
-        (0, _) => closed,
-        (1, waiting) => format!("{closed}; {waiting} waits"),
-        (_, waiting) => format!("{closed}; {waiting} wait"),
-    }
+    counted.into_iter().filter(|(count, _)| *count > 0)
+}
+
+/// Which liners are full, and how full.
+pub(crate) fn service_full(season: &BlockSeason) -> Vec<String> {
+    let due = season.work.service.iter().filter(|due| due.due <= season.as_of);
+    let full = due.filter_map(|due| {
+        let OnLiner { moths, full_at, .. } = due.full?;
+        let (part, trap) = (due.part.words(), &due.trap);
+        Some(format!(
+            "{part} of {trap} full, {moths} moths on it; one of its size undercounts from about {full_at} on"
+        ))
+    });
+    full.collect()
 }
 
 /// So many of something: `1 day`, `4 days`.
@@ -56,56 +74,11 @@ pub fn plural<N: Copy + Display + PartialEq + From<u8>>(count: N, what: &str) ->
     format!("{count} {what}{plural}")
 }
 
-/// The same in the fewest words: how many traps to read, how many parts to service.
-pub(crate) fn work_briefly(words: Words, season: &BlockSeason) -> Option<String> {
-    if let Some(until) = season.work.closed_until {
-        return Some(closed_line(words, season, until));
-    }
-    let day = season.as_of;
-    let must = |reading: &&ReadingDue| !reading.optional && reading.due <= day;
-    let readings: Vec<&ReadingDue> = season.work.readings.iter().filter(must).collect();
-    let parts: Vec<&ServiceDue> = season
-        .work
-        .service
-        .iter()
-        .filter(|due| due.due <= day)
-        .collect();
-    let service = (!parts.is_empty()).then(|| format!("service {}", parts_counted(&parts)));
-    let hang = hung_briefly(hung_today(season));
-    let read = readings_briefly(words, &readings, day);
-    let work: Vec<String> = [hang, read, service].into_iter().flatten().collect();
-    (!work.is_empty()).then(|| work.join("; "))
-}
-
-fn readings_briefly(words: Words, due: &[&ReadingDue], day: NaiveDate) -> Option<String> {
-    let first = due.first()?;
-    let kind = match due.iter().all(|reading| reading.kind == first.kind) {
-        true => format!("{} trap", first.kind.name()),
-        false => "trap".to_owned(),
-    };
-    let oldest = due.iter().map(|reading| reading.due).min()?;
-    Some(format!(
-        "read {}{}",
-        plural(due.len(), &kind),
-        due_since(words, oldest, day)
-    ))
-}
-
 fn due_since(words: Words, oldest: NaiveDate, day: NaiveDate) -> String {
     match oldest < day {
         true => format!(", due since {}", words.day(oldest)),
         false => String::new(),
     }
-}
-
-/// How many parts of each kind: `2 lures, 1 PPO`.
-pub(crate) fn parts_counted(dues: &[&ServiceDue]) -> String {
-    let mut parts: BTreeMap<Part, usize> = BTreeMap::new();
-    for due in dues {
-        *parts.entry(due.part).or_default() += 1;
-    }
-    let counted = parts.into_iter().map(|(part, count)| part.counted(count));
-    counted.collect::<Vec<_>>().join(", ")
 }
 
 impl Part {

@@ -12,7 +12,7 @@ use crate::config::{Config, Person};
 pub(super) fn people(config: &Config, day: NaiveDate) -> Vec<(String, String)> {
     let orchard = config.orchard_on(day);
     let line = |person: &Person| {
-        let who = format!("{} ({}, {})", person.id, person.name, person.role.name());
+        let who = format!("{} ({}, {})", person.id, person.name, person.roles);
         (who, gets(config, &orchard, person))
     };
     config.people.iter().map(line).collect()
@@ -23,7 +23,7 @@ fn gets(config: &Config, orchard: &Orchard, person: &Person) -> String {
         let count = orchard.blocks().iter().filter(|block| of(block)).count();
         (count > 0).then(|| plural(count, "block"))
     };
-    let advised = blocks(&|block| block.adviser == person.id).map(|blocks| {
+    let advised = blocks(&|block| block.is_advised_by(&person.id)).map(|blocks| {
         let weekly = weekday_name(config.off_season_day);
         format!("morning digest of {blocks}, off the season on {weekly}s")
     });
@@ -31,11 +31,21 @@ fn gets(config: &Config, orchard: &Orchard, person: &Person) -> String {
         let letter = person.letter.map_or_else(String::new, |day| {
             format!(", weekly letter on {}s", weekday_name(day))
         });
-        format!("key dates of {blocks}{letter}")
+        let gathered = person.key_dates.map_or_else(String::new, |day| {
+            format!(", gathered on {}s", weekday_name(day))
+        });
+        format!("key dates of {blocks}{gathered}{letter}")
+    });
+    let walked = blocks(&|block| block.scouts.contains(&person.id));
+    let walked = walked.map(|blocks| format!("the day's round of {blocks}"));
+    let managed = person.letter.filter(|_| person.roles.has(Role::Manager));
+    let managed = managed.map(|day| {
+        let day = weekday_name(day);
+        format!("weekly letter of all growers on {day}s")
     });
     let rules = config.rules.iter().filter(|rule| rule.names(&person.id));
     let by_rule = rules.filter_map(|rule| {
-        let about = |block: &Block| rule.is_about(block) && block.adviser != person.id;
+        let about = |block: &Block| rule.is_about(block) && !block.is_advised_by(&person.id);
         let kinds: Vec<&str> = rule.tell.iter().copied().map(EventKind::name).collect();
         Some(format!(
             "by rule {} of {}",
@@ -43,10 +53,11 @@ fn gets(config: &Config, orchard: &Orchard, person: &Person) -> String {
             blocks(&about)?
         ))
     });
-    let all: Vec<String> = advised.into_iter().chain(owned).chain(by_rule).collect();
-    match (all.is_empty(), person.role) {
+    let by_role = [advised, owned, walked, managed].into_iter().flatten();
+    let all: Vec<String> = by_role.chain(by_rule).collect();
+    match (all.is_empty(), person.roles.has(Role::Other)) {
         (false, _) => all.join("; "),
-        (true, Role::Other) => "no mail: no rule names them".to_owned(),
-        (true, _) => "no mail: they have no block and no rule names them".to_owned(),
+        (true, true) => "no mail: no rule names them".to_owned(),
+        (true, false) => "no mail: they have no block and no rule names them".to_owned(),
     }
 }

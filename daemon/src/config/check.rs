@@ -60,7 +60,7 @@ fn read(reader: &mut Reader<'_>) -> Option<Config> {
     reader.address(&["mail", "from"], &main.mail.from);
     reader.named(&["records", "drop_by"], &main.records.drop_by);
     if main.telling.near_days.is_some() {
-        let moved = " stands in the insect files now, for each insect: near = { days = [14, 5] }; take it out here";
+        let moved = " stands in the insect files now, for each insect: near = { days = [14] }; take it out here";
         reader.at(&["telling", "near_days"], moved);
     }
     let calendar = calendar::calendar(reader, &main);
@@ -80,6 +80,7 @@ fn read(reader: &mut Reader<'_>) -> Option<Config> {
     orchard::blocks(reader, &blocks, &declared);
     let cap = main.telling.most_mails_a_day;
     check_cap(reader, cap);
+    check_sharing(reader, main.telling.share_days);
     check_retention(reader, main.store.keep_mails_days);
     let rules = rules::rules(reader, main.rules, &people, &blocks, cap);
     rules::warn_of_the_silent(reader, &people, &blocks, &rules);
@@ -100,6 +101,8 @@ fn read(reader: &mut Reader<'_>) -> Option<Config> {
         digest_time: calendar.digest_time,
         hold_hours: main.telling.hold_hours,
         most_mails_a_day: cap,
+        share_days: main.telling.share_days,
+        calendars: main.telling.calendars.map(|path| reader.dir.join(path)),
         mail_from: Sender {
             name: main.mail.from_name,
             address: main.mail.from,
@@ -159,6 +162,14 @@ fn district(reader: &mut Reader<'_>, name: Option<&str>) -> District {
         reader.at(&["farm", "district"], what);
         District::default()
     })
+}
+
+/// A wait of more than two weeks is no sharing: key dates come two weeks ahead.
+fn check_sharing(reader: &mut Reader<'_>, days: u16) {
+    if days > 14 {
+        let path = ["telling", "share_days"];
+        reader.at(&path, format!(" = {days}: write 0 to 14 days"));
+    }
 }
 
 fn check_cap(reader: &mut Reader<'_>, most: u16) {

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use duskflight_core::id::{BlockId, PersonId, ProductId, StationId};
-use duskflight_core::ledger::Role;
+use duskflight_core::ledger::Roles;
 use duskflight_core::orchard::Part;
 use duskflight_core::temperature::Unit;
 use duskflight_core::weather::DayBoundary;
@@ -85,6 +85,8 @@ pub(super) struct TellingPart {
     /// Where it stood before the insect files had `near`; refused with a word on where it went.
     pub(super) near_days: Option<IgnoredAny>,
     pub(super) most_mails_a_day: u16,
+    pub(super) share_days: u16,
+    pub(super) calendars: Option<PathBuf>,
 }
 
 impl Default for TellingPart {
@@ -94,6 +96,8 @@ impl Default for TellingPart {
             hold_hours: 4,
             near_days: None,
             most_mails_a_day: 6,
+            share_days: 5,
+            calendars: None,
         }
     }
 }
@@ -167,12 +171,15 @@ impl Default for RecordsPart {
 pub(super) struct PersonPart {
     pub(super) id: PersonId,
     pub(super) name: String,
-    pub(super) role: Role,
+    #[serde(alias = "roles")]
+    pub(super) role: Roles,
     pub(super) email: String,
     pub(super) phone: Option<String>,
     pub(super) licence: Option<String>,
-    /// The day of the week of a grower's letter.
+    /// The day of the week of a grower's or a manager's letter.
     pub(super) letter: Option<String>,
+    /// The day of the week on which key dates are gathered, or `daily`.
+    pub(super) key_dates: Option<String>,
 }
 
 #[derive(Debug, Deserialize)]

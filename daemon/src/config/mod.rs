@@ -29,7 +29,7 @@ use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc, Weekday};
 use chrono_tz::Tz;
 use duskflight_core::id::{BlockId, PersonId, StationId};
 use duskflight_core::insect::{Insect, InsectFile};
-use duskflight_core::ledger::Role;
+use duskflight_core::ledger::Roles;
 use duskflight_core::ledger::plan::{Hearer, Rule};
 use duskflight_core::orchard::{District, Orchard, Product, Trap};
 use duskflight_core::temperature::Unit;
@@ -86,6 +86,10 @@ pub struct Config {
     pub hold_hours: u16,
     /// Mails that one person gets on one civil day at the most, tests apart.
     pub most_mails_a_day: u16,
+    /// Blocks of one grower that reach the same thing within so many days share one mail.
+    pub share_days: u16,
+    /// The folder of each person's whole calendar, where it is wanted.
+    pub calendars: Option<PathBuf>,
     /// The sender.
     pub mail_from: Sender,
     /// Where mails go.
@@ -165,16 +169,18 @@ pub struct Person {
     pub id: PersonId,
     /// Their name.
     pub name: String,
-    /// Their role.
-    pub role: Role,
+    /// Their roles.
+    pub roles: Roles,
     /// Their address.
     pub email: String,
     /// Their telephone number.
     pub phone: Option<String>,
     /// An adviser's licence as they write it, where it is declared.
     pub licence: Option<String>,
-    /// The day of the week of a grower's letter, where it is wanted.
+    /// The day of the week of a grower's or a manager's letter, where it is wanted.
     pub letter: Option<Weekday>,
+    /// The day of the week on which key dates are gathered; each day as they come where there is none.
+    pub key_dates: Option<Weekday>,
 }
 
 /// A station and its feed.
@@ -259,8 +265,10 @@ impl Config {
     pub fn hearers(&self) -> Vec<Hearer> {
         let hearer = |person: &Person| Hearer {
             id: person.id.clone(),
-            role: person.role,
+            name: person.name.clone(),
+            roles: person.roles.clone(),
             letter: person.letter,
+            key_dates: person.key_dates,
         };
         self.people.iter().map(hearer).collect()
     }
@@ -269,6 +277,13 @@ impl Config {
     #[must_use]
     pub fn person(&self, id: &PersonId) -> Option<&Person> {
         self.people.iter().find(|person| &person.id == id)
+    }
+
+    /// People's names.
+    #[must_use]
+    pub fn names(&self) -> BTreeMap<PersonId, String> {
+        let names = self.people.iter();
+        names.map(|person| (person.id.clone(), person.name.clone())).collect()
     }
 
     /// The civil day of an instant.

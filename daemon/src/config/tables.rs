@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use chrono::NaiveDate;
+use duskflight_core::id::PersonId;
 use duskflight_core::orchard::{Block, Dispensers, Part, Place, Pull, Trap, TrapKind, own_group};
 
 use super::problem::Problem;
@@ -52,6 +53,7 @@ const BLOCKS: Columns = Columns {
         "name",
         "grower",
         "adviser",
+        "scout",
         "crop",
         "acres",
         "regime",
@@ -133,7 +135,8 @@ fn block(row: &Row<'_>) -> Result<BlockRow, Vec<Fault>> {
     let from = keep(&mut faults, row.given("from", |_| row.day("from")));
     let name = keep(&mut faults, named(row));
     let grower = keep(&mut faults, row.word("grower"));
-    let adviser = keep(&mut faults, row.word("adviser"));
+    let advisers = keep(&mut faults, advisers(row));
+    let scouts = keep(&mut faults, row.words("scout"));
     let crop = keep(&mut faults, row.word("crop"));
     let acres = keep(&mut faults, row.given("acres", |text| acres(row, text)));
     let regime = keep(&mut faults, row.word("regime"));
@@ -151,6 +154,8 @@ fn block(row: &Row<'_>) -> Result<BlockRow, Vec<Fault>> {
     let near = keep(&mut faults, row.words("near"));
     let block = || {
         let id = id?;
+        let advisers = advisers?;
+        let (adviser, beside) = advisers.split_first()?;
         Some(BlockRow {
             line: row.number(),
             from: from?.unwrap_or(NaiveDate::MIN),
@@ -159,7 +164,9 @@ fn block(row: &Row<'_>) -> Result<BlockRow, Vec<Fault>> {
                 id,
                 name: name?,
                 grower: grower?,
-                adviser: adviser?,
+                adviser: adviser.clone(),
+                advised_beside: beside.to_vec(),
+                scouts: scouts?,
                 crop: crop?,
                 acres: acres?,
                 regime: regime?,
@@ -182,6 +189,14 @@ fn named(row: &Row<'_>) -> Result<String, Fault> {
     match name_fault(name) {
         Some(fault) => Err(row.wrong("name", fault)),
         None => Ok(name.to_owned()),
+    }
+}
+
+/// The advisers of a block, the one who signs and is telephoned first.
+fn advisers(row: &Row<'_>) -> Result<Vec<PersonId>, Fault> {
+    match row.text("adviser") {
+        "" => row.word("adviser").map(|adviser| vec![adviser]),
+        _ => row.words("adviser"),
     }
 }
 

@@ -1,7 +1,5 @@
-//! Calendar files (RFC 5545, RFC 5546): one key date each, all-day over its range, tentative, free time, no
+//! Calendar files (RFC 5545, RFC 5546): a mail's key dates, all-day over their ranges, tentative, free time, no
 //! alarm. Equal input gives equal bytes.
-
-use std::collections::BTreeSet;
 
 use chrono::Utc;
 use duskflight_core::contents::{CalendarEntry, DateState, KeyDate};
@@ -17,61 +15,44 @@ const LINE_OCTETS: usize = 75;
 
 const PRODUCT: &str = "-//Duskflight//Key dates//EN";
 
-/// File names are cut there: longer ones are hard to read in a mail.
-const LONGEST_STEM: usize = 60;
+/// The file of a mail.
+const FILE: &str = "key-dates.ics";
 
-/// A file for each key date, with the adviser whose block it is of; their names are unique.
-pub(super) fn files<'a>(
+/// One file with the entries of some key dates, each with the adviser whose block it is of; `None` without any.
+pub(super) fn file<'a>(
     envelope: &Envelope<'_>,
     dates: impl Iterator<Item = (Adviser<'a>, &'a KeyDate)>,
-) -> Vec<File> {
-    let mut taken = BTreeSet::new();
-    dates
-        .map(|(adviser, date)| {
-            let stem = stem(&date.entry);
-            let numbered = |n: usize| match n {
-                1 => format!("{stem}.ics"),
-                n => format!("{stem}-{n}.ics"),
-            };
-            let name = (1..).map(numbered).find(|name| taken.insert(name.clone()));
-            File {
-                name: name.expect("one of all numbers is free"),
-                media_type: format!("text/calendar; method={}; charset=utf-8", method(date)),
-                text: folded(&calendar(envelope, adviser, date).to_string()),
-            }
-        })
-        .collect()
+) -> Option<File> {
+    let dates: Vec<(Adviser<'_>, &KeyDate)> = dates.collect();
+    if dates.is_empty() {
+        return None;
+    }
+    let method = method(&dates);
+    let events = dates.iter().map(|(adviser, date)| event(envelope, *adviser, date));
+    Some(File {
+        name: FILE.to_owned(),
+        media_type: format!("text/calendar; method={method}; charset=utf-8"),
+        text: folded(&calendar(method, events).to_string()),
+    })
 }
 
-/// `north-80-third-generation-nonpareil`, from ids and the variety.
-fn stem(entry: &CalendarEntry) -> String {
-    let variety = entry.variety.as_deref().unwrap_or_default();
-    let words = format!("{} {} {variety}", entry.block, entry.mark).to_ascii_lowercase();
-    let words = words.split(|c: char| !c.is_ascii_alphanumeric());
-    let words: Vec<&str> = words.filter(|word| !word.is_empty()).collect();
-    let mut stem = words.join("-");
-    stem.truncate(LONGEST_STEM);
-    stem
-}
-
-/// An entry that is taken out is cancelled, any other is published (RFC 5546, 3.2.1 and 3.2.5).
-const fn method(date: &KeyDate) -> &'static str {
-    match date.standing {
-        DateState::Projected | DateState::Passed => "PUBLISH",
-        DateState::Withdrawn => "CANCEL",
+/// Entries are published, those taken out as cancelled; where all are taken out the file cancels (RFC 5546, 3.2.1 and
+/// 3.2.5).
+fn method(dates: &[(Adviser<'_>, &KeyDate)]) -> &'static str {
+    match dates.iter().all(|(_, date)| date.standing == DateState::Withdrawn) {
+        true => "CANCEL",
+        false => "PUBLISH",
     }
 }
 
-fn calendar(envelope: &Envelope<'_>, adviser: Adviser<'_>, date: &KeyDate) -> Calendar {
+fn calendar(method: &str, events: impl Iterator<Item = Event>) -> Calendar {
     let mut calendar = Calendar::empty();
-    for (name, value) in [
-        ("VERSION", "2.0"),
-        ("PRODID", PRODUCT),
-        ("METHOD", method(date)),
-    ] {
+    for (name, value) in [("VERSION", "2.0"), ("PRODID", PRODUCT), ("METHOD", method)] {
         calendar.append_property(Property::new(name, value));
     }
-    calendar.push(event(envelope, adviser, date));
+    for event in events {
+        calendar.push(event);
+    }
     calendar
 }
 

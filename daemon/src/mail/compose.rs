@@ -2,16 +2,17 @@
 //! stands for several.
 
 mod letter;
+mod round;
 mod summary;
 
 pub use letter::letter;
-pub(super) use letter::letter_subject;
+pub use round::round;
 pub use summary::summary;
 pub(super) use summary::summary_subject;
 
 use askama::Template;
 use chrono::{DateTime, NaiveDate, Utc};
-use duskflight_core::contents::{Alert, Chart, Digest};
+use duskflight_core::contents::{Alert, Chart, Digest, LONGEST_SUBJECT};
 use duskflight_core::ledger::CatchUp;
 use duskflight_core::wording::{Words, plural};
 use serde::{Deserialize, Serialize};
@@ -25,27 +26,11 @@ use super::message::{
 use crate::config::{Config, Person};
 use crate::one_line::{one_line, shortened};
 
-/// Longest subject, in characters: more is cut off in most lists of mails.
-const LONGEST_SUBJECT: usize = 90;
 /// Width of the text part, in columns.
 const TEXT_COLUMNS: usize = 76;
 
 /// Mail programs cut off longer HTML or ask before they show it; bytes.
 const LONGEST_HTML: usize = 80_000;
-/// So many lines of news follow the headline of a digest.
-const ALSO_SHOWN: usize = 3;
-
-/// Stands above what moth traps show.
-const TRAPS_NOTE: &str = "Traps read the day before. Catches stand beside seasons alike in traps, lure, \
-place, regime and service; they have not predicted damage reliably.";
-/// Stands above egg laying beside hull split and shake.
-const EXPOSURE_NOTE: &str = "Days from a variety's first split or shake to the middle of the range in which a \
-generation's egg laying begins, with those between the ends of the ranges; below zero where it begins before. \
-Computed, not observed; egg laying goes on for weeks.";
-/// Stands below the evidence of what is new.
-const ALL_EVIDENCE: &str = "Here stands what today's news rests on. For everything behind a block: \
-duskflight season --config DIR --block BLOCK.";
-
 /// What a digest carries besides its contents.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Extras {
@@ -55,7 +40,10 @@ pub struct Extras {
     pub growers: Vec<GrowerAlert>,
     /// Alerts of earlier days that do not leave by themselves, each in one line.
     pub held: Vec<String>,
-    /// Charts of blocks that there is news of.
+    /// How many hours those alerts wait after this digest was sent.
+    #[serde(default)]
+    pub hold_hours: u16,
+    /// The season at a glance, and charts of blocks that there is news of.
     pub charts: Vec<Chart>,
 }
 
@@ -72,10 +60,6 @@ pub struct GrowerAlert {
     pub grower: String,
     /// The alert's headline.
     pub headline: String,
-    /// How many more key dates it has.
-    pub more: usize,
-    /// When it may leave at the earliest, in words.
-    pub not_before: String,
 }
 
 /// Composes an adviser's digest. `pictures`: its charts, drawn.
@@ -89,7 +73,7 @@ pub fn digest(
     extras: &Extras,
     pictures: Vec<Picture>,
 ) -> Result<Composed, ComposeError> {
-    let subject = digest_subject(words, digest);
+    let subject = subject(&digest.headline);
     let composed = |contents: &Digest| {
         let view = DigestView {
             envelope,
@@ -123,29 +107,12 @@ fn fitting(
     Ok(parts)
 }
 
-/// A digest's subject: what is new; on a day without news the day and its work.
-pub(super) fn digest_subject(words: Words, digest: &Digest) -> String {
-    let day = words.day(digest.day);
-    let begins = match digest.catch_up {
-        Some(catch_up) => words.catch_up_subject(catch_up),
-        None if digest.weekly => format!("Weekly, {day}: "),
-        None if digest.quiet => format!("{day}: "),
-        None => String::new(),
-    };
-    subject(&begins, &digest.headline, digest.also.len())
-}
-
-/// How the subject of a mail begins that makes up for days.
-fn begins(words: Words, catch_up: Option<CatchUp>) -> String {
-    catch_up.map_or_else(String::new, |catch_up| words.catch_up_subject(catch_up))
-}
-
 /// That a mail makes up for days.
 fn remark(words: Words, catch_up: Option<CatchUp>, day: NaiveDate) -> Option<String> {
     catch_up.map(|catch_up| words.catch_up_remark(catch_up, day))
 }
 
-/// Composes one person's key-date alert, with a calendar file for each key date that has an entry.
+/// Composes one person's key-date alert, with a calendar file where key dates have entries.
 /// `charts`: what it shows, and the same drawn.
 ///
 /// # Errors
@@ -159,7 +126,7 @@ pub fn alert(
 ) -> Result<Composed, ComposeError> {
     let view = AlertView {
         envelope,
-        subject: alert_subject(words, alert),
+        subject: subject(&alert.headline),
         catch_up: remark(words, alert.catch_up, alert.day),
         alert,
         adviser,
@@ -172,14 +139,9 @@ pub fn alert(
     let text = AlertText { view: &view }.render().map_err(failed)?;
     let html = AlertHtml { view: &view }.render().map_err(failed)?;
     let dates = alert.calendar.iter().map(|date| (adviser, date));
-    let files = calendar::files(envelope, dates);
-    let beside = (pictures, files);
+    let file = calendar::file(envelope, dates);
+    let beside = (pictures, file.into_iter().collect());
     whole(envelope, view.subject, &text, html, beside)
-}
-
-/// An alert's subject.
-pub(super) fn alert_subject(words: Words, alert: &Alert) -> String {
-    subject(&begins(words, alert.catch_up), &alert.headline, alert.more)
 }
 
 /// Composes a mail that only shows whether mail arrives.
@@ -202,7 +164,7 @@ pub fn test_mail(envelope: &Envelope<'_>) -> Result<Composed, ComposeError> {
 
 /// A test mail's subject.
 pub(super) fn test_subject(farm: &str) -> String {
-    subject("", &format!("Test mail from {farm}"), 0)
+    subject(&format!("Test mail from {farm}"))
 }
 
 /// The address of a chart inside a mail.
@@ -280,21 +242,6 @@ struct DigestView<'a> {
 }
 
 impl DigestView<'_> {
-    fn headline(&self) -> String {
-        capital(&self.digest.headline)
-    }
-
-    /// What else is new, in as many lines as a first look takes in.
-    fn also(&self) -> Vec<String> {
-        let also = &self.digest.also;
-        let mut lines: Vec<String> = also.iter().take(ALSO_SHOWN).map(|l| capital(l)).collect();
-        match also.len().saturating_sub(ALSO_SHOWN) {
-            0 => {}
-            more => lines.push(format!("{more} more under \u{201c}Changed\u{201d}")),
-        }
-        lines
-    }
-
     const fn kind(&self) -> &'static str {
         match self.digest.weekly {
             true => "Weekly digest",
@@ -305,30 +252,17 @@ impl DigestView<'_> {
     /// How often it comes.
     const fn sending(&self) -> &'static str {
         match self.digest.weekly {
-            true => {
-                "Off the season this digest comes once a week, also with nothing new. A week without it means \
-                 trouble: find out why."
-            }
-            false => {
-                "This digest comes every morning in season, also with nothing new. A morning without it means \
-                 trouble: find out why."
-            }
+            true => "Off the season it comes once a week. A week without it means trouble: find out why.",
+            false => "It comes every morning in season. A morning without it means trouble: find out why.",
         }
     }
 
-    /// How much each part of the digest holds, in one line.
-    fn at_a_glance(&self) -> String {
-        let digest = self.digest;
-        let trouble = match digest.trouble.len() {
-            0 => "no data trouble known".to_owned(),
-            1 => "data trouble: 1 line below".to_owned(),
-            lines => format!("data trouble: {lines} lines below"),
-        };
-        format!(
-            "Trap work in {} of {}; {trouble}.",
-            digest.blocks_with_work,
-            plural(digest.blocks, "block")
-        )
+    /// What stands above the blocks.
+    fn blocks_title(&self) -> String {
+        match self.digest.blocks.rows.len() {
+            0 => "Blocks".to_owned(),
+            rows => plural(rows, "block") + " with something to say",
+        }
     }
 
     /// What was left out, and where to see it.
@@ -337,19 +271,6 @@ impl DigestView<'_> {
             "Too long for one mail, so left out: {}. To see them: duskflight season --config DIR.",
             self.digest.left_out.join(", ")
         )
-    }
-
-    fn capital(&self, text: &str) -> String {
-        capital(text)
-    }
-}
-
-/// The same with its first letter a capital.
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    match letters.next() {
-        Some(first) => first.to_uppercase().chain(letters).collect(),
-        None => String::new(),
     }
 }
 
@@ -386,20 +307,9 @@ struct AlertHtml<'a> {
     view: &'a AlertView<'a>,
 }
 
-/// The subject with how much more there is; where both do not fit the headline stays whole, and one
-/// that is too long by itself is cut between words.
-fn subject(begins: &str, headline: &str, more: usize) -> String {
-    let headline = capital(&format!("{begins}{}", one_line(headline)));
-    let length = headline.chars().count();
-    let more = match more {
-        0 => String::new(),
-        more => format!(" (+{more} more)"),
-    };
-    let room = LONGEST_SUBJECT - more.len().min(LONGEST_SUBJECT);
-    if length <= LONGEST_SUBJECT && length > room {
-        return headline;
-    }
-    format!("{}{more}", shortened(&headline, room))
+/// A subject; one that is too long by itself is cut between words.
+pub(super) fn subject(headline: &str) -> String {
+    shortened(&one_line(headline), LONGEST_SUBJECT)
 }
 
 /// Wraps each line of a text, hanging under its first word.

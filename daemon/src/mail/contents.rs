@@ -4,7 +4,7 @@
 mod earlier;
 
 use chrono::{DateTime, FixedOffset, Utc};
-use duskflight_core::contents::{Alert, Chart, Digest, Letter, Summary};
+use duskflight_core::contents::{Alert, Chart, Digest, Letter, RoundMail, Summary};
 use duskflight_core::ledger::MailKind;
 use duskflight_core::wording::{DateOrder, LOCAL_AUTHORITY, Words};
 use serde::{Deserialize, Serialize};
@@ -60,6 +60,16 @@ pub enum Holds {
     Letter {
         /// What it says.
         letter: Letter,
+        /// The season at a glance.
+        #[serde(default)]
+        charts: Vec<Chart>,
+        /// Whom the recipient can ask.
+        adviser: Asked,
+    },
+    /// A scout's round.
+    Round {
+        /// What it says.
+        round: RoundMail,
         /// Whom the recipient can ask.
         adviser: Asked,
     },
@@ -127,6 +137,7 @@ impl Holds {
             Self::Digest { .. } => MailKind::Digest,
             Self::Alert { .. } => MailKind::Alert,
             Self::Letter { .. } => MailKind::Letter,
+            Self::Round { .. } => MailKind::Round,
             Self::Summary { .. } => MailKind::Summary,
             Self::Test => MailKind::Test,
         }
@@ -233,12 +244,12 @@ impl MailContents {
     /// The subject of the mail.
     #[must_use]
     pub fn subject(&self) -> String {
-        let words = self.words();
         match &self.holds {
-            Holds::Digest { digest, .. } => compose::digest_subject(words, digest),
-            Holds::Alert { alert, .. } => compose::alert_subject(words, alert),
-            Holds::Letter { letter, .. } => compose::letter_subject(words, letter),
-            Holds::Summary { summary, .. } => compose::summary_subject(words, summary),
+            Holds::Digest { digest, .. } => compose::subject(&digest.headline),
+            Holds::Alert { alert, .. } => compose::subject(&alert.headline),
+            Holds::Letter { letter, .. } => compose::subject(&letter.headline),
+            Holds::Round { round, .. } => compose::subject(&round.headline),
+            Holds::Summary { summary, .. } => compose::summary_subject(summary),
             Holds::Test => compose::test_subject(&self.farm),
         }
     }
@@ -272,8 +283,16 @@ impl MailContents {
                 let charts = (&charts[..], gallery.pictures(charts)?);
                 compose::alert(&envelope, words, alert, adviser.adding(&lines), charts)
             }
-            Holds::Letter { letter, adviser } => {
-                compose::letter(&envelope, words, letter, adviser.adding(&[]))
+            Holds::Letter {
+                letter,
+                charts,
+                adviser,
+            } => {
+                let charts = (&charts[..], gallery.pictures(charts)?);
+                compose::letter(&envelope, letter, adviser.adding(&[]), charts)
+            }
+            Holds::Round { round, adviser } => {
+                compose::round(&envelope, round, adviser.adding(&[]))
             }
             Holds::Summary { summary, advisers } => {
                 let advisers = advisers.iter().map(|adviser| adviser.adding(&[]));

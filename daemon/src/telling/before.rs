@@ -47,6 +47,7 @@ pub(super) fn tonight(
         told_before: told_before(connection, config, day)?,
         owed_before: config.owed_before(day),
         most_mails: usize::from(config.most_mails_a_day),
+        share_days: config.share_days,
         letters: match purpose {
             Purpose::PreviewLetters => Letters::All,
             Purpose::Tell | Purpose::Preview => Letters::OnTheirDay,
@@ -100,7 +101,7 @@ fn newest_digests(
     day: NaiveDate,
 ) -> Result<BTreeMap<PersonId, NaiveDate>, StoreError> {
     let mut newest = BTreeMap::new();
-    for adviser in people.iter().filter(|p| p.role == Role::Adviser) {
+    for adviser in people.iter().filter(|p| p.roles.has(Role::Adviser)) {
         let of_adviser = made::newest_digest(connection, &adviser.id, day)?;
         newest.extend(of_adviser.map(|of| (adviser.id.clone(), of)));
     }

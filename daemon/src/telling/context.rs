@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use duskflight_core::contents::{Digest, Single, Summary, digest};
+use duskflight_core::contents::{Digest, MadeOf, Single, Summary, digest};
 use duskflight_core::id::PersonId;
 use duskflight_core::ledger::plan::{MailPlan, Pace, Part};
 use duskflight_core::ledger::{MailKind, Notice};
@@ -33,6 +33,7 @@ pub(super) struct Context<'a> {
     folded: Vec<FoldedMail>,
     /// Lines for every digest.
     trouble: Vec<String>,
+    names: BTreeMap<PersonId, String>,
     since: SinceTold<'a>,
     charts: Charts<'a>,
 }
@@ -53,6 +54,7 @@ impl<'a> Context<'a> {
             now,
             pace,
             folded,
+            names: config.names(),
             trouble: [
                 trouble::standing(connection, config)?,
                 trouble::revised(connection, config, night.as_of, now)?,
@@ -80,11 +82,10 @@ impl<'a> Context<'a> {
 
     /// What tells each part of a mail that is no digest.
     fn made<'b, 'c>(&self, plan: &'b MailPlan<'c>) -> Made<'b, 'c> {
-        let (words, day, stations) = (self.config.words, self.night.as_of, &self.night.stations);
         let causes = self.since.causes(self.config, self.night, plan);
         let why = |notice: &Notice| causes.of(notice);
         let parts = plan.parts.iter().filter_map(|part| {
-            let single = Single::of(words, day, plan.person, part, stations, why)?;
+            let single = Single::of(plan.person, part, &self.made_of(), why)?;
             Some((part, single))
         });
         Made {
@@ -94,19 +95,29 @@ impl<'a> Context<'a> {
         }
     }
 
+    fn made_of(&self) -> MadeOf<'_> {
+        MadeOf {
+            words: self.config.words,
+            day: self.night.as_of,
+            orchard: &self.night.orchard,
+            stations: &self.night.stations,
+            names: &self.names,
+        }
+    }
+
     /// What others hear of each adviser's blocks, as the digest lists it.
     fn listed<'b>(&self, others: &[Made<'b, '_>]) -> BTreeMap<&'b PersonId, Vec<GrowerAlert>> {
         let mut listed: BTreeMap<&PersonId, Vec<GrowerAlert>> = BTreeMap::new();
         for made in others {
             let grower = &self.person(made.plan.person).name;
             for (part, single) in &made.parts {
-                let (headline, more) = single.in_digest();
+                let Some(headline) = single.in_digest() else {
+                    continue;
+                };
                 let of_adviser = listed.entry(part.adviser).or_default();
                 of_adviser.push(GrowerAlert {
                     grower: grower.clone(),
                     headline,
-                    more,
-                    not_before: format!("{} h after this digest is sent", self.config.hold_hours),
                 });
             }
         }
@@ -124,6 +135,7 @@ impl<'a> Context<'a> {
                     remark: self.late(),
                     growers,
                     held: waiting::lines(self.connection, self.config, &adviser.id, day)?,
+                    hold_hours: self.config.hold_hours,
                     charts: self.charts.of(part),
                 },
             }),
@@ -146,11 +158,9 @@ impl<'a> Context<'a> {
         let known = self.trouble.iter().cloned().chain(splits);
         let trouble = known.chain(folded).chain(of_mails);
         let contents = digest(
-            self.config.words,
-            day,
+            &self.made_of(),
             &part.seasons,
             &part.notices,
-            &self.night.stations,
             trouble.collect(),
             |notice| causes.of(notice),
         );
@@ -182,7 +192,12 @@ impl<'a> Context<'a> {
                         charts: self.charts.of(part),
                         adviser,
                     },
-                    Single::Letter(letter) => Holds::Letter { letter, adviser },
+                    Single::Letter(letter) => Holds::Letter {
+                        letter,
+                        charts: self.charts.of(part),
+                        adviser,
+                    },
+                    Single::Round(round) => Holds::Round { round, adviser },
                 }
             }),
         };

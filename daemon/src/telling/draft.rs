@@ -90,7 +90,7 @@ impl Address<'_> {
 
     /// The digests that a mail waits for.
     fn digests(&self, kind: MailKind, advisers: &[&Person]) -> Vec<String> {
-        if matches!(kind, MailKind::Digest | MailKind::Test) {
+        if matches!(kind, MailKind::Digest | MailKind::Round | MailKind::Test) {
             return Vec::new();
         }
         let ids = advisers.iter();
@@ -107,7 +107,7 @@ impl Address<'_> {
     /// about the blocks of several.
     fn reply_to<'b>(&'b self, kind: MailKind, adviser: Option<&'b Person>) -> Option<Mailbox<'b>> {
         match (kind, adviser) {
-            (MailKind::Alert | MailKind::Letter, Some(adviser)) => Some(Mailbox {
+            (MailKind::Alert | MailKind::Letter | MailKind::Round, Some(adviser)) => Some(Mailbox {
                 name: &adviser.name,
                 address: &adviser.email,
             }),

@@ -24,7 +24,7 @@ pub(super) fn fold_stuck(
         return Ok(folded);
     };
     let told_anew = config.people.iter();
-    let told_anew = told_anew.filter(|person| pace.tells_anew(person.role));
+    let told_anew = told_anew.filter(|person| pace.tells_anew(&person.roles));
     let into = format!("folded into the mail of {}", config.words.day(day));
     let queue = read_queue(connection)?;
     for person in told_anew {

@@ -55,7 +55,7 @@ WEEK_SPREAD = 0.35
 CATCH_LEVELS = {"low": 0.7, "middle": 3.0, "high": 10.0}
 EGG_LEVELS = {"low": 0.5, "middle": 2.0, "high": 6.0}  # from memory
 LEVEL_SPREAD = 0.3  # of the logarithm, between blocks; from memory
-# Moths that come from elsewhere, and eggs without a flight, a trap and night; from memory.
+# Moths that come from elsewhere, and eggs without a flight, per trap per night; from memory.
 VAGRANTS, STRAY_EGGS = 0.02, 0.002
 STRAY_EGGS_OF_A_STRAY_SEASON = 0.04
 
@@ -86,7 +86,7 @@ LINER_CM2, LINER_FULL, LINER_POWER = 465, 50, 1.5
 EGGS_LEFT = (1 / 3, 2 / 3)
 MALES_LEFT = (0.03, 0.12)
 COMBINED_CATCH, BAG_CATCH = 0.5, 0.3  # of a pheromone trap's without disruption; from memory
-# Disruption near by reaches into a conventional block: 0.2 to 1.6 males a trap and night in pheromone traps
+# Disruption near by reaches into a conventional block: 0.2 to 1.6 males per trap per night in pheromone traps
 # through a second flight where combined ones beside them had up to 10.4 (2017 counts published with Burks,
 # Higbee & Beck 2020, J. Econ. Entomol., doi 10.1093/jee/toz363); in August both caught as much.
 MALES_LEFT_NEAR_DISRUPTION, NEAR_DISRUPTION_TO = (0.02, 0.15), (7, 28)

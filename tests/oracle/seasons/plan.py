@@ -61,20 +61,20 @@ class Season:
 
 
 def moth_rate(kind, moths):
-    """Moths a trap and night at the block's own kind of trap, with those that come from elsewhere."""
+    """Moths per trap per night at the block's own kind of trap, with those that come from elsewhere."""
     share = MOTH_TRAP_SHARE.get(kind, 1.0) * (traps.bag_fade(np.arange(len(moths))) if kind == "bags" else 1.0)
     return (moths + p.VAGRANTS) * share
 
 
 def shut_down(moths, rng):
-    """Males a trap and night at pheromone traps with disruption near by, which wears off in late July."""
+    """Males per trap per night at pheromone traps with disruption near by, which wears off in late July."""
     left = np.ones(len(moths))
     left[: traps.day_of(p.NEAR_DISRUPTION_TO)] = rng.uniform(*p.MALES_LEFT_NEAR_DISRUPTION)
     return moths * left
 
 
 def egg_rate(kind, eggs, split):
-    """Eggs a trap and night, with strays; new nuts compete with the traps."""
+    """Eggs per trap per night, with strays; new nuts compete with the traps."""
     eggs = eggs * np.where(np.arange(len(eggs)) >= split, p.EGGS_LEFT_FROM_SPLIT, 1.0)
     return eggs + (p.STRAY_EGGS_OF_A_STRAY_SEASON if kind == "stray" else p.STRAY_EGGS)
 

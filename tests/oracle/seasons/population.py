@@ -24,7 +24,7 @@ class Truth:
 @dataclass(frozen=True)
 class Nature:
     """One season's moths. Each generation is a mixture of humps: (°F-days since 1 January, spread,
-    share); the catch and egg levels are a trap and night at the height of the first one."""
+    share); the catch and egg levels are per trap per night at the height of the first one."""
 
     generations: tuple
     sizes: tuple
@@ -41,12 +41,12 @@ class Nature:
                    for at, spread, share in self.generations[generation])
 
     def moths(self, level):
-        """Moths a trap and night, by day, in a pheromone trap that loses none."""
+        """Moths per trap per night, by day, in a pheromone trap that loses none."""
         wing = [on_the_wing(self.emerged(g, level)) for g in range(len(self.generations))]
         return self.catch * self.scaled(wing)
 
     def eggs_laid(self, level):
-        """Eggs a trap and night, by day, on an egg trap that loses none."""
+        """Eggs per trap per night, by day, on an egg trap that loses none."""
         laid = [np.diff(self.laid(g, level), prepend=0) for g in range(len(self.generations))]
         return self.eggs * self.scaled(laid)
 

@@ -110,7 +110,7 @@ def hang(kind_of_trap, rng):
 
 
 def read_traps(kind_of_trap, count, rate, kind, rng):
-    """So many traps of a kind with their visits of the season; `rate` is a trap and night, by day."""
+    """So many traps of a kind with their visits of the season; `rate` is per trap per night, by day."""
     traps = [hang(kind_of_trap, rng) for _ in range(count)]
     egg = kind_of_trap == "egg"
     days = egg_rounds() if egg else rounds(day_of(p.MOTH_TRAPS_HUNG), p.MOTH_TRAPS_READ_TO, p.WEEKLY)

@@ -20,7 +20,7 @@ const JOINED_DAYS: i64 = 7;
 /// Fewer days than this would stretch a few readings over the whole width.
 const SHORTEST_DAYS: u64 = 28;
 
-/// Catches a trap and night.
+/// Catches per trap per night.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CatchChart {
     /// What surrounds it.
@@ -51,7 +51,7 @@ pub struct Panel {
 pub struct ReadingPoint {
     /// The day of the last reading of the round.
     pub day: NaiveDate,
-    /// Catch a trap and night; `None` where nothing counts, since traps were past a service life.
+    /// Catch per trap per night; `None` where nothing counts, since traps were past a service life.
     pub rate: Option<f64>,
     /// Whether it follows the reading before without a longer gap.
     pub joined: bool,
@@ -100,7 +100,7 @@ pub fn catch_chart(
     Some(CatchChart {
         frame: Frame {
             block: season.block.name.clone(),
-            subtitle: format!("moths a trap and night, to {}", words.day(season.as_of)),
+            subtitle: format!("moths per trap per night, to {}", words.day(season.as_of)),
             alt: alt(words, season, &kinds, &panels),
             caption: "Catches by reading, each kind of trap on its own scale".to_owned(),
             first,
@@ -219,7 +219,7 @@ fn together(words: Words, day: NaiveDate) -> String {
 fn alt(words: Words, season: &BlockSeason, kinds: &[Caught], panels: &[Panel]) -> String {
     let name = &season.block.name;
     let mut sentences = vec![format!(
-        "Moths caught in {name} a trap and night, by reading, to {}.",
+        "Moths caught in {name} per trap per night, by reading, to {}.",
         words.day(season.as_of)
     )];
     for (caught, panel) in kinds.iter().zip(panels) {

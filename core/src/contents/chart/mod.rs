@@ -123,6 +123,12 @@ impl Chart {
         }
     }
 
+    /// Whether it is the season at a glance, which stands before all text.
+    #[must_use]
+    pub fn is_first(&self) -> bool {
+        self.name() == "glance"
+    }
+
     /// The chart in full sentences, for those who do not see it.
     #[must_use]
     pub fn alt(&self) -> &str {

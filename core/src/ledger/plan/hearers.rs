@@ -6,7 +6,7 @@ use chrono::Weekday;
 
 use super::Ledger;
 use crate::id::{BlockId, PersonId};
-use crate::ledger::{Event, EventKind, Role};
+use crate::ledger::{EventKind, Fact, Hears, Role, Roles};
 use crate::orchard::Block;
 use crate::season::BlockSeason;
 
@@ -15,10 +15,21 @@ use crate::season::BlockSeason;
 pub struct Hearer {
     /// Their id.
     pub id: PersonId,
-    /// Their role.
-    pub role: Role,
-    /// The day of the week of a grower's letter, where it is wanted.
+    /// Their name.
+    pub name: String,
+    /// Their roles.
+    pub roles: Roles,
+    /// The day of the week of a grower's or a manager's letter, where it is wanted.
     pub letter: Option<Weekday>,
+    /// The day of the week on which key dates are gathered; each day as they come where there is none.
+    pub key_dates: Option<Weekday>,
+}
+
+impl Hearer {
+    /// Whether what somebody entered was entered by this person.
+    pub(super) fn entered(&self, by: &str) -> bool {
+        by == self.id.as_str() || by.eq_ignore_ascii_case(&self.name)
+    }
 }
 
 /// More news for somebody than their role brings.
@@ -62,26 +73,34 @@ pub struct Hearers<'a> {
 }
 
 impl<'a> Hearers<'a> {
-    /// Whether an event of a block goes to a person as a key-date alert. The block's own adviser has it in
-    /// the digest.
+    /// How a person hears of an event of a block by key-date alerts: what a rule names for them each time, what
+    /// growers hear by themselves once. The block's own advisers have it in the digest; what somebody entered is
+    /// no news to them.
     #[must_use]
-    pub fn is_alerted(&self, person: &PersonId, block: &Block, event: &Event) -> bool {
-        let by_role = block.grower == *person && event.concerns(Role::Grower);
-        let by_rule = || {
-            let about = |rule: &&Rule| rule.names(person) && rule.is_about(block);
-            let mut rules = self.rules.iter().filter(about);
-            rules.any(|rule| rule.tell.contains(&event.kind()))
-        };
-        block.adviser != *person && (by_role || by_rule())
+    pub fn alerted(&self, person: &Hearer, block: &Block, fact: &Fact) -> Hears {
+        let about = |rule: &&Rule| rule.names(&person.id) && rule.is_about(block);
+        let mut rules = self.rules.iter().filter(about);
+        let by_rule = rules.any(|rule| rule.tell.contains(&fact.event.kind()));
+        let by_role = block.grower == person.id && fact.to_growers;
+        let entered = fact.entered_by.as_ref().is_some_and(|by| person.entered(by));
+        match (by_rule, by_role) {
+            _ if block.is_advised_by(&person.id) || entered => Hears::Nothing,
+            (true, _) => Hears::EachTime,
+            (false, true) => Hears::Once,
+            (false, false) => Hears::Nothing,
+        }
     }
 
-    /// Those of whom anything of a block may go as an alert: its grower and whom rules name. Its own adviser
-    /// has it in the digest.
-    fn alerted(&self, block: &'a Block) -> impl Iterator<Item = &'a PersonId> {
+    /// Those of whom anything of a block may go as an alert or a letter: its grower, managers and whom rules name.
+    /// Its own advisers have it in the digest.
+    fn hear(&self, block: &'a Block) -> impl Iterator<Item = &'a PersonId> {
         let about = self.rules.iter().filter(|rule| rule.is_about(block));
         let named = about.flat_map(|rule| &rule.people);
-        let all = std::iter::once(&block.grower).chain(named);
-        all.filter(|person| **person != block.adviser)
+        let people = self.people.iter();
+        let managers = people.filter(|person| person.roles.has(Role::Manager));
+        let managers = managers.map(|person| &person.id);
+        let all = std::iter::once(&block.grower).chain(named).chain(managers);
+        all.filter(|person| !block.is_advised_by(person))
     }
 }
 
@@ -107,18 +126,22 @@ pub(super) fn practices<'a>(
         .map(|(at, person)| (&person.id, at))
         .collect();
     let mut told: BTreeMap<&BlockId, Vec<usize>> = BTreeMap::new();
-    for (at, person) in people.filter(|(_, person)| person.role != Role::Adviser) {
+    for (at, person) in people {
         for block in ledger.blocks_of(&person.id) {
             told.entry(block).or_default().push(at);
         }
     }
     let mut practices: BTreeMap<&PersonId, Practice<'_>> = BTreeMap::new();
     for season in seasons {
+        for beside in &season.block.advised_beside {
+            practices.entry(beside).or_default().seasons.push(season);
+        }
         let practice = practices.entry(&season.block.adviser).or_default();
         practice.seasons.push(season);
-        let alerted = hearers.alerted(&season.block);
-        let mut hear: BTreeSet<usize> = alerted.filter_map(|id| places.get(id).copied()).collect();
-        hear.extend(told.get(&season.block.id).into_iter().flatten());
+        let hear = hearers.hear(&season.block);
+        let mut hear: BTreeSet<usize> = hear.filter_map(|id| places.get(id).copied()).collect();
+        let told = told.get(&season.block.id).into_iter().flatten();
+        hear.extend(told.filter(|at| !season.block.is_advised_by(&hearers.people[**at].id)));
         for at in hear {
             practice.heard.entry(at).or_default().push(season);
         }

@@ -1,8 +1,8 @@
-//! When a grower's weekly letter is due, and what it says was told.
+//! When a weekly letter, or what is gathered for a day of the week, is due, and what a letter says was told.
 
 use std::collections::BTreeSet;
 
-use chrono::{Datelike, NaiveDate};
+use chrono::{Datelike, NaiveDate, Weekday};
 
 use super::{Hearer, Letters, MadeMails, Pace, Tonight};
 use crate::id::PersonId;
@@ -19,9 +19,33 @@ pub(super) fn is_due(
     let Some(weekday) = person.letter.filter(|_| tonight.pace == Pace::Daily) else {
         return false;
     };
-    if tonight.letters == Letters::All {
+    tonight.letters == Letters::All
+        || falls_due(weekday, MailKind::Letter, person, adviser, made, tonight)
+}
+
+/// Whether key dates are told tonight to a person who gathers them, if they do.
+pub(super) fn are_gathered(
+    person: &Hearer,
+    adviser: &PersonId,
+    made: &MadeMails,
+    tonight: &Tonight,
+) -> bool {
+    let Some(weekday) = person.key_dates else {
         return true;
-    }
+    };
+    falls_due(weekday, MailKind::Alert, person, adviser, made, tonight)
+}
+
+/// Whether what is due on a day of the week is due tonight: it is the day; or nobody was told on it, or the mail of
+/// that day could not be delivered.
+fn falls_due(
+    weekday: Weekday,
+    kind: MailKind,
+    person: &Hearer,
+    adviser: &PersonId,
+    made: &MadeMails,
+    tonight: &Tonight,
+) -> bool {
     let today = tonight.day;
     let mut days = today.iter_days().rev().take(7);
     let its_day = days.find(|day| day.weekday() == weekday).unwrap_or(today);
@@ -29,7 +53,7 @@ pub(super) fn is_due(
         .digest_catch_up(adviser, tonight.owed_before, today)
         .is_some_and(|catch_up| catch_up.since < its_day);
     let mut folded = made.folded(&person.id, adviser);
-    its_day == today || missed || folded.any(|kind| kind == MailKind::Letter)
+    its_day == today || missed || folded.any(|folded| folded == kind)
 }
 
 /// What a person was told last of each event, tonight's notices included. History was told by nobody.

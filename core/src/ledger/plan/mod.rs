@@ -6,6 +6,7 @@ mod daily_limit;
 mod hearers;
 mod letter;
 mod pace;
+mod together;
 
 pub use before::{Folded, Ledger, MadeMails};
 pub use hearers::{Hearer, Hearers, Rule};
@@ -13,15 +14,18 @@ pub use pace::Pace;
 
 use std::collections::BTreeMap;
 
-use chrono::NaiveDate;
+use chrono::{NaiveDate, TimeDelta};
 
 use super::decide::decide;
 use super::facts::facts;
 use super::rank::urgency;
-use super::{CatchUp, Change, Event, EventKind, Fact, MailKind, Moment, Notice, Past, Role, Told};
+use super::{
+    CatchUp, Change, Event, EventKind, Fact, Hears, MailKind, Moment, Notice, Past, Role, Told,
+};
 use crate::id::PersonId;
 use crate::season::BlockSeason;
 use hearers::practices;
+use together::{Growers, Window};
 
 /// The night that is planned.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -36,6 +40,8 @@ pub struct Tonight {
     pub owed_before: NaiveDate,
     /// Mails that one person gets on one day at the most, tests apart.
     pub most_mails: usize,
+    /// Blocks of one grower that reach the same thing within so many days share one mail.
+    pub share_days: u16,
     /// Whose letters are due.
     pub letters: Letters,
 }
@@ -86,6 +92,8 @@ pub enum Tells {
     Alert,
     /// A letter about what was told last of each event, tonight's included.
     Letter(Vec<Told>),
+    /// The day's round.
+    Round,
     /// None: it is history and only recorded.
     Recorded,
 }
@@ -96,6 +104,7 @@ impl Tells {
             Self::Digest => Some(MailKind::Digest),
             Self::Alert => Some(MailKind::Alert),
             Self::Letter(_) => Some(MailKind::Letter),
+            Self::Round => Some(MailKind::Round),
             Self::Recorded => None,
         }
     }
@@ -126,8 +135,9 @@ pub fn plan_night<'a>(
         tonight,
     };
     let mut practices = practices(hearers, seasons, ledger);
+    let rounds = planner.rounds(seasons);
     let (mut plans, mut parts) = (Vec::new(), BTreeMap::<usize, Vec<Part<'a>>>::new());
-    for adviser in hearers.people.iter().filter(|p| p.role == Role::Adviser) {
+    for adviser in hearers.people.iter().filter(|p| p.roles.has(Role::Adviser)) {
         let is_made = made.contains(MailKind::Digest, &adviser.id, Some(&adviser.id));
         let Some(practice) = practices.remove(&adviser.id).filter(|_| !is_made) else {
             continue;
@@ -143,6 +153,7 @@ pub fn plan_night<'a>(
         let digests = plans.iter().filter(|plan| plan.person == person).count();
         plans.extend(daily_limit::limited(person, parts, digests, made, tonight));
     }
+    plans.extend(rounds);
     plans
 }
 
@@ -158,7 +169,7 @@ impl<'a> Planner<'a, '_> {
         let told = self.ledger.of(adviser, &seasons);
         let moment = self.moment(self.past_of_adviser(adviser));
         let facts = seasons.iter().flat_map(|season| facts(season));
-        let facts: Vec<Fact> = facts.map(|fact| fact.heard(true, false)).collect();
+        let facts: Vec<Fact> = facts.map(|fact| self.in_digest(adviser, fact)).collect();
         let Tonight {
             owed_before, day, ..
         } = *self.tonight;
@@ -177,6 +188,48 @@ impl<'a> Planner<'a, '_> {
         }
     }
 
+    /// An adviser hears of all but what they are asked to decide anyway, and what they entered.
+    fn in_digest(&self, adviser: &PersonId, fact: Fact) -> Fact {
+        let mut people = self.hearers.people.iter();
+        let entered = people.any(|person| {
+            person.id == *adviser && fact.entered_by.as_ref().is_some_and(|by| person.entered(by))
+        });
+        let hears = match fact.event {
+            _ if entered => Hears::Nothing,
+            Event::StartNotKnown => Hears::Nothing,
+            _ => Hears::EachTime,
+        };
+        fact.heard(hears, false)
+    }
+
+    /// Each scout's round of the day, by the adviser whose blocks it is on, where there is work at the traps.
+    fn rounds(&self, seasons: &'a [BlockSeason]) -> Vec<MailPlan<'a>> {
+        let mut of_scout: BTreeMap<(&PersonId, &PersonId), Vec<&BlockSeason>> = BTreeMap::new();
+        let open = seasons.iter().filter(|season| season.work.is_due_on(season.as_of));
+        for season in open.filter(|_| self.tonight.pace == Pace::Daily) {
+            for scout in &season.block.scouts {
+                let round = of_scout.entry((scout, &season.block.adviser)).or_default();
+                round.push(season);
+            }
+        }
+        let is_made = |scout, adviser| self.made.contains(MailKind::Round, scout, Some(adviser));
+        let rounds = of_scout.into_iter();
+        let rounds = rounds.filter(|((scout, adviser), _)| !is_made(scout, adviser));
+        let round = |((person, adviser), seasons)| MailPlan {
+            kind: Some(MailKind::Round),
+            person,
+            parts: vec![Part {
+                adviser,
+                seasons,
+                notices: Vec::new(),
+                told: Vec::new(),
+                catch_up: None,
+                tells: Tells::Round,
+            }],
+        };
+        rounds.map(round).collect()
+    }
+
     /// What a person is told of an adviser's blocks beside the digest: alerts, and a letter on its day. A mail
     /// that left before an older database was put back is not made again; its news waits for tomorrow.
     fn parts(
@@ -186,7 +239,8 @@ impl<'a> Planner<'a, '_> {
         heard: Vec<&'a BlockSeason>,
     ) -> impl Iterator<Item = Part<'a>> {
         let own = heard.iter().copied();
-        let own: Vec<&BlockSeason> = own.filter(|s| s.block.grower == person.id).collect();
+        let own = own.filter(|season| person.roles.has(Role::Manager) || season.block.grower == person.id);
+        let own: Vec<&BlockSeason> = own.collect();
         let alert = self.alert(person, adviser, heard);
         let letter = self.letter(person, adviser, own, &alert.notices);
         let alert = Some(alert).filter(|part| !part.notices.is_empty());
@@ -209,12 +263,7 @@ impl<'a> Planner<'a, '_> {
             .iter()
             .flat_map(|season| self.heard(person, season))
             .collect();
-        let mut notices = decide(
-            &facts,
-            told.iter().copied(),
-            self.moment(self.past_of_alerted()),
-        );
-        notices.retain(|notice| self.tonight.pace.alerts(&notice.change));
+        let notices = self.together(person, adviser, facts, &told, &seasons);
         let history = |notice: &Notice| matches!(notice.change, Change::History(_));
         let Tonight {
             owed_before, day, ..
@@ -232,6 +281,39 @@ impl<'a> Planner<'a, '_> {
         }
     }
 
+    /// What there is to tell tonight: blocks of one grower that reach the same thing within some days share a mail,
+    /// and who gathers key dates hears on their day of the week. What takes back a date waits for neither.
+    fn together(
+        &self,
+        person: &Hearer,
+        adviser: &PersonId,
+        mut facts: Vec<Fact>,
+        told: &[&Told],
+        seasons: &[&BlockSeason],
+    ) -> Vec<Notice> {
+        let moment = self.moment(self.past_of_alerted());
+        let growers = Growers::of(seasons);
+        let window = Window {
+            today: self.tonight.day,
+            days: TimeDelta::days(i64::from(self.tonight.share_days)),
+        };
+        let news = decide(&facts, told.iter().copied(), moment);
+        window.join(&mut facts, &news, &growers);
+        let notices = decide(&facts, told.iter().copied(), moment);
+        let gathered = letter::are_gathered(person, adviser, self.made, self.tonight);
+        let waits = match person.key_dates {
+            None => window.waits(&notices, &facts, &growers),
+            Some(_) => vec![!gathered; notices.len()],
+        };
+        let is_news =
+            |change: &Change| matches!(change, Change::New(_) | Change::Nearer { .. });
+        let tonight = notices.into_iter().zip(waits);
+        let tonight = tonight.filter(|(notice, waits)| {
+            self.tonight.pace.alerts(&notice.change) && !(*waits && is_news(&notice.change))
+        });
+        tonight.map(|(notice, _)| notice).collect()
+    }
+
     /// What a person was told before, without what only an adviser may hear: nothing further is
     /// said of it, not even that it changed.
     fn told(&self, person: &Hearer, seasons: &[&BlockSeason]) -> Vec<&'a Told> {
@@ -244,19 +326,17 @@ impl<'a> Planner<'a, '_> {
     /// A season's facts as a person hears them. What they were told of others, when a rule still named them, is
     /// corrected and withdrawn all the same.
     fn heard(&self, person: &Hearer, season: &BlockSeason) -> Vec<Fact> {
-        let only_firm = person.role == Role::Grower;
+        let only_firm = !person.roles.has(Role::Adviser) && !person.roles.has(Role::Other);
         let facts = facts(season).into_iter();
         let heard = facts.filter(|fact| may_hear(person, fact.event.kind()));
         let heard = heard.map(|fact| {
-            let hears = self
-                .hearers
-                .is_alerted(&person.id, &season.block, &fact.event);
+            let hears = self.hearers.alerted(person, &season.block, &fact);
             fact.heard(hears, only_firm)
         });
         heard.collect()
     }
 
-    /// A grower's letter, on its day. `tonight`: what they hear by alert beside it.
+    /// A letter, on its day, of a grower's own blocks or, to a manager, of all growers'. `tonight`: what they hear by alert beside it.
     fn letter(
         &self,
         person: &'a Hearer,
@@ -264,8 +344,7 @@ impl<'a> Planner<'a, '_> {
         seasons: Vec<&'a BlockSeason>,
         tonight: &[Notice],
     ) -> Option<Part<'a>> {
-        let due = person.role == Role::Grower
-            && !seasons.is_empty()
+        let due = !seasons.is_empty()
             && letter::is_due(person, adviser, self.made, self.tonight);
         due.then(|| {
             let before = self.told(person, &seasons);
@@ -310,7 +389,7 @@ impl<'a> Planner<'a, '_> {
 
 /// Whether a person may hear of a kind of news at all.
 fn may_hear(person: &Hearer, kind: EventKind) -> bool {
-    person.role == Role::Adviser || !kind.is_for_advisers_alone()
+    person.roles.has(Role::Adviser) || !kind.is_for_advisers_alone()
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! How often people are told, and what is told at that time of year.
 
-use crate::ledger::{Change, Role};
+use crate::ledger::{Change, Role, Roles};
 
 /// How often people are told.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -23,7 +23,7 @@ impl Pace {
     /// Whether people of a role are told anew what stood in a mail that is stuck, so that it may be folded.
     /// Off the season that is the advisers: others would not hear the same again.
     #[must_use]
-    pub const fn tells_anew(self, role: Role) -> bool {
-        matches!(self, Self::Daily) || matches!(role, Role::Adviser)
+    pub fn tells_anew(self, roles: &Roles) -> bool {
+        matches!(self, Self::Daily) || roles.has(Role::Adviser)
     }
 }

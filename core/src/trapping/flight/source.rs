@@ -8,7 +8,7 @@ use crate::trapping::{Counted, Round, rounds};
 
 use super::FlightView;
 
-/// Pheromone traps are far below combined ones that catch so many times as many moths a trap and night.
+/// Pheromone traps are far below combined ones that catch so many times as many moths per trap per night.
 /// Combined traps catch about half of what pheromone traps do where nothing hides the females. Ours,
 /// chosen on simulated seasons; the conventional almond counts published with Burks, Higbee & Beck 2020
 /// show three times as many in the second flight.
@@ -44,7 +44,7 @@ pub struct FarBelow {
 }
 
 impl FarBelow {
-    /// Males and moths a trap and night.
+    /// Males and moths per trap per night.
     #[must_use]
     pub fn rates(&self) -> [f64; 2] {
         [self.males, self.moths].map(|[count, nights]| f64::from(count) / f64::from(nights.max(1)))

@@ -8,7 +8,7 @@ use super::FlightView;
 use super::together::least_heat;
 use crate::trapping::Round;
 
-/// A catch is noticeably higher than another with half as much again a trap and night, and so many
+/// A catch is noticeably higher than another with half as much again per trap per night, and so many
 /// moths more; two that rise, with so many together.
 const TIMES_MORE: f64 = 1.5;
 const MOTHS_MORE: f64 = 2.0;

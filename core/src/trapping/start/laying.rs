@@ -30,7 +30,7 @@ pub(super) struct Grid {
     pub(super) widths: Vec<f64>,
     /// Eggs that a trap gets in all while the hump passes.
     pub(super) eggs: Vec<f64>,
-    /// Eggs a trap and night that no hump explains.
+    /// Eggs per trap per night that no hump explains.
     pub(super) strays: Vec<f64>,
     /// Shapes of the negative binomial.
     pub(super) shapes: OfShapes,

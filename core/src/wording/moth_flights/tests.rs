@@ -78,7 +78,7 @@ fn beside_a_passed_mark_stands_the_flight_that_the_traps_showed_and_the_differen
 fn a_flight_is_told_with_its_counts_and_traps() {
     // Smoothed, 9 on each of two traps is highest; 18 moths on 14 trap-nights are 1.3.
     let expected = "1st flight seen (males): started between Mar 22 and Mar 29 (10 caught, 2 of 2 traps \
-                    read); peak 1.3 a trap and night between Mar 29 and Apr 5; back at the low between Apr \
+                    read); peak 1.3 per trap per night between Mar 29 and Apr 5; back at the low between Apr \
                     12 and Apr 19 (4 caught, 2 of 2 traps read)";
     assert_eq!(lines(&[0, 1, 0, 5, 9, 6, 2, 1, 0]), [expected]);
 }
@@ -88,7 +88,7 @@ fn the_heat_between_two_flights_stands_beside_what_is_published() {
     // Highest in the weeks to 5 April and 31 May: 56 days of 20.
     let found = lines(&[0, 0, 0, 5, 9, 1, 0, 0, 0, 0, 0, 6, 12]);
     let expected = "2nd flight seen (males): started between May 17 and May 24 (12 caught, 2 of 2 traps \
-                    read); highest so far 1.7 a trap and night between May 24 and May 31, still rising; \
+                    read); highest so far 1.7 per trap per night between May 24 and May 31, still rising; \
                     1120 °F-days after the highest catch of the flight before (one generation: 1056 \
                     °F-days)";
     assert_eq!(found[1], expected);
@@ -131,7 +131,7 @@ fn why_combined_traps_are_read_in_a_conventional_block_is_said_in_counts() {
         moths: [21, 14],
     });
     let expected = "flights are read from the combined traps: to Apr 5 the pheromone traps beside them caught \
-                    0.07 males a trap and night, and they 1.5 moths; that is what mating disruption near by \
+                    0.07 males per trap per night, and they 1.5 moths; that is what mating disruption near by \
                     looks like";
     let found = Words::default().flight_lines(&season);
     assert_eq!(found[0], expected);
@@ -152,7 +152,7 @@ fn full_liners_leave_a_peak_by_its_dates_as_at_least_so_high() {
     // A liner whose area is not declared is full at 50: 5 + 20 + 30 are 55 on the 5th of April. Smoothed,
     // 44.5 moths on 14 nights; a third of that is 7.4 a week, and 9 is more.
     let expected = "1st flight seen (males): started between Mar 15 and Mar 22 (10 caught, 2 of 2 traps \
-                    read); peak at least 4.3 a trap and night between Mar 29 and Apr 5; liners so full that they \
+                    read); peak at least 4.3 per trap per night between Mar 29 and Apr 5; liners so full that they \
                     undercount on Apr 5 (P1, P2); back at the low between \
                     Apr 12 and Apr 19 (8 caught, 2 of 2 traps read)";
     assert_eq!(lines(&[0, 0, 5, 20, 30, 9, 4, 1])[0], expected);

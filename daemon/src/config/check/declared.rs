@@ -27,7 +27,10 @@ impl Declared<'_> {
     pub(super) fn faults_of(&self, block: &Block) -> Vec<String> {
         let mut wrong = Vec::new();
         wrong.extend(self.person_fault("grower", &block.grower, Role::Grower));
-        wrong.extend(self.person_fault("adviser", &block.adviser, Role::Adviser));
+        let advisers = std::iter::once(&block.adviser).chain(&block.advised_beside);
+        wrong.extend(advisers.filter_map(|id| self.person_fault("adviser", id, Role::Adviser)));
+        let scouts = block.scouts.iter();
+        wrong.extend(scouts.filter_map(|id| self.person_fault("scout", id, Role::Scout)));
         if !self.stations.iter().any(|s| s.id == block.station) {
             let station = &block.station;
             let near = suggestion(
@@ -75,7 +78,7 @@ impl Declared<'_> {
                     "{column} {id}: no such person in {MAIN_FILE}{near}"
                 ))
             }
-            Some(person) if person.role != role => Some(format!(
+            Some(person) if !person.roles.has(role) => Some(format!(
                 "{column} {id}: is no {} in {MAIN_FILE}",
                 role.name()
             )),

@@ -19,7 +19,10 @@ pub(super) fn people(reader: &mut Reader<'_>, parts: Vec<PersonPart>) -> Vec<Per
         reader.address(&["person", id, "email"], &part.email);
         reader.named(&["person", id, "name"], &part.name);
         let phone = part.phone.as_deref().unwrap_or_default();
-        if part.role == Role::Adviser && !phone.contains(|c: char| c.is_ascii_digit()) {
+        if part.role.is_empty() {
+            reader.at(&["person", id, "role"], " = []: name at least one role");
+        }
+        if part.role.has(Role::Adviser) && !phone.contains(|c: char| c.is_ascii_digit()) {
             reader.at(
                 &["person", id],
                 ": give an adviser's phone; growers' alerts name it",
@@ -28,21 +31,26 @@ pub(super) fn people(reader: &mut Reader<'_>, parts: Vec<PersonPart>) -> Vec<Per
         if let Some(licence) = &part.licence {
             let path = ["person", id, "licence"];
             reader.named(&path, licence);
-            if part.role != Role::Adviser {
+            if !part.role.has(Role::Adviser) {
                 reader.at(&path, ": only an adviser's is printed; take it out here");
             }
         }
         let path = ["person", id, "letter"];
-        if part.letter.is_some() && part.role != Role::Grower {
-            reader.at(&path, ": only a grower gets the weekly letter");
+        let hears = part.role.has(Role::Grower) || part.role.has(Role::Manager);
+        if part.letter.is_some() && !hears {
+            reader.at(&path, ": only a grower or a manager gets the weekly letter");
         }
         let letter = part.letter.as_deref();
         let letter = letter.and_then(|day| reader.weekday(&path, day));
+        let path = ["person", id, "key_dates"];
+        let gathered = part.key_dates.as_deref().filter(|day| *day != "daily");
+        let key_dates = gathered.and_then(|day| reader.weekday(&path, day));
         people.push(Person {
             letter,
+            key_dates,
             id: part.id,
             name: part.name,
-            role: part.role,
+            roles: part.role,
             email: part.email,
             phone: part.phone,
             licence: part.licence,

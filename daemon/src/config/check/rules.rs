@@ -5,7 +5,7 @@ use std::fmt::Display;
 
 use duskflight_core::id::PersonId;
 use duskflight_core::ledger::plan::Rule;
-use duskflight_core::ledger::{EventKind, Role};
+use duskflight_core::ledger::{EventKind, Role, Roles};
 use duskflight_core::orchard::Block;
 
 use super::reader::Reader;
@@ -86,24 +86,23 @@ impl Check<'_, '_> {
             self.at("people", ": nobody hears; name at least one person");
         }
         for id in &rule.people {
-            match self.person(id).map(|person| person.role) {
+            match self.person(id).map(|person| person.roles.clone()) {
                 None => self.unknown("people", id.as_str()),
-                Some(Role::Adviser) => {}
-                Some(role) => self.may_hear(rule, id, role),
+                Some(roles) if roles.has(Role::Adviser) => {}
+                Some(roles) => self.may_hear(rule, id, &roles),
             }
         }
     }
 
-    fn may_hear(&mut self, rule: &Rule, id: &PersonId, role: Role) {
+    fn may_hear(&mut self, rule: &Rule, id: &PersonId, roles: &Roles) {
         for kind in &rule.tell {
             let name = kind.name();
             if kind.is_for_advisers_alone() {
-                let role = role.name();
                 self.at(
                     "tell",
-                    format!(": {name}: {FOR_ADVISERS_ALONE} ({id}: {role})"),
+                    format!(": {name}: {FOR_ADVISERS_ALONE} ({id}: {roles})"),
                 );
-            } else if kind.is_provisional() && role == Role::Grower {
+            } else if kind.is_provisional() && roles.has(Role::Grower) {
                 let what =
                     "is provisional, and growers hear nothing that the next check may take back";
                 self.at("tell", format!(": {name}: {what} ({id} is a grower)"));
@@ -114,13 +113,10 @@ impl Check<'_, '_> {
     /// Growers and blocks must be there, and meet in at least one block.
     fn reach(&mut self, rule: &Rule) {
         for id in &rule.growers {
-            match self.person(id).map(|person| person.role) {
+            match self.person(id).map(|person| person.roles.clone()) {
                 None => self.unknown("growers", id.as_str()),
-                Some(Role::Grower) => {}
-                Some(role) => {
-                    let role = role.name();
-                    self.at("growers", format!(": {id}: is no grower but {role}"));
-                }
+                Some(roles) if roles.has(Role::Grower) => {}
+                Some(roles) => self.at("growers", format!(": {id}: is no grower but {roles}")),
             }
         }
         let known: BTreeSet<&str> = self
@@ -152,7 +148,7 @@ impl Check<'_, '_> {
         for id in &rule.people {
             let grower = self
                 .person(id)
-                .is_some_and(|person| person.role == Role::Grower);
+                .is_some_and(|person| person.roles.has(Role::Grower) && !person.roles.has(Role::Adviser));
             let mut about = self.blocks.iter().filter(|row| rule.is_about(&row.block));
             if grower && about.any(|row| &row.block.grower != id) {
                 self.reader.warn(format!(
@@ -168,7 +164,7 @@ impl Check<'_, '_> {
     fn room(&mut self, rule: &Rule, most_mails_a_day: u16) {
         let adviser = |id: &&PersonId| {
             self.person(id)
-                .is_some_and(|person| person.role == Role::Adviser)
+                .is_some_and(|person| person.roles.has(Role::Adviser))
         };
         let adviser = rule.people.iter().find(adviser);
         if let Some(id) = adviser.filter(|_| most_mails_a_day < 2) {
@@ -200,14 +196,21 @@ pub(super) fn warn_of_the_silent(
     let named = |id: &PersonId| rules.iter().any(|rule| rule.names(id));
     for person in people.iter().filter(|person| !named(&person.id)) {
         let id = &person.id;
-        let has = |of: fn(&Block) -> &PersonId| blocks.iter().any(|row| of(&row.block) == id);
-        let why = match person.role {
-            Role::Other => "is named in no rule",
-            Role::Grower if !has(|block| &block.grower) => "has no block and is named in no rule",
-            Role::Adviser if !has(|block| &block.adviser) => {
-                "advises no block and is named in no rule"
-            }
-            Role::Grower | Role::Adviser => continue,
+        let any = |of: &dyn Fn(&Block) -> bool| blocks.iter().any(|row| of(&row.block));
+        let roles = &person.roles;
+        let is_grower = roles.has(Role::Grower) && any(&|block| block.grower == *id);
+        let is_adviser = roles.has(Role::Adviser) && any(&|block| block.is_advised_by(id));
+        let is_scout = roles.has(Role::Scout) && any(&|block| block.scouts.contains(id));
+        let reads = roles.has(Role::Manager) && person.letter.is_some();
+        if is_grower || is_adviser || is_scout || reads {
+            continue;
+        }
+        let why = match (roles.has(Role::Adviser), roles.has(Role::Grower)) {
+            (true, _) => "advises no block and is named in no rule",
+            (_, true) => "has no block and is named in no rule",
+            _ if roles.has(Role::Scout) => "walks no block and is named in no rule",
+            _ if roles.has(Role::Manager) => "has no day for the letter and is named in no rule",
+            _ => "is named in no rule",
         };
         reader.warn(format!("person {id}: {why}, and so gets no mail"));
     }

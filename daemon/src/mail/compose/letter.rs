@@ -1,27 +1,27 @@
-//! A grower's weekly letter.
+//! A weekly letter.
 
 use askama::Template;
-use duskflight_core::contents::Letter;
-use duskflight_core::wording::Words;
+use duskflight_core::contents::{Chart, Letter};
 
-use super::{Adviser, subject, whole};
-use crate::mail::message::{ComposeError, Composed, Envelope};
+use super::{Adviser, source, subject, whole};
+use crate::mail::message::{ComposeError, Composed, Envelope, Picture};
 
-/// Composes a grower's weekly letter.
+/// Composes a weekly letter. `charts`: what it shows, and the same drawn.
 ///
 /// # Errors
 /// [`ComposeError`] when an address or the message id cannot be used.
 pub fn letter(
     envelope: &Envelope<'_>,
-    words: Words,
     letter: &Letter,
     adviser: Adviser<'_>,
+    (charts, pictures): (&[Chart], Vec<Picture>),
 ) -> Result<Composed, ComposeError> {
     let view = LetterView {
         envelope,
-        subject: letter_subject(words, letter),
+        subject: subject(&letter.headline),
         letter,
         adviser,
+        charts,
     };
     let failed = |source| ComposeError::Template {
         mail: "letter",
@@ -29,13 +29,7 @@ pub fn letter(
     };
     let text = LetterText { view: &view }.render().map_err(failed)?;
     let html = LetterHtml { view: &view }.render().map_err(failed)?;
-    whole(envelope, view.subject, &text, html, Default::default())
-}
-
-/// A letter's subject.
-pub(in crate::mail) fn letter_subject(words: Words, letter: &Letter) -> String {
-    let begins = format!("Week to {}: ", words.day(letter.day));
-    subject(&begins, &letter.headline, letter.more)
+    whole(envelope, view.subject, &text, html, (pictures, Vec::new()))
 }
 
 struct LetterView<'a> {
@@ -43,6 +37,7 @@ struct LetterView<'a> {
     subject: String,
     letter: &'a Letter,
     adviser: Adviser<'a>,
+    charts: &'a [Chart],
 }
 
 #[derive(Template)]

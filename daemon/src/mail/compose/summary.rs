@@ -4,7 +4,7 @@ use askama::Template;
 use duskflight_core::contents::{Summary, SummaryPart};
 use duskflight_core::wording::Words;
 
-use super::{Adviser, begins, remark, subject, whole};
+use super::{Adviser, remark, subject, whole};
 use crate::mail::calendar;
 use crate::mail::message::{ComposeError, Composed, Envelope};
 
@@ -20,7 +20,7 @@ pub fn summary(
 ) -> Result<Composed, ComposeError> {
     let view = SummaryView {
         envelope,
-        subject: summary_subject(words, summary),
+        subject: summary_subject(summary),
         catch_up: remark(words, summary.catch_up, summary.day),
         summary,
         advisers,
@@ -33,14 +33,14 @@ pub fn summary(
     let html = SummaryHtml { view: &view }.render().map_err(failed)?;
     let parts = view.parts().into_iter();
     let dates = parts.flat_map(|(part, adviser)| part.calendar.iter().map(|date| (*adviser, date)));
-    let files = calendar::files(envelope, dates);
-    whole(envelope, view.subject, &text, html, (Vec::new(), files))
+    let file = calendar::file(envelope, dates);
+    let beside = (Vec::new(), file.into_iter().collect());
+    whole(envelope, view.subject, &text, html, beside)
 }
 
 /// A summary's subject.
-pub(in crate::mail) fn summary_subject(words: Words, summary: &Summary) -> String {
-    let begins = begins(words, summary.catch_up);
-    subject(&begins, &summary.headline, summary.more)
+pub(in crate::mail) fn summary_subject(summary: &Summary) -> String {
+    subject(&summary.headline)
 }
 
 struct SummaryView<'a> {

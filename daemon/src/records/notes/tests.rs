@@ -18,6 +18,8 @@ fn orchard() -> Orchard {
         name: "Bench".into(),
         grower: PersonId::new("grower").unwrap(),
         adviser: PersonId::new("adviser").unwrap(),
+        advised_beside: Vec::new(),
+        scouts: Vec::new(),
         crop: Crop::Almond,
         acres: None,
         regime: Regime::MatingDisruption,

@@ -39,7 +39,7 @@ fn a_reading_is_a_catch_by_trap_and_night() {
     assert_eq!(rates, [Some(1.0), Some(3.0), Some(0.0)]);
     assert_eq!(panel.title, "pheromone traps: males");
     assert_eq!(chart.hollow_label, None);
-    let expected = "Moths caught in Bench a trap and night, by reading, to Jun 1. Pheromone traps (males), \
+    let expected = "Moths caught in Bench per trap per night, by reading, to Jun 1. Pheromone traps (males), \
                     3 readings: newest 0.0 (May 13), highest 3.0 (Apr 15).";
     let alt = &chart.frame.alt;
     assert!(alt.starts_with(expected), "{alt}");
