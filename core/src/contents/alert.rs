@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::id::BlockId;
 use crate::ledger::rank::rank;
-use crate::ledger::{CatchUp, Change, Notice};
+use crate::ledger::{CatchUp, Change, Event, Notice, Value};
 use crate::season::{BlockSeason, ByBlock};
 use crate::wording::gather::{gathered, grouped};
 use crate::wording::sentence::Sentence;
@@ -88,14 +88,17 @@ pub fn alert(
         .iter()
         .filter(|notice| !matches!(notice.change, Change::History(_)))
         .collect();
-    told.sort_by_key(|notice| rank(notice));
+    // What happened stands before what is told beside it as still ahead.
+    let ahead = |notice: &Notice| matches!(notice.change.value(), Some(Value::Range { .. }));
+    told.sort_by_key(|notice| (rank(notice), ahead(notice)));
     let by_block = ByBlock::of(seasons.iter().copied());
+    let dated = told.iter().filter(|notice| is_dated(&notice.event));
+    let dated: Vec<&BlockId> = dated.map(|notice| &notice.block).collect();
     let told: Vec<Told> = gathered(&told)
         .into_iter()
         .filter_map(|notices| one(words, &notices, &by_block, &why))
         .collect();
-    let about = told.iter().map(|told| &told.line.block);
-    let rests_on = words.rests_on(seasons, &about.collect::<Vec<_>>(), stations);
+    let rests_on = words.rests_on(seasons, &dated, stations);
     let things = told.iter().map(|told| told.sentence.about.as_str());
     let more = things.collect::<BTreeSet<&str>>().len().saturating_sub(1);
     let headline = headline(&told)?.words(more);
@@ -116,13 +119,26 @@ pub fn alert(
     })
 }
 
-/// The first thing with all the blocks that reach it.
+/// Whether an event's day rests on temperatures and starts.
+const fn is_dated(event: &Event) -> bool {
+    matches!(
+        event,
+        Event::Start | Event::MarkNear(_) | Event::MarkNearOfVariety(..) | Event::MarkPassed(_)
+    )
+}
+
+/// The first thing with all the blocks that reach it, as it holds now.
 fn headline(told: &[Told]) -> Option<Headline<'_>> {
     let first = &told.first()?.sentence;
-    let alike = told.iter().filter(|told| told.sentence.about == first.about);
+    let alike = told.iter().filter(|told| told.sentence.brief == first.brief);
+    let when = first.when.clone().unwrap_or_default();
+    let (begins, brief) = match first.brief.strip_prefix("corrected: ") {
+        Some(brief) => (format!("Now {when}"), brief),
+        None => (when, first.brief.as_str()),
+    };
     Some(Headline {
-        begins: first.when.clone().unwrap_or_default(),
-        brief: &first.brief,
+        begins,
+        brief,
         blocks: alike.map(|told| told.line.name.as_str()).collect(),
     })
 }

@@ -27,11 +27,10 @@ impl Headline<'_> {
             0 => String::new(),
             more => format!(" (+{more} more)"),
         };
-        if self.blocks.is_empty() {
-            return format!("{begins}{ends}");
-        }
         let room = LONGEST_SUBJECT.saturating_sub((begins.chars().count() + ends.len()) + 2);
-        format!("{begins}, {}{ends}", some_blocks(&self.blocks, room))
+        let blocks = some_blocks(&self.blocks, room);
+        let blocks = blocks.map_or_else(String::new, |blocks| format!(", {blocks}"));
+        format!("{begins}{blocks}{ends}")
     }
 }
 
@@ -44,19 +43,20 @@ pub(crate) fn capital(text: &str) -> String {
     }
 }
 
-/// As many names of a list of blocks as fit into so many characters, at least one, and how many more there are.
-fn some_blocks(names: &[&str], room: usize) -> String {
+/// As many names of a list of blocks as fit into so many characters, and how many more there are, else how many
+/// they all are; `None` where not even that fits.
+fn some_blocks(names: &[&str], room: usize) -> Option<String> {
     let named = |count: usize| match names.len() - count {
         0 => name_list(names),
         more => format!("{} +{more}", name_list(&names[..count])),
     };
     let fitting = (1..=names.len()).rev().map(named);
     let mut fitting = fitting.filter(|text| text.chars().count() <= room);
-    let counted = || match names.len() {
-        1 => names[0].to_owned(),
-        more => format!("{more} blocks"),
+    let counted = || {
+        let counted = format!("{} blocks", names.len());
+        (names.len() > 1 && counted.len() <= room).then_some(counted)
     };
-    fitting.next().unwrap_or_else(counted)
+    fitting.next().or_else(counted)
 }
 
 #[cfg(test)]
@@ -96,6 +96,15 @@ mod tests {
             0,
             "Jun 13–24: second-generation egg laying, North, South +2",
         );
+    }
+
+    #[test]
+    fn what_happened_stays_whole_where_no_block_fits_beside_it() {
+        let brief = "corrected: second-generation mark passed";
+        let words = |blocks: &[&str]| headline("Jun 24", brief, blocks, 0);
+        assert_eq!(words(&["Home"]), format!("Jun 24: {brief}, Home"));
+        assert_eq!(words(&["Home Back Forty"]), format!("Jun 24: {brief}"));
+        assert_eq!(words(&["Home Back Forty", "Home"]), format!("Jun 24: {brief}, 2 blocks"));
     }
 
     #[test]

@@ -113,12 +113,16 @@ fn rests_on(words: Words, event: &Event, season: &BlockSeason) -> Option<String>
         Event::StartProvisional | Event::Start | Event::SecondCandidate | Event::StartNotKnown => {
             words.start_evidence(season).into_iter().next()
         }
-        Event::Flight(..) => words.flight_evidence(season).into_iter().next(),
         Event::MarginTurned(..) => words.exposure_evidence(season).into_iter().next(),
         Event::MarkNear(mark) | Event::MarkPassed(mark) | Event::MarkNearOfVariety(mark, _) => {
             told_reading(season, mark).map(|reading| words.mark_evidence(season, reading))
         }
         Event::SentinelCatch(..) => words.disruption_lines(season).into_iter().next(),
-        Event::HangEggTraps | Event::HangMothTraps | Event::HullSplit | Event::PastServiceLife(..) => None,
+        // What else it rests on stands in the sentence.
+        Event::Flight(..)
+        | Event::HangEggTraps
+        | Event::HangMothTraps
+        | Event::HullSplit
+        | Event::PastServiceLife(..) => None,
     }
 }

@@ -41,6 +41,9 @@ pub enum Value {
     First(First),
 }
 
+/// A fact that moves by so many days is told anew.
+const FACT_MOVES_DAYS: i64 = 2;
+
 impl Value {
     /// Its day, the middle one of a range; `None` for one without a day.
     pub(crate) const fn day(self) -> Option<NaiveDate> {
@@ -54,8 +57,8 @@ impl Value {
     }
 
     /// Whether a new value differs so much that people who were told this one must hear of it: a
-    /// projection or a likely day when the new one, or the day on which it happened, leaves the told range, a fact when it moves two days, a
-    /// catch when its count changes, a harvest when the other comes first. A day told without a range is
+    /// projection when the new middle, or the day on which it happened, leaves the told range, a fact when it moves
+    /// two days, beyond the range it was told with where it had one, a catch when its count changes, a harvest when the other comes first. A day told without a range is
     /// left when the range that is known now does not hold it.
     #[must_use]
     pub fn is_left_by(self, new: Self) -> bool {
@@ -63,12 +66,12 @@ impl Value {
             (
                 Self::Range { early, late, .. },
                 Self::Range { middle: day, .. } | Self::Within { day, .. } | Self::Day(day),
-            )
-            | (Self::Within { early, late, .. }, Self::Within { day, .. } | Self::Day(day)) => {
-                !(early..=late).contains(&day)
+            ) => !(early..=late).contains(&day),
+            (Self::Within { early, late, .. }, Self::Within { day, .. } | Self::Day(day)) => {
+                (early - day).max(day - late).num_days() >= FACT_MOVES_DAYS
             }
             (Self::Day(told), Self::Within { early, late, .. }) => !(early..=late).contains(&told),
-            (Self::Day(told), Self::Day(now)) => (now - told).num_days().abs() >= 2,
+            (Self::Day(told), Self::Day(now)) => (now - told).num_days().abs() >= FACT_MOVES_DAYS,
             (Self::Caught { count: told, .. }, Self::Caught { count: now, .. }) => told != now,
             (Self::First(told), Self::First(now)) => told != now,
             _ => true,

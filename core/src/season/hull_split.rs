@@ -1,7 +1,7 @@
 //! First hull split of sound nuts: what is known of each variety, and of the block as a whole. Moths that
 //! grew in the first variety's nuts lay on the next row, so the block has one first split, the earliest.
 
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate, TimeDelta};
 
 use crate::orchard::{Block, Crop};
 use crate::statistics::mean;
@@ -175,12 +175,20 @@ impl BlockSplit {
     }
 }
 
-/// Nothing of it before a day.
+/// What is left of an expected day once it was found not to have come before another: where that lies beyond the likely
+/// day, about what the late side of a normal distribution has left there, a third of its width in the middle and the
+/// whole of it in nine of ten.
 fn not_earlier(days: Expected, first: NaiveDate) -> Expected {
+    let late_side = (days.latest - days.likely).num_days().max(1);
+    let after = |days: i64| first.checked_add_signed(TimeDelta::days(days)).unwrap_or(first);
+    let (likely, latest) = match first > days.likely {
+        true => (after(late_side / 3), after(late_side)),
+        false => (days.likely, days.latest),
+    };
     Expected {
         earliest: days.earliest.max(first),
-        likely: days.likely.max(first),
-        latest: days.latest.max(first),
+        likely: likely.max(days.likely),
+        latest: latest.max(days.latest),
     }
 }
 

@@ -145,7 +145,7 @@ impl Words {
                     let reading = told_reading(season, mark);
                     let says = self.passed(value, reading);
                     Sentence {
-                        brief: format!("{what}: mark passed"),
+                        brief: format!("{} mark passed", without_laying(&what)),
                         ..told(says)
                     }
                 }
@@ -190,7 +190,7 @@ impl Words {
             _ => self.value(value),
         };
         let from = match start.status {
-            StartStatus::Borrowed => format!(", from the egg traps of {}", start.evidence.group),
+            StartStatus::Borrowed => format!(" from the egg traps of {}", start.evidence.group),
             _ => String::new(),
         };
         let next = season.marks.iter().filter(|reading| reading.told && reading.begins_laying);
@@ -199,7 +199,7 @@ impl Words {
             let range = self.range(projection.early, projection.late);
             format!("; {} projected {range}", reading.name)
         });
-        format!("{status}: {day}{from}{next}")
+        format!("{day}, {status}{from}{next}")
     }
 
     /// The first split of a block, seen or still ahead.
@@ -223,7 +223,7 @@ impl Words {
     /// A mark that was told as passed and is not yet.
     fn ahead_again(self, what: String, value: Value) -> Sentence {
         Sentence {
-            brief: format!("{what}: mark not passed yet"),
+            brief: format!("{} mark not passed yet", without_laying(&what)),
             when: Some(self.span(value)),
             says: format!("mark not passed yet, projected {}", self.value(value)),
             about: what,
@@ -303,6 +303,11 @@ impl Words {
             Value::Day(_) | Value::Caught { .. } | Value::First(_) => self.value(value),
         }
     }
+}
+
+/// A mark's name as a subject has room for it.
+fn without_laying(name: &str) -> &str {
+    name.strip_suffix(" egg laying").unwrap_or(name)
 }
 
 /// That what was told changed.

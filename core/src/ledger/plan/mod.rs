@@ -311,7 +311,12 @@ impl<'a> Planner<'a, '_> {
         let tonight = tonight.filter(|(notice, waits)| {
             self.tonight.pace.alerts(&notice.change) && !(*waits && is_news(&notice.change))
         });
-        tonight.map(|(notice, _)| notice).collect()
+        // That news waited for that of other blocks is no lateness.
+        let told = tonight.map(|(notice, _)| Notice {
+            late: None,
+            ..notice
+        });
+        told.collect()
     }
 
     /// What a person was told before, without what only an adviser may hear: nothing further is
