@@ -19,7 +19,7 @@ mod without_start;
 
 pub use ahead::Topic;
 pub use alert::{Alert, AlertItem, alert};
-pub use chart::{CatchChart, Chart, HeatChart, catch_chart, heat_chart};
+pub use chart::{CatchChart, Chart, GlanceChart, HeatChart, catch_chart, glance_chart, heat_chart};
 pub use digest::{Digest, TableRow, digest};
 pub use key_date::{CalendarEntry, DateState, KeyDate, key_dates};
 pub use letter::{Letter, letter};

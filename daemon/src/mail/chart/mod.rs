@@ -4,11 +4,13 @@ mod canvas;
 mod catches;
 mod error;
 mod font;
+mod glance;
 mod heat;
 mod indexed;
 mod key;
 mod palette;
 mod plot;
+mod signs;
 mod size;
 
 pub use error::ChartError;
@@ -24,6 +26,7 @@ pub fn png(chart: &Chart) -> Result<Vec<u8>, ChartError> {
     let canvas = match chart {
         Chart::Heat(chart) => heat::draw(chart)?,
         Chart::Catch(chart) => catches::draw(chart)?,
+        Chart::Glance(chart) => glance::draw(chart)?,
     };
     indexed::png(canvas.picture())
 }

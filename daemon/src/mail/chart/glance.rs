@@ -1,0 +1,198 @@
+//! Draws seasons of blocks beneath each other: names on the left, days across.
+
+use chrono::NaiveDate;
+use duskflight_core::contents::GlanceChart;
+use duskflight_core::contents::chart::{FlightHill, Frame, GlanceRow, KeyEntry, Sign};
+
+use super::canvas::{Canvas, Side, Stroke, cut, width};
+use super::plot::PAD;
+use super::signs::{self, LABEL};
+use super::{ChartError, WIDTH, palette};
+
+/// Size of the title, and of what stands behind it.
+const TITLE: f64 = 22.0;
+/// Size of blocks' names, of months and of the key.
+const NAMES: f64 = 17.0;
+/// Names get no more of the width.
+const WIDEST_NAMES: f64 = 170.0;
+/// Space between names and days.
+const BESIDE: f64 = 12.0;
+/// Height of a row.
+const ROW: f64 = 30.0;
+/// Where months stand, and where the first row begins.
+const MONTHS: f64 = 62.0;
+const TOP: f64 = 80.0;
+/// Room for today's words below the rows.
+const TODAY: f64 = 30.0;
+/// Height of a line of the key, width of its samples, and the space after an entry.
+const LINE: f64 = 27.0;
+const SAMPLE: f64 = 30.0;
+const BETWEEN: f64 = 20.0;
+
+/// The days of a chart, across.
+struct Days {
+    left: f64,
+    right: f64,
+    first: NaiveDate,
+    count: f64,
+}
+
+impl Days {
+    fn new(chart: &GlanceChart) -> Self {
+        let names = chart.rows.iter().map(|row| width(&row.block) * NAMES);
+        let widest = names.fold(0.0, f64::max).min(WIDEST_NAMES);
+        let Frame { first, last, .. } = chart.frame;
+        Self {
+            left: PAD + widest + BESIDE,
+            right: f64::from(WIDTH) - PAD,
+            first,
+            count: ((last - first).num_days() as f64).max(1.0),
+        }
+    }
+
+    /// Where a day is; one outside lies on the edge.
+    fn x(&self, day: NaiveDate) -> f64 {
+        let share = (day - self.first).num_days() as f64 / self.count;
+        self.left + share.clamp(0.0, 1.0) * (self.right - self.left)
+    }
+}
+
+/// Draws it.
+pub(super) fn draw(chart: &GlanceChart) -> Result<Canvas, ChartError> {
+    let bottom = TOP + chart.rows.len() as f64 * ROW;
+    let key = lines(&chart.key);
+    let height = bottom + TODAY + key.len() as f64 * LINE + PAD - 6.0;
+    let mut canvas = Canvas::new(height)?;
+    let days = Days::new(chart);
+    title(&mut canvas, &chart.frame);
+    months(&mut canvas, &days, chart, bottom);
+    for (at, row) in chart.rows.iter().enumerate() {
+        block(&mut canvas, &days, row, TOP + at as f64 * ROW);
+    }
+    today(&mut canvas, &days, chart, bottom);
+    for (at, row) in chart.rows.iter().enumerate() {
+        dates(&mut canvas, &days, row, TOP + at as f64 * ROW);
+    }
+    draw_key(&mut canvas, &key, bottom + TODAY);
+    Ok(canvas)
+}
+
+fn title(canvas: &mut Canvas, frame: &Frame) {
+    canvas.words((PAD, 28.0), &frame.block, TITLE, palette::NIGHT, Side::Left);
+    let right = f64::from(WIDTH) - PAD;
+    let room = right - PAD - width(&frame.block) * TITLE - 16.0;
+    let subtitle = cut(&frame.subtitle, room / NAMES);
+    canvas.words((right, 28.0), &subtitle, NAMES, palette::NIGHT, Side::Right);
+}
+
+/// Months with their names, and weeks between them.
+fn months(canvas: &mut Canvas, days: &Days, chart: &GlanceChart, bottom: f64) {
+    for week in &chart.weeks {
+        let x = days.x(*week);
+        canvas.line(
+            [(x, TOP - 5.0), (x, TOP)],
+            Stroke::solid(palette::BAND_MIDDLE, 1.0),
+        );
+    }
+    for month in &chart.frame.days {
+        let x = days.x(month.day);
+        canvas.line(
+            [(x, MONTHS - 9.0), (x, bottom)],
+            Stroke::solid(palette::BAND, 1.3),
+        );
+        if x + 4.0 + width(&month.label) * NAMES <= days.right + 6.0 {
+            let at = (x + 5.0, MONTHS);
+            canvas.words(at, &month.label, NAMES, palette::NIGHT, Side::Left);
+        }
+    }
+}
+
+/// A row's line, name, note and flights.
+fn block(canvas: &mut Canvas, days: &Days, row: &GlanceRow, top: f64) {
+    let thin = Stroke::solid(palette::GRID, 1.2);
+    canvas.line([(PAD, top), (days.right, top)], thin);
+    let middle = top + ROW / 2.0;
+    let name = cut(&row.block, (days.left - BESIDE - PAD + 1.0) / NAMES);
+    canvas.words((PAD, middle), &name, NAMES, palette::NIGHT, Side::Left);
+    if let Some(note) = &row.note {
+        let at = (days.left + 8.0, middle);
+        let note = cut(note, (days.right - at.0) / LABEL);
+        canvas.words(at, &note, LABEL, palette::BAND_MIDDLE, Side::Left);
+    }
+    for flight in &row.flights {
+        hill(canvas, days, flight, top + ROW - 2.0);
+    }
+}
+
+fn hill(canvas: &mut Canvas, days: &Days, flight: &FlightHill, ground: f64) {
+    let x = [flight.from, flight.highest, flight.to].map(|day| days.x(day));
+    signs::hill(
+        canvas,
+        x,
+        [flight.started, flight.ended],
+        flight.peaked,
+        ground,
+    );
+}
+
+/// A row's dated things.
+fn dates(canvas: &mut Canvas, days: &Days, row: &GlanceRow, top: f64) {
+    for sign in &row.signs {
+        let Sign {
+            early,
+            middle,
+            late,
+            ..
+        } = sign;
+        let x = [early, middle, late].map(|day| days.x(*day));
+        signs::draw(
+            canvas,
+            (sign.kind, sign.known),
+            sign.label.as_deref(),
+            x,
+            top,
+        );
+    }
+}
+
+fn today(canvas: &mut Canvas, days: &Days, chart: &GlanceChart, bottom: f64) {
+    let x = days.x(chart.today.day);
+    canvas.line(
+        [(x, TOP - 5.0), (x, bottom + 7.0)],
+        Stroke::solid(palette::NIGHT, 2.0),
+    );
+    let half = width(&chart.today.label) * NAMES / 2.0;
+    let middle = x.min(days.right - half).max(PAD + half);
+    let at = (middle, bottom + 16.0);
+    canvas.words(at, &chart.today.label, NAMES, palette::NIGHT, Side::Center);
+}
+
+/// Entries of the key by lines, each with its place.
+fn lines(key: &[KeyEntry]) -> Vec<Vec<(f64, &KeyEntry)>> {
+    let mut lines: Vec<Vec<(f64, &KeyEntry)>> = Vec::new();
+    let mut x = f64::INFINITY;
+    for entry in key {
+        let wide = SAMPLE + width(&entry.label) * NAMES;
+        if x + wide > f64::from(WIDTH) - PAD {
+            lines.push(Vec::new());
+            x = PAD;
+        }
+        if let Some(line) = lines.last_mut() {
+            line.push((x, entry));
+        }
+        x += wide + BETWEEN;
+    }
+    lines
+}
+
+fn draw_key(canvas: &mut Canvas, lines: &[Vec<(f64, &KeyEntry)>], top: f64) {
+    for (at, line) in lines.iter().enumerate() {
+        let y = top + (at as f64 + 0.5) * LINE;
+        for (x, entry) in line {
+            signs::sample(canvas, &entry.sample, (*x, y));
+            let room = (f64::from(WIDTH) - PAD - x - SAMPLE) / NAMES;
+            let words = cut(&entry.label, room);
+            canvas.words((x + SAMPLE, y), &words, NAMES, palette::NIGHT, Side::Left);
+        }
+    }
+}

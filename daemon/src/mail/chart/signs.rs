@@ -1,0 +1,150 @@
+//! The signs of a season at a glance. What is known is dark and filled; what is expected is hollow or, where
+//! it is a stretch of days, an amber bar. Each kind has a shape of its own.
+
+use duskflight_core::contents::chart::{KeySample, SignKind};
+
+use super::canvas::{Canvas, Point, Side, Stroke};
+use super::palette::{self, Colour};
+
+/// Size of labels in signs.
+pub(super) const LABEL: f64 = 15.0;
+/// Where in a row marks and starts stand, and where splits and shakes do.
+const UPPER: f64 = 9.5;
+const LOWER: f64 = 22.0;
+/// Half of the height of a mark's box and of a projected bar.
+const HALF: f64 = 8.5;
+/// A bar is not narrower, so that its label fits.
+const NARROWEST: f64 = 13.0;
+/// How high a flight rises.
+const HILL: f64 = 13.0;
+
+/// Draws a sign over its days in a row.
+pub(super) fn draw(
+    canvas: &mut Canvas,
+    what: (SignKind, bool),
+    label: Option<&str>,
+    days: [f64; 3],
+    row: f64,
+) {
+    let y = match what.0 {
+        SignKind::Start | SignKind::Mark => row + UPPER,
+        SignKind::Split | SignKind::Shake => row + LOWER,
+    };
+    let [early, middle, late] = days;
+    if what == (SignKind::Mark, false) {
+        return bar(canvas, label, [early, late], y);
+    }
+    if late > early {
+        canvas.line([(early, y), (late, y)], Stroke::solid(palette::NIGHT, 1.6));
+    }
+    at(canvas, what, label, (middle, y));
+}
+
+/// A sample before the words of a key, from a point to the right.
+pub(super) fn sample(canvas: &mut Canvas, sample: &KeySample, (x, y): Point) {
+    let middle = (x + 11.0, y);
+    match sample {
+        KeySample::Sign(SignKind::Mark, false, label) => {
+            bar(canvas, label.as_deref(), [x, x + 22.0], y);
+        }
+        KeySample::Sign(kind, known, label) => {
+            at(canvas, (*kind, *known), label.as_deref(), middle);
+        }
+        KeySample::Letter(letter) => {
+            canvas.words(middle, letter, LABEL, palette::NIGHT, Side::Center);
+        }
+        KeySample::Days => {
+            canvas.line(
+                [(x + 1.0, y), (x + 22.0, y)],
+                Stroke::solid(palette::NIGHT, 1.6),
+            );
+        }
+        KeySample::Flight => hill(canvas, [x, x + 9.0, x + 23.0], [true; 2], true, y + 7.0),
+    }
+}
+
+/// A flight that rises from its first day to the highest reading and falls to its last. An end that is not
+/// told does not come down to the ground.
+pub(super) fn hill(
+    canvas: &mut Canvas,
+    [from, highest, to]: [f64; 3],
+    [started, ended]: [bool; 2],
+    peaked: bool,
+    ground: f64,
+) {
+    let height = |told: bool| ground - if told { 0.0 } else { 0.6 * HILL };
+    let top = (highest, ground - HILL);
+    let slope = [(from, height(started)), top, (to, height(ended))];
+    let sides = [(from, ground), (to, ground)];
+    canvas.area(
+        [sides[0], slope[0], slope[1], slope[2], sides[1]],
+        palette::BAND,
+    );
+    canvas.line(slope, Stroke::solid(palette::BAND_MIDDLE, 1.6));
+    if peaked {
+        canvas.disc(top, 2.6, palette::BAND_MIDDLE);
+    }
+}
+
+/// The days for which a mark is projected.
+fn bar(canvas: &mut Canvas, label: Option<&str>, [early, late]: [f64; 2], y: f64) {
+    let wider = (NARROWEST - (late - early)).max(0.0) / 2.0;
+    let (left, right) = (early - wider, late + wider);
+    let rounded = |half: f64| {
+        let ends = [(left + HALF).min(right), (right - HALF).max(left)];
+        let middle = f64::midpoint(left, right);
+        let ends = if ends[0] > ends[1] { [middle; 2] } else { ends };
+        ([(ends[0], y), (ends[1], y)], 2.0 * half)
+    };
+    let (ends, wide) = rounded(HALF);
+    canvas.line(ends, Stroke::solid(palette::DARK_AMBER, wide));
+    let (ends, wide) = rounded(HALF - 1.5);
+    canvas.line(ends, Stroke::solid(palette::AMBER, wide));
+    let at = (f64::midpoint(left, right), y);
+    canvas.words(at, label.unwrap_or(""), LABEL, palette::NIGHT, Side::Center);
+}
+
+/// A sign on one day, set off from what lies below it.
+fn at(canvas: &mut Canvas, (kind, known): (SignKind, bool), label: Option<&str>, at: Point) {
+    let mut shape = |size: f64, colour: Colour| match kind {
+        SignKind::Start => canvas.disc(at, size, colour),
+        SignKind::Mark => canvas.area(square(at, size), colour),
+        SignKind::Split => canvas.area(diamond(at, 1.2 * size), colour),
+        SignKind::Shake => canvas.area(falling(at, 1.2 * size), colour),
+    };
+    let size = match kind {
+        SignKind::Start => 6.5,
+        SignKind::Mark => HALF,
+        SignKind::Split | SignKind::Shake => 6.0,
+    };
+    shape(size + 1.6, palette::CARD);
+    shape(size, palette::NIGHT);
+    if !known {
+        shape(size - 2.4, palette::CARD);
+    }
+    let label = label.unwrap_or("");
+    canvas.words(at, label, LABEL, palette::CARD, Side::Center);
+}
+
+fn square((x, y): Point, half: f64) -> [Point; 4] {
+    [
+        (x - half, y - half),
+        (x + half, y - half),
+        (x + half, y + half),
+        (x - half, y + half),
+    ]
+}
+
+fn diamond((x, y): Point, half: f64) -> [Point; 4] {
+    [(x, y - half), (x + half, y), (x, y + half), (x - half, y)]
+}
+
+/// A triangle that stands on its corner.
+fn falling((x, y): Point, half: f64) -> [Point; 3] {
+    let y = y - 0.3 * half;
+    [
+        (x - half, y - 0.55 * half),
+        (x + half, y - 0.55 * half),
+        (x, y + 1.15 * half),
+    ]
+}
