@@ -16,7 +16,7 @@ use row::Letters;
 
 /// A phone shows so many rows that can still be read.
 const MOST_ROWS: usize = 40;
-/// The field begins with the month of so many days before the first thing it shows.
+/// The field begins with the week of so many days before the first thing it shows.
 const BEFORE_DAYS: u64 = 7;
 /// It goes on for so many days after the last thing, and after today at least so many.
 const MARGIN_DAYS: u64 = 10;
@@ -37,8 +37,8 @@ pub struct GlanceChart {
     pub today: DayTick,
     /// One for each block, in the order of the seasons.
     pub rows: Vec<GlanceRow>,
-    /// What the signs mean that occur.
-    pub key: Vec<KeyEntry>,
+    /// What the signs mean that occur, those that belong together in one group.
+    pub key: Vec<Vec<KeyEntry>>,
 }
 
 /// One block.
@@ -174,8 +174,9 @@ fn stretch(rows: &[GlanceRow], today: NaiveDate) -> Option<[NaiveDate; 2]> {
         .collect();
     let first = shown.iter().map(|[from, _]| *from).min()?.min(today);
     let last = shown.iter().map(|[_, to]| *to).max()?;
-    let before = first - Days::new(BEFORE_DAYS);
-    let first = before.with_day(1).unwrap_or(before);
+    let first = (first - Days::new(BEFORE_DAYS))
+        .week(Weekday::Mon)
+        .first_day();
     let last = days_after(last, MARGIN_DAYS).max(days_after(today, AHEAD_DAYS));
     let last = last.max(days_after(first, SHORTEST_DAYS));
     let year_end = NaiveDate::from_ymd_opt(today.year(), 12, 31).unwrap_or(last);

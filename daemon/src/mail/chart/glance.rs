@@ -7,6 +7,7 @@ use duskflight_core::contents::chart::{FlightHill, Frame, GlanceRow, KeyEntry, S
 use super::canvas::{Canvas, Side, Stroke, cut, width};
 use super::plot::PAD;
 use super::signs::{self, LABEL};
+use super::size::SHARPNESS_OF_ROWS;
 use super::{ChartError, WIDTH, palette};
 
 /// Size of the title, and of what stands behind it.
@@ -18,14 +19,16 @@ const WIDEST_NAMES: f64 = 170.0;
 /// Space between names and days.
 const BESIDE: f64 = 12.0;
 /// Height of a row.
-const ROW: f64 = 30.0;
+const ROW: f64 = 30.4;
 /// Where months stand, and where the first row begins.
 const MONTHS: f64 = 62.0;
 const TOP: f64 = 80.0;
 /// Room for today's words below the rows.
 const TODAY: f64 = 30.0;
+/// Two pixels of the picture, which are one byte.
+const STEP: f64 = 2.0 / SHARPNESS_OF_ROWS as f64;
 /// Height of a line of the key, width of its samples, and the space after an entry.
-const LINE: f64 = 27.0;
+const LINE: f64 = 25.6;
 const SAMPLE: f64 = 30.0;
 const BETWEEN: f64 = 20.0;
 
@@ -50,10 +53,12 @@ impl Days {
         }
     }
 
-    /// Where a day is; one outside lies on the edge.
+    /// Where a day is; one outside lies on the edge. Rounded to a third of a day or so, so that equal signs have
+    /// equal bytes, which pack well.
     fn x(&self, day: NaiveDate) -> f64 {
         let share = (day - self.first).num_days() as f64 / self.count;
-        self.left + share.clamp(0.0, 1.0) * (self.right - self.left)
+        let x = self.left + share.clamp(0.0, 1.0) * (self.right - self.left);
+        (x / STEP).round() * STEP
     }
 }
 
@@ -62,7 +67,7 @@ pub(super) fn draw(chart: &GlanceChart) -> Result<Canvas, ChartError> {
     let bottom = TOP + chart.rows.len() as f64 * ROW;
     let key = lines(&chart.key);
     let height = bottom + TODAY + key.len() as f64 * LINE + PAD - 6.0;
-    let mut canvas = Canvas::new(height)?;
+    let mut canvas = Canvas::of_sharpness(height, SHARPNESS_OF_ROWS)?;
     let days = Days::new(chart);
     title(&mut canvas, &chart.frame);
     months(&mut canvas, &days, chart, bottom);
@@ -70,8 +75,11 @@ pub(super) fn draw(chart: &GlanceChart) -> Result<Canvas, ChartError> {
         block(&mut canvas, &days, row, TOP + at as f64 * ROW);
     }
     today(&mut canvas, &days, chart, bottom);
+    let today = days.x(chart.today.day);
     for (at, row) in chart.rows.iter().enumerate() {
-        dates(&mut canvas, &days, row, TOP + at as f64 * ROW);
+        let top = TOP + at as f64 * ROW;
+        dates(&mut canvas, &days, row, top);
+        note(&mut canvas, row, [days.left, today, days.right], top);
     }
     draw_key(&mut canvas, &key, bottom + TODAY);
     Ok(canvas)
@@ -107,18 +115,13 @@ fn months(canvas: &mut Canvas, days: &Days, chart: &GlanceChart, bottom: f64) {
     }
 }
 
-/// A row's line, name, note and flights.
+/// A row's line, name and flights.
 fn block(canvas: &mut Canvas, days: &Days, row: &GlanceRow, top: f64) {
     let thin = Stroke::solid(palette::GRID, 1.2);
     canvas.line([(PAD, top), (days.right, top)], thin);
     let middle = top + ROW / 2.0;
     let name = cut(&row.block, (days.left - BESIDE - PAD + 1.0) / NAMES);
     canvas.words((PAD, middle), &name, NAMES, palette::NIGHT, Side::Left);
-    if let Some(note) = &row.note {
-        let at = (days.left + 8.0, middle);
-        let note = cut(note, (days.right - at.0) / LABEL);
-        canvas.words(at, &note, LABEL, palette::BAND_MIDDLE, Side::Left);
-    }
     for flight in &row.flights {
         hill(canvas, days, flight, top + ROW - 2.0);
     }
@@ -155,6 +158,18 @@ fn dates(canvas: &mut Canvas, days: &Days, row: &GlanceRow, top: f64) {
     }
 }
 
+/// What an empty row has to say, clear of today's line.
+fn note(canvas: &mut Canvas, row: &GlanceRow, [left, today, right]: [f64; 3], top: f64) {
+    let Some(note) = &row.note else { return };
+    let wide = width(note) * LABEL;
+    let (x, side) = match today + 8.0 + wide <= right {
+        true => (today + 8.0, Side::Left),
+        false => ((today - 8.0).max(left + wide), Side::Right),
+    };
+    let at = (x, top + ROW / 2.0);
+    canvas.words(at, note, LABEL, palette::BAND_MIDDLE, side);
+}
+
 fn today(canvas: &mut Canvas, days: &Days, chart: &GlanceChart, bottom: f64) {
     let x = days.x(chart.today.day);
     canvas.line(
@@ -167,20 +182,24 @@ fn today(canvas: &mut Canvas, days: &Days, chart: &GlanceChart, bottom: f64) {
     canvas.words(at, &chart.today.label, NAMES, palette::NIGHT, Side::Center);
 }
 
-/// Entries of the key by lines, each with its place.
-fn lines(key: &[KeyEntry]) -> Vec<Vec<(f64, &KeyEntry)>> {
+/// Entries of the key by lines, each with its place; a group is not parted.
+fn lines(key: &[Vec<KeyEntry>]) -> Vec<Vec<(f64, &KeyEntry)>> {
+    let wide = |entry: &KeyEntry| SAMPLE + width(&entry.label) * NAMES + BETWEEN;
     let mut lines: Vec<Vec<(f64, &KeyEntry)>> = Vec::new();
     let mut x = f64::INFINITY;
-    for entry in key {
-        let wide = SAMPLE + width(&entry.label) * NAMES;
-        if x + wide > f64::from(WIDTH) - PAD {
+    for group in key {
+        let all: f64 = group.iter().map(wide).sum();
+        if x + all - BETWEEN > f64::from(WIDTH) - PAD {
             lines.push(Vec::new());
             x = PAD;
         }
-        if let Some(line) = lines.last_mut() {
-            line.push((x, entry));
+        for entry in group {
+            lines
+                .last_mut()
+                .into_iter()
+                .for_each(|line| line.push((x, entry)));
+            x += wide(entry);
         }
-        x += wide + BETWEEN;
     }
     lines
 }

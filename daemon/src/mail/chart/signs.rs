@@ -9,14 +9,14 @@ use super::palette::{self, Colour};
 /// Size of labels in signs.
 pub(super) const LABEL: f64 = 15.0;
 /// Where in a row marks and starts stand, and where splits and shakes do.
-const UPPER: f64 = 9.5;
-const LOWER: f64 = 22.0;
+const UPPER: f64 = 9.2;
+const LOWER: f64 = 23.2;
 /// Half of the height of a mark's box and of a projected bar.
-const HALF: f64 = 8.5;
+const HALF: f64 = 7.8;
 /// A bar is not narrower, so that its label fits.
 const NARROWEST: f64 = 13.0;
 /// How high a flight rises.
-const HILL: f64 = 13.0;
+const HILL: f64 = 20.8;
 
 /// Draws a sign over its days in a row.
 pub(super) fn draw(
@@ -59,7 +59,7 @@ pub(super) fn sample(canvas: &mut Canvas, sample: &KeySample, (x, y): Point) {
                 Stroke::solid(palette::NIGHT, 1.6),
             );
         }
-        KeySample::Flight => hill(canvas, [x, x + 9.0, x + 23.0], [true; 2], true, y + 7.0),
+        KeySample::Flight => hill(canvas, [x, x + 9.0, x + 23.0], [true; 2], true, y + 10.0),
     }
 }
 
@@ -113,9 +113,9 @@ fn at(canvas: &mut Canvas, (kind, known): (SignKind, bool), label: Option<&str>,
         SignKind::Shake => canvas.area(falling(at, 1.2 * size), colour),
     };
     let size = match kind {
-        SignKind::Start => 6.5,
+        SignKind::Start => 6.8,
         SignKind::Mark => HALF,
-        SignKind::Split | SignKind::Shake => 6.0,
+        SignKind::Split | SignKind::Shake => 5.5,
     };
     shape(size + 1.6, palette::CARD);
     shape(size, palette::NIGHT);
