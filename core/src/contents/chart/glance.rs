@@ -59,9 +59,8 @@ pub struct GlanceRow {
 pub struct Sign {
     /// What it is.
     pub kind: SignKind,
-    /// Whether it is confirmed, computed as passed, seen or done; else it is provisional, projected or
-    /// expected.
-    pub known: bool,
+    /// How well it is known.
+    pub state: SignState,
     /// The number of a generation, or the letter of another mark.
     pub label: Option<String>,
     /// The first of its days.
@@ -84,6 +83,18 @@ pub enum SignKind {
     Split,
     /// The shake of a variety.
     Shake,
+}
+
+/// How well something is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum SignState {
+    /// Confirmed, computed as passed, seen or done.
+    Known,
+    /// Projected or expected.
+    Ahead,
+    /// It is the provisional start, or rests on it.
+    Provisional,
 }
 
 /// A flight, by the days of the readings that show it.
@@ -117,13 +128,26 @@ pub struct KeyEntry {
 #[serde(rename_all = "kebab-case")]
 pub enum KeySample {
     /// A sign, with its label.
-    Sign(SignKind, bool, Option<String>),
+    Sign(SignKind, SignState, Option<String>),
     /// The letter of a mark.
     Letter(String),
     /// The days within which something falls.
     Days,
     /// A flight.
     Flight,
+}
+
+impl Sign {
+    /// Whether it is a mark that is not passed: its days are one bar.
+    #[must_use]
+    pub fn is_bar(&self) -> bool {
+        let ahead = match self.state {
+            SignState::Known => false,
+            SignState::Ahead => true,
+            SignState::Provisional => self.early < self.late,
+        };
+        ahead && self.kind == SignKind::Mark
+    }
 }
 
 /// Seasons of blocks at a glance, at most forty; `None` where no block has anything to show. With `only_firm`

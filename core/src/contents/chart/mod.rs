@@ -8,7 +8,8 @@ mod heat;
 
 pub use catches::{CatchChart, FlightSpan, Panel, ReadingPoint, catch_chart};
 pub use glance::{
-    FlightHill, GlanceChart, GlanceRow, KeyEntry, KeySample, Sign, SignKind, glance_chart,
+    FlightHill, GlanceChart, GlanceRow, KeyEntry, KeySample, Sign, SignKind, SignState,
+    glance_chart,
 };
 pub use heat::{AheadPoint, BandPoint, HeatChart, HeatPoint, MarkLine, heat_chart};
 

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use duskflight_core::contents::GlanceChart;
-use duskflight_core::contents::chart::{FlightHill, Frame, GlanceRow, KeyEntry, Sign};
+use duskflight_core::contents::chart::{FlightHill, Frame, GlanceRow, KeyEntry};
 
 use super::canvas::{Canvas, Side, Stroke, cut, width};
 use super::plot::PAD;
@@ -141,20 +141,8 @@ fn hill(canvas: &mut Canvas, days: &Days, flight: &FlightHill, ground: f64) {
 /// A row's dated things.
 fn dates(canvas: &mut Canvas, days: &Days, row: &GlanceRow, top: f64) {
     for sign in &row.signs {
-        let Sign {
-            early,
-            middle,
-            late,
-            ..
-        } = sign;
-        let x = [early, middle, late].map(|day| days.x(*day));
-        signs::draw(
-            canvas,
-            (sign.kind, sign.known),
-            sign.label.as_deref(),
-            x,
-            top,
-        );
+        let x = [sign.early, sign.middle, sign.late].map(|day| days.x(day));
+        signs::draw(canvas, sign, x, top);
     }
 }
 

@@ -1,7 +1,7 @@
-//! The signs of a season at a glance. What is known is dark and filled; what is expected is hollow or, where
-//! it is a stretch of days, an amber bar. Each kind has a shape of its own.
+//! The signs of a season at a glance. What is known is dark and filled, what is expected or provisional is
+//! hollow, and what is projected is an amber bar. Each kind has a shape of its own.
 
-use duskflight_core::contents::chart::{KeySample, SignKind};
+use duskflight_core::contents::chart::{KeySample, Sign, SignKind, SignState};
 
 use super::canvas::{Canvas, Point, Side, Stroke};
 use super::palette::{self, Colour};
@@ -15,51 +15,50 @@ const LOWER: f64 = 23.2;
 const HALF: f64 = 7.8;
 /// A bar is not narrower, so that its label fits.
 const NARROWEST: f64 = 13.0;
+/// The days within which something falls.
+const THIN: Stroke = Stroke::solid(palette::NIGHT, 1.6);
 /// How high a flight rises.
 const HILL: f64 = 20.8;
 
 /// Draws a sign over its days in a row.
-pub(super) fn draw(
-    canvas: &mut Canvas,
-    what: (SignKind, bool),
-    label: Option<&str>,
-    days: [f64; 3],
-    row: f64,
-) {
-    let y = match what.0 {
+pub(super) fn draw(canvas: &mut Canvas, sign: &Sign, [early, middle, late]: [f64; 3], row: f64) {
+    let y = match sign.kind {
         SignKind::Start | SignKind::Mark => row + UPPER,
         SignKind::Split | SignKind::Shake => row + LOWER,
     };
-    let [early, middle, late] = days;
-    if what == (SignKind::Mark, false) {
-        return bar(canvas, label, [early, late], y);
+    let label = sign.label.as_deref();
+    if sign.is_bar() {
+        return bar(canvas, sign.state, label, [early, late], y);
     }
     if late > early {
-        canvas.line([(early, y), (late, y)], Stroke::solid(palette::NIGHT, 1.6));
+        canvas.line([(early, y), (late, y)], THIN);
     }
-    at(canvas, what, label, (middle, y));
+    at(canvas, (sign.kind, sign.state), label, (middle, y));
 }
 
 /// A sample before the words of a key, from a point to the right.
 pub(super) fn sample(canvas: &mut Canvas, sample: &KeySample, (x, y): Point) {
     let middle = (x + 11.0, y);
     match sample {
-        KeySample::Sign(SignKind::Mark, false, label) => {
-            bar(canvas, label.as_deref(), [x, x + 22.0], y);
+        KeySample::Sign(SignKind::Mark, state, label) if *state != SignState::Known => {
+            bar(canvas, *state, label.as_deref(), [x, x + 22.0], y);
         }
-        KeySample::Sign(kind, known, label) => {
-            at(canvas, (*kind, *known), label.as_deref(), middle);
+        KeySample::Sign(kind, state, label) => {
+            at(canvas, (*kind, *state), label.as_deref(), middle);
         }
         KeySample::Letter(letter) => {
             canvas.words(middle, letter, LABEL, palette::NIGHT, Side::Center);
         }
-        KeySample::Days => {
-            canvas.line(
-                [(x + 1.0, y), (x + 22.0, y)],
-                Stroke::solid(palette::NIGHT, 1.6),
+        KeySample::Days => canvas.line([(x + 1.0, y), (x + 22.0, y)], THIN),
+        KeySample::Flight => {
+            hill(
+                canvas,
+                [x, x + 9.0, x + 23.0],
+                [true; 2],
+                true,
+                y + HILL / 2.0,
             );
         }
-        KeySample::Flight => hill(canvas, [x, x + 9.0, x + 23.0], [true; 2], true, y + 10.0),
     }
 }
 
@@ -86,26 +85,29 @@ pub(super) fn hill(
     }
 }
 
-/// The days for which a mark is projected.
-fn bar(canvas: &mut Canvas, label: Option<&str>, [early, late]: [f64; 2], y: f64) {
-    let wider = (NARROWEST - (late - early)).max(0.0) / 2.0;
-    let (left, right) = (early - wider, late + wider);
-    let rounded = |half: f64| {
-        let ends = [(left + HALF).min(right), (right - HALF).max(left)];
-        let middle = f64::midpoint(left, right);
-        let ends = if ends[0] > ends[1] { [middle; 2] } else { ends };
-        ([(ends[0], y), (ends[1], y)], 2.0 * half)
+/// The days for which a mark is projected, filled where that rests on nothing provisional.
+fn bar(
+    canvas: &mut Canvas,
+    state: SignState,
+    label: Option<&str>,
+    [early, late]: [f64; 2],
+    y: f64,
+) {
+    let wide = (late - early).max(NARROWEST);
+    let middle = f64::midpoint(early, late);
+    let reach = wide / 2.0 - HALF;
+    let ends = [(middle - reach.max(0.0), y), (middle + reach.max(0.0), y)];
+    let inside = match state {
+        SignState::Provisional => palette::CARD,
+        SignState::Known | SignState::Ahead => palette::AMBER,
     };
-    let (ends, wide) = rounded(HALF);
-    canvas.line(ends, Stroke::solid(palette::DARK_AMBER, wide));
-    let (ends, wide) = rounded(HALF - 1.5);
-    canvas.line(ends, Stroke::solid(palette::AMBER, wide));
-    let at = (f64::midpoint(left, right), y);
-    canvas.words(at, label.unwrap_or(""), LABEL, palette::NIGHT, Side::Center);
+    canvas.line(ends, Stroke::solid(palette::DARK_AMBER, 2.0 * HALF));
+    canvas.line(ends, Stroke::solid(inside, 2.0 * HALF - 3.0));
+    words(canvas, label, (middle, y), palette::NIGHT);
 }
 
 /// A sign on one day, set off from what lies below it.
-fn at(canvas: &mut Canvas, (kind, known): (SignKind, bool), label: Option<&str>, at: Point) {
+fn at(canvas: &mut Canvas, (kind, state): (SignKind, SignState), label: Option<&str>, at: Point) {
     let mut shape = |size: f64, colour: Colour| match kind {
         SignKind::Start => canvas.disc(at, size, colour),
         SignKind::Mark => canvas.area(square(at, size), colour),
@@ -117,13 +119,24 @@ fn at(canvas: &mut Canvas, (kind, known): (SignKind, bool), label: Option<&str>,
         SignKind::Mark => HALF,
         SignKind::Split | SignKind::Shake => 5.5,
     };
+    let filled = state == SignState::Known;
     shape(size + 1.6, palette::CARD);
     shape(size, palette::NIGHT);
-    if !known {
+    if !filled {
         shape(size - 2.4, palette::CARD);
     }
-    let label = label.unwrap_or("");
-    canvas.words(at, label, LABEL, palette::CARD, Side::Center);
+    let ink = if filled {
+        palette::CARD
+    } else {
+        palette::NIGHT
+    };
+    words(canvas, label, at, ink);
+}
+
+/// A label in a sign: figures are higher than small letters, by whose middle words are set.
+fn words(canvas: &mut Canvas, label: Option<&str>, (x, y): Point, ink: Colour) {
+    let at = (x, y + 0.1 * LABEL);
+    canvas.words(at, label.unwrap_or(""), LABEL, ink, Side::Center);
 }
 
 fn square((x, y): Point, half: f64) -> [Point; 4] {

@@ -1,7 +1,7 @@
 //! What the signs of a glance mean: those alone that occur.
 
 use super::row::Letters;
-use super::{GlanceRow, KeyEntry, KeySample, Sign, SignKind};
+use super::{GlanceRow, KeyEntry, KeySample, Sign, SignKind, SignState};
 
 /// The key of some rows.
 pub(super) fn key(rows: &[GlanceRow], letters: &Letters) -> Vec<Vec<KeyEntry>> {
@@ -12,7 +12,7 @@ pub(super) fn key(rows: &[GlanceRow], letters: &Letters) -> Vec<Vec<KeyEntry>> {
         SignKind::Split,
         SignKind::Shake,
     ];
-    let mut key: Vec<Vec<KeyEntry>> = kinds.map(|kind| pair(&signs, kind)).into();
+    let mut key: Vec<Vec<KeyEntry>> = kinds.map(|kind| states(&signs, kind)).into();
     let used = |letter: &str| signs.iter().any(|s| s.label.as_deref() == Some(letter));
     let used = letters.named().filter(|(letter, _)| used(letter));
     key.extend(used.map(|(letter, name)| vec![entry(KeySample::Letter(letter), name)]));
@@ -30,25 +30,25 @@ fn entry(sample: KeySample, label: &str) -> KeyEntry {
     }
 }
 
-/// A kind of sign, what is known of it before what is not. Behind the first the second needs few words.
-fn pair(signs: &[&Sign], kind: SignKind) -> Vec<KeyEntry> {
+/// A kind of sign in its states. Behind the first the others need few words.
+fn states(signs: &[&Sign], kind: SignKind) -> Vec<KeyEntry> {
     let of_kind = || signs.iter().filter(|sign| sign.kind == kind);
-    let first = |known: bool| of_kind().find(|sign| sign.known == known);
-    let sample = |sign: &Sign| KeySample::Sign(kind, sign.known, sign.label.clone());
     let generations = of_kind().any(|sign| is_number(sign.label.as_deref()));
-    let [name, known, open] = words(kind, generations);
-    let mut pair = Vec::new();
-    if let Some(sign) = first(true) {
-        pair.push(entry(sample(sign), &format!("{name}{known}")));
-    }
-    if let Some(sign) = first(false) {
-        let label = match pair.is_empty() {
-            true => format!("{name}, {open}"),
-            false => open.to_owned(),
+    let name = name(kind, generations);
+    let mut entries = Vec::new();
+    for state in [SignState::Known, SignState::Ahead, SignState::Provisional] {
+        let Some(sign) = of_kind().find(|sign| sign.state == state) else {
+            continue;
         };
-        pair.push(entry(sample(sign), &label));
+        let sample = KeySample::Sign(kind, state, sign.label.clone());
+        let label = match (entries.is_empty(), words(kind, state)) {
+            (true, "") => name.to_owned(),
+            (true, state) => format!("{name}, {state}"),
+            (false, state) => state.to_owned(),
+        };
+        entries.push(entry(sample, &label));
     }
-    pair
+    entries
 }
 
 /// Generations have their numbers, other marks a letter.
@@ -56,25 +56,31 @@ fn is_number(label: Option<&str>) -> bool {
     label.is_some_and(|label| label.parse::<u8>().is_ok())
 }
 
-/// What a kind is called, what is added where it is known, and what it is else.
-const fn words(kind: SignKind, generations: bool) -> [&'static str; 3] {
+const fn name(kind: SignKind, generations: bool) -> &'static str {
     match (kind, generations) {
-        (SignKind::Start, _) => ["egg-laying start", "", "provisional"],
-        (SignKind::Mark, true) => [
-            "generation's egg laying",
-            ", passed (computed)",
-            "projected",
-        ],
-        (SignKind::Mark, false) => ["date by heat", ", passed (computed)", "projected"],
-        (SignKind::Split, _) => ["first hull split", ", seen", "expected"],
-        (SignKind::Shake, _) => ["shake", ", done", "expected"],
+        (SignKind::Start, _) => "egg-laying start",
+        (SignKind::Mark, true) => "generation's egg laying",
+        (SignKind::Mark, false) => "date by heat",
+        (SignKind::Split, _) => "first hull split",
+        (SignKind::Shake, _) => "shake",
+    }
+}
+
+const fn words(kind: SignKind, state: SignState) -> &'static str {
+    match (kind, state) {
+        (SignKind::Start, SignState::Known) => "",
+        (SignKind::Start, _) => "provisional",
+        (SignKind::Mark, SignState::Known) => "passed (computed)",
+        (SignKind::Mark, SignState::Ahead) => "projected",
+        (SignKind::Mark, SignState::Provisional) => "if a provisional start holds",
+        (SignKind::Split, SignState::Known) => "seen",
+        (SignKind::Shake, SignState::Known) => "done",
+        (SignKind::Split | SignKind::Shake, _) => "expected",
     }
 }
 
 /// Whether a thin line is drawn.
 fn has_span(signs: &[&Sign]) -> bool {
-    let is_bar = |sign: &Sign| sign.kind == SignKind::Mark && !sign.known;
-    signs
-        .iter()
-        .any(|sign| sign.early < sign.late && !is_bar(sign))
+    let mut others = signs.iter().filter(|sign| !sign.is_bar());
+    others.any(|sign| sign.early < sign.late)
 }

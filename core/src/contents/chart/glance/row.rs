@@ -6,7 +6,7 @@ use crate::id::MarkId;
 use crate::season::{BlockSeason, BlockSplit, HullSplit, MarkReading, Outcome, Shake};
 use crate::trapping::{Flight, Flights, StartStatus};
 
-use super::{FlightHill, GlanceRow, Sign, SignKind};
+use super::{FlightHill, GlanceRow, Sign, SignKind, SignState};
 
 /// Marks that are no generation's egg laying, each with a letter in the order in which they come.
 pub(super) struct Letters(Vec<(MarkId, String)>);
@@ -48,7 +48,7 @@ pub(super) fn row(season: &BlockSeason, letters: &Letters, only_firm: bool) -> G
     let marks = marks(season, only_firm).into_iter();
     let marks = marks.map(|(reading, [early, middle, late])| Sign {
         kind: SignKind::Mark,
-        known: matches!(reading.outcome, Outcome::Passed { .. }),
+        state: state(season, reading),
         label: label(season, letters, &reading.mark),
         early,
         middle,
@@ -96,7 +96,15 @@ pub(super) fn marks(season: &BlockSeason, only_firm: bool) -> Vec<(&MarkReading,
 /// Whether growers may be told what a mark says.
 fn is_firm(season: &BlockSeason, reading: &MarkReading) -> bool {
     let by_estimate = matches!(reading.outcome, Outcome::Passed { firm: false, .. });
-    !by_estimate && (!reading.rests_on_start || season.start.status.is_firm())
+    !by_estimate && state(season, reading) != SignState::Provisional
+}
+
+const fn state(season: &BlockSeason, reading: &MarkReading) -> SignState {
+    match reading.outcome {
+        _ if reading.rests_on_start && !season.start.status.is_firm() => SignState::Provisional,
+        Outcome::Passed { .. } => SignState::Known,
+        _ => SignState::Ahead,
+    }
 }
 
 fn label(season: &BlockSeason, letters: &Letters, mark: &MarkId) -> Option<String> {
@@ -109,7 +117,10 @@ fn start(season: &BlockSeason, only_firm: bool) -> Option<Sign> {
     let [early, late] = season.start.may_have_begun()?;
     Some(Sign {
         kind: SignKind::Start,
-        known: season.start.status.is_firm(),
+        state: match season.start.status.is_firm() {
+            true => SignState::Known,
+            false => SignState::Provisional,
+        },
         label: None,
         early,
         middle: day,
@@ -121,8 +132,8 @@ fn split(season: &BlockSeason) -> Option<Sign> {
     let BlockSplit::Known { split, days, .. } = &season.split else {
         return None;
     };
-    let known = matches!(split, HullSplit::Seen(_));
-    Some(sign(SignKind::Split, known, days.days()))
+    let seen = matches!(split, HullSplit::Seen(_));
+    Some(sign(SignKind::Split, seen, days.days()))
 }
 
 /// The shakes of all varieties; those of a day are one.
@@ -134,7 +145,7 @@ fn shakes(season: &BlockSeason) -> Vec<Sign> {
             sign(SignKind::Shake, done, shake.days())
         })
         .collect();
-    signs.sort_by_key(|sign| (sign.middle, sign.early, sign.late, sign.known));
+    signs.sort_by_key(|sign| (sign.middle, sign.early, sign.late, sign.state));
     signs.dedup();
     signs
 }
@@ -142,7 +153,11 @@ fn shakes(season: &BlockSeason) -> Vec<Sign> {
 const fn sign(kind: SignKind, known: bool, [early, middle, late]: [NaiveDate; 3]) -> Sign {
     Sign {
         kind,
-        known,
+        state: if known {
+            SignState::Known
+        } else {
+            SignState::Ahead
+        },
         label: None,
         early,
         middle,
