@@ -19,7 +19,7 @@ const WIDEST_NAMES: f64 = 170.0;
 /// Space between names and days.
 const BESIDE: f64 = 12.0;
 /// Height of a row.
-const ROW: f64 = 30.4;
+const ROW: f64 = 28.0;
 /// Where months stand, and where the first row begins.
 const MONTHS: f64 = 62.0;
 const TOP: f64 = 80.0;
@@ -28,7 +28,7 @@ const TODAY: f64 = 30.0;
 /// Two pixels of the picture, which are one byte.
 const STEP: f64 = 2.0 / SHARPNESS_OF_ROWS as f64;
 /// Height of a line of the key, width of its samples, and the space after an entry.
-const LINE: f64 = 25.6;
+const LINE: f64 = 24.8;
 const SAMPLE: f64 = 30.0;
 const BETWEEN: f64 = 20.0;
 
@@ -203,3 +203,6 @@ fn draw_key(canvas: &mut Canvas, lines: &[Vec<(f64, &KeyEntry)>], top: f64) {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -7,18 +7,18 @@ use super::canvas::{Canvas, Point, Side, Stroke};
 use super::palette::{self, Colour};
 
 /// Size of labels in signs.
-pub(super) const LABEL: f64 = 15.0;
+pub(super) const LABEL: f64 = 14.4;
 /// Where in a row marks and starts stand, and where splits and shakes do.
-const UPPER: f64 = 9.2;
-const LOWER: f64 = 23.2;
+const UPPER: f64 = 8.8;
+const LOWER: f64 = 21.6;
 /// Half of the height of a mark's box and of a projected bar.
-const HALF: f64 = 7.8;
+const HALF: f64 = 7.4;
 /// A bar is not narrower, so that its label fits.
 const NARROWEST: f64 = 13.0;
 /// The days within which something falls.
 const THIN: Stroke = Stroke::solid(palette::NIGHT, 1.6);
 /// How high a flight rises.
-const HILL: f64 = 20.8;
+const HILL: f64 = 19.2;
 
 /// Draws a sign over its days in a row.
 pub(super) fn draw(canvas: &mut Canvas, sign: &Sign, [early, middle, late]: [f64; 3], row: f64) {
