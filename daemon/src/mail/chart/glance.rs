@@ -15,7 +15,7 @@ const TITLE: f64 = 22.0;
 /// Size of blocks' names, of months and of the key.
 const NAMES: f64 = 17.0;
 /// Names get no more of the width.
-const WIDEST_NAMES: f64 = 170.0;
+const WIDEST_NAMES: f64 = 190.0;
 /// Space between names and days.
 const BESIDE: f64 = 12.0;
 /// Height of a row.
