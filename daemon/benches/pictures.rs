@@ -6,11 +6,15 @@ use criterion::{Criterion, criterion_group, criterion_main};
 use duskflight::mail::chart::png;
 use duskflight_core::contents::Chart;
 
-const CHARTS: [(&str, &str); 2] = [
+const CHARTS: [(&str, &str); 3] = [
     ("heat", include_str!("../../tests/data/charts/heat.json")),
     (
         "catches",
         include_str!("../../tests/data/charts/catches.json"),
+    ),
+    (
+        "glance",
+        include_str!("../../tests/data/charts/glance.json"),
     ),
 ];
 

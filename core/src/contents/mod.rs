@@ -21,7 +21,7 @@ mod without_start;
 
 pub use alert::{Alert, AlertItem, AlertLine, alert};
 pub use block_rows::{BlockRow, BlockRows};
-pub use chart::{CatchChart, Chart, HeatChart, catch_chart, heat_chart};
+pub use chart::{CatchChart, Chart, GlanceChart, HeatChart, catch_chart, glance_chart, heat_chart};
 pub use digest::{Digest, digest};
 pub use headline::LONGEST_SUBJECT;
 pub use key_date::{CalendarEntry, DateState, KeyDate, key_dates};

@@ -311,7 +311,7 @@ mod tests {
         let words = Words::default();
         let sentences = about
             .clone()
-            .map(|notice| words.told(&[notice], season).whole);
+            .map(|notice| words.told(&[notice], season).whole());
         (sentences.collect(), about.map(entry).collect())
     }
 

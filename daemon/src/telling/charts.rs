@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use duskflight_core::contents::chart::Wanted;
-use duskflight_core::contents::{Chart, catch_chart, heat_chart};
+use duskflight_core::contents::{Chart, catch_chart, glance_chart, heat_chart};
 use duskflight_core::id::{BlockId, InsectId, TrapId};
 use duskflight_core::ledger::MailKind;
 use duskflight_core::ledger::plan::{MailPlan, Part};
@@ -46,6 +46,12 @@ impl<'a> Charts<'a> {
             heat: heat_of(config, night, heat),
             catches: catches_of(connection, config, night, catches)?,
         })
+    }
+
+    /// The season at a glance of some blocks; to growers without what the next check may take back.
+    pub(super) fn glance(config: &Config, seasons: &[&BlockSeason], only_firm: bool) -> Option<Chart> {
+        let day = seasons.first()?.as_of;
+        glance_chart(config.words, seasons, day, only_firm).map(Chart::Glance)
     }
 
     /// The charts of a part: heat before catches, and none where there is nothing to draw.

@@ -1,12 +1,13 @@
 //! What a night's mails are made from besides their plan, and the contents of each.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, TimeDelta, Utc};
-use duskflight_core::contents::{Digest, MadeOf, Single, Summary, digest};
-use duskflight_core::id::PersonId;
+use duskflight_core::contents::{Chart, Digest, MadeOf, Single, Summary, digest};
+use duskflight_core::id::{BlockId, PersonId};
 use duskflight_core::ledger::plan::{MailPlan, Pace, Part};
 use duskflight_core::ledger::{MailKind, Notice};
+use duskflight_core::season::BlockSeason;
 use rusqlite::Connection;
 
 use super::causes::{Causes, SinceTold};
@@ -21,6 +22,9 @@ use crate::store::folding::FoldedMail;
 
 /// A digest told so long after its hour says that it is late.
 const LATE_AFTER: TimeDelta = TimeDelta::hours(1);
+
+/// More blocks than this are not drawn at a glance.
+const MOST_AT_A_GLANCE: usize = 40;
 
 /// What a night's mails are made from besides their plan.
 pub(super) struct Context<'a> {
@@ -127,21 +131,50 @@ impl<'a> Context<'a> {
     fn digest(&self, plan: &MailPlan<'_>, growers: Vec<GrowerAlert>) -> Result<Telling, TellError> {
         let adviser = self.person(plan.person);
         let causes = self.since.causes(self.config, self.night, plan);
-        let day = self.night.as_of;
         let holds = match &plan.parts[..] {
-            [part] => Some(Holds::Digest {
-                digest: self.digest_of(adviser, part, &causes)?,
-                extras: Extras {
-                    remark: self.late(),
-                    growers,
-                    held: waiting::lines(self.connection, self.config, &adviser.id, day)?,
-                    hold_hours: self.config.hold_hours,
-                    charts: self.charts.of(part),
-                },
+            [part] => Some({
+                let digest = self.digest_of(adviser, part, &causes)?;
+                self.with_extras(adviser, part, digest, growers)?
             }),
             _ => None,
         };
         Ok(self.telling(plan, causes, holds))
+    }
+
+    /// A digest with what stands beside it.
+    fn with_extras(
+        &self,
+        adviser: &Person,
+        part: &Part<'_>,
+        digest: Digest,
+        growers: Vec<GrowerAlert>,
+    ) -> Result<Holds, TellError> {
+        let held = waiting::lines(self.connection, self.config, &adviser.id, self.night.as_of)?;
+        Ok(Holds::Digest {
+            extras: Extras {
+                remark: self.late(),
+                growers,
+                held,
+                hold_hours: self.config.hold_hours,
+                charts: self.charts_of_digest(part, &digest),
+            },
+            digest,
+        })
+    }
+
+    /// The season at a glance, but for the blocks of a quiet morning, then charts of the block in the news. A firm's
+    /// blocks are too many for a glance: those that have something to say are drawn.
+    fn charts_of_digest(&self, part: &Part<'_>, digest: &Digest) -> Vec<Chart> {
+        if digest.quiet.is_some() {
+            return Vec::new();
+        }
+        let said: BTreeSet<&BlockId> = digest.blocks.rows.iter().map(|row| &row.block).collect();
+        let fits = part.seasons.len() <= MOST_AT_A_GLANCE;
+        let shown = part.seasons.iter().copied();
+        let shown = shown.filter(|season| fits || said.contains(&season.block.id));
+        let shown: Vec<&BlockSeason> = shown.collect();
+        let glance = Charts::glance(self.config, &shown, false);
+        glance.into_iter().chain(self.charts.of(part)).collect()
     }
 
     fn digest_of(
@@ -194,7 +227,7 @@ impl<'a> Context<'a> {
                     },
                     Single::Letter(letter) => Holds::Letter {
                         letter,
-                        charts: self.charts.of(part),
+                        charts: Charts::glance(self.config, &part.seasons, true).into_iter().collect(),
                         adviser,
                     },
                     Single::Round(round) => Holds::Round { round, adviser },

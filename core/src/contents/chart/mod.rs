@@ -1,11 +1,16 @@
-//! Charts of a block's season as plain data: every line, and every word that is printed. Whoever draws
-//! them decides nothing of the trade.
+//! Charts of a block's season, or of many beneath each other, as plain data: every line, and every word that
+//! is printed. Whoever draws them decides nothing of the trade.
 
 mod axis;
 mod catches;
+mod glance;
 mod heat;
 
 pub use catches::{CatchChart, FlightSpan, Panel, ReadingPoint, catch_chart};
+pub use glance::{
+    FlightHill, GlanceChart, GlanceRow, KeyEntry, KeySample, Sign, SignKind, SignState,
+    glance_chart,
+};
 pub use heat::{AheadPoint, BandPoint, HeatChart, HeatPoint, MarkLine, heat_chart};
 
 use chrono::NaiveDate;
@@ -24,12 +29,14 @@ pub enum Chart {
     Heat(HeatChart),
     /// Catches of moths, with flights.
     Catch(CatchChart),
+    /// Blocks beneath each other through the season.
+    Glance(GlanceChart),
 }
 
 /// What surrounds a chart.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Frame {
-    /// The block's name.
+    /// The block's name, or a title where a chart is of many.
     pub block: String,
     /// What is drawn and in which unit.
     pub subtitle: String,
@@ -111,6 +118,7 @@ impl Chart {
         match self {
             Self::Heat(chart) => &chart.frame,
             Self::Catch(chart) => &chart.frame,
+            Self::Glance(chart) => &chart.frame,
         }
     }
 
@@ -120,13 +128,14 @@ impl Chart {
         match self {
             Self::Heat(_) => "heat",
             Self::Catch(_) => "catches",
+            Self::Glance(_) => "glance",
         }
     }
 
     /// Whether it is the season at a glance, which stands before all text.
     #[must_use]
-    pub fn is_first(&self) -> bool {
-        self.name() == "glance"
+    pub const fn is_first(&self) -> bool {
+        matches!(self, Self::Glance(_))
     }
 
     /// The chart in full sentences, for those who do not see it.

@@ -264,6 +264,9 @@ proptest! {
                 state,
                 firm: true,
                 knowable: None,
+                to_growers: true,
+                entered_by: None,
+                foreseen: None,
             };
             let facts = [fact(&near, of_near), fact(&passed, of_passed)];
             let today = date(2021, 4, 10) + Days::new(place as u64);

@@ -97,9 +97,9 @@ fn written(season: &BlockSeason, newest: Option<NaiveDate>, told: &[Told]) -> Le
     letter(
         Words::default(),
         as_of(),
-        &[season],
-        &[station(newest)],
+        (&[season], &[station(newest)]),
         told,
+        &BTreeMap::new(),
     )
     .unwrap()
 }
@@ -205,5 +205,5 @@ fn a_silent_station_and_a_withdrawal_are_said_plainly() {
 }
 
 fn letter_of_nothing() -> Option<Letter> {
-    letter(Words::default(), as_of(), &[], &[], &[])
+    letter(Words::default(), as_of(), (&[], &[]), &[], &BTreeMap::new())
 }

@@ -1,6 +1,7 @@
 use proptest::prelude::*;
 
 use super::*;
+use crate::ledger::Hears;
 use crate::id::MarkId;
 use crate::ledger::event::one_of_each;
 
@@ -29,6 +30,9 @@ fn fact(state: State) -> Fact {
         state,
         firm: true,
         knowable: None,
+        to_growers: true,
+        entered_by: None,
+        foreseen: None,
     }
 }
 
@@ -442,11 +446,11 @@ fn news_is_late_from_two_days_on_after_the_night_it_could_be_known() {
 
 #[test]
 fn a_kind_that_is_not_heard_is_no_news_but_what_was_told_of_it_is_corrected() {
-    let deaf = now(Value::Day(day(3)), 1).heard(false, false);
+    let deaf = now(Value::Day(day(3)), 1).heard(Hears::Nothing, false);
     assert_eq!(changes(deaf.clone(), &[], 10), []);
     let corrected = changes(deaf, &[told(1, Some(Value::Day(day(1))), 2)], 10);
     assert!(matches!(corrected[..], [(2, Change::Corrected { .. })]));
-    let withdrawn = gone().heard(false, true);
+    let withdrawn = gone().heard(Hears::Nothing, true);
     let withdrawn = changes(withdrawn, &[told(1, Some(Value::Day(day(1))), 2)], 10);
     assert!(matches!(withdrawn[..], [(2, Change::Withdrawn { .. })]));
 }
@@ -457,11 +461,11 @@ fn what_is_not_firm_is_neither_told_nor_taken_back_where_only_firm_dates_are_hea
         firm: false,
         ..now(Value::Day(day(3)), 1)
     };
-    let grower = estimated.clone().heard(true, true);
+    let grower = estimated.clone().heard(Hears::EachTime, true);
     assert_eq!(changes(grower.clone(), &[], 10), []);
     let before = [told(1, Some(Value::Day(day(9))), 2)];
     assert_eq!(changes(grower, &before, 10), []);
-    assert_eq!(changes(estimated.heard(true, false), &[], 10).len(), 1);
+    assert_eq!(changes(estimated.heard(Hears::EachTime, false), &[], 10).len(), 1);
 }
 
 /// Values that each kind of event can have.

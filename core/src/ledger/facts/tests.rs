@@ -33,7 +33,7 @@ fn sentences(season: &BlockSeason) -> Vec<(String, String)> {
     let notices = news(season);
     let told = notices.iter().map(|notice| {
         let sentence = Words::default().told(&[notice], season);
-        (notice.event.to_string(), sentence.whole)
+        (notice.event.to_string(), sentence.whole())
     });
     told.collect()
 }
@@ -130,7 +130,7 @@ fn a_start_is_told_by_its_status_and_late_by_the_check_that_decided() {
     assert_eq!(told(4, date(4, 17)), one("egg-laying-start", &late));
     // A provisional start is nothing for a grower, whatever they chose.
     let season = season(traps.clone(), visits[..12].to_vec(), &[], date(4, 10));
-    let firm = |fact: Fact| fact.heard(true, true);
+    let firm = |fact: Fact| fact.heard(Hears::EachTime, true);
     let heard: Vec<Fact> = facts(&season).into_iter().map(firm).collect();
     let told = heard
         .iter()

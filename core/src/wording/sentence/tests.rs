@@ -52,7 +52,7 @@ fn what_comes_nearer_quotes_what_was_told_before() {
     let brief = "third-generation egg laying projected Jun 13–17";
     assert_eq!(sentence.brief, brief);
     let whole = format!("{brief} (middle Jun 15); told on Jun 1 as Jun 10–20 (middle Jun 15)");
-    assert_eq!(sentence.whole, whole);
+    assert_eq!(sentence.whole(), whole);
 }
 
 #[test]
@@ -67,13 +67,13 @@ fn a_harvest_turns_and_is_not_corrected() {
     let brief = "turned: harvest of Nonpareil and third-generation egg laying: egg laying first";
     assert_eq!(sentence.brief, brief);
     let whole = format!("{brief}; instead of the shake first, told on Jun 1");
-    assert_eq!(sentence.whole, whole);
+    assert_eq!(sentence.whole(), whole);
 }
 
 #[test]
 fn late_news_says_how_late_and_what_was_taken_back_what_was_told() {
     let new = |day| Change::New(Value::Day(day));
-    let late = told(Event::StartProvisional, new(day(4, 12)), Some(9)).whole;
+    let late = told(Event::StartProvisional, new(day(4, 12)), Some(9)).whole();
     assert_eq!(
         late,
         "egg-laying start provisional: Apr 12; the next check decides; entered late, 9 days after"
@@ -83,7 +83,7 @@ fn late_news_says_how_late_and_what_was_taken_back_what_was_told() {
         new(day(6, 2)),
         Some(4),
     )
-    .whole;
+    .whole();
     assert!(
         late.ends_with("(computed, not an observation); known late, 4 days after"),
         "{late}"
@@ -97,7 +97,7 @@ fn late_news_says_how_late_and_what_was_taken_back_what_was_told() {
     assert_eq!(flight.brief, "end of the 1st flight withdrawn");
     let whole = "end of the 1st flight withdrawn; told on Jun 1 as May 20; now: not back at the low on \
                  two readings";
-    assert_eq!(flight.whole, whole);
+    assert_eq!(flight.whole(), whole);
 }
 
 #[test]

@@ -65,18 +65,25 @@ pub(super) enum Side {
 pub(super) struct Canvas {
     picture: Pixmap,
     font: Font,
+    sharpness: f32,
 }
 
 impl Canvas {
     /// An empty card.
     pub(super) fn new(height: f64) -> Result<Self, ChartError> {
-        // An even height has whole pixels.
-        let height = (height / 2.0).ceil() * 2.0;
-        let pixels = |length: f64| (length * f64::from(SHARPNESS)).round() as u32;
+        Self::of_sharpness(height, SHARPNESS)
+    }
+
+    /// An empty card with so many pixels for each of the layout.
+    pub(super) fn of_sharpness(height: f64, sharpness: f32) -> Result<Self, ChartError> {
+        // A height of fours has whole pixels.
+        let height = (height / 4.0).ceil() * 4.0;
+        let pixels = |length: f64| (length * f64::from(sharpness)).round() as u32;
         let (wide, high) = (pixels(f64::from(WIDTH)), pixels(height));
         let mut canvas = Self {
             picture: Pixmap::new(wide, high).ok_or(ChartError::Size(wide, high))?,
             font: Font::compiled_in()?,
+            sharpness,
         };
         let size = (f64::from(WIDTH), height);
         canvas.area(card(size, 0.0), palette::EDGE);
@@ -96,20 +103,20 @@ impl Canvas {
         };
         let paint = paint(stroke.colour);
         self.picture
-            .stroke_path(&path, &paint, &stroke.pen(), scale(), None);
+            .stroke_path(&path, &paint, &stroke.pen(), self.scale(), None);
     }
 
     /// A filled area.
     pub(super) fn area(&mut self, points: impl IntoIterator<Item = Point>, colour: Colour) {
         let mut outline = through(points);
         outline.close();
-        self.fill(outline.finish(), colour, scale());
+        self.fill(outline.finish(), colour, self.scale());
     }
 
     /// A filled circle.
     pub(super) fn disc(&mut self, centre: Point, radius: f64, colour: Colour) {
         let circle = PathBuilder::from_circle(centre.0 as f32, centre.1 as f32, radius as f32);
-        self.fill(circle, colour, scale());
+        self.fill(circle, colour, self.scale());
     }
 
     /// Words whose middle line goes through a point.
@@ -123,10 +130,16 @@ impl Canvas {
         };
         // Half of small letters' height below the middle line, a quarter of the size.
         let origin = (at.0 as f32 - before * size, at.1 as f32 + size / 4.0);
-        let place = scale()
+        let place = self
+            .scale()
             .pre_translate(origin.0, origin.1)
             .pre_scale(size, -size);
         self.fill(set.outline, colour, place);
+    }
+
+    /// From pixels of the layout to those of the picture.
+    fn scale(&self) -> Transform {
+        Transform::from_scale(self.sharpness, self.sharpness)
     }
 
     fn fill(&mut self, path: Option<Path>, colour: Colour, place: Transform) {
@@ -142,11 +155,6 @@ fn paint(colour: Colour) -> Paint<'static> {
     let mut paint = Paint::default();
     paint.set_color_rgba8(colour.0, colour.1, colour.2, u8::MAX);
     paint
-}
-
-/// From pixels of the layout to those of the picture.
-fn scale() -> Transform {
-    Transform::from_scale(SHARPNESS, SHARPNESS)
 }
 
 fn through(points: impl IntoIterator<Item = Point>) -> PathBuilder {

@@ -9,11 +9,13 @@ use super::palette::{self, Colour};
 
 /// The first entry is no colour at all: the corners of the card.
 const NOTHING: u8 = 0;
-/// Beyond this level of deflate a picture takes longer and is hardly smaller.
-const LEVEL: u8 = 6;
+/// Beyond this level of deflate a picture of few curves takes longer and is hardly smaller.
+pub(super) const LEVEL: u8 = 6;
+/// One of many rows alike is by a fourteenth.
+pub(super) const LEVEL_OF_ROWS: u8 = 8;
 
-/// The picture as a PNG of indexed colours.
-pub(super) fn png(picture: &Pixmap) -> Result<Vec<u8>, ChartError> {
+/// The picture as a PNG of indexed colours, at a level of deflate.
+pub(super) fn png(picture: &Pixmap, level: u8) -> Result<Vec<u8>, ChartError> {
     let colours: Vec<Colour> = palette::ALL.into_iter().chain(shades()).collect();
     let mut bytes = Vec::new();
     let mut encoder = png::Encoder::new(&mut bytes, picture.width(), picture.height());
@@ -22,7 +24,7 @@ pub(super) fn png(picture: &Pixmap) -> Result<Vec<u8>, ChartError> {
     let entries = std::iter::once(&Colour(0, 0, 0)).chain(&colours);
     encoder.set_palette(entries.flat_map(|c| [c.0, c.1, c.2]).collect::<Vec<u8>>());
     encoder.set_trns(vec![0]);
-    encoder.set_deflate_compression(png::DeflateCompression::Level(LEVEL));
+    encoder.set_deflate_compression(png::DeflateCompression::Level(level));
     encoder.set_filter(png::Filter::NoFilter);
     let mut writer = encoder.write_header()?;
     writer.write_image_data(&packed(picture, &colours))?;

@@ -4,11 +4,13 @@ mod canvas;
 mod catches;
 mod error;
 mod font;
+mod glance;
 mod heat;
 mod indexed;
 mod key;
 mod palette;
 mod plot;
+mod signs;
 mod size;
 
 pub use error::ChartError;
@@ -16,16 +18,20 @@ pub use size::WIDTH;
 
 use duskflight_core::contents::Chart;
 
-/// A chart as a PNG, one and a half times as wide as [`WIDTH`]; equal charts give equal bytes.
+use indexed::{LEVEL, LEVEL_OF_ROWS};
+
+/// A chart as a PNG, one and a half times as wide as [`WIDTH`], one of many rows one and a quarter times; equal
+/// charts give equal bytes.
 ///
 /// # Errors
 /// [`ChartError`].
 pub fn png(chart: &Chart) -> Result<Vec<u8>, ChartError> {
-    let canvas = match chart {
-        Chart::Heat(chart) => heat::draw(chart)?,
-        Chart::Catch(chart) => catches::draw(chart)?,
+    let (canvas, level) = match chart {
+        Chart::Heat(chart) => (heat::draw(chart)?, LEVEL),
+        Chart::Catch(chart) => (catches::draw(chart)?, LEVEL),
+        Chart::Glance(chart) => (glance::draw(chart)?, LEVEL_OF_ROWS),
     };
-    indexed::png(canvas.picture())
+    indexed::png(canvas.picture(), level)
 }
 
 #[cfg(test)]

@@ -117,7 +117,7 @@ fn catch_chart(readings: usize) -> Chart {
 }
 
 /// Width and height as the PNG's header says.
-fn size(png: &[u8]) -> (u32, u32) {
+pub(super) fn size(png: &[u8]) -> (u32, u32) {
     assert_eq!(&png[..8], b"\x89PNG\r\n\x1a\n");
     let number = |at: usize| u32::from_be_bytes(png[at..at + 4].try_into().unwrap());
     (number(16), number(20))
