@@ -180,7 +180,7 @@ mod tests {
     use chrono::NaiveDate;
 
     use super::*;
-    use crate::ledger::{Change, Event, Moment, Past, Role, Told, decide, facts};
+    use crate::ledger::{Change, Event, Moment, Past, Told, decide, facts};
     use crate::orchard::{Orchard, Trap};
     use crate::sample;
     use crate::trapping::Visit;
@@ -237,8 +237,7 @@ mod tests {
         ];
         let lines = Words::default().disruption_lines(&season(&visits, 16));
         // By hand: nights 1 to 8 and 8 to 15 May, 1 to 15 May of R: 70 in 14 is 5 a night.
-        let beside = "beside it Knoll (conventional, same station): 70 males in 14 trap-nights, 5.0 a \
-                      trap and night; the sentinel 100 % fewer, 0.0 per trap per night; disruption is \
+        let beside = "beside it Knoll (conventional, same station): 70 males in 14 trap-nights, 5.0 per trap per night; the sentinel 100 % fewer, 0.0 per trap per night; disruption is \
                       near it";
         let expected = [
             "dispensers on: Apr 1; last day: Sep 30".to_owned(),
@@ -324,7 +323,7 @@ mod tests {
         assert_eq!(first, [sentence]);
         assert_eq!(told(&caught(3), &ledger).0, [""; 0]);
         let corrected = format!(
-            "corrected: {}; instead of 3 moths, read May 15, told on May 15",
+            "catch of sentinel P: corrected: {}; instead of 3 moths, read May 15, told on May 15",
             sentence.replace("3 moths", "2 moths")
         );
         assert_eq!(told(&caught(2), &ledger).0, [corrected]);
@@ -337,16 +336,16 @@ mod tests {
     fn growers_hear_nothing_of_sentinels() {
         let season = season(&[read("P", 15, 9)], 15);
         let facts = facts(&season);
-        let mut about = facts.iter().map(|fact| &fact.event);
-        let event = about
-            .find(|event| matches!(event, Event::SentinelCatch(..)))
+        let mut about = facts.iter();
+        let caught = about
+            .find(|fact| matches!(fact.event, Event::SentinelCatch(..)))
             .unwrap();
-        assert!(event.concerns(Role::Adviser) && !event.concerns(Role::Grower));
+        assert!(!caught.to_growers);
         // On the first night of a store an old reading is history.
         let notices = decide(&facts, &[], on(date(5, 20), Past::Begins));
         let of_event = notices
             .iter()
-            .find(|notice| &notice.event == event)
+            .find(|notice| notice.event == caught.event)
             .unwrap();
         assert!(matches!(of_event.change, Change::History(_)));
     }

@@ -271,7 +271,7 @@ impl Words {
         let says = seen.and_then(|(seen, of)| {
             let nights = self.round(part.round(of)?);
             let counted = seen.counted.words(2);
-            let mut phrases = vec![format!("{happened} {nights} ({counted})")];
+            let mut phrases = vec![format!("{happened} {nights}, {counted}")];
             let peak = (part == FlightPart::Peak).then(|| self.peak_notes(of));
             phrases.extend(peak.into_iter().flatten());
             Some(phrases.join("; "))

@@ -231,9 +231,8 @@ fn corrections(facts: &[Fact], ledger: &[Told], today: u32) -> Vec<(String, Opti
 }
 
 #[test]
-fn a_passed_mark_that_is_ahead_again_and_passes_again_is_told_each_time() {
-    // Three maxima are corrected on the 27th: the mark is ahead, and passes on the 28th, within a day of the
-    // middle of its range.
+fn a_passed_mark_that_is_ahead_again_is_told_and_passes_within_its_range_as_told() {
+    // Three maxima are corrected on the 27th: the mark is ahead.
     let ahead_again = [now(range(27, 28, 30), 2), passed_fact(range(27, 28, 30), 0)];
     let mut ledger = told_as_passed().to_vec();
     let key = "mark-passed:second-generation".to_owned();
@@ -248,9 +247,10 @@ fn a_passed_mark_that_is_ahead_again_and_passes_again_is_told_each_time() {
     };
     // The same range again is no news, nor that it comes near.
     assert_eq!(corrections(&ahead_again, &ledger, 28), []);
-    let passed_again = [fact(State::Pending), passed_fact(Value::Day(day(28)), 1)];
-    let told = corrections(&passed_again, &ledger, 29);
-    assert_eq!(told, [(key, Some(Value::Day(day(28))))]);
+    let passed_again = |d| [fact(State::Pending), passed_fact(Value::Day(day(d)), 1)];
+    assert_eq!(corrections(&passed_again(28), &ledger, 29), []);
+    let told = corrections(&passed_again(26), &ledger, 29);
+    assert_eq!(told, [(key, Some(Value::Day(day(26))))]);
 }
 
 #[test]
@@ -341,15 +341,18 @@ fn a_pending_event_says_nothing() {
 
 #[test]
 fn what_the_records_show_no_more_is_taken_back_for_blocks_still_watched() {
-    let lapse = |block: &str| Told {
+    let of = |block: &str, event: &str| Told {
         block: BlockId::new(block).unwrap(),
-        event: "past-service-life:P1:lure:2022-05-01".into(),
+        event: event.into(),
         ..told(1, Some(Value::Day(day(3))), 5)
     };
-    let of_another_block = lapse("C");
+    let caught = "sentinel-catch:P1:2022-05-01";
+    let of_another_block = of("C", caught);
+    // That a part was in life after all is news to nobody.
+    let lapse = of("B", "past-service-life:P1:lure:2022-05-01");
     let notices = decide(
         &[fact(State::Pending)],
-        &[lapse("B"), of_another_block],
+        &[of("B", caught), of_another_block, lapse],
         night(day(10)),
     );
     assert_eq!(notices.len(), 1);

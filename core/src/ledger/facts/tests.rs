@@ -62,7 +62,7 @@ fn egg_traps_are_to_hang_from_march_until_one_hangs() {
     };
     let told = |as_of| sentences(&season(traps(date(3, 20)), vec![], &[], as_of));
     assert_eq!(told(date(2, 28)), []);
-    let expected = "egg traps to hang by Mar 15 (the extension's date): none hangs; 4 declared to hang \
+    let expected = "egg traps to hang: by Mar 15 (the extension's date): none hangs; 4 declared to hang \
                     from Mar 20 on; wanted can't tell: acres are not declared; at least 4 (UC IPM \
                     almond guideline)";
     let key = "hang-egg-traps".to_owned();
@@ -90,7 +90,7 @@ fn moth_traps_are_to_hang_from_two_weeks_before_their_date_by_kind() {
     let traps = vec![old, bag];
     let told = |as_of| sentences(&season(traps.clone(), vec![], &[], as_of));
     assert_eq!(told(date(1, 31)), []);
-    let expected = "moth traps to hang by Feb 15 (the extension's date): no pheromone or bait bag trap hangs; 1 \
+    let expected = "moth traps to hang: by Feb 15 (the extension's date): no pheromone or bait bag trap hangs; 1 \
                     declared to hang from Feb 28 on; wanted can't tell: acres are not declared; at least 2 \
                     (relayed from UC IPM; pointer only)";
     let key = "hang-moth-traps".to_owned();
@@ -122,9 +122,9 @@ fn a_start_is_told_by_its_status_and_late_by_the_check_that_decided() {
         sentences(&season(traps.clone(), visits, &[], as_of))
     };
     let one = |key: &str, whole: &str| vec![(key.to_owned(), whole.to_owned())];
-    let provisional = "egg-laying start provisional: Apr 9; the next check decides";
+    let provisional = "egg-laying start: provisional: Apr 9; the next check decides";
     assert_eq!(told(3, date(4, 10)), one("start-provisional", provisional));
-    let confirmed = "egg-laying start confirmed: Apr 9";
+    let confirmed = "egg-laying start: Apr 9, confirmed";
     assert_eq!(told(4, date(4, 14)), one("egg-laying-start", confirmed));
     let late = format!("{confirmed}; entered late, 3 days after");
     assert_eq!(told(4, date(4, 17)), one("egg-laying-start", &late));
@@ -177,9 +177,8 @@ fn flights_told(counts: &[u32], as_of: NaiveDate) -> Vec<(String, String)> {
 fn start_peak_and_end_of_a_flight_are_told_as_observed() {
     // Read on 8, 15, 22, 29 April, 6, 13 and 20 May.
     let told = flights_told(&[0, 1, 12, 24, 5, 1, 0], date(5, 21));
-    let start = "1st flight observed (males): started between Apr 15 and Apr 22 (12 caught, 1 of 1 traps \
-                 read)";
-    let peak = "1st flight observed (males): peak between Apr 22 and Apr 29 (24 caught, 1 of 1 traps read)";
+    let start = "1st flight: started between Apr 15 and Apr 22 (12 caught, 1 of 1 traps read), males";
+    let peak = "1st flight: peak between Apr 22 and Apr 29 (24 caught, 1 of 1 traps read), males";
     let keys: Vec<&str> = told.iter().map(|(key, _)| key.as_str()).collect();
     assert_eq!(keys, ["flight-start:1", "flight-peak:1", "flight-end:1"]);
     assert_eq!([&told[0].1, &told[1].1], [start, peak]);
@@ -315,7 +314,7 @@ fn growers_hear_of_a_mark_once_measured_days_carry_it() {
     let passed = |missing, d, only_firm| {
         let as_of = NaiveDate::from_ymd_opt(2021, 5, d).unwrap();
         let season = hatching(missing, as_of);
-        let heard = facts(&season).into_iter().map(|f| f.heard(true, only_firm));
+        let heard = facts(&season).into_iter().map(|f| f.heard(Hears::EachTime, only_firm));
         let mut of_hatch = heard.filter(|fact| fact.event.to_string() == "mark-passed:first-hatch");
         matches!(of_hatch.next().unwrap().state, State::Now { step: 1, .. })
     };
@@ -326,6 +325,6 @@ fn growers_hear_of_a_mark_once_measured_days_carry_it() {
     let season = hatching(true, NaiveDate::from_ymd_opt(2021, 5, 7).unwrap());
     let told = sentences(&season);
     let expected = "first egg hatch: degree-day mark passed May 5 (computed, carried over by an \
-                    estimated day, not an observation)";
+                    estimated day; not an observation)";
     assert!(told.iter().any(|(_, whole)| whole == expected), "{told:?}");
 }

@@ -126,7 +126,7 @@ pub(super) fn practices<'a>(
         .map(|(at, person)| (&person.id, at))
         .collect();
     let mut told: BTreeMap<&BlockId, Vec<usize>> = BTreeMap::new();
-    for (at, person) in people {
+    for (at, person) in people.filter(|(_, person)| !person.roles.has(Role::Adviser)) {
         for block in ledger.blocks_of(&person.id) {
             told.entry(block).or_default().push(at);
         }

@@ -23,8 +23,10 @@ fn id(id: &str) -> PersonId {
 fn hearer(who: &str, role: Role) -> Hearer {
     Hearer {
         id: id(who),
-        role,
+        name: who.to_owned(),
+        roles: role.into(),
         letter: None,
+        key_dates: None,
     }
 }
 
@@ -60,6 +62,9 @@ fn farm(advisers: usize) -> Farm {
         seasons: advisers
             .map(|adviser| {
                 let mut season = season.clone();
+                for reading in &mut season.marks {
+                    reading.to_growers = true;
+                }
                 season.block.id = BlockId::new(&format!("of-{adviser}")).unwrap();
                 season.block.grower = id("gil");
                 season.block.adviser = id(adviser);
@@ -72,6 +77,7 @@ fn farm(advisers: usize) -> Farm {
             told_before: Some(may(5)),
             owed_before: may(5),
             most_mails: 4,
+            share_days: 5,
             letters: Letters::OnTheirDay,
         },
     }
@@ -366,14 +372,14 @@ fn a_letter_is_due_on_its_day_or_when_it_was_missed_or_could_not_be_delivered() 
         let letter = mails.iter().any(|mail| mail.starts_with("letter"));
         assert_eq!(letter, expected, "{mails:?}");
     }
-    // Off the season there are none, and only growers get any.
+    // Off the season there are none, and only those who have blocks get any.
     assert!(!has_letter(|farm| {
         farm.gil().letter = Some(Weekday::Thu);
         farm.tonight.pace = Pace::Weekly;
     }));
     assert!(!has_letter(|farm| {
         farm.gil().letter = Some(Weekday::Thu);
-        farm.gil().role = Role::Other;
+        farm.seasons[0].block.grower = id("fay");
     }));
 }
 
@@ -411,7 +417,7 @@ fn off_the_season_growers_hear_only_what_takes_back_what_they_were_told() {
     assert_eq!(farm.mails(), ["digest ada of ada", "alert gil of ada"]);
     assert_eq!(farm.heard("gil"), ["of-ada mark-passed corrected"]);
     let anew = [Role::Adviser, Role::Grower, Role::Other];
-    let anew = |pace: Pace| anew.map(|role| pace.tells_anew(role));
+    let anew = |pace: Pace| anew.map(|role| pace.tells_anew(&role.into()));
     assert_eq!(anew(Pace::Daily), [true; 3]);
     assert_eq!(anew(Pace::Weekly), [true, false, false]);
 }

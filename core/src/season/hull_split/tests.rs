@@ -93,8 +93,8 @@ fn a_check_that_found_none_split_yet_moves_what_is_expected_behind_it() {
         expected(date(2021, 5, 1), date(2021, 6, 16)),
         note(date(2021, 6, 19), Some("Nonpareil"), none_yet),
     ];
-    // Expected 11 to 21 June; none had split on the 19th.
-    let range = days(date(2021, 6, 20), date(2021, 6, 20), date(2021, 6, 21));
+    // Expected 11 to 21 June; none had split on the 19th, so that as much as the late side is left from there.
+    let range = days(date(2021, 6, 20), date(2021, 6, 21), date(2021, 6, 25));
     assert_eq!(of(&notes), HullSplit::Expected(range));
 }
 

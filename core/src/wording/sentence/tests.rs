@@ -49,9 +49,10 @@ fn what_comes_nearer_quotes_what_was_told_before() {
         now: range(13, 15, 17),
     };
     let sentence = told(Event::MarkNear(mark()), change, None);
-    let brief = "third-generation egg laying projected Jun 13–17";
+    let brief = "third-generation egg laying";
     assert_eq!(sentence.brief, brief);
-    let whole = format!("{brief} (middle Jun 15); told on Jun 1 as Jun 10–20 (middle Jun 15)");
+    assert_eq!(sentence.when.as_deref(), Some("Jun 13–17"));
+    let whole = format!("{brief}: projected Jun 13–17 (middle Jun 15); told on Jun 1 as Jun 10–20 (middle Jun 15)");
     assert_eq!(sentence.whole(), whole);
 }
 
@@ -66,7 +67,8 @@ fn a_harvest_turns_and_is_not_corrected() {
     let sentence = told(event, change, None);
     let brief = "turned: harvest of Nonpareil and third-generation egg laying: egg laying first";
     assert_eq!(sentence.brief, brief);
-    let whole = format!("{brief}; instead of the shake first, told on Jun 1");
+    let whole = "harvest of Nonpareil and third-generation egg laying: turned: egg laying first; instead of the \
+                 shake first, told on Jun 1";
     assert_eq!(sentence.whole(), whole);
 }
 
@@ -76,7 +78,7 @@ fn late_news_says_how_late_and_what_was_taken_back_what_was_told() {
     let late = told(Event::StartProvisional, new(day(4, 12)), Some(9)).whole();
     assert_eq!(
         late,
-        "egg-laying start provisional: Apr 12; the next check decides; entered late, 9 days after"
+        "egg-laying start: provisional: Apr 12; the next check decides; entered late, 9 days after"
     );
     let late = told(
         Event::MarkPassed(MarkId::new("first-hatch").unwrap()),
@@ -85,7 +87,7 @@ fn late_news_says_how_late_and_what_was_taken_back_what_was_told() {
     )
     .whole();
     assert!(
-        late.ends_with("(computed, not an observation); known late, 4 days after"),
+        late.ends_with("(computed; not an observation); known late, 4 days after"),
         "{late}"
     );
     let gone = Change::Withdrawn {
@@ -94,8 +96,8 @@ fn late_news_says_how_late_and_what_was_taken_back_what_was_told() {
         why: WhyGone::Flight(SoFar::NotBackTwice),
     };
     let flight = told(Event::Flight(FlightPart::End, 1), gone, None);
-    assert_eq!(flight.brief, "end of the 1st flight withdrawn");
-    let whole = "end of the 1st flight withdrawn; told on Jun 1 as May 20; now: not back at the low on \
+    assert_eq!(flight.brief, "withdrawn: end of the 1st flight");
+    let whole = "end of the 1st flight: withdrawn; told on Jun 1 as May 20; now: not back at the low on \
                  two readings";
     assert_eq!(flight.whole(), whole);
 }
@@ -107,7 +109,8 @@ fn every_event_has_a_short_line_for_a_subject_and_no_word_that_advises() {
             Event::MarginTurned(..) => Value::First(First::Shake),
             _ => Value::Day(day(6, 2)),
         };
-        let Sentence { brief, whole } = told(event.clone(), Change::New(value), None);
+        let told = told(event.clone(), Change::New(value), None);
+        let (brief, whole) = (&told.brief, told.whole());
         assert!((10..=90).contains(&brief.len()), "{event}: {brief}");
         for never in ["spray", "treat", "act today", "safe", "pressure", "working"] {
             assert!(!whole.contains(never), "{event}: {whole}");
