@@ -3,7 +3,7 @@
 use chrono::{Days, NaiveDate};
 
 use crate::id::{BlockId, InsectId};
-use crate::season::{BlockSeason, Margin, MarkReading, Outcome, Shake, TrapsToHang};
+use crate::season::{BlockSeason, Margin, not_earlier, MarkReading, Outcome, Shake, TrapsToHang};
 use crate::trapping::{Flight, Lapse, SentinelCatch, SoFar, StartStatus, WhyStart};
 
 use super::event::{Event, FlightPart};
@@ -362,7 +362,9 @@ fn unless_shaken(season: &BlockSeason, state: State) -> State {
 
 /// The block's first hull split: seen, or ahead, of which nobody hears unasked.
 fn hull_split(season: &BlockSeason, fact: &impl Fn((Event, State)) -> Fact) -> Fact {
+    // One that nobody has entered by tonight is ahead, whatever was expected.
     let ahead = season.split.days().filter(|_| season.split_seen.is_none());
+    let ahead = ahead.map(|days| not_earlier(days, season.as_of));
     let state = match (&season.split_seen, ahead) {
         (Some(seen), _) => State::told_once(Value::Day(seen.day)),
         (None, Some(days)) => State::Now {

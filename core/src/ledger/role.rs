@@ -2,7 +2,9 @@
 
 use std::fmt;
 
-use serde::{Deserialize, Serialize};
+use serde::de::value::SeqAccessDeserializer;
+use serde::de::{Error, IntoDeserializer, SeqAccess, Visitor};
+use serde::{Deserialize, Deserializer, Serialize};
 
 /// The roles people have.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize)]
@@ -35,24 +37,31 @@ impl Role {
 }
 
 /// The roles of one person, as they are declared: one, or a list.
-#[derive(Debug, Clone, PartialEq, Eq, Deserialize, Serialize)]
-#[serde(from = "Written")]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Roles(Vec<Role>);
 
-/// Roles as written.
-#[derive(Deserialize)]
-#[serde(untagged)]
-enum Written {
-    One(Role),
-    Several(Vec<Role>),
+/// Reads one role or a list; what is wrong is said of the word itself.
+struct OneOrSeveral;
+
+impl<'de> Visitor<'de> for OneOrSeveral {
+    type Value = Roles;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("a role, or a list of roles")
+    }
+
+    fn visit_str<E: Error>(self, word: &str) -> Result<Roles, E> {
+        Role::deserialize(word.into_deserializer()).map(Roles::from)
+    }
+
+    fn visit_seq<A: SeqAccess<'de>>(self, roles: A) -> Result<Roles, A::Error> {
+        Vec::deserialize(SeqAccessDeserializer::new(roles)).map(Roles)
+    }
 }
 
-impl From<Written> for Roles {
-    fn from(written: Written) -> Self {
-        match written {
-            Written::One(role) => Self(vec![role]),
-            Written::Several(roles) => Self(roles),
-        }
+impl<'de> Deserialize<'de> for Roles {
+    fn deserialize<D: Deserializer<'de>>(reader: D) -> Result<Self, D::Error> {
+        reader.deserialize_any(OneOrSeveral)
     }
 }
 

@@ -178,7 +178,7 @@ impl BlockSplit {
 /// What is left of an expected day once it was found not to have come before another: where that lies beyond the likely
 /// day, about what the late side of a normal distribution has left there, a third of its width in the middle and the
 /// whole of it in nine of ten.
-fn not_earlier(days: Expected, first: NaiveDate) -> Expected {
+pub(crate) fn not_earlier(days: Expected, first: NaiveDate) -> Expected {
     let late_side = (days.latest - days.likely).num_days().max(1);
     let after = |days: i64| first.checked_add_signed(TimeDelta::days(days)).unwrap_or(first);
     let (likely, latest) = match first > days.likely {

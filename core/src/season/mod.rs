@@ -32,6 +32,7 @@ pub use hanging::{Hanging, TrapsToHang};
 pub use hindcast::{
     ProjectedCrossing, TrueCrossing, WhyNoCrossing, projected_crossing, true_crossing,
 };
+pub(crate) use hull_split::not_earlier;
 pub use hull_split::{BlockSplit, FirstSplit, HullSplit};
 pub use lagging::{HeatOfYear, Lagging, lagging};
 pub use laying_years::{LayingOfYear, laying_years};

@@ -309,7 +309,8 @@ struct AlertHtml<'a> {
 
 /// A subject; one that is too long by itself is cut between words.
 pub(super) fn subject(headline: &str) -> String {
-    shortened(&one_line(headline), LONGEST_SUBJECT)
+    let words: Vec<&str> = headline.split_whitespace().collect();
+    shortened(&one_line(&words.join(" ")), LONGEST_SUBJECT)
 }
 
 /// Wraps each line of a text, hanging under its first word.

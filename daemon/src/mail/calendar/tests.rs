@@ -1,3 +1,5 @@
+use std::collections::BTreeSet;
+
 use chrono::{DateTime, NaiveDate};
 use duskflight_core::id::{BlockId, InsectId, MarkId, PersonId};
 
@@ -56,8 +58,7 @@ fn key_date(title: &str) -> KeyDate {
 }
 
 fn text(date: &KeyDate) -> String {
-    let mut files = files(&envelope(), [(ADVISER, date)].into_iter());
-    files.remove(0).text
+    file(&envelope(), [(ADVISER, date)].into_iter()).unwrap().text
 }
 
 /// A file's lines, joined again as RFC 5545, 3.1 says.
@@ -116,7 +117,7 @@ fn what_is_taken_out_is_cancelled_in_both_places_under_the_same_uid() {
         standing: DateState::Withdrawn,
         ..put_in.clone()
     };
-    let file = &files(&envelope(), [(ADVISER, &taken_out)].into_iter())[0];
+    let file = file(&envelope(), [(ADVISER, &taken_out)].into_iter()).unwrap();
     assert_eq!(
         file.media_type,
         "text/calendar; method=CANCEL; charset=utf-8"
@@ -187,39 +188,22 @@ fn lines_are_folded_within_75_octets_between_characters() {
 }
 
 #[test]
-fn file_names_are_short_and_unique_in_a_mail() {
-    let of = |block: &str, mark: &str, variety: Option<&str>| {
-        let mut date = key_date("a");
-        date.entry.block = BlockId::new(block).unwrap();
-        date.entry.mark = MarkId::new(mark).unwrap();
-        date.entry.variety = variety.map(str::to_owned);
-        date
+fn a_mail_has_one_file_with_all_its_entries_and_none_without_any() {
+    let near = key_date("Projected: egg laying, North 80");
+    let gone = KeyDate {
+        standing: DateState::Withdrawn,
+        ..key_date("Withdrawn: egg laying, South")
     };
-    let long = "b".repeat(40);
-    let dates = [
-        of("North-80", "second-generation", None),
-        of("north.80", "second-generation", None),
-        of("W", "peak", None),
-        of("W", "peak-2", None),
-        of("w", "peak", None),
-        of("W", "third-generation", Some("Wood Colony, Peñón")),
-        of(&long, &long, None),
-    ];
-    let names: Vec<String> = files(&envelope(), dates.iter().map(|date| (ADVISER, date)))
-        .into_iter()
-        .map(|file| file.name)
-        .collect();
-    let cut = format!("{long}-{}.ics", "b".repeat(19));
-    let expected = [
-        "north-80-second-generation.ics",
-        "north-80-second-generation-2.ics",
-        "w-peak.ics",
-        "w-peak-2.ics",
-        "w-peak-3.ics",
-        "w-third-generation-wood-colony-pe-n.ics",
-        &cut,
-    ];
-    assert_eq!(names, expected);
+    let dates = [(ADVISER, &near), (ADVISER, &gone)];
+    let both = file(&envelope(), dates.into_iter()).unwrap();
+    assert_eq!(both.name, "key-dates.ics");
+    // One that is taken out beside one that stays is published as cancelled (RFC 5546, 3.2.1).
+    assert_eq!(value(&both.text, "METHOD"), "PUBLISH");
+    let lines = lines(&both.text);
+    let statuses = lines.iter().filter(|line| line.starts_with("STATUS:"));
+    let statuses: Vec<&str> = statuses.map(String::as_str).collect();
+    assert_eq!(statuses, ["STATUS:TENTATIVE", "STATUS:CANCELLED"]);
+    assert_eq!(file(&envelope(), std::iter::empty()), None);
 }
 
 #[test]

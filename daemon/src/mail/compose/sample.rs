@@ -4,12 +4,13 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Datelike, Days, NaiveDate, NaiveTime};
-use duskflight_core::contents::{Alert, Digest, alert, digest, key_dates};
+use duskflight_core::contents::{Alert, Digest, MadeOf, alert, digest, key_dates};
 use duskflight_core::id::{
     BlockId, GroupId, InsectId, MarkId, PersonId, ProductId, StationId, TrapId,
 };
 use duskflight_core::insect::{Insect, InsectFile};
 use duskflight_core::ledger::{
+    Hears,
     Event, Fact, Moment, Notice, Past, Role, State, Told, Value, decide, facts,
 };
 use duskflight_core::orchard::{
@@ -105,6 +106,7 @@ fn plans() -> Vec<Plan<'static>> {
 
 /// The sample morning: seasons, notices and stations.
 pub(super) struct Sample {
+    orchard: Orchard,
     seasons: Vec<BlockSeason>,
     notices: Vec<Notice>,
     stations: Vec<StationView>,
@@ -183,6 +185,7 @@ impl Sample {
             })
             .collect();
         Self {
+            orchard,
             notices: ledger(&seasons, Role::Adviser).notices(),
             stations: weathers.iter().map(station).collect(),
             seasons,
@@ -191,15 +194,16 @@ impl Sample {
 
     pub(super) fn digest(&self, trouble: &[&str]) -> Digest {
         let seasons: Vec<&BlockSeason> = self.seasons.iter().collect();
-        digest(
-            Words::default(),
-            MORNING,
-            &seasons,
-            &self.notices,
-            &self.stations,
-            trouble.iter().map(|&line| line.to_owned()).collect(),
-            cause,
-        )
+        let grower = PersonId::new("grower").unwrap();
+        let of = MadeOf {
+            words: Words::default(),
+            day: MORNING,
+            orchard: &self.orchard,
+            stations: &self.stations,
+            names: &[(grower, "Tom Avery".to_owned())].into(),
+        };
+        let trouble = trouble.iter().map(|&line| line.to_owned()).collect();
+        digest(&of, &seasons, &self.notices, trouble, cause)
     }
 
     /// What the grower of one block hears.
@@ -213,7 +217,8 @@ impl Sample {
             .collect();
         let (words, grower) = (Words::default(), PersonId::new("grower").unwrap());
         let calendar = key_dates(words, &grower, &seasons, &notices, &ledger.told);
-        alert(words, MORNING, &seasons, &notices, calendar, cause).unwrap()
+        let seen = (&seasons[..], &self.stations[..]);
+        alert(words, MORNING, seen, &notices, calendar, cause).unwrap()
     }
 }
 
@@ -290,6 +295,8 @@ fn block(plan: &Plan<'_>) -> Block {
         name: plan.name.into(),
         grower: PersonId::new("grower").unwrap(),
         adviser: PersonId::new("adviser").unwrap(),
+        advised_beside: Vec::new(),
+        scouts: Vec::new(),
         crop: Crop::Almond,
         acres: None,
         regime: plan.regime,
@@ -412,7 +419,10 @@ fn ledger(seasons: &[BlockSeason], role: Role) -> Ledger {
         .iter()
         .flat_map(facts)
         .map(|fact| {
-            let hears = fact.event.concerns(role);
+            let hears = match role == Role::Adviser || fact.to_growers {
+                true => Hears::EachTime,
+                false => Hears::Nothing,
+            };
             fact.heard(hears, role == Role::Grower)
         })
         .collect();

@@ -2,8 +2,28 @@
 
 use serde_json::{Map, Value, json};
 
-/// An alert in its earlier form, in which what it says stood beside the envelope, in the form of today.
+/// An alert in an earlier form, in the form of today: what it says stood beside the envelope once, and each block was
+/// an item of its own with what it rested on.
 pub(super) fn alert(json: &str) -> Option<Value> {
+    let mut kept = beside_the_envelope(json).or_else(|| serde_json::from_str(json).ok())?;
+    let alert = kept.pointer_mut("/holds/alert/alert")?;
+    for item in alert.get_mut("items")?.as_array_mut()? {
+        *item = by_what_it_tells(item)?;
+    }
+    alert.as_object_mut()?.insert("rests_on".to_owned(), json!(""));
+    Some(kept)
+}
+
+/// An item of one block as one of what it tells.
+fn by_what_it_tells(item: &Value) -> Option<Value> {
+    let of = |key: &str| item.get(key).cloned();
+    let line = json!({
+        "block": of("block")?, "name": of("name")?, "when": of("when"), "says": of("sentence")?,
+    });
+    Some(json!({ "title": of("name")?, "lines": [line] }))
+}
+
+fn beside_the_envelope(json: &str) -> Option<Value> {
     let mut kept: Map<String, Value> = serde_json::from_str(json).ok()?;
     let mut take = |key| kept.remove(key);
     let (alert, charts) = (take("alert")?, take("charts")?);
