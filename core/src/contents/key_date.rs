@@ -126,11 +126,7 @@ fn key_date(
     let (standing, first, last) = stretch(notice, season)?;
     let what = subject_of(&notice.event, season);
     let block = &season.block.name;
-    let title = match standing {
-        DateState::Projected => format!("Projected: {what}, {block}"),
-        DateState::Passed => format!("Computed: mark passed, {what}, {block}"),
-        DateState::Withdrawn => format!("Withdrawn: {what}, {block}"),
-    };
+    let title = title(standing, &what, block);
     let sentence = words.told(&[notice], season).whole();
     let mut lines = vec![format!("{block}: {sentence}.")];
     lines.extend(behind(words, standing, season));
@@ -264,15 +260,32 @@ fn reading<'a>(event: &Event, season: &'a BlockSeason) -> Option<&'a MarkReading
     }
 }
 
-/// What kind of date it is, and what it rests on.
-fn behind(words: Words, standing: DateState, season: &BlockSeason) -> Vec<String> {
-    let kind = match standing {
+/// What a calendar shows of an entry.
+pub(super) fn title(standing: DateState, what: &str, block: &str) -> String {
+    match standing {
+        DateState::Projected => format!("Projected: {what}, {block}"),
+        DateState::Passed => format!("Computed: mark passed, {what}, {block}"),
+        DateState::Withdrawn => format!("Withdrawn: {what}, {block}"),
+    }
+}
+
+/// What kind of date an entry is.
+pub(super) const fn kind_of_date(standing: DateState) -> &'static str {
+    match standing {
         DateState::Projected => {
             "A projection, not an observation: it moves, and the file of a later mail moves this entry."
         }
         DateState::Passed => "Computed from temperatures, not observed.",
-        DateState::Withdrawn => return vec!["This entry no longer holds.".to_owned()],
-    };
+        DateState::Withdrawn => "This entry no longer holds.",
+    }
+}
+
+/// What kind of date it is, and what it rests on.
+fn behind(words: Words, standing: DateState, season: &BlockSeason) -> Vec<String> {
+    let kind = kind_of_date(standing);
+    if standing == DateState::Withdrawn {
+        return vec![kind.to_owned()];
+    }
     let start = (season.start.status != StartStatus::NotAsked)
         .then(|| format!("egg-laying start {}; ", words.start(season)));
     let (start, heat) = (start.unwrap_or_default(), words.heat_evidence(season));

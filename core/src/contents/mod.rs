@@ -15,6 +15,7 @@ mod shorten;
 mod single;
 mod summary;
 mod walking;
+mod whole_calendar;
 mod work_by_route;
 #[cfg(test)]
 mod without_start;
@@ -34,4 +35,5 @@ pub use round_sheet::{
 pub use sheet::Sheet;
 pub use single::{MadeOf, Single};
 pub use summary::{Summary, SummaryPart};
+pub use whole_calendar::{StandingDate, whole_calendar};
 pub use work_by_route::RouteWork;

@@ -64,6 +64,9 @@ note = "{NOTE}"
 from = "duskflight@kestrel-flat.example"
 folder = "mail"
 
+[telling]
+calendars = "calendars"   # each person's whole calendar, to subscribe to
+
 [store]
 keep_mails_days = 400   # the whole season, to look at
 

@@ -45,6 +45,14 @@ fn method(dates: &[(Adviser<'_>, &KeyDate)]) -> &'static str {
     }
 }
 
+/// A calendar to subscribe to, with its name (RFC 7986, 5.1).
+pub(super) fn whole(farm: &str, events: impl Iterator<Item = Event>) -> String {
+    let mut calendar = calendar("PUBLISH", events);
+    let name = one_line(&format!("{farm}: key dates"));
+    calendar.append_property(Property::new("NAME", name));
+    folded(&calendar.to_string())
+}
+
 fn calendar(method: &str, events: impl Iterator<Item = Event>) -> Calendar {
     let mut calendar = Calendar::empty();
     for (name, value) in [("VERSION", "2.0"), ("PRODID", PRODUCT), ("METHOD", method)] {
@@ -58,7 +66,7 @@ fn calendar(method: &str, events: impl Iterator<Item = Event>) -> Calendar {
 
 /// The library makes up a UID and a time stamp where there are none, so both are always given. A
 /// published or cancelled event needs an organizer; whoever reads it is not named in it.
-fn event(envelope: &Envelope<'_>, adviser: Adviser<'_>, date: &KeyDate) -> Event {
+pub(super) fn event(envelope: &Envelope<'_>, adviser: Adviser<'_>, date: &KeyDate) -> Event {
     // The end is the day after the last one.
     let end = date.last.succ_opt().unwrap_or(date.last);
     let status = match date.standing {

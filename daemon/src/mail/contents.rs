@@ -155,6 +155,11 @@ impl Asked {
         }
     }
 
+    /// The same without lines of theirs.
+    pub(super) fn plainly(&self) -> Adviser<'_> {
+        self.adding(&[])
+    }
+
     fn adding<'a>(&'a self, adds: &'a [AdviserLine]) -> Adviser<'a> {
         Adviser {
             name: &self.name,

@@ -17,6 +17,7 @@ mod retry;
 mod send_error;
 mod smtp;
 pub mod transport;
+pub mod whole_calendar;
 
 pub use send_error::SendError;
 

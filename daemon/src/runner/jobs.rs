@@ -13,6 +13,7 @@ use crate::feed::Client;
 use crate::mail::delivery::{Delivered, deliver};
 use crate::mail::render::render;
 use crate::mail::transport::Transport;
+use crate::mail::whole_calendar::{self, calendars};
 use crate::records::{DropError, Outcome, Taken, take_in};
 use crate::store::jobs::{self, Job};
 use crate::store::journal::{self, JournalError};
@@ -214,8 +215,23 @@ impl Workshop {
         if delivered.sent > 0 {
             tracing::info!(sent = delivered.sent, "mails delivered");
             self.match_journal(self.clock.now()).await?;
+            self.write_calendars().await?;
         }
         Ok(delivered)
+    }
+
+    /// Writes everybody's whole calendar anew where a folder is named for them. One that cannot be written stays as
+    /// it is, and the next mail that leaves tries again.
+    async fn write_calendars(&self) -> Result<(), StoreError> {
+        let Some(folder) = &self.config.calendars else {
+            return Ok(());
+        };
+        let (config, day) = (Arc::clone(&self.config), self.config.day_of(self.clock.now()));
+        let files = self.store.read(move |c| calendars(c, &config, day)).await?;
+        if let Err(error) = whole_calendar::write(folder, &files) {
+            tracing::error!(error = error_chain(&error), "calendars are not written");
+        }
+        Ok(())
     }
 }
 

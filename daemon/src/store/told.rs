@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 use duskflight_core::id::{BlockId, InsectId, PersonId};
 use duskflight_core::ledger::{Change, Notice, Told};
-use rusqlite::{Connection, Row, params};
+use rusqlite::{CachedStatement, Connection, Row, ToSql, params};
 
 use super::{StoreError, day};
 
@@ -20,13 +20,38 @@ pub fn latest(
     season: i32,
     up_to: NaiveDate,
 ) -> Result<BTreeMap<PersonId, Vec<Told>>, StoreError> {
-    let mut statement = connection.prepare_cached(
+    let statement = connection.prepare_cached(
         "SELECT block, insect, event, revision, value, day, person, step, change FROM told
          WHERE season = ?1 AND day <= ?2 AND (mail IS NULL OR mail NOT IN (
            SELECT message_id FROM outbox WHERE state IN ('failed', 'expired', 'folded')))
          ORDER BY block, insect, event, person, revision",
     )?;
-    let mut rows = statement.query(params![season, up_to.to_string()])?;
+    newest(statement, params![season, up_to.to_string()], season)
+}
+
+/// What each person was told last of each event by mails that have left.
+///
+/// # Errors
+/// A failing statement.
+pub fn arrived(
+    connection: &Connection,
+    season: i32,
+) -> Result<BTreeMap<PersonId, Vec<Told>>, StoreError> {
+    let statement = connection.prepare_cached(
+        "SELECT block, insect, event, revision, value, told.day, told.person, step, change FROM told
+         JOIN outbox ON outbox.message_id = told.mail AND outbox.state = 'sent'
+         WHERE season = ?1 ORDER BY block, insect, event, told.person, revision",
+    )?;
+    newest(statement, params![season], season)
+}
+
+/// The newest of each person's rows of each event.
+fn newest(
+    mut statement: CachedStatement<'_>,
+    asked: &[&dyn ToSql],
+    season: i32,
+) -> Result<BTreeMap<PersonId, Vec<Told>>, StoreError> {
+    let mut rows = statement.query(asked)?;
     let mut by_person: BTreeMap<PersonId, Vec<Told>> = BTreeMap::new();
     while let Some(row) = rows.next()? {
         let (person, mut told) = read(row, season)?;
