@@ -9,7 +9,7 @@ use crate::id::BlockId;
 use crate::ledger::rank::rank;
 use crate::ledger::{CatchUp, Change, Event, Notice, Value};
 use crate::season::{BlockSeason, ByBlock};
-use crate::wording::gather::{gathered, grouped};
+use crate::wording::gather::{gathered, grouped, name_list};
 use crate::wording::sentence::Sentence;
 use crate::wording::stations::StationView;
 use crate::wording::words::Words;
@@ -53,12 +53,10 @@ pub struct AlertItem {
     pub lines: Vec<AlertLine>,
 }
 
-/// How one block stands to it.
+/// How blocks stand to it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct AlertLine {
-    /// The block.
-    pub block: BlockId,
-    /// Its name.
+    /// Their names: those of which the same is told share a line.
     pub name: String,
     /// The day or the range that it is about; `None` where nothing holds any more.
     pub when: Option<String>,
@@ -105,7 +103,7 @@ pub fn alert(
     let items = grouped(told.into_iter().map(|told| (told.sentence.about, told.line)));
     let item = |(about, lines): (String, Vec<AlertLine>)| AlertItem {
         title: capital(&about),
-        lines,
+        lines: shared(lines),
     };
     let items: Vec<AlertItem> = items.into_iter().map(item).collect();
     Some(Alert {
@@ -117,6 +115,17 @@ pub fn alert(
         calendar,
         catch_up: None,
     })
+}
+
+/// Blocks of which the same is told in one line.
+fn shared(lines: Vec<AlertLine>) -> Vec<AlertLine> {
+    let alike = grouped(lines.into_iter().map(|line| ((line.when, line.says), line.name)));
+    let line = |((when, says), names): (_, Vec<String>)| AlertLine {
+        name: name_list(&names),
+        when,
+        says,
+    };
+    alike.into_iter().map(line).collect()
 }
 
 /// Whether an event's day rests on temperatures and starts.
@@ -155,7 +164,6 @@ fn one(
     let cause = why(first).map_or_else(String::new, |why| format!("; {why}"));
     Some(Told {
         line: AlertLine {
-            block: first.block.clone(),
             name: season.block.name.clone(),
             when: sentence.when.clone(),
             says: format!("{}{cause}", sentence.says),

@@ -76,7 +76,7 @@ pub fn digest(
         day,
         headline: String::new(),
         quiet: None,
-        news: told(words, &news, why),
+        news: told(words, &news, &name, why),
         work: work_by_route(words, of.orchard, seasons, &name),
         decide: decide(words, seasons, day),
         week: match day.weekday() == ONCE_A_WEEK {

@@ -2,17 +2,22 @@
 
 use std::collections::BTreeMap;
 
+use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
-use crate::id::{BlockId, InsectId};
+use crate::id::{BlockId, InsectId, PersonId};
 use crate::ledger::rank::{NEVER_LEADS, rank};
 use crate::ledger::{Event, Notice};
 use crate::season::BlockSeason;
 use crate::wording::gather::{gathered, grouped, name_list};
 use crate::wording::sentence::{Sentence, told_reading};
 use crate::wording::words::Words;
+use crate::wording::work::plural;
 
 use super::headline::Headline;
+
+/// More news than this is counted by its kind.
+const MOST_TOLD: usize = 120;
 
 /// Something new, of one block or of several alike.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -82,8 +87,12 @@ pub(crate) fn headline(news: &[News<'_>], day: &str) -> Option<String> {
 pub(crate) fn told(
     words: Words,
     news: &[News<'_>],
+    name: &dyn Fn(&PersonId) -> String,
     why: impl Fn(&Notice) -> Option<String>,
 ) -> Vec<NewsItem> {
+    if news.len() > MOST_TOLD {
+        return counted(words, news, name);
+    }
     let told = grouped(news.iter().map(|news| {
         let sentence = news.sentence.whole();
         let says = match why(news.notices[0]) {
@@ -105,6 +114,33 @@ pub(crate) fn told(
         }
     };
     told.into_iter().map(item).collect()
+}
+
+/// News of more blocks than anybody reads one by one: each kind with the days it spans, and how many blocks of whom.
+fn counted(
+    words: Words,
+    news: &[News<'_>],
+    name: &dyn Fn(&PersonId) -> String,
+) -> Vec<NewsItem> {
+    let alike = grouped(news.iter().map(|news| (news.sentence.brief.as_str(), news)));
+    let item = |(brief, of): (&str, Vec<&News<'_>>)| {
+        let growers = grouped(of.iter().map(|news| (&news.season.block.grower, ())));
+        let growers = growers.iter();
+        let growers = growers.map(|(grower, blocks)| format!("{} {}", name(grower), blocks.len()));
+        let growers: Vec<String> = growers.collect();
+        let days = of.iter().filter_map(|news| news.notices[0].change.value()?.day());
+        let days: Vec<NaiveDate> = days.collect();
+        let span = days.iter().min().zip(days.iter().max());
+        let span = span.map_or_else(String::new, |(first, last)| {
+            format!(", {}", words.stretch(*first, *last))
+        });
+        NewsItem {
+            blocks: plural(of.len(), "block"),
+            says: format!("{brief}{span} ({})", growers.join(", ")),
+            rests_on: None,
+        }
+    };
+    alike.into_iter().map(item).collect()
 }
 
 /// What one event rests on, in one line.

@@ -97,7 +97,6 @@ impl SummaryPart {
 mod tests {
     use super::*;
     use crate::contents::{Alert, AlertLine};
-    use crate::id::BlockId;
 
     fn day(d: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(2022, 6, d).unwrap()
@@ -107,7 +106,6 @@ mod tests {
         let item = AlertItem {
             title: "First egg hatch".to_owned(),
             lines: vec![AlertLine {
-                block: BlockId::new("B").unwrap(),
                 name: name.to_owned(),
                 when: None,
                 says: "mark passed".to_owned(),

@@ -208,12 +208,21 @@ impl Sample {
 
     /// What the grower of one block hears.
     pub(super) fn alert(&self, block: &str) -> Alert {
+        self.alert_of(|notice| notice.block.as_str() == block)
+    }
+
+    /// What a grower of all the blocks hears.
+    pub(super) fn alert_of_all(&self) -> Alert {
+        self.alert_of(|_| true)
+    }
+
+    fn alert_of(&self, hears: impl Fn(&Notice) -> bool) -> Alert {
         let seasons: Vec<&BlockSeason> = self.seasons.iter().collect();
         let ledger = ledger(&self.seasons, Role::Grower);
         let notices: Vec<Notice> = ledger
             .notices()
             .into_iter()
-            .filter(|notice| notice.block.as_str() == block)
+            .filter(|notice| hears(notice))
             .collect();
         let (words, grower) = (Words::default(), PersonId::new("grower").unwrap());
         let calendar = key_dates(words, &grower, &seasons, &notices, &ledger.told);

@@ -1,6 +1,5 @@
-use chrono::{DateTime, FixedOffset};
+use chrono::{DateTime, FixedOffset, TimeDelta};
 use duskflight_core::contents::{AlertItem, AlertLine, KeyDate};
-use duskflight_core::id::BlockId;
 use duskflight_core::wording::caution;
 use mail_parser::{HeaderValue, Message, MessageParser, MimeHeaders};
 
@@ -132,7 +131,6 @@ fn hostile() -> Composed {
     let item = |name: &String| AlertItem {
         title: name.clone(),
         lines: vec![AlertLine {
-            block: BlockId::new("B").unwrap(),
             name: name.clone(),
             when: Some(name.clone()),
             says: name.clone(),
@@ -218,6 +216,47 @@ fn each_mail_reads_as_agreed() {
             format!("Subject: {}\n\n{}", mail.parts.subject, mail.parts.text)
         );
         insta::assert_snapshot!(format!("{name}.html"), mail.parts.html);
+    }
+}
+
+fn digest_of(contents: &Digest) -> Composed {
+    let extras = Extras::default();
+    digest(&envelope(), Words::default(), contents, &extras, Vec::new()).unwrap()
+}
+
+#[test]
+fn small_and_large_farms_and_growers_and_mornings_after_silence_read_as_agreed() {
+    let silent = CatchUp::of(
+        MORNING - TimeDelta::days(10),
+        MORNING - TimeDelta::days(1),
+        MORNING,
+    );
+    let after_silence = Digest {
+        catch_up: silent,
+        ..Sample::full().digest(&[])
+    };
+    let weekly = Digest {
+        weekly: true,
+        ..Sample::quiet().digest(&[])
+    };
+    let alerts = [1, 40].map(|blocks| {
+        let contents = Sample::busy(blocks).alert_of_all();
+        let charts = (&[][..], Vec::new());
+        alert(&to_grower(), Words::default(), &contents, ADVISER, charts).unwrap()
+    });
+    let [one, forty] = alerts;
+    let mails = [
+        ("digest-after-silence", digest_of(&after_silence)),
+        ("digest-weekly", digest_of(&weekly)),
+        ("digest-one-block", digest_of(&Sample::busy(1).digest(&[]))),
+        ("digest-800-blocks", digest_of(&Sample::busy(800).digest(&[]))),
+        ("alert-one-block", one),
+        ("alert-40-blocks", forty),
+    ];
+    for (name, mail) in mails {
+        assert!(mail.parts.html.len() < 80_000, "{name}: {}", mail.parts.html.len());
+        let text = format!("Subject: {}\n\n{}", mail.parts.subject, mail.parts.text);
+        insta::assert_snapshot!(format!("{name}.txt"), text);
     }
 }
 

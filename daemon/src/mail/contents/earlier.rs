@@ -18,7 +18,7 @@ pub(super) fn alert(json: &str) -> Option<Value> {
 fn by_what_it_tells(item: &Value) -> Option<Value> {
     let of = |key: &str| item.get(key).cloned();
     let line = json!({
-        "block": of("block")?, "name": of("name")?, "when": of("when"), "says": of("sentence")?,
+        "name": of("name")?, "when": of("when"), "says": of("sentence")?,
     });
     Some(json!({ "title": of("name")?, "lines": [line] }))
 }
