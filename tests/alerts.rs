@@ -65,13 +65,13 @@ fn a_held_alert_stays_stands_in_every_digest_and_leaves_once_released() {
             farm.mails()
         );
         let (digest, html) = texts(&farm, &format!("{day}-digest-ada.eml"));
-        let held = "by Ben Ruiz: alert of Apr 16 to Gil Marrow: Home block: first egg hatch projected \
-                    Apr ";
+        let held = "by Ben Ruiz: alert of Apr 16 to Gil Marrow: Apr 14–17: first egg hatch, \
+                    Home block";
         assert!(digest.contains(held), "{digest}");
         let release = "; to let it go: duskflight alerts release gil-0416";
         assert!(digest.contains(release), "{digest}");
         assert!(
-            digest.contains("To hold one: duskflight alerts hold PERSON"),
+            digest.contains("to hold one: duskflight alerts hold PERSON"),
             "{digest}"
         );
         assert!(html.contains("duskflight alerts release gil-0416"));
@@ -168,7 +168,7 @@ fn later_alerts_wait_behind_a_held_one_and_an_id_is_asked_for() {
     );
     let said = alerts_refused(&farm, &["release", "gil"]);
     assert!(said.contains("alerts wait; name one by its id"), "{said}");
-    assert!(said.contains("gil-0416: of Apr 16: Home block"), "{said}");
+    assert!(said.contains("gil-0416: of Apr 16: Apr 14–17: first egg hatch, Home block"), "{said}");
     alerts(&farm, &["release", "gil-0416"]);
     // Told before: the mails that wait are delivered.
     farm.nightly("2022-04-20");

@@ -478,7 +478,7 @@ fn a_reading_taken_back_withdraws_the_start_it_made_and_says_why() {
         "SELECT CAST(body AS TEXT) FROM outbox JOIN mail_content USING (message_id) WHERE kind = 'digest' AND day = '2022-04-17'",
     );
     let digest = body[0][0].replace("=\r\n", "").replace("\r\n", " ");
-    assert!(digest.contains("egg-laying start withdrawn"), "{digest}");
+    assert!(digest.contains("egg-laying start: withdrawn"), "{digest}");
     let why = "since then egg-trap readings of Apr 12 and Apr 15 were withdrawn";
     assert!(digest.contains(why), "{digest}");
 }

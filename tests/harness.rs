@@ -183,7 +183,10 @@ impl Farm {
         let insect =
             Path::new(env!("CARGO_MANIFEST_DIR")).join("../config/insects/navel-orangeworm.toml");
         let insect = fs::read_to_string(insect).expect("the shipped insect model");
-        let by_checks = insect.replace("rule = \"estimate\"", "rule = \"share-rising\"");
+        // Growers hear of first hatch as well: a farm of one April has several things to tell them.
+        let by_checks = insect
+            .replace("rule = \"estimate\"", "rule = \"share-rising\"")
+            .replace("\nhatch = true ", "\ngrowers = true\nhatch = true ");
         farm.write("navel-orangeworm.toml", &by_checks);
         farm.write("duskflight.toml", MAIN);
         farm.write("blocks.csv", BLOCKS);

@@ -125,7 +125,7 @@ fn a_first_digest_that_is_given_up_leaves_its_history_to_the_next_one() {
         let text = std::fs::read_to_string(farm.path(&file)).unwrap();
         text.replace("=\r\n", "")
     };
-    assert!(digest(27).contains("confirmed: Apr 12 (before Duskflight began here)"));
+    assert!(digest(27).contains("Apr 12, confirmed"));
     assert!(!digest(28).contains("began here"));
     // The lure of p1 ended its life on the 26th, after the first telling: news to both.
     let told = |event: &str| {

@@ -90,7 +90,7 @@ fn nonsense_that_would_harm_later_is_refused_at_the_door() {
         "blocks.csv:3: column name, \"\": it is empty; mails use it",
         "blocks.csv:4: column acres, \"-5\": write a number above zero",
         "blocks.csv:5: block far: start_group pheromones: no egg trap belongs to it",
-        "blocks.csv:6: column adviser, \"ad a\"",
+        "blocks.csv:6: column crop, \"almonds\"",
         "blocks.csv:6: column crop, \"almonds\": unknown variant `almonds`",
         "did you mean \"almond\"?",
         "blocks.csv:6: column regime, \"organic\"",

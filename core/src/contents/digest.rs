@@ -41,6 +41,9 @@ pub struct Digest {
     pub week: Vec<String>,
     /// Trouble with data or mail.
     pub trouble: Vec<String>,
+    /// Who made the forecasts that projections go through.
+    #[serde(default)]
+    pub forecasts: Vec<String>,
     /// Blocks that have something to say.
     pub blocks: BlockRows,
     /// What was left out because the mail would have grown too long; empty as a rule.
@@ -84,6 +87,7 @@ pub fn digest(
             false => Vec::new(),
         },
         trouble: all_trouble(words, seasons, of.stations, trouble, day),
+        forecasts: forecasts(of.stations),
         blocks,
         left_out: Vec::new(),
         weekly: false,
@@ -168,6 +172,14 @@ fn week(words: Words, seasons: &[&BlockSeason], day: NaiveDate) -> Vec<String> {
     let open = open.map(|(line, blocks)| format!("open: {line}: {}", name_list(&blocks)));
     let year = words.year_lines(day);
     hangings.chain(split).chain(open).chain(year).collect()
+}
+
+fn forecasts(stations: &[StationView]) -> Vec<String> {
+    let by = stations.iter().filter_map(|station| {
+        let source = station.forecast?;
+        Some(format!("{}: forecast by {source}", station.name))
+    });
+    by.collect()
 }
 
 fn all_trouble(

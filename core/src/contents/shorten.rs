@@ -87,6 +87,7 @@ mod tests {
             decide: Vec::new(),
             week: Vec::new(),
             trouble: vec!["a gap".to_owned(); 40],
+            forecasts: Vec::new(),
             blocks: BlockRows::default(),
             left_out: Vec::new(),
             weekly: false,

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 
-use crate::id::TrapId;
+use crate::id::{MarkId, TrapId};
 use crate::orchard::Orchard;
 use crate::season::BlockSeason;
 use crate::trapping::{Note, NoteKind, StartStatus};
@@ -31,8 +31,8 @@ impl Words {
         if matches!(notice.event, Event::MarkNear(..) | Event::MarkPassed(..)) {
             causes.extend(self.revised(season, since));
             causes.extend(self.decided(season, since));
-            causes.extend(hull_split(season, notice, since));
         }
+        causes.extend(hull_split(season, notice, since));
         let of_start = season.start.status != StartStatus::NotAsked;
         let by_start = matches!(
             notice.event.kind(),
@@ -135,13 +135,17 @@ fn by_itself(season: &BlockSeason, notice: &Notice) -> Option<String> {
     Some(moved.to_owned())
 }
 
-/// Hull split of any variety moves the marks that wait for the block's first.
+/// Hull split of any variety moves the block's first, and the marks that wait for it.
 fn hull_split(season: &BlockSeason, notice: &Notice, since: &Since) -> Option<String> {
-    let (Event::MarkNear(mark) | Event::MarkPassed(mark)) = &notice.event else {
-        return None;
+    let waits = |mark: &MarkId| {
+        let mut marks = season.marks.iter();
+        marks.any(|reading| &reading.mark == mark && reading.waits_for_split)
     };
-    let mut marks = season.marks.iter();
-    marks.find(|reading| &reading.mark == mark && reading.waits_for_split)?;
+    match &notice.event {
+        Event::HullSplit => {}
+        Event::MarkNear(mark) | Event::MarkPassed(mark) if waits(mark) => {}
+        _ => return None,
+    }
     let about = |notes: &[Note]| {
         let about = notes.iter().filter(|note| {
             note.block == season.block.id

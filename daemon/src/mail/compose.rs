@@ -73,7 +73,7 @@ pub fn digest(
     extras: &Extras,
     pictures: Vec<Picture>,
 ) -> Result<Composed, ComposeError> {
-    let subject = subject(&digest.headline);
+    let subject = subject_after(words, digest.catch_up, &digest.headline);
     let composed = |contents: &Digest| {
         let view = DigestView {
             envelope,
@@ -126,7 +126,7 @@ pub fn alert(
 ) -> Result<Composed, ComposeError> {
     let view = AlertView {
         envelope,
-        subject: subject(&alert.headline),
+        subject: subject_after(words, alert.catch_up, &alert.headline),
         catch_up: remark(words, alert.catch_up, alert.day),
         alert,
         adviser,
@@ -305,6 +305,12 @@ struct AlertText<'a> {
 #[template(path = "mail/alert.html", whitespace = "minimize")]
 struct AlertHtml<'a> {
     view: &'a AlertView<'a>,
+}
+
+/// The subject of a mail that may make up for days.
+pub(super) fn subject_after(words: Words, catch_up: Option<CatchUp>, headline: &str) -> String {
+    let begins = catch_up.map(|catch_up| words.catch_up_subject(catch_up));
+    subject(&format!("{}{headline}", begins.unwrap_or_default()))
 }
 
 /// A subject; one that is too long by itself is cut between words.

@@ -249,12 +249,17 @@ impl MailContents {
     /// The subject of the mail.
     #[must_use]
     pub fn subject(&self) -> String {
+        let words = self.words();
         match &self.holds {
-            Holds::Digest { digest, .. } => compose::subject(&digest.headline),
-            Holds::Alert { alert, .. } => compose::subject(&alert.headline),
+            Holds::Digest { digest, .. } => {
+                compose::subject_after(words, digest.catch_up, &digest.headline)
+            },
+            Holds::Alert { alert, .. } => {
+                compose::subject_after(words, alert.catch_up, &alert.headline)
+            },
             Holds::Letter { letter, .. } => compose::subject(&letter.headline),
             Holds::Round { round, .. } => compose::subject(&round.headline),
-            Holds::Summary { summary, .. } => compose::summary_subject(summary),
+            Holds::Summary { summary, .. } => compose::summary_subject(words, summary),
             Holds::Test => compose::test_subject(&self.farm),
         }
     }

@@ -18,7 +18,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::ledger::Event;
 use crate::ledger::rank::rank;
-use crate::ledger::{Change, Notice};
+use crate::ledger::{Change, Notice, Value};
 use crate::season::{BlockSeason, ByBlock};
 
 /// A chart of a mail.
@@ -98,7 +98,9 @@ impl<'a> Wanted<'a> {
             let news = news.filter(|notice| {
                 about(&notice.event) && !matches!(notice.change, Change::History(_))
             });
-            news.min_by_key(|notice| rank(notice))
+            // What happened comes before what is told beside it as still ahead.
+            let ahead = |notice: &Notice| matches!(notice.change.value(), Some(Value::Range { .. }));
+            news.min_by_key(|notice| (rank(notice), ahead(notice)))
                 .and_then(|notice| seasons.get(&notice.block, &notice.insect))
         };
         Self {

@@ -4,7 +4,7 @@ use askama::Template;
 use duskflight_core::contents::{Summary, SummaryPart};
 use duskflight_core::wording::Words;
 
-use super::{Adviser, remark, subject, whole};
+use super::{Adviser, remark, subject_after, whole};
 use crate::mail::calendar;
 use crate::mail::message::{ComposeError, Composed, Envelope};
 
@@ -20,7 +20,7 @@ pub fn summary(
 ) -> Result<Composed, ComposeError> {
     let view = SummaryView {
         envelope,
-        subject: summary_subject(summary),
+        subject: summary_subject(words, summary),
         catch_up: remark(words, summary.catch_up, summary.day),
         summary,
         advisers,
@@ -39,8 +39,8 @@ pub fn summary(
 }
 
 /// A summary's subject.
-pub(in crate::mail) fn summary_subject(summary: &Summary) -> String {
-    subject(&summary.headline)
+pub(in crate::mail) fn summary_subject(words: Words, summary: &Summary) -> String {
+    subject_after(words, summary.catch_up, &summary.headline)
 }
 
 struct SummaryView<'a> {
