@@ -168,7 +168,10 @@ fn later_alerts_wait_behind_a_held_one_and_an_id_is_asked_for() {
     );
     let said = alerts_refused(&farm, &["release", "gil"]);
     assert!(said.contains("alerts wait; name one by its id"), "{said}");
-    assert!(said.contains("gil-0416: of Apr 16: Apr 14–17: first egg hatch, Home block"), "{said}");
+    assert!(
+        said.contains("gil-0416: of Apr 16: Apr 14–17: first egg hatch, Home block"),
+        "{said}"
+    );
     alerts(&farm, &["release", "gil-0416"]);
     // Told before: the mails that wait are delivered.
     farm.nightly("2022-04-20");

@@ -321,7 +321,10 @@ fn that_a_lure_was_in_life_after_all_is_told_to_nobody() {
     farm.nightly("2022-04-29");
     assert_eq!(rows(&farm.database(), told), [["1", "2022-04-26"]]);
     let of_growers = told.replace("'ada'", "'gil'");
-    assert_eq!(rows(&farm.database(), &of_growers), Vec::<Vec<String>>::new());
+    assert_eq!(
+        rows(&farm.database(), &of_growers),
+        Vec::<Vec<String>>::new()
+    );
 }
 
 #[test]

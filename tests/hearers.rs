@@ -260,10 +260,7 @@ fn a_letter_comes_on_its_day_by_adviser_after_the_digest_and_says_nothing_provis
         first.contains("the egg-laying start is not yet known"),
         "{first}"
     );
-    assert!(
-        !first.contains("provisional"),
-        "{first}"
-    );
+    assert!(!first.contains("provisional"), "{first}");
     let second = text(&farm, "2022-04-20-letter-gil-from-ada.eml");
     for line in [
         "egg-laying start: confirmed Apr 12",
@@ -273,10 +270,7 @@ fn a_letter_comes_on_its_day_by_adviser_after_the_digest_and_says_nothing_provis
     }
     assert!(!second.contains("Hill block"), "{second}");
     let digest = text(&farm, "2022-04-20-digest-ada.eml");
-    assert!(
-        digest.contains("Gil Marrow: the weekly letter"),
-        "{digest}"
-    );
+    assert!(digest.contains("Gil Marrow: the weekly letter"), "{digest}");
 }
 
 #[test]

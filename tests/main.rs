@@ -32,3 +32,4 @@ mod smtp;
 mod smtp_program;
 mod stations;
 mod temperatures;
+mod together;

@@ -55,7 +55,8 @@ fn a_distance_at_its_old_place_is_refused_with_the_new_one() {
     assert_eq!(refused.problems.len(), 1, "{refused}");
     assert!(refused.problems[0].line.is_some());
     let what = &refused.problems[0].what;
-    let said = "telling.near_days stands in the insect files now, for each insect: near = { days = [14] }";
+    let said =
+        "telling.near_days stands in the insect files now, for each insect: near = { days = [14] }";
     assert!(what.starts_with(said), "{what}");
 }
 

@@ -100,7 +100,10 @@ pub fn alert(
     let things = told.iter().map(|told| told.sentence.about.as_str());
     let more = things.collect::<BTreeSet<&str>>().len().saturating_sub(1);
     let headline = headline(&told)?.words(more);
-    let items = grouped(told.into_iter().map(|told| (told.sentence.about, told.line)));
+    let items = grouped(
+        told.into_iter()
+            .map(|told| (told.sentence.about, told.line)),
+    );
     let item = |(about, lines): (String, Vec<AlertLine>)| AlertItem {
         title: capital(&about),
         lines: shared(lines),
@@ -119,7 +122,11 @@ pub fn alert(
 
 /// Blocks of which the same is told in one line.
 fn shared(lines: Vec<AlertLine>) -> Vec<AlertLine> {
-    let alike = grouped(lines.into_iter().map(|line| ((line.when, line.says), line.name)));
+    let alike = grouped(
+        lines
+            .into_iter()
+            .map(|line| ((line.when, line.says), line.name)),
+    );
     let line = |((when, says), names): (_, Vec<String>)| AlertLine {
         name: name_list(&names),
         when,
@@ -139,7 +146,9 @@ const fn is_dated(event: &Event) -> bool {
 /// The first thing with all the blocks that reach it, as it holds now.
 fn headline(told: &[Told]) -> Option<Headline<'_>> {
     let first = &told.first()?.sentence;
-    let alike = told.iter().filter(|told| told.sentence.brief == first.brief);
+    let alike = told
+        .iter()
+        .filter(|told| told.sentence.brief == first.brief);
     let when = first.when.clone().unwrap_or_default();
     let (begins, brief) = match first.brief.strip_prefix("corrected: ") {
         Some(brief) => (format!("Now {when}"), brief),

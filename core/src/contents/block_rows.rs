@@ -96,9 +96,16 @@ fn others(
         .collect();
     let read = (!growers.is_empty()).then(|| {
         let blocks = plural(counted.len(), "block");
-        format!("{blocks} read the day before without news: {}", growers.join(", "))
+        format!(
+            "{blocks} read the day before without news: {}",
+            growers.join(", ")
+        )
     });
-    let more = if shown + counted.len() == 0 { "" } else { " more" };
+    let more = if shown + counted.len() == 0 {
+        ""
+    } else {
+        " more"
+    };
     let quiet = (quiet > 0).then(|| format!("{quiet}{more} with nothing new"));
     read.into_iter().chain(quiet).collect()
 }
@@ -109,12 +116,17 @@ fn row(words: Words, season: &BlockSeason) -> BlockRow {
         format!("{} {range}", short_mark(&reading.name))
     });
     let newest = season.last_read.iter().map(|read| read.on).max();
-    let read = season.last_read.iter().filter(|read| Some(read.on) == newest);
+    let read = season
+        .last_read
+        .iter()
+        .filter(|read| Some(read.on) == newest);
     BlockRow {
         block: season.block.id.clone(),
         name: season.block.name.clone(),
         start: words.start_briefly(season),
-        next: next.or_else(|| season.without_marks.clone()).unwrap_or_default(),
+        next: next
+            .or_else(|| season.without_marks.clone())
+            .unwrap_or_default(),
         read: read.map(|read| words.last_read(read)).collect(),
         harvest: harvest(words, season),
         due: due(words, season),
@@ -150,7 +162,11 @@ pub(super) fn harvest(words: Words, season: &BlockSeason) -> String {
 
 /// Since when readings are overdue, else the day of the next one.
 fn due(words: Words, season: &BlockSeason) -> String {
-    let readings = season.work.readings.iter().filter(|reading| !reading.optional);
+    let readings = season
+        .work
+        .readings
+        .iter()
+        .filter(|reading| !reading.optional);
     let next = readings.map(|reading| reading.due).min();
     match next {
         Some(day) if day < season.as_of => format!("since {}", words.day(day)),

@@ -94,7 +94,8 @@ pub fn digest(
         catch_up: None,
     };
     let day = words.day(day);
-    digest.headline = headline(&news, &day).unwrap_or_else(|| quiet_headline(&digest, seasons, day));
+    digest.headline =
+        headline(&news, &day).unwrap_or_else(|| quiet_headline(&digest, seasons, day));
     let is_quiet = digest.news.is_empty() && digest.work.is_empty() && digest.decide.is_empty();
     digest.quiet = (is_quiet && digest.blocks.rows.is_empty()).then(|| quiet(words, seasons));
     digest
@@ -126,10 +127,16 @@ fn quiet(words: Words, seasons: &[&BlockSeason]) -> String {
     let next = next.min_by_key(|(early, ..)| *early);
     let next = next.map(|(_, season, reading, projection)| {
         let range = words.range(projection.early, projection.late);
-        format!(" Next: {} in {}, projected {range}.", reading.name, season.block.name)
+        format!(
+            " Next: {} in {}, projected {range}.",
+            reading.name, season.block.name
+        )
     });
     let readings = seasons.iter().flat_map(|season| &season.work.readings);
-    let due = readings.filter(|reading| !reading.optional).map(|reading| reading.due).min();
+    let due = readings
+        .filter(|reading| !reading.optional)
+        .map(|reading| reading.due)
+        .min();
     let due = due.map(|due| format!(" Traps are read next on {}.", words.day(due)));
     format!(
         "Nothing new and nothing due in {blocks}.{}{}",
@@ -162,8 +169,12 @@ fn week(words: Words, seasons: &[&BlockSeason], day: NaiveDate) -> Vec<String> {
         Some(format!("{} ({varieties})", season.block.name))
     });
     let split: Vec<String> = split.collect();
-    let split = (!split.is_empty())
-        .then(|| format!("hull split not seen yet, {WHERE_TO_LOOK}: {}", split.join(", ")));
+    let split = (!split.is_empty()).then(|| {
+        format!(
+            "hull split not seen yet, {WHERE_TO_LOOK}: {}",
+            split.join(", ")
+        )
+    });
     let open = seasons.iter().flat_map(|season| {
         let lines = words.other_open_lines(season).into_iter();
         lines.map(|line| (line, season.block.name.as_str()))
@@ -209,7 +220,10 @@ fn all_trouble(
 /// generation, else that from which heat counts; `None` once nothing is open.
 fn open_from(season: &BlockSeason) -> Option<NaiveDate> {
     next_mark(season)?;
-    let passed = season.marks.iter().filter(|reading| reading.told && reading.begins_laying);
+    let passed = season
+        .marks
+        .iter()
+        .filter(|reading| reading.told && reading.begins_laying);
     let passed = passed.filter_map(|reading| match reading.outcome {
         Outcome::Passed { date, .. } => Some(date),
         _ => None,

@@ -80,7 +80,11 @@ mod tests {
             assert_eq!(words, expected);
             assert!(words.chars().count() <= LONGEST_SUBJECT);
         };
-        check(&["North"], 0, "Jun 13–24: second-generation egg laying, North");
+        check(
+            &["North"],
+            0,
+            "Jun 13–24: second-generation egg laying, North",
+        );
         check(
             &["North", "South", "West"],
             0,
@@ -104,12 +108,18 @@ mod tests {
         let words = |blocks: &[&str]| headline("Jun 24", brief, blocks, 0);
         assert_eq!(words(&["Home"]), format!("Jun 24: {brief}, Home"));
         assert_eq!(words(&["Home Back Forty"]), format!("Jun 24: {brief}"));
-        assert_eq!(words(&["Home Back Forty", "Home"]), format!("Jun 24: {brief}, 2 blocks"));
+        assert_eq!(
+            words(&["Home Back Forty", "Home"]),
+            format!("Jun 24: {brief}, 2 blocks")
+        );
     }
 
     #[test]
     fn without_days_or_blocks_the_words_stand_alone() {
         assert_eq!(headline("", "nothing due", &[], 0), "Nothing due");
-        assert_eq!(headline("Jun 20", "trap work", &[], 2), "Jun 20: trap work (+2 more)");
+        assert_eq!(
+            headline("Jun 20", "trap work", &[], 2),
+            "Jun 20: trap work (+2 more)"
+        );
     }
 }

@@ -301,10 +301,15 @@ pub(crate) fn note(dates: &[KeyDate]) -> Option<String> {
         [_] => "this entry",
         _ => "these entries",
     };
-    let gone = any(DateState::Withdrawn) && dates.iter().all(|date| date.standing == DateState::Withdrawn);
+    let gone = any(DateState::Withdrawn)
+        && dates
+            .iter()
+            .all(|date| date.standing == DateState::Withdrawn);
     Some(match gone {
         true => format!("The attached calendar file takes {what} out of your calendar."),
-        false => format!("The attached calendar file puts {what} into your calendar, or moves what is there."),
+        false => format!(
+            "The attached calendar file puts {what} into your calendar, or moves what is there."
+        ),
     })
 }
 

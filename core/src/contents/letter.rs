@@ -64,13 +64,17 @@ pub fn letter(
     let growers: BTreeSet<&PersonId> = seasons.iter().map(|season| &season.block.grower).collect();
     let title = |season: &BlockSeason| {
         let name = &season.block.name;
-        match names.get(&season.block.grower).filter(|_| growers.len() > 1) {
+        match names
+            .get(&season.block.grower)
+            .filter(|_| growers.len() > 1)
+        {
             Some(grower) => format!("{name} ({grower})"),
             None => name.clone(),
         }
     };
-    let (saying, silent): (Vec<&BlockSeason>, Vec<&BlockSeason>) =
-        seasons.iter().partition(|season| says_something(season, about(&told, season)));
+    let (saying, silent): (Vec<&BlockSeason>, Vec<&BlockSeason>) = seasons
+        .iter()
+        .partition(|season| says_something(season, about(&told, season)));
     let blocks: Vec<LetterBlock> = saying
         .iter()
         .map(|season| LetterBlock {
@@ -142,7 +146,9 @@ fn lines(words: Words, season: &BlockSeason, told: &[(NaiveDate, Notice)]) -> Ve
     lines.extend(closed(words, season));
     lines.extend(told.iter().map(|(on, notice)| {
         let sentence = words.told(&[notice], season);
-        let when = sentence.when.map_or_else(String::new, |when| format!(", {when}"));
+        let when = sentence
+            .when
+            .map_or_else(String::new, |when| format!(", {when}"));
         format!("told {}: {}{when}", words.day(*on), sentence.brief)
     }));
     lines
@@ -181,9 +187,8 @@ fn firm_next(season: &BlockSeason) -> Option<(&MarkReading, &Projection)> {
 /// The mark passed last, where no estimated day alone carries it over.
 fn last_passed(words: Words, season: &BlockSeason) -> Option<String> {
     let readings = season.marks.iter();
-    let told = readings.filter(|reading| {
-        reading.told && reading.to_growers && is_firm(season, reading)
-    });
+    let told =
+        readings.filter(|reading| reading.told && reading.to_growers && is_firm(season, reading));
     let passed = told.filter_map(|reading| match reading.outcome {
         Outcome::Passed { date, firm, .. } => firm.then_some((date, reading)),
         _ => None,
@@ -203,7 +208,11 @@ fn last_passed(words: Words, season: &BlockSeason) -> Option<String> {
 /// What is overdue at the traps.
 fn overdue(season: &BlockSeason) -> Option<String> {
     let late = |due: NaiveDate| due < season.as_of;
-    let readings = season.work.readings.iter().filter(|r| !r.optional && late(r.due));
+    let readings = season
+        .work
+        .readings
+        .iter()
+        .filter(|r| !r.optional && late(r.due));
     let parts = season.work.service.iter().filter(|part| late(part.due));
     let counted = [(readings.count(), "reading"), (parts.count(), "change")];
     let counted = counted.into_iter().filter(|(count, _)| *count > 0);
@@ -213,7 +222,9 @@ fn overdue(season: &BlockSeason) -> Option<String> {
 
 fn closed(words: Words, season: &BlockSeason) -> Option<String> {
     let until = words.day(season.work.closed_until?);
-    Some(format!("nobody may enter before {until}, as noted from the posting"))
+    Some(format!(
+        "nobody may enter before {until}, as noted from the posting"
+    ))
 }
 
 /// What was told in the last days by the block and insect, the oldest first.

@@ -16,9 +16,9 @@ mod single;
 mod summary;
 mod walking;
 mod whole_calendar;
-mod work_by_route;
 #[cfg(test)]
 mod without_start;
+mod work_by_route;
 
 pub use alert::{Alert, AlertItem, AlertLine, alert};
 pub use block_rows::{BlockRow, BlockRows};

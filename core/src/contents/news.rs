@@ -46,13 +46,20 @@ pub(crate) fn news<'a>(
     notices: &'a [Notice],
 ) -> Vec<News<'a>> {
     let mut about: BTreeMap<(&BlockId, &InsectId), Vec<&'a Notice>> = BTreeMap::new();
-    let told = notices.iter().filter(|notice| !matches!(notice.event, Event::PastServiceLife(..)));
+    let told = notices
+        .iter()
+        .filter(|notice| !matches!(notice.event, Event::PastServiceLife(..)));
     for notice in told {
-        about.entry((&notice.block, &notice.insect)).or_default().push(notice);
+        about
+            .entry((&notice.block, &notice.insect))
+            .or_default()
+            .push(notice);
     }
     let mut of_season = |season: &&'a BlockSeason| -> Vec<News<'a>> {
         let season = *season;
-        let notices = about.remove(&(&season.block.id, &season.insect)).unwrap_or_default();
+        let notices = about
+            .remove(&(&season.block.id, &season.insect))
+            .unwrap_or_default();
         let groups = gathered(&notices).into_iter();
         groups
             .map(|notices| News {
@@ -69,7 +76,9 @@ pub(crate) fn news<'a>(
 
 /// The most important of the news for a subject that begins with the day; `None` where none leads.
 pub(crate) fn headline(news: &[News<'_>], day: &str) -> Option<String> {
-    let leading = news.iter().filter(|news| rank(news.notices[0]) < NEVER_LEADS);
+    let leading = news
+        .iter()
+        .filter(|news| rank(news.notices[0]) < NEVER_LEADS);
     let alike = grouped(leading.map(|news| {
         let name = news.season.block.name.as_str();
         (news.sentence.brief.as_str(), name)
@@ -102,7 +111,10 @@ pub(crate) fn told(
         (says, news)
     }));
     let item = |(says, of): (String, Vec<&News<'_>>)| {
-        let names: Vec<&str> = of.iter().map(|news| news.season.block.name.as_str()).collect();
+        let names: Vec<&str> = of
+            .iter()
+            .map(|news| news.season.block.name.as_str())
+            .collect();
         let leads = rank(of[0].notices[0]) < NEVER_LEADS;
         NewsItem {
             blocks: name_list(&names),
@@ -117,18 +129,16 @@ pub(crate) fn told(
 }
 
 /// News of more blocks than anybody reads one by one: each kind with the days it spans, and how many blocks of whom.
-fn counted(
-    words: Words,
-    news: &[News<'_>],
-    name: &dyn Fn(&PersonId) -> String,
-) -> Vec<NewsItem> {
+fn counted(words: Words, news: &[News<'_>], name: &dyn Fn(&PersonId) -> String) -> Vec<NewsItem> {
     let alike = grouped(news.iter().map(|news| (news.sentence.brief.as_str(), news)));
     let item = |(brief, of): (&str, Vec<&News<'_>>)| {
         let growers = grouped(of.iter().map(|news| (&news.season.block.grower, ())));
         let growers = growers.iter();
         let growers = growers.map(|(grower, blocks)| format!("{} {}", name(grower), blocks.len()));
         let growers: Vec<String> = growers.collect();
-        let days = of.iter().filter_map(|news| news.notices[0].change.value()?.day());
+        let days = of
+            .iter()
+            .filter_map(|news| news.notices[0].change.value()?.day());
         let days: Vec<NaiveDate> = days.collect();
         let span = days.iter().min().zip(days.iter().max());
         let span = span.map_or_else(String::new, |(first, last)| {

@@ -64,7 +64,9 @@ pub fn round_mail(
 
 fn route(sheet: RoundSheet) -> RoundRoute {
     let stops = plural(sheet.stops.len(), "trap");
-    let name = sheet.route.map_or_else(|| "No route".to_owned(), |route| format!("Route {route}"));
+    let name = sheet
+        .route
+        .map_or_else(|| "No route".to_owned(), |route| format!("Route {route}"));
     let bring = sheet.bring.iter().map(|supply| {
         let part = supply.part.counted(supply.count);
         format!("{part} ({})", supply.product)
@@ -73,7 +75,9 @@ fn route(sheet: RoundSheet) -> RoundRoute {
     let entry = sheet.blocks.iter().filter(|block| !block.entry.is_empty());
     RoundRoute {
         title: format!("{name}: {stops}"),
-        entry: entry.map(|block| format!("{}: {}", block.name, block.entry)).collect(),
+        entry: entry
+            .map(|block| format!("{}: {}", block.name, block.entry))
+            .collect(),
         stops: sheet.stops.iter().map(stop).collect(),
         bring: bring.join(", "),
         remarks: sheet.remarks,
@@ -83,7 +87,11 @@ fn route(sheet: RoundSheet) -> RoundRoute {
 /// A trap, where it hangs, and what is to be done.
 fn stop(stop: &Stop) -> Lines {
     let place = &stop.place;
-    let at = [("gate", &place.gate), ("row", &place.row), ("tree", &place.tree)];
+    let at = [
+        ("gate", &place.gate),
+        ("row", &place.row),
+        ("tree", &place.tree),
+    ];
     let at = at.into_iter().filter(|(_, at)| !at.is_empty());
     let at: Vec<String> = at.map(|(what, at)| format!("{what} {at}")).collect();
     let remark = Some(&place.remark).filter(|remark| !remark.is_empty());

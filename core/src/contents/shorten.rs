@@ -98,7 +98,10 @@ mod tests {
         assert_eq!(left_out(1), ["what the news rests on"]);
         assert_eq!(left_out(2)[1..], ["6 lines of news"]);
         assert_eq!(left_out(3)[1..], ["38 lines of news", "8 lines of trouble"]);
-        let last = (0..).map_while(|step| whole.shortened(step)).last().unwrap();
+        let last = (0..)
+            .map_while(|step| whole.shortened(step))
+            .last()
+            .unwrap();
         assert_eq!((last.news.len(), last.trouble.len()), (1, 1));
     }
 }

@@ -35,7 +35,11 @@ fn texts(season: &BlockSeason) -> Vec<String> {
         .answers
         .into_iter()
         .map(|(label, answer)| format!("{label}: {answer}"));
-    let rows = told.blocks.rows.into_iter().flat_map(|row| [row.start, row.next]);
+    let rows = told
+        .blocks
+        .rows
+        .into_iter()
+        .flat_map(|row| [row.start, row.next]);
     let news = told.news.into_iter();
     let news = news.flat_map(|item| [item.says, item.rests_on.unwrap_or_default()]);
     answers

@@ -56,7 +56,9 @@ pub(crate) fn work_by_route(
     let mut routes: BTreeMap<(Step<'_>, Option<&str>), Vec<Stop<'_>>> = BTreeMap::new();
     for (place, season) in seasons.iter().enumerate() {
         for stop in stops(orchard, season, place) {
-            let route = routes.entry((route_key(stop.route), stop.route)).or_default();
+            let route = routes
+                .entry((route_key(stop.route), stop.route))
+                .or_default();
             route.push(stop);
         }
     }
@@ -78,7 +80,9 @@ pub(crate) fn work_by_route(
 
 /// How many blocks have work today, in open blocks.
 pub(crate) fn blocks_with_work(seasons: &[&BlockSeason]) -> usize {
-    let due = seasons.iter().filter(|season| season.work.is_due_on(season.as_of));
+    let due = seasons
+        .iter()
+        .filter(|season| season.work.is_due_on(season.as_of));
     due.count()
 }
 
@@ -88,7 +92,10 @@ fn stops<'a>(orchard: &'a Orchard, season: &'a BlockSeason, place: usize) -> Vec
     }
     let mut stops: BTreeMap<(Option<&str>, &str), Stop<'_>> = BTreeMap::new();
     for (task, trap, due) in tasks(season) {
-        let Some(trap) = orchard.traps_of(&season.block.id).find(|other| other.id == *trap) else {
+        let Some(trap) = orchard
+            .traps_of(&season.block.id)
+            .find(|other| other.id == *trap)
+        else {
             continue;
         };
         let route = Some(trap.place.route.as_str()).filter(|route| !route.is_empty());
@@ -108,12 +115,18 @@ fn stops<'a>(orchard: &'a Orchard, season: &'a BlockSeason, place: usize) -> Vec
 /// What is due today in a block, trap by trap.
 fn tasks(season: &BlockSeason) -> impl Iterator<Item = (Task, &TrapId, NaiveDate)> {
     let (work, day) = (&season.work, season.as_of);
-    let hang = work.hangings.iter().filter(move |hanging| hanging.on == day);
+    let hang = work
+        .hangings
+        .iter()
+        .filter(move |hanging| hanging.on == day);
     let hang = hang.map(|hanging| (Task::Hang(hanging.kind), &hanging.trap, hanging.on));
     let read = work.readings.iter();
     let read = read.filter(move |reading| !reading.optional && reading.due <= day);
     let read = read.map(|reading| (Task::Read(reading.kind), &reading.trap, reading.due));
-    let change = work.service.iter().filter(move |service| service.due <= day);
+    let change = work
+        .service
+        .iter()
+        .filter(move |service| service.due <= day);
     let change = change.map(|service| (Task::Change(service.part), &service.trap, service.due));
     hang.chain(read).chain(change)
 }
@@ -132,7 +145,10 @@ fn title(route: Option<&str>, stops: &[Stop<'_>]) -> String {
         counted(|task| matches!(task, Task::Change(_)), "change"),
     ];
     let counts: Vec<String> = counts.into_iter().flatten().collect();
-    let route = route.map_or_else(|| "Without a route".to_owned(), |route| format!("Route {route}"));
+    let route = route.map_or_else(
+        || "Without a route".to_owned(),
+        |route| format!("Route {route}"),
+    );
     format!("{route}: {}", counts.join(", "))
 }
 
@@ -144,7 +160,10 @@ fn at(words: Words, orchard: &Orchard, stop: &Stop<'_>) -> Lines {
         true => block.name.clone(),
         false => format!("gate {gate}, {}", block.name),
     };
-    let since = stop.tasks.iter().filter(|(task, ..)| matches!(task, Task::Read(_)));
+    let since = stop
+        .tasks
+        .iter()
+        .filter(|(task, ..)| matches!(task, Task::Read(_)));
     let since = since.map(|(.., due)| *due).min();
     let since = since.filter(|due| *due < stop.season.as_of);
     let phrases = phrases(&stop.tasks, |task| total(orchard, stop, task));
@@ -173,10 +192,7 @@ fn total(orchard: &Orchard, stop: &Stop<'_>, task: Task) -> usize {
 }
 
 /// `read 5 egg, 2 of 3 pheromone (N1-P2, N1-P3); change 3 lures`.
-fn phrases(
-    tasks: &[(Task, &Trap, NaiveDate)],
-    total: impl Fn(Task) -> usize,
-) -> Vec<String> {
+fn phrases(tasks: &[(Task, &Trap, NaiveDate)], total: impl Fn(Task) -> usize) -> Vec<String> {
     let mut by_task: BTreeMap<Task, Vec<&TrapId>> = BTreeMap::new();
     for (task, trap, _) in tasks {
         by_task.entry(*task).or_default().push(&trap.id);
@@ -188,7 +204,10 @@ fn phrases(
             true => format!(" ({})", trap_list(&traps)),
             false => String::new(),
         };
-        verbs.entry(verb).or_default().push(format!("{counted}{named}"));
+        verbs
+            .entry(verb)
+            .or_default()
+            .push(format!("{counted}{named}"));
     }
     let order = ["hang", "read", "change"];
     let phrase = |verb: &str| Some(format!("{verb} {}", verbs.get(verb)?.join(", ")));
@@ -207,10 +226,16 @@ fn counted(task: Task, count: usize) -> (&'static str, String) {
 fn of_growers(stops: &[Stop<'_>], name: &dyn Fn(&PersonId) -> String) -> Vec<Lines> {
     let mut growers: BTreeMap<&PersonId, Vec<&Stop<'_>>> = BTreeMap::new();
     for stop in stops {
-        growers.entry(&stop.season.block.grower).or_default().push(stop);
+        growers
+            .entry(&stop.season.block.grower)
+            .or_default()
+            .push(stop);
     }
     let line = |(grower, stops): (&PersonId, Vec<&Stop<'_>>)| {
-        let tasks: Vec<_> = stops.iter().flat_map(|stop| stop.tasks.iter().copied()).collect();
+        let tasks: Vec<_> = stops
+            .iter()
+            .flat_map(|stop| stop.tasks.iter().copied())
+            .collect();
         Lines {
             title: format!("{}, {}", name(grower), plural(stops.len(), "block")),
             lines: vec![phrases(&tasks, |_| 0).join("; ")],

@@ -9,7 +9,6 @@ use crate::id::{MarkId, TrapId};
 use crate::orchard::Part;
 use crate::trapping::{Flight, Peak, Round, SoFar};
 
-
 /// Something that can happen in a season. Its text is its key in the ledger: stable ids only.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Event {

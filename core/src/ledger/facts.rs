@@ -3,7 +3,7 @@
 use chrono::{Days, NaiveDate};
 
 use crate::id::{BlockId, InsectId};
-use crate::season::{BlockSeason, Margin, not_earlier, MarkReading, Outcome, Shake, TrapsToHang};
+use crate::season::{BlockSeason, Margin, MarkReading, Outcome, Shake, TrapsToHang, not_earlier};
 use crate::trapping::{Flight, Lapse, SentinelCatch, SoFar, StartStatus, WhyStart};
 
 use super::event::{Event, FlightPart};

@@ -114,9 +114,14 @@ impl FirstSplit {
         });
         let (day, variety) = seen.min_by_key(|(day, _)| *day)?;
         let shows = |note: &&Note| {
-            note.date == day && note.variety.as_ref() == Some(variety) && note.kind.shows_hull_split()
+            note.date == day
+                && note.variety.as_ref() == Some(variety)
+                && note.kind.shows_hull_split()
         };
-        let note = notes.iter().filter(shows).max_by_key(|note| note.entered_at);
+        let note = notes
+            .iter()
+            .filter(shows)
+            .max_by_key(|note| note.entered_at);
         Some(Self {
             variety: variety.clone(),
             day,
@@ -180,7 +185,11 @@ impl BlockSplit {
 /// whole of it in nine of ten.
 pub(crate) fn not_earlier(days: Expected, first: NaiveDate) -> Expected {
     let late_side = (days.latest - days.likely).num_days().max(1);
-    let after = |days: i64| first.checked_add_signed(TimeDelta::days(days)).unwrap_or(first);
+    let after = |days: i64| {
+        first
+            .checked_add_signed(TimeDelta::days(days))
+            .unwrap_or(first)
+    };
     let (likely, latest) = match first > days.likely {
         true => (after(late_side / 3), after(late_side)),
         false => (days.likely, days.latest),

@@ -42,17 +42,26 @@ pub fn last_read(traps: &[&Trap], visits: &Visits, as_of: NaiveDate) -> Vec<Last
         TrapKind::BaitBag,
     ];
     let kinds = kinds.into_iter();
-    kinds.filter_map(|kind| newest(&of_kind(kind), visits, as_of)).collect()
+    kinds
+        .filter_map(|kind| newest(&of_kind(kind), visits, as_of))
+        .collect()
 }
 
 fn newest(traps: &[&Trap], visits: &Visits, as_of: NaiveDate) -> Option<LastRead> {
     let oldest = as_of.checked_sub_days(Days::new(OLDEST_DAYS))?;
     let (on, catch) = round(traps, visits, oldest, as_of)?;
     let [nearest, farthest] = WEEK_BEFORE.map(|days| on.checked_sub_days(Days::new(days)));
-    let year_before = on.with_year(on.year() - 1).or_else(|| on.pred_opt()?.with_year(on.year() - 1));
+    let year_before = on
+        .with_year(on.year() - 1)
+        .or_else(|| on.pred_opt()?.with_year(on.year() - 1));
     let near = |day: NaiveDate| {
         let around = Days::new(NEAR_DAYS);
-        round(traps, visits, day.checked_sub_days(around)?, day.checked_add_days(around)?)
+        round(
+            traps,
+            visits,
+            day.checked_sub_days(around)?,
+            day.checked_add_days(around)?,
+        )
     };
     Some(LastRead {
         on,

@@ -34,8 +34,8 @@ pub use flight::{
 };
 pub use haul::Haul;
 pub(crate) use haul::{Interval, attractants, haul, intervals};
-pub(crate) use laying_seen::AROUND;
 pub use last_read::{LastRead, last_read};
+pub(crate) use laying_seen::AROUND;
 pub use laying_seen::{LayingSeen, laying_seen};
 pub use liner::{OnLiner, full_liner, on_liner};
 pub use note::{

@@ -29,7 +29,10 @@ impl Words {
         let moved = match week {
             Some(week) if week == now => format!("still {now} {per}"),
             Some(week) => {
-                let rose = read.week_before.as_ref().is_some_and(|of| rate(catch) > rate(of));
+                let rose = read
+                    .week_before
+                    .as_ref()
+                    .is_some_and(|of| rate(catch) > rate(of));
                 let way = if rose { "up" } else { "down" };
                 format!("{way} from {week} to {now} {per}")
             }
@@ -54,7 +57,9 @@ fn nights(catch: &Catch) -> f64 {
 /// A number with one place, where it needs one; small ones with two.
 fn plain(rate: f64) -> String {
     let words = rate_words(rate);
-    words.strip_suffix(".0").map_or(words.clone(), str::to_owned)
+    words
+        .strip_suffix(".0")
+        .map_or(words.clone(), str::to_owned)
 }
 
 #[cfg(test)]
@@ -94,8 +99,16 @@ mod tests {
             year.clone(),
             "Jun 20: males up from 3 to 9 per trap (a year before 2)",
         );
-        check(Some(catch(21, 2, 14)), None, "Jun 20: males down from 10.5 to 9 per trap");
-        check(Some(catch(18, 2, 14)), None, "Jun 20: males still 9 per trap");
+        check(
+            Some(catch(21, 2, 14)),
+            None,
+            "Jun 20: males down from 10.5 to 9 per trap",
+        );
+        check(
+            Some(catch(18, 2, 14)),
+            None,
+            "Jun 20: males still 9 per trap",
+        );
         check(None, None, "Jun 20: males 9 per trap");
         // Three nights and seven.
         check(

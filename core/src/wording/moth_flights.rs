@@ -11,7 +11,6 @@ use crate::trapping::{Flight, FlightDay, Flights, NumberedBy, Peak, Round, WhyNo
 use super::gather::trap_list;
 use super::words::{Words, degree_days, rate_words};
 
-
 impl Words {
     /// The flights of a block, one a line and the newest reading last.
     #[must_use]

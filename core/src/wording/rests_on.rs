@@ -23,7 +23,9 @@ impl Words {
         stations: &[StationView],
     ) -> String {
         let about: BTreeSet<&BlockId> = blocks.iter().copied().collect();
-        let counting = seasons.iter().filter(|season| season.without_marks.is_none());
+        let counting = seasons
+            .iter()
+            .filter(|season| season.without_marks.is_none());
         let about = counting.filter(|season| about.contains(&season.block.id));
         let about: Vec<&BlockSeason> = about.copied().collect();
         let parts = self.temperatures(&about, stations).into_iter();
@@ -33,11 +35,16 @@ impl Words {
 
     /// Each station with its newest day, and how many of the days were estimated.
     fn temperatures(self, seasons: &[&BlockSeason], stations: &[StationView]) -> Vec<String> {
-        let used: BTreeSet<&StationId> = seasons.iter().map(|season| &season.block.station).collect();
+        let used: BTreeSet<&StationId> =
+            seasons.iter().map(|season| &season.block.station).collect();
         let line = |station: &StationId| {
             let name = stations.iter().find(|view| &view.station == station);
             let name = name.map_or(station.as_str(), |view| view.name.as_str());
-            let of = || seasons.iter().filter(|season| &season.block.station == station);
+            let of = || {
+                seasons
+                    .iter()
+                    .filter(|season| &season.block.station == station)
+            };
             let newest = of().filter_map(|season| season.newest_day).max()?;
             let sums = of().filter_map(|season| season.degree_days.as_ref().ok());
             let estimated = sums.map(|sum| sum.estimated_days).max().unwrap_or(0);
@@ -45,14 +52,19 @@ impl Words {
                 0 => String::new(),
                 days => format!(", {} of them estimated", plural(days, "day")),
             };
-            Some(format!("{name} temperatures to {}{estimated}", self.day(newest)))
+            Some(format!(
+                "{name} temperatures to {}{estimated}",
+                self.day(newest)
+            ))
         };
         used.into_iter().filter_map(line).collect()
     }
 
     /// Starts by their day, with the blocks where they differ.
     fn starts(self, seasons: &[&BlockSeason]) -> Option<String> {
-        let firm = seasons.iter().filter(|season| season.start.status.is_firm());
+        let firm = seasons
+            .iter()
+            .filter(|season| season.start.status.is_firm());
         let days = firm.filter_map(|season| {
             let how = match season.start.status {
                 StartStatus::ByHand => " (set by hand)",
@@ -68,7 +80,8 @@ impl Words {
             [(day, _)] => vec![day.clone()],
             _ if days.len() > MOST_STARTS => vec!["each block's own".to_owned()],
             _ => {
-                let day = |(day, blocks): &(String, Vec<&str>)| format!("{} {day}", blocks.join(", "));
+                let day =
+                    |(day, blocks): &(String, Vec<&str>)| format!("{} {day}", blocks.join(", "));
                 days.iter().map(day).collect()
             }
         };

@@ -77,7 +77,8 @@ impl Words {
                 news.and(&format!("; told on {told_on} as {was}"))
             }
             Change::Corrected { was, told_on, now } => {
-                let ahead_again = matches!((event, now), (Event::MarkPassed(_), Value::Range { .. }));
+                let ahead_again =
+                    matches!((event, now), (Event::MarkPassed(_), Value::Range { .. }));
                 let news = match ahead_again {
                     true => self.ahead_again(what, *now),
                     false => self.news(event, what, *now, season),
@@ -193,8 +194,13 @@ impl Words {
             StartStatus::Borrowed => format!(" from the egg traps of {}", start.evidence.group),
             _ => String::new(),
         };
-        let next = season.marks.iter().filter(|reading| reading.told && reading.begins_laying);
-        let next = next.filter_map(|reading| Some((reading, reading.outcome.projection()?))).next();
+        let next = season
+            .marks
+            .iter()
+            .filter(|reading| reading.told && reading.begins_laying);
+        let next = next
+            .filter_map(|reading| Some((reading, reading.outcome.projection()?)))
+            .next();
         let next = next.map_or_else(String::new, |(reading, projection)| {
             let range = self.range(projection.early, projection.late);
             format!("; {} projected {range}", reading.name)
@@ -233,7 +239,9 @@ impl Words {
     /// A mark told as passed, in words that claim no more.
     fn passed(self, value: Value, reading: Option<&MarkReading>) -> String {
         let how = match reading.map(|reading| &reading.outcome) {
-            Some(Outcome::Passed { firm: false, .. }) => "computed, carried over by an estimated day",
+            Some(Outcome::Passed { firm: false, .. }) => {
+                "computed, carried over by an estimated day"
+            }
             Some(Outcome::Passed {
                 by_estimate: true, ..
             }) => "computed, on an estimated day",
@@ -245,7 +253,11 @@ impl Words {
         };
         let when = match value {
             Value::Within { early, day, late } if early < late => {
-                format!("about {} ({}; {how}; {seen})", self.day(day), self.stretch(early, late))
+                format!(
+                    "about {} ({}; {how}; {seen})",
+                    self.day(day),
+                    self.stretch(early, late)
+                )
             }
             _ => format!("{} ({how}; {seen})", self.span(value)),
         };

@@ -56,7 +56,11 @@ fn waiting(season: &BlockSeason) -> impl Iterator<Item = (usize, &'static str)> 
 
 /// Which liners are full, and how full.
 pub(crate) fn service_full(season: &BlockSeason) -> Vec<String> {
-    let due = season.work.service.iter().filter(|due| due.due <= season.as_of);
+    let due = season
+        .work
+        .service
+        .iter()
+        .filter(|due| due.due <= season.as_of);
     let full = due.filter_map(|due| {
         let OnLiner { moths, full_at, .. } = due.full?;
         let (part, trap) = (due.part.words(), &due.trap);
@@ -282,10 +286,7 @@ mod tests {
         let seen = |notes: &[Note], day| {
             let season = sample::season(&orchard, vec![], notes, date(3, day));
             let words = Words::default();
-            (
-                work_today(words, &season),
-                hangings_ahead(words, &season),
-            )
+            (work_today(words, &season), hangings_ahead(words, &season))
         };
         let first = "Mar 14: hang 4 egg traps, 1 pheromone trap".to_owned();
         let second = "Mar 16: hang 1 bait bag trap".to_owned();

@@ -283,7 +283,9 @@ impl Config {
     #[must_use]
     pub fn names(&self) -> BTreeMap<PersonId, String> {
         let names = self.people.iter();
-        names.map(|person| (person.id.clone(), person.name.clone())).collect()
+        names
+            .map(|person| (person.id.clone(), person.name.clone()))
+            .collect()
     }
 
     /// The civil day of an instant.

@@ -28,7 +28,9 @@ pub(super) fn file<'a>(
         return None;
     }
     let method = method(&dates);
-    let events = dates.iter().map(|(adviser, date)| event(envelope, *adviser, date));
+    let events = dates
+        .iter()
+        .map(|(adviser, date)| event(envelope, *adviser, date));
     Some(File {
         name: FILE.to_owned(),
         media_type: format!("text/calendar; method={method}; charset=utf-8"),
@@ -39,7 +41,10 @@ pub(super) fn file<'a>(
 /// Entries are published, those taken out as cancelled; where all are taken out the file cancels (RFC 5546, 3.2.1 and
 /// 3.2.5).
 fn method(dates: &[(Adviser<'_>, &KeyDate)]) -> &'static str {
-    match dates.iter().all(|(_, date)| date.standing == DateState::Withdrawn) {
+    match dates
+        .iter()
+        .all(|(_, date)| date.standing == DateState::Withdrawn)
+    {
         true => "CANCEL",
         false => "PUBLISH",
     }

@@ -252,8 +252,12 @@ impl DigestView<'_> {
     /// How often it comes.
     const fn sending(&self) -> &'static str {
         match self.digest.weekly {
-            true => "Off the season it comes once a week. A week without it means trouble: find out why.",
-            false => "It comes every morning in season. A morning without it means trouble: find out why.",
+            true => {
+                "Off the season it comes once a week. A week without it means trouble: find out why."
+            }
+            false => {
+                "It comes every morning in season. A morning without it means trouble: find out why."
+            }
         }
     }
 

@@ -253,10 +253,10 @@ impl MailContents {
         match &self.holds {
             Holds::Digest { digest, .. } => {
                 compose::subject_after(words, digest.catch_up, &digest.headline)
-            },
+            }
             Holds::Alert { alert, .. } => {
                 compose::subject_after(words, alert.catch_up, &alert.headline)
-            },
+            }
             Holds::Letter { letter, .. } => compose::subject(&letter.headline),
             Holds::Round { round, .. } => compose::subject(&round.headline),
             Holds::Summary { summary, .. } => compose::summary_subject(words, summary),

@@ -41,7 +41,10 @@ pub fn calendars(
     let orchard = config.orchard_on(day);
     let of = |person: &Person| {
         let told = told.get(&person.id).map_or(&[][..], Vec::as_slice);
-        (format!("{}.ics", person.id), of_person(config, &orchard, person, told))
+        (
+            format!("{}.ics", person.id),
+            of_person(config, &orchard, person, told),
+        )
     };
     Ok(config.people.iter().map(of).collect())
 }
@@ -77,7 +80,11 @@ fn of_person(config: &Config, orchard: &Orchard, person: &Person, told: &[Told])
         let at = config.digest_instant(of.told_on);
         let as_of = config.moment_words(at);
         let envelope = envelope_of(config, person, "", at, &as_of);
-        Some(calendar::event(&envelope, Asked::of(adviser).plainly(), &of.date))
+        Some(calendar::event(
+            &envelope,
+            Asked::of(adviser).plainly(),
+            &of.date,
+        ))
     });
     calendar::whole(&config.farm, events)
 }
@@ -108,7 +115,9 @@ mod tests {
         let file = dir.path().join("in-the-way");
         std::fs::write(&file, "").unwrap();
         let files = [("gil.ics".to_owned(), "one".to_owned())];
-        let error = write(&file.join("calendars"), &files).unwrap_err().to_string();
+        let error = write(&file.join("calendars"), &files)
+            .unwrap_err()
+            .to_string();
         assert!(error.ends_with("in-the-way/calendars/gil.ics"), "{error}");
     }
 }

@@ -226,7 +226,10 @@ impl Workshop {
         let Some(folder) = &self.config.calendars else {
             return Ok(());
         };
-        let (config, day) = (Arc::clone(&self.config), self.config.day_of(self.clock.now()));
+        let (config, day) = (
+            Arc::clone(&self.config),
+            self.config.day_of(self.clock.now()),
+        );
         let files = self.store.read(move |c| calendars(c, &config, day)).await?;
         if let Err(error) = whole_calendar::write(folder, &files) {
             tracing::error!(error = error_chain(&error), "calendars are not written");

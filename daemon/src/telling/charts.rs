@@ -49,7 +49,11 @@ impl<'a> Charts<'a> {
     }
 
     /// The season at a glance of some blocks; to growers without what the next check may take back.
-    pub(super) fn glance(config: &Config, seasons: &[&BlockSeason], only_firm: bool) -> Option<Chart> {
+    pub(super) fn glance(
+        config: &Config,
+        seasons: &[&BlockSeason],
+        only_firm: bool,
+    ) -> Option<Chart> {
         let day = seasons.first()?.as_of;
         glance_chart(config.words, seasons, day, only_firm).map(Chart::Glance)
     }

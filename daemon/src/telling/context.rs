@@ -227,7 +227,9 @@ impl<'a> Context<'a> {
                     },
                     Single::Letter(letter) => Holds::Letter {
                         letter,
-                        charts: Charts::glance(self.config, &part.seasons, true).into_iter().collect(),
+                        charts: Charts::glance(self.config, &part.seasons, true)
+                            .into_iter()
+                            .collect(),
                         adviser,
                     },
                     Single::Round(round) => Holds::Round { round, adviser },

@@ -107,10 +107,12 @@ impl Address<'_> {
     /// about the blocks of several.
     fn reply_to<'b>(&'b self, kind: MailKind, adviser: Option<&'b Person>) -> Option<Mailbox<'b>> {
         match (kind, adviser) {
-            (MailKind::Alert | MailKind::Letter | MailKind::Round, Some(adviser)) => Some(Mailbox {
-                name: &adviser.name,
-                address: &adviser.email,
-            }),
+            (MailKind::Alert | MailKind::Letter | MailKind::Round, Some(adviser)) => {
+                Some(Mailbox {
+                    name: &adviser.name,
+                    address: &adviser.email,
+                })
+            }
             _ => self.config.operator.as_deref().map(|address| Mailbox {
                 name: &self.config.mail_from.name,
                 address,

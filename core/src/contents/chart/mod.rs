@@ -99,7 +99,8 @@ impl<'a> Wanted<'a> {
                 about(&notice.event) && !matches!(notice.change, Change::History(_))
             });
             // What happened comes before what is told beside it as still ahead.
-            let ahead = |notice: &Notice| matches!(notice.change.value(), Some(Value::Range { .. }));
+            let ahead =
+                |notice: &Notice| matches!(notice.change.value(), Some(Value::Range { .. }));
             news.min_by_key(|notice| (rank(notice), ahead(notice)))
                 .and_then(|notice| seasons.get(&notice.block, &notice.insect))
         };

@@ -119,10 +119,7 @@ fn a_week_stands_in_a_few_plain_lines() {
     );
     let letter = written(&season, Some(date(2021, 6, 6)), &[hatch, before]);
     let lines = &letter.blocks[0].lines;
-    assert_eq!(
-        lines[0],
-        "egg-laying start: set by hand May 1"
-    );
+    assert_eq!(lines[0], "egg-laying start: set by hand May 1");
     assert!(
         lines[1].starts_with("next: second-generation egg laying, projected Jun "),
         "{lines:?}"
@@ -154,10 +151,7 @@ fn a_letter_says_nothing_provisional() {
     for word in ["provisional", "generation", "hatch", "projected"] {
         assert!(!text.contains(word), "{word}: {text}");
     }
-    assert_eq!(
-        letter.headline,
-        "Week to Jun 7: how your blocks stand"
-    );
+    assert_eq!(letter.headline, "Week to Jun 7: how your blocks stand");
 }
 
 #[test]

@@ -1,8 +1,8 @@
 use proptest::prelude::*;
 
 use super::*;
-use crate::ledger::Hears;
 use crate::id::MarkId;
+use crate::ledger::Hears;
 use crate::ledger::event::one_of_each;
 
 fn day(d: u32) -> NaiveDate {
@@ -468,7 +468,10 @@ fn what_is_not_firm_is_neither_told_nor_taken_back_where_only_firm_dates_are_hea
     assert_eq!(changes(grower.clone(), &[], 10), []);
     let before = [told(1, Some(Value::Day(day(9))), 2)];
     assert_eq!(changes(grower, &before, 10), []);
-    assert_eq!(changes(estimated.heard(Hears::EachTime, false), &[], 10).len(), 1);
+    assert_eq!(
+        changes(estimated.heard(Hears::EachTime, false), &[], 10).len(),
+        1
+    );
 }
 
 /// Values that each kind of event can have.

@@ -177,7 +177,8 @@ fn flights_told(counts: &[u32], as_of: NaiveDate) -> Vec<(String, String)> {
 fn start_peak_and_end_of_a_flight_are_told_as_observed() {
     // Read on 8, 15, 22, 29 April, 6, 13 and 20 May.
     let told = flights_told(&[0, 1, 12, 24, 5, 1, 0], date(5, 21));
-    let start = "1st flight: started between Apr 15 and Apr 22 (12 caught, 1 of 1 traps read), males";
+    let start =
+        "1st flight: started between Apr 15 and Apr 22 (12 caught, 1 of 1 traps read), males";
     let peak = "1st flight: peak between Apr 22 and Apr 29 (24 caught, 1 of 1 traps read), males";
     let keys: Vec<&str> = told.iter().map(|(key, _)| key.as_str()).collect();
     assert_eq!(keys, ["flight-start:1", "flight-peak:1", "flight-end:1"]);
@@ -314,7 +315,9 @@ fn growers_hear_of_a_mark_once_measured_days_carry_it() {
     let passed = |missing, d, only_firm| {
         let as_of = NaiveDate::from_ymd_opt(2021, 5, d).unwrap();
         let season = hatching(missing, as_of);
-        let heard = facts(&season).into_iter().map(|f| f.heard(Hears::EachTime, only_firm));
+        let heard = facts(&season)
+            .into_iter()
+            .map(|f| f.heard(Hears::EachTime, only_firm));
         let mut of_hatch = heard.filter(|fact| fact.event.to_string() == "mark-passed:first-hatch");
         matches!(of_hatch.next().unwrap().state, State::Now { step: 1, .. })
     };

@@ -82,7 +82,10 @@ impl<'a> Hearers<'a> {
         let mut rules = self.rules.iter().filter(about);
         let by_rule = rules.any(|rule| rule.tell.contains(&fact.event.kind()));
         let by_role = block.grower == person.id && fact.to_growers;
-        let entered = fact.entered_by.as_ref().is_some_and(|by| person.entered(by));
+        let entered = fact
+            .entered_by
+            .as_ref()
+            .is_some_and(|by| person.entered(by));
         match (by_rule, by_role) {
             _ if block.is_advised_by(&person.id) || entered => Hears::Nothing,
             (true, _) => Hears::EachTime,

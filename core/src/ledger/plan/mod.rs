@@ -192,7 +192,11 @@ impl<'a> Planner<'a, '_> {
     fn in_digest(&self, adviser: &PersonId, fact: Fact) -> Fact {
         let mut people = self.hearers.people.iter();
         let entered = people.any(|person| {
-            person.id == *adviser && fact.entered_by.as_ref().is_some_and(|by| person.entered(by))
+            person.id == *adviser
+                && fact
+                    .entered_by
+                    .as_ref()
+                    .is_some_and(|by| person.entered(by))
         });
         let hears = match fact.event {
             _ if entered => Hears::Nothing,
@@ -205,7 +209,9 @@ impl<'a> Planner<'a, '_> {
     /// Each scout's round of the day, by the adviser whose blocks it is on, where there is work at the traps.
     fn rounds(&self, seasons: &'a [BlockSeason]) -> Vec<MailPlan<'a>> {
         let mut of_scout: BTreeMap<(&PersonId, &PersonId), Vec<&BlockSeason>> = BTreeMap::new();
-        let open = seasons.iter().filter(|season| season.work.is_due_on(season.as_of));
+        let open = seasons
+            .iter()
+            .filter(|season| season.work.is_due_on(season.as_of));
         for season in open.filter(|_| self.tonight.pace == Pace::Daily) {
             for scout in &season.block.scouts {
                 let round = of_scout.entry((scout, &season.block.adviser)).or_default();
@@ -239,7 +245,8 @@ impl<'a> Planner<'a, '_> {
         heard: Vec<&'a BlockSeason>,
     ) -> impl Iterator<Item = Part<'a>> {
         let own = heard.iter().copied();
-        let own = own.filter(|season| person.roles.has(Role::Manager) || season.block.grower == person.id);
+        let own = own
+            .filter(|season| person.roles.has(Role::Manager) || season.block.grower == person.id);
         let own: Vec<&BlockSeason> = own.collect();
         let alert = self.alert(person, adviser, heard);
         let letter = self.letter(person, adviser, own, &alert.notices);
@@ -305,8 +312,7 @@ impl<'a> Planner<'a, '_> {
             None => window.waits(&notices, &facts, &growers),
             Some(_) => vec![!gathered; notices.len()],
         };
-        let is_news =
-            |change: &Change| matches!(change, Change::New(_) | Change::Nearer { .. });
+        let is_news = |change: &Change| matches!(change, Change::New(_) | Change::Nearer { .. });
         let tonight = notices.into_iter().zip(waits);
         let tonight = tonight.filter(|(notice, waits)| {
             self.tonight.pace.alerts(&notice.change) && !(*waits && is_news(&notice.change))
@@ -349,8 +355,7 @@ impl<'a> Planner<'a, '_> {
         seasons: Vec<&'a BlockSeason>,
         tonight: &[Notice],
     ) -> Option<Part<'a>> {
-        let due = !seasons.is_empty()
-            && letter::is_due(person, adviser, self.made, self.tonight);
+        let due = !seasons.is_empty() && letter::is_due(person, adviser, self.made, self.tonight);
         due.then(|| {
             let before = self.told(person, &seasons);
             Part {

@@ -23,7 +23,9 @@ pub(super) struct Growers<'a>(BTreeMap<&'a BlockId, &'a PersonId>);
 
 impl<'a> Growers<'a> {
     pub(super) fn of(seasons: &[&'a BlockSeason]) -> Self {
-        let growers = seasons.iter().map(|season| (&season.block.id, &season.block.grower));
+        let growers = seasons
+            .iter()
+            .map(|season| (&season.block.id, &season.block.grower));
         Self(growers.collect())
     }
 
@@ -47,11 +49,18 @@ impl Window {
     /// tonight: it is told in the same mail, as a range. What joins opens no window of its own.
     pub(super) fn join(self, facts: &mut [Fact], news: &[Notice], growers: &Growers<'_>) {
         let is_new = |notice: &&Notice| matches!(notice.change, Change::New(_));
-        let opened = news.iter().filter(is_new).filter_map(|notice| growers.of_notice(notice));
+        let opened = news
+            .iter()
+            .filter(is_new)
+            .filter_map(|notice| growers.of_notice(notice));
         let opened: BTreeSet<Reached<'_>> = opened.collect();
         for fact in facts {
-            let joins = fact.foreseen.is_some_and(|day| day <= self.today + self.days)
-                && growers.of_fact(fact).is_some_and(|reached| opened.contains(&reached));
+            let joins = fact
+                .foreseen
+                .is_some_and(|day| day <= self.today + self.days)
+                && growers
+                    .of_fact(fact)
+                    .is_some_and(|reached| opened.contains(&reached));
             if let State::Now { step, .. } = &mut fact.state
                 && joins
             {
@@ -78,14 +87,21 @@ impl Window {
                 awaited.extend(growers.of_fact(fact));
             }
         }
-        let is_start =
-            |notice: &Notice| notice.event == Event::Start && matches!(notice.change, Change::New(_));
-        let pressing: BTreeSet<&BlockId> =
-            notices.iter().filter(|n| !is_start(n)).map(|n| &n.block).collect();
+        let is_start = |notice: &Notice| {
+            notice.event == Event::Start && matches!(notice.change, Change::New(_))
+        };
+        let pressing: BTreeSet<&BlockId> = notices
+            .iter()
+            .filter(|n| !is_start(n))
+            .map(|n| &n.block)
+            .collect();
         // Since when the first of a grower's starts is known; never for one that does not wait.
         let mut since: BTreeMap<Reached<'_>, NaiveDate> = BTreeMap::new();
         for notice in notices.iter().filter(|notice| is_start(notice)) {
-            let known = knowable.get(&(&notice.block, &notice.insect)).copied().flatten();
+            let known = knowable
+                .get(&(&notice.block, &notice.insect))
+                .copied()
+                .flatten();
             let known = known.filter(|_| !pressing.contains(&notice.block));
             if let Some(reached) = growers.of_notice(notice) {
                 let first = since.entry(reached).or_insert(NaiveDate::MAX);
@@ -98,6 +114,9 @@ impl Window {
             let ends = first.checked_add_signed(self.days)?;
             Some(awaited.contains(&reached) && self.today < ends)
         };
-        notices.iter().map(|notice| waits(notice).unwrap_or(false)).collect()
+        notices
+            .iter()
+            .map(|notice| waits(notice).unwrap_or(false))
+            .collect()
     }
 }

@@ -52,7 +52,9 @@ fn what_comes_nearer_quotes_what_was_told_before() {
     let brief = "third-generation egg laying";
     assert_eq!(sentence.brief, brief);
     assert_eq!(sentence.when.as_deref(), Some("Jun 13–17"));
-    let whole = format!("{brief}: projected Jun 13–17 (middle Jun 15); told on Jun 1 as Jun 10–20 (middle Jun 15)");
+    let whole = format!(
+        "{brief}: projected Jun 13–17 (middle Jun 15); told on Jun 1 as Jun 10–20 (middle Jun 15)"
+    );
     assert_eq!(sentence.whole(), whole);
 }
 

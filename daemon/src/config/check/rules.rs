@@ -146,9 +146,9 @@ impl Check<'_, '_> {
     /// A grower who hears of other growers' blocks is allowed, and rarely meant.
     fn strangers(&mut self, rule: &Rule) {
         for id in &rule.people {
-            let grower = self
-                .person(id)
-                .is_some_and(|person| person.roles.has(Role::Grower) && !person.roles.has(Role::Adviser));
+            let grower = self.person(id).is_some_and(|person| {
+                person.roles.has(Role::Grower) && !person.roles.has(Role::Adviser)
+            });
             let mut about = self.blocks.iter().filter(|row| rule.is_about(&row.block));
             if grower && about.any(|row| &row.block.grower != id) {
                 self.reader.warn(format!(

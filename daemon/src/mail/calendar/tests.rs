@@ -58,7 +58,9 @@ fn key_date(title: &str) -> KeyDate {
 }
 
 fn text(date: &KeyDate) -> String {
-    file(&envelope(), [(ADVISER, date)].into_iter()).unwrap().text
+    file(&envelope(), [(ADVISER, date)].into_iter())
+        .unwrap()
+        .text
 }
 
 /// A file's lines, joined again as RFC 5545, 3.1 says.

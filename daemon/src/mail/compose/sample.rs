@@ -10,8 +10,7 @@ use duskflight_core::id::{
 };
 use duskflight_core::insect::{Insect, InsectFile};
 use duskflight_core::ledger::{
-    Hears,
-    Event, Fact, Moment, Notice, Past, Role, State, Told, Value, decide, facts,
+    Event, Fact, Hears, Moment, Notice, Past, Role, State, Told, Value, decide, facts,
 };
 use duskflight_core::orchard::{
     Block, Crop, Dispensers, Orchard, Part, Product, Regime, Trap, TrapKind, own_group,

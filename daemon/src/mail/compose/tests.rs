@@ -249,12 +249,19 @@ fn small_and_large_farms_and_growers_and_mornings_after_silence_read_as_agreed()
         ("digest-after-silence", digest_of(&after_silence)),
         ("digest-weekly", digest_of(&weekly)),
         ("digest-one-block", digest_of(&Sample::busy(1).digest(&[]))),
-        ("digest-800-blocks", digest_of(&Sample::busy(800).digest(&[]))),
+        (
+            "digest-800-blocks",
+            digest_of(&Sample::busy(800).digest(&[])),
+        ),
         ("alert-one-block", one),
         ("alert-40-blocks", forty),
     ];
     for (name, mail) in mails {
-        assert!(mail.parts.html.len() < 80_000, "{name}: {}", mail.parts.html.len());
+        assert!(
+            mail.parts.html.len() < 80_000,
+            "{name}: {}",
+            mail.parts.html.len()
+        );
         let text = format!("Subject: {}\n\n{}", mail.parts.subject, mail.parts.text);
         insta::assert_snapshot!(format!("{name}.txt"), text);
     }
@@ -436,8 +443,19 @@ fn a_name_cannot_open_a_tag_or_a_line() {
 fn forty_busy_blocks_fit_whole_into_eighty_kilobytes_of_html() {
     let contents = Sample::busy(40).digest(&[]);
     let extras = Extras::default();
-    let mail = digest(&envelope(), Words::default(), &contents, &extras, Vec::new()).unwrap();
-    let news: Vec<&str> = contents.news.iter().map(|item| item.blocks.as_str()).collect();
+    let mail = digest(
+        &envelope(),
+        Words::default(),
+        &contents,
+        &extras,
+        Vec::new(),
+    )
+    .unwrap();
+    let news: Vec<&str> = contents
+        .news
+        .iter()
+        .map(|item| item.blocks.as_str())
+        .collect();
     let news = news.join("; ");
     let told = (1..=40).all(|block| news.contains(&format!("North {block}, ")));
     assert!(told, "{news}");
@@ -450,7 +468,14 @@ fn forty_busy_blocks_fit_whole_into_eighty_kilobytes_of_html() {
 fn a_digest_of_a_firm_counts_what_it_cannot_name_and_fits() {
     let contents = Sample::busy(120).digest(&[]);
     let extras = Extras::default();
-    let mail = digest(&envelope(), Words::default(), &contents, &extras, Vec::new()).unwrap();
+    let mail = digest(
+        &envelope(),
+        Words::default(),
+        &contents,
+        &extras,
+        Vec::new(),
+    )
+    .unwrap();
     let html = mail.parts.html;
     assert!(html.len() < 80_000, "{}", html.len());
     assert_eq!(contents.blocks.rows.len(), 40);
@@ -477,7 +502,10 @@ fn html_loads_nothing_and_runs_nothing() {
 fn a_subject_is_one_line_cut_between_words() {
     assert_eq!(subject("Jun 20: start, North"), "Jun 20: start, North");
     let long = subject(&"Jun 20: second generation ".repeat(4));
-    assert_eq!(long, "Jun 20: second generation Jun 20: second generation Jun…");
+    assert_eq!(
+        long,
+        "Jun 20: second generation Jun 20: second generation Jun…"
+    );
     let unbroken = format!("{}…", "ñ".repeat(LONGEST_SUBJECT - 1));
     assert_eq!(subject(&"ñ".repeat(LONG)), unbroken);
 }

@@ -10,7 +10,9 @@ pub(super) fn alert(json: &str) -> Option<Value> {
     for item in alert.get_mut("items")?.as_array_mut()? {
         *item = by_what_it_tells(item)?;
     }
-    alert.as_object_mut()?.insert("rests_on".to_owned(), json!(""));
+    alert
+        .as_object_mut()?
+        .insert("rests_on".to_owned(), json!(""));
     Some(kept)
 }
 
