@@ -64,15 +64,15 @@ impl Words {
         };
         match &first.change {
             Change::New(value) => {
-                let news = self.news(event, what, *value, season);
+                let news = self.news(event, &what, *value, season);
                 news.and(&late(event, first.late))
             }
             Change::History(value) => {
-                let news = self.news(event, what, *value, season);
+                let news = self.news(event, &what, *value, season);
                 news.and(" (before Duskflight began here)")
             }
             Change::Nearer { was, told_on, now } => {
-                let news = self.news(event, what, *now, season);
+                let news = self.news(event, &what, *now, season);
                 let (told_on, was) = (self.day(*told_on), self.value(*was));
                 news.and(&format!("; told on {told_on} as {was}"))
             }
@@ -81,7 +81,7 @@ impl Words {
                     matches!((event, now), (Event::MarkPassed(_), Value::Range { .. }));
                 let news = match ahead_again {
                     true => self.ahead_again(what, *now),
-                    false => self.news(event, what, *now, season),
+                    false => self.news(event, &what, *now, season),
                 };
                 let (told_on, was) = (self.day(*told_on), self.value(*was));
                 changed(event, news).and(&format!("; instead of {was}, told on {told_on}"))
@@ -101,12 +101,12 @@ impl Words {
     }
 
     /// What holds now.
-    fn news(self, event: &Event, what: String, value: Value, season: &BlockSeason) -> Sentence {
+    fn news(self, event: &Event, what: &str, value: Value, season: &BlockSeason) -> Sentence {
         let when = self.value(value);
         let told = |says: String| Sentence {
-            brief: what.clone(),
+            brief: what.to_owned(),
             when: value.day().map(|_| self.span(value)),
-            about: what.clone(),
+            about: what.to_owned(),
             says,
         };
         match event {
@@ -146,7 +146,7 @@ impl Words {
                     let reading = told_reading(season, mark);
                     let says = self.passed(value, reading);
                     Sentence {
-                        brief: format!("{} mark passed", without_laying(&what)),
+                        brief: format!("{} mark passed", without_laying(what)),
                         ..told(says)
                     }
                 }

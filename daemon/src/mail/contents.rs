@@ -35,10 +35,6 @@ pub struct MailContents {
 /// What a mail says.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-#[expect(
-    clippy::large_enum_variant,
-    reason = "one a mail, and none is moved about"
-)]
 pub enum Holds {
     /// An adviser's digest.
     Digest {
