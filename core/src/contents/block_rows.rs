@@ -150,7 +150,7 @@ pub(super) fn harvest(words: Words, season: &BlockSeason) -> String {
     };
     let split = of.split.days().map(|days| {
         let days = words.stretch(days.earliest, days.latest);
-        format!("split {days}")
+        format!("hull split {days}")
     });
     let shake = of.shake.map(|shake| match shake {
         Shake::Done(day) => format!("shaken {}", words.day(day)),
