@@ -323,11 +323,11 @@ mod tests {
         assert_eq!(first, [sentence]);
         assert_eq!(told(&caught(3), &ledger).0, [""; 0]);
         let corrected = format!(
-            "catch of sentinel P: corrected: {}; instead of 3 moths, read May 15, told on May 15",
-            sentence.replace("3 moths", "2 moths")
+            "{}; instead of 3 moths, read May 15, told on May 15",
+            sentence.replace("3 moths", "corrected: 2 moths")
         );
         assert_eq!(told(&caught(2), &ledger).0, [corrected]);
-        let withdrawn = "catch of sentinel P withdrawn; told on May 15 as 3 moths, read May 15; now: \
+        let withdrawn = "catch of sentinel P: withdrawn; told on May 15 as 3 moths, read May 15; now: \
                          what has been entered or declared since shows it no more";
         assert_eq!(told(&caught(0), &ledger).0, [withdrawn]);
     }
