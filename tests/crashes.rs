@@ -16,7 +16,7 @@ fn a_season_killed_ten_times_and_finished_tells_the_same_as_one_undisturbed() {
     let dir = tempfile::tempdir().unwrap();
     let path = dir.path().to_str().unwrap();
     let mut dice = ChaCha8Rng::seed_from_u64(20_220_301);
-    let mut moments: Vec<usize> = (0..10).map(|_| dice.random_range(1..350)).collect();
+    let mut moments: Vec<usize> = (0..10).map(|_| dice.random_range(1..280)).collect();
     moments.sort_unstable();
     for mails in moments {
         let mut child = duskflight()
