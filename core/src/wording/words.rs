@@ -84,6 +84,7 @@ impl Words {
             let third = match early.day() {
                 ..=10 => "beginning",
                 11..=20 => "middle",
+                // Not "the end", which the range does not wait for.
                 _ => "last third",
             };
             format!("after the {third} of {}", early.format("%B"))
@@ -322,6 +323,32 @@ mod tests {
         assert_eq!(us.stretch(day(6, 28), day(7, 3)), "Jun 28 – Jul 3");
         assert_eq!(us.stretch(day(6, 28), day(6, 28)), "Jun 28");
     }
+
+    #[test]
+    fn of_a_range_of_more_than_forty_days_only_its_beginning_is_told() {
+        let words = Words::default();
+        let range = |early, late| Value::Range {
+            early,
+            middle: early,
+            late,
+        };
+        assert_eq!(words.range(day(9, 14), day(10, 24)), "Sep 14 – Oct 24");
+        let from_mid = "after the middle of September";
+        assert_eq!(words.range(day(9, 14), day(10, 25)), from_mid);
+        assert_eq!(words.value(range(day(9, 14), day(10, 25))), from_mid);
+        assert_eq!(
+            words.range(day(9, 3), day(11, 1)),
+            "after the beginning of September"
+        );
+        assert_eq!(
+            words.range(day(8, 25), day(11, 1)),
+            "after the last third of August"
+        );
+        // Programs read both ends.
+        let iso = Words::ISO.range(day(9, 14), day(10, 25));
+        assert_eq!(iso, "2022-09-14 – 2022-10-25");
+    }
+
     #[test]
     fn no_farm_chooses_days_for_programs() {
         use serde::de::IntoDeserializer;
