@@ -1,4 +1,4 @@
-"""Every entry of the calendar files of the demo's season, read by two independent calendar libraries."""
+"""Every calendar file of the demo's season, read by two independent calendar libraries."""
 
 import csv
 import datetime
@@ -23,13 +23,12 @@ PROPERTIES = {
 
 @dataclass
 class File:
-    """An entry of a calendar file, and the mail it came with."""
+    """A calendar file and the mail it came with."""
 
     mail: str
     message: EmailMessage
     part: EmailMessage
     raw: bytes
-    event: icalendar.Event
 
     @property
     def calendar(self):
@@ -38,23 +37,51 @@ class File:
     @property
     def text(self):
         """The mail's text on one line."""
-        return " ".join(self.message.get_body(preferencelist=("plain",)).get_content().split())
+        return on_one_line(self.message)
+
+
+@dataclass
+class Entry:
+    """An entry of a calendar file."""
+
+    file: File
+    event: icalendar.Event
+
+    @property
+    def mail(self):
+        return self.file.mail
+
+
+def on_one_line(message):
+    """A mail's text on one line."""
+    return " ".join(message.get_body(preferencelist=("plain",)).get_content().split())
 
 
 def files_of(name, message):
-    """The entries of the calendar file of a mail; there is one file at the most."""
+    """The calendar files of a mail."""
     parts = [part for part in message.walk() if part.get_content_type() == "text/calendar"]
-    assert len(parts) <= 1, name
-    raws = [(part, part.get_payload(decode=True)) for part in parts]
-    return [File(name, message, part, raw, event) for part, raw in raws for event in icalendar.Calendar.from_ical(raw).events]
+    return [File(name, message, part, part.get_payload(decode=True)) for part in parts]
+
+
+def entries_of(files):
+    """The entries of files in their order."""
+    return [Entry(file, event) for file in files for event in file.calendar.events]
 
 
 @pytest.fixture(scope="module")
 def files(mails):
-    """All calendar entries of the season's mails, oldest first."""
+    """All calendar files of the season, oldest first."""
     files = [file for name, message in mails for file in files_of(name, message)]
-    assert len(files) > 40
+    assert len(files) > 15
     return files
+
+
+@pytest.fixture(scope="module")
+def entries(files):
+    """All entries of the season, oldest first."""
+    entries = entries_of(files)
+    assert len(entries) > 40
+    return entries
 
 
 @pytest.fixture(scope="module")
@@ -81,8 +108,6 @@ def in_words(first, last):
         return f"{day(first)} or later"
     if first == last:
         return day(first)
-    if (last - first).days > 40:
-        return "after the "
     return f"{day(first)}–{last.day}" if first.month == last.month else f"{day(first)} – {day(last)}"
 
 
@@ -91,153 +116,276 @@ def days(event):
     return event["DTSTART"].dt, event["DTEND"].dt - datetime.timedelta(days=1)
 
 
+def said(kind, first, last):
+    """How a mail puts the dates of an entry, as a pattern."""
+    words = in_words(first, last)
+    return {
+        "Projected": rf"(mark not passed yet, )?projected {words}(?! ?[–\d])",
+        "Computed": rf"degree-day mark passed (about )?{words} \(([^)]*; )?computed",
+    }[kind]
+
+
+def told(message):
+    """What an alert says, by its title, in lower case, and the name of the block: a line may be of several blocks."""
+    found = defaultdict(list)
+    text = message.get_body(preferencelist=("plain",)).get_content().replace("\r\n", "\n")
+    for paragraph in text.split("\n\n"):
+        title, *lines = paragraph.strip().split("\n- ")
+        for line in lines:
+            names, says = " ".join(line.split()).split(": ", 1)
+            for name in names.split(", "):
+                found[title.lower(), name].append(says)
+    return found
+
+
+def read_by_both(raw):
+    """A calendar and its events as two libraries read them: neither finds a fault, and they read the same."""
+    calendar, other = icalendar.Calendar.from_ical(raw), vobject.readOne(raw.decode(), validate=True)
+    assert all(part.errors == [] for part in calendar.walk())
+    assert {part.name for part in calendar.subcomponents} <= {"VEVENT"}
+    assert other.validate(raiseException=True)
+    others = other.contents.get("vevent", [])
+    for seen, event in zip(calendar.events, others, strict=True):
+        assert event.summary.value == seen["SUMMARY"] and event.description.value == seen["DESCRIPTION"]
+        assert (event.dtstart.value, event.dtend.value) == (seen["DTSTART"].dt, seen["DTEND"].dt)
+        assert (event.uid.value, int(event.sequence.value)) == (seen["UID"], seen["SEQUENCE"])
+    return calendar, others
+
+
 def test_both_libraries_read_every_file_without_an_error(files):
     for file in files:
-        calendar = file.calendar
-        assert not any(part.errors for part in calendar.walk()), file.mail
-        kinds = [part.name for part in calendar.walk()]
-        assert kinds == ["VCALENDAR", *["VEVENT"] * len(calendar.events)], file.mail
-        other = vobject.readOne(file.raw.decode(), validate=True)
-        assert other.validate(raiseException=True)
-        (event,) = [event for event in other.vevent_list if event.uid.value == file.event["UID"]]
-        seen = file.event
-        assert event.summary.value == seen["SUMMARY"] and event.description.value == seen["DESCRIPTION"], file.mail
-        assert (event.dtstart.value, event.dtend.value) == (seen["DTSTART"].dt, seen["DTEND"].dt), file.mail
-        assert (event.uid.value, int(event.sequence.value)) == (seen["UID"], seen["SEQUENCE"]), file.mail
+        calendar, _ = read_by_both(file.raw)
+        assert calendar.events, file.mail
+
+
+def is_well_folded(raw):
+    """Lines end in CRLF and have at most 75 octets."""
+    bare = raw.replace(b"\r\n", b"")
+    lines = raw.split(b"\r\n")
+    return not set(b"\r\n") & set(bare) and max(map(len, lines)) <= 75 and raw.endswith(b"END:VCALENDAR\r\n")
 
 
 def test_bytes_are_as_rfc_5545_asks(files):
     for file in files:
-        assert b"\n" not in file.raw.replace(b"\r\n", b"") and b"\r" not in file.raw.replace(b"\r\n", b""), file.mail
-        assert max(len(line) for line in file.raw.split(b"\r\n")) <= 75, file.mail
-        assert file.raw.endswith(b"END:VCALENDAR\r\n"), file.mail
+        assert is_well_folded(file.raw), file.mail
 
 
-def test_an_entry_is_a_tentative_free_all_day_event_without_alarm(files):
+def test_entries_are_tentative_free_and_all_day_without_alarm(files):
     for file in files:
-        calendar, event = file.calendar, file.event
+        calendar = file.calendar
         assert set(calendar) == {"VERSION", "PRODID", "METHOD"}, file.mail
-        assert set(event) == PROPERTIES, file.mail
         assert calendar["VERSION"] == "2.0" and "Duskflight" in calendar["PRODID"], file.mail
-        assert event["TRANSP"] == "TRANSPARENT" and event["CLASS"] == "PRIVATE", file.mail
-        for of in ("DTSTART", "DTEND"):
-            assert type(event[of].dt) is datetime.date and event[of].params["VALUE"] == "DATE", file.mail
-        assert event["DTSTART"].dt < event["DTEND"].dt, file.mail
-        assert event["ORGANIZER"] == f"mailto:{file.message['From'].addresses[0].addr_spec}", file.mail
         assert b"http" not in file.raw, file.mail
+        for event in calendar.events:
+            assert set(event) == PROPERTIES and event.subcomponents == [], file.mail
+            assert event["TRANSP"] == "TRANSPARENT" and event["CLASS"] == "PRIVATE", file.mail
+            for of in ("DTSTART", "DTEND"):
+                assert type(event[of].dt) is datetime.date and event[of].params["VALUE"] == "DATE", file.mail
+            assert event["DTSTART"].dt < event["DTEND"].dt, file.mail
+            assert event["ORGANIZER"] == f"mailto:{file.message['From'].addresses[0].addr_spec}", file.mail
 
 
-def test_the_method_is_the_same_in_both_places_and_fits_the_title(files):
+def test_the_method_is_the_same_in_both_places_and_fits_the_titles(files):
     for file in files:
         assert file.part["Content-Type"].params["charset"] == "utf-8", file.mail
         assert file.part["Content-Type"].params["method"] == file.calendar["METHOD"] == "PUBLISH", file.mail
-        assert file.event["STATUS"] == "TENTATIVE", file.mail
-        assert re.match("(Projected|Computed): ", file.event["SUMMARY"]), file.mail
+        for event in file.calendar.events:
+            assert event["STATUS"] == "TENTATIVE", file.mail
+            assert re.match("(Projected|Computed): ", event["SUMMARY"]), file.mail
 
 
-def test_the_file_has_one_plain_name(files):
-    assert {file.part.get_filename() for file in files} == {"key-dates.ics"}
+def test_a_mail_has_one_file_of_one_name(mails):
+    for name, message in mails:
+        names = [file.part.get_filename() for file in files_of(name, message)]
+        assert names in ([], ["key-dates.ics"]), name
 
 
-def test_the_description_has_block_adviser_and_the_whole_caution(files, people, blocks):
+def test_the_description_has_block_adviser_and_the_whole_caution(entries, people, blocks):
     advisers = {person["name"]: person["phone"] for person in people.values() if person["role"] == "adviser"}
-    for file in files:
-        text = file.event["DESCRIPTION"]
+    for entry in entries:
+        text = entry.event["DESCRIPTION"]
         *_, adviser, caution = text.split("\n")
         name, phone = re.fullmatch("Ask your adviser: (.+), telephone (.+)", adviser).groups()
-        assert advisers[name] == phone, file.mail
-        assert caution.startswith(CAUTION_ENDS[0]) and caution.endswith(CAUTION_ENDS[1]), file.mail
-        assert caution in file.text, file.mail
-        assert f"\n{subject(file.event, blocks)[2]}: " in text and "It rests on: " in text, file.mail
+        assert advisers[name] == phone, entry.mail
+        assert caution.startswith(CAUTION_ENDS[0]) and caution.endswith(CAUTION_ENDS[1]), entry.mail
+        assert caution in entry.file.text, entry.mail
+        assert f"\n{subject(entry.event, blocks)[2]}: " in text and "It rests on: " in text, entry.mail
 
 
-def test_the_dates_are_those_of_the_mails_text(files, blocks):
-    for file in files:
-        kind, what, block = subject(file.event, blocks)
-        first, last = days(file.event)
-        what, words = re.escape(what), in_words(first, last)
-        said = {
-            "Projected": rf"(mark not passed yet, )?projected {words}",
-            "Computed": rf"degree-day mark passed (about )?{words} \([^)]*computed",
-        }[kind]
-        assert kind == "Projected" or first == last, file.mail
-        assert re.search(rf"{re.escape(block)}(, [^:]+)?: (corrected: )?{said}", file.text), f"{file.mail}: {said}"
-        assert re.search(rf"{what}: (corrected: )?{said}", file.event["DESCRIPTION"]), file.mail
+def test_the_dates_are_those_of_the_mails_text(entries, blocks):
+    for entry in entries:
+        kind, what, block = subject(entry.event, blocks)
+        first, last = days(entry.event)
+        assert kind == "Projected" or first == last, entry.mail
+        (line,) = told(entry.file.message)[what, block]
+        assert re.match(f"(corrected: )?{said(kind, first, last)}", line), f"{entry.mail}: {line}"
+        described = rf"\n{re.escape(block)}: {what}: (corrected: )?{said(kind, first, last)}"
+        assert re.search(described, entry.event["DESCRIPTION"]), f"{entry.mail}: {described}"
 
 
-def test_every_projected_date_that_a_mail_tells_has_its_file(mails):
-    told = 0
+def test_every_generation_that_a_mail_tells_of_a_block_has_its_entry(mails, blocks):
+    """A mail that tells a start says in the same line what is projected from it: that is told by itself when it is
+    near, and has its entry then."""
+    count = 0
     for name, message in mails:
         if "-alert-" not in name:
             continue
-        text = " ".join(message.get_body(preferencelist=("plain",)).get_content().split())
-        files = files_of(name, message)
-        projected = [file for file in files if file.event["SUMMARY"].startswith("Projected")]
-        assert len(projected) >= len(re.findall(r": projected \w{3} \d", text)), name
-        assert ("attached calendar file" in text) == bool(files), name
-        told += len(projected)
-    assert told > 20
+        generations = sorted(key for key in told(message) if "generation" in key[0])
+        of_files = entries_of(files_of(name, message))
+        assert sorted(subject(entry.event, blocks)[1:] for entry in of_files) == generations, name
+        assert ("attached calendar file" in on_one_line(message)) == bool(of_files), name
+        count += len(generations)
+    assert count > 40
 
 
-def by_key_date(files, blocks):
-    """The files of each key date of each person, oldest first."""
+def by_key_date(entries, blocks):
+    """The entries of each key date of each person, oldest first."""
     key_dates = defaultdict(list)
-    for file in files:
-        _, what, block = subject(file.event, blocks)
-        key_dates[file.message["To"].addresses[0].addr_spec, what, block].append(file)
+    for entry in entries:
+        _, what, block = subject(entry.event, blocks)
+        key_dates[entry.file.message["To"].addresses[0].addr_spec, what, block].append(entry)
     return key_dates
 
 
-def test_a_key_date_has_one_uid_all_season_and_another_one_for_each_person(files, blocks, people):
-    key_dates = by_key_date(files, blocks)
-    uids = {key: {file.event["UID"] for file in of} for key, of in key_dates.items()}
+def test_a_key_date_has_one_uid_all_season_and_another_one_for_each_person(entries, blocks):
+    key_dates = by_key_date(entries, blocks)
+    uids = {key: {entry.event["UID"] for entry in of} for key, of in key_dates.items()}
     assert all(len(of) == 1 for of in uids.values())
     assert len(set.union(*uids.values())) == len(uids)
-    assert sum(len(of) > 1 for of in key_dates.values()) > 10, "some are updated"
+    assert sum(len(of) > 1 for of in key_dates.values()) > 15, "some are updated"
     for uid in set.union(*uids.values()):
         assert re.fullmatch(r"key-date\.[0-9a-f]{16}@kestrel-flat\.example", uid)
 
 
-def test_each_update_has_a_higher_sequence_and_the_instant_of_its_mail(files, blocks):
-    for of in by_key_date(files, blocks).values():
-        sequences = [file.event["SEQUENCE"] for file in of]
+def test_each_update_has_a_higher_sequence_and_the_instant_of_its_mail(entries, blocks):
+    for of in by_key_date(entries, blocks).values():
+        sequences = [entry.event["SEQUENCE"] for entry in of]
         assert sequences[0] == 0 and sequences == sorted(set(sequences))
-        stamps = [file.event["DTSTAMP"].dt for file in of]
-        assert stamps == [file.message["Date"].datetime for file in of] == sorted(stamps)
-        assert all(re.search(rb"\r\nDTSTAMP:\d{8}T\d{6}Z\r\n", file.raw) for file in of)
+        stamps = [entry.event["DTSTAMP"].dt for entry in of]
+        assert stamps == [entry.file.message["Date"].datetime for entry in of] == sorted(stamps)
+        for entry in of:
+            stamped = re.findall(rb"\r\nDTSTAMP:\d{8}T\d{6}Z\r\n", entry.file.raw)
+            assert len(stamped) == len(entry.file.calendar.events), entry.mail
+
+
+@pytest.fixture(scope="module")
+def calendars(farm, people):
+    """Each person's whole calendar, bytes by their id."""
+    calendars = {file.stem: file.read_bytes() for file in (farm / "calendars").iterdir()}
+    assert calendars.keys() == people.keys()
+    return calendars
+
+
+def test_a_whole_calendar_is_read_by_both_libraries(calendars):
+    for person, raw in calendars.items():
+        calendar, others = read_by_both(raw)
+        assert others, person
+        assert is_well_folded(raw) and b"http" not in raw, person
+        assert set(calendar) == {"VERSION", "PRODID", "METHOD", "NAME"}, person
+        assert calendar["METHOD"] == "PUBLISH" and "key dates" in calendar["NAME"], person
+        assert all(set(event) == PROPERTIES and event["STATUS"] == "TENTATIVE" for event in calendar.events), person
+
+
+def test_a_growers_whole_calendar_has_what_their_mails_say_last_and_nothing_else(calendars, entries, people):
+    def put(event):
+        return [event[of].to_ical() for of in ("SUMMARY", "DTSTART", "DTEND", "SEQUENCE", "DTSTAMP", "STATUS")]
+
+    growers = {of: person["email"] for of, person in people.items() if person["role"] == "grower"}
+    for grower, address in growers.items():
+        theirs = [entry for entry in entries if entry.file.message["To"].addresses[0].addr_spec == address]
+        newest = {entry.event["UID"]: put(entry.event) for entry in theirs}
+        whole = icalendar.Calendar.from_ical(calendars[grower]).events
+        assert {event["UID"]: put(event) for event in whole} == newest, grower
+        assert len(whole) == len(newest) > 3, grower
+
+
+def test_an_advisers_whole_calendar_has_what_their_digests_say(calendars, mails, people, blocks):
+    digests = {(name[18:-4], message["Date"].datetime): on_one_line(message) for name, message in mails if name[11:18] == "digest-"}
+    (adviser,) = [of for of, person in people.items() if person["role"] == "adviser"]
+    whole = icalendar.Calendar.from_ical(calendars[adviser]).events
+    for event in whole:
+        kind, what, block = subject(event, blocks)
+        digest = digests[adviser, event["DTSTAMP"].dt]
+        pattern = rf"- [^:]*{re.escape(block)}[^:]*: {what}: (corrected: )?{said(kind, *days(event))}"
+        assert re.search(pattern, digest), f"{event['DTSTAMP'].dt}: {pattern}"
+    assert {subject(event, blocks)[2] for event in whole} == set(blocks.values()) - {"Gravel Pit"}
 
 
 def run(*arguments):
     return subprocess.run([os.environ["DUSKFLIGHT"], *map(str, arguments)], check=True, capture_output=True, text=True).stdout
 
 
-def test_a_date_that_is_withdrawn_is_cancelled(farm, files, blocks, tmp_path):
-    """In a copy of the farm, no trap of a block whose date was told caught an egg."""
-    put_in = next(file for file in files if file.event["SUMMARY"].startswith("Projected"))
-    _, what, name = subject(put_in.event, blocks)
-    (block,) = [block for block, of in blocks.items() if of == name]
-    copy = tmp_path / "farm"
+def without_eggs(farm, block, folder):
+    """A copy of a farm in which no trap of a block caught an egg."""
+    copy = folder / "farm"
     shutil.copytree(farm, copy)
     with open(copy / "traps.csv", newline="") as file:
         traps = {row["id"] for row in csv.DictReader(file) if row["block"] == block}
     rows = list(csv.DictReader(run("visits", "export", "--config", copy).splitlines()))
     changed = [{**row, "eggs": "0"} for row in rows if row["trap"] in traps and row["eggs"]]
-    with open(tmp_path / "visits.csv", "w", newline="") as file:
+    with open(folder / "visits.csv", "w", newline="") as file:
         writer = csv.DictWriter(file, rows[0])
         writer.writeheader()
         writer.writerows(changed)
-    run("visits", "import", "--config", copy, tmp_path / "visits.csv")
+    run("visits", "import", "--config", copy, folder / "visits.csv")
+    return copy
 
-    next_day = datetime.date.fromisoformat(put_in.mail[:10]) + datetime.timedelta(days=1)
-    run("preview", "alerts", "--config", copy, "--as-of", next_day, "--out", tmp_path / "mails")
-    mails = [(file.name, parsed(file)) for file in (tmp_path / "mails").glob("*.eml")]
-    found = [file for mail in mails for file in files_of(*mail) if file.event["UID"] == put_in.event["UID"]]
-    (taken_out,) = found
-    event = taken_out.event
-    assert taken_out.part["Content-Type"].params["method"] == taken_out.calendar["METHOD"] == "CANCEL"
+
+def previewed(farm, day, folder):
+    """The calendar files of the alerts of a day."""
+    run("preview", "alerts", "--config", farm, "--as-of", day, "--out", folder / "mails")
+    mails = [(file.name, parsed(file)) for file in sorted((folder / "mails").glob("*.eml"))]
+    return [file for mail in mails for file in files_of(*mail)]
+
+
+def is_taken_out(entry, put_in, blocks):
+    """Asserts that an entry takes out what another one put in."""
+    event, (_, what, name) = entry.event, subject(put_in.event, blocks)
     assert event["STATUS"] == "CANCELLED" and event["SUMMARY"] == f"Withdrawn: {what}, {name}"
     assert event["SEQUENCE"] > put_in.event["SEQUENCE"] and event["DTSTAMP"].dt > put_in.event["DTSTAMP"].dt
-    assert days(event) == days(put_in.event)
-    assert set(event) == PROPERTIES and not any(part.errors for part in taken_out.calendar.walk())
-    assert vobject.readOne(taken_out.raw.decode()).vevent.status.value == "CANCELLED"
-    assert f"withdrawn; told on {in_words(*[put_in.event['DTSTAMP'].dt.date()] * 2)}" in taken_out.text
+    assert days(event) == days(put_in.event) and set(event) == PROPERTIES
+    _, others = read_by_both(entry.file.raw)
+    (other,) = [of for of in others if of.uid.value == event["UID"]]
+    assert other.status.value == "CANCELLED"
+    on = in_words(*[put_in.event["DTSTAMP"].dt.date()] * 2)
+    lines = told(entry.file.message)[what, name]
+    assert any(line.startswith(f"withdrawn; told on {on} as {in_words(*days(put_in.event))}") for line in lines)
+
+
+def test_a_date_that_is_withdrawn_is_cancelled(farm, entries, blocks, tmp_path):
+    put_in = next(entry for entry in entries if entry.event["SUMMARY"].startswith("Projected"))
+    _, what, name = subject(put_in.event, blocks)
+    (block,) = [block for block, of in blocks.items() if of == name]
+    copy = without_eggs(farm, block, tmp_path)
+    next_day = datetime.date.fromisoformat(put_in.mail[:10]) + datetime.timedelta(days=1)
+    found = entries_of(previewed(copy, next_day, tmp_path))
+    (taken_out,) = [entry for entry in found if entry.event["UID"] == put_in.event["UID"]]
+    is_taken_out(taken_out, put_in, blocks)
+    file = taken_out.file
+    assert file.part["Content-Type"].params["method"] == file.calendar["METHOD"] == "CANCEL"
+
+
+def test_a_withdrawn_date_beside_others_is_cancelled_in_a_file_that_publishes(farm, entries, blocks, tmp_path):
+    put_in, day = beside_a_later_entry(entries, blocks)
+    (block,) = [block for block, of in blocks.items() if of == subject(put_in.event, blocks)[2]]
+    copy = without_eggs(farm, block, tmp_path)
+    found = entries_of(previewed(copy, day, tmp_path))
+    (taken_out,) = [entry for entry in found if entry.event["UID"] == put_in.event["UID"]]
+    is_taken_out(taken_out, put_in, blocks)
+    file = taken_out.file
+    assert file.part["Content-Type"].params["method"] == file.calendar["METHOD"] == "PUBLISH"
+    assert {event["STATUS"] for event in file.calendar.events} == {"TENTATIVE", "CANCELLED"}
+    lines = told(file.message)[subject(put_in.event, blocks)[1:]]
+    if len(lines) > 1:
+        pytest.xfail("a date told as near and then as passed is withdrawn in two lines")
+
+
+def beside_a_later_entry(entries, blocks):
+    """The newest entry of a date, and the day of a later mail to the same person that tells of other blocks only."""
+    for later in entries:
+        of_mail = {subject(entry.event, blocks)[2] for entry in entries if entry.mail == later.mail}
+        for entry in reversed(entries):
+            same = entry.file.message["To"] == later.file.message["To"] and entry.mail < later.mail
+            if same and subject(entry.event, blocks)[2] not in of_mail:
+                return entry, later.mail[:10]
+    raise AssertionError("no mail tells of some of a person's blocks after others")

@@ -5,10 +5,12 @@ import email
 import email.policy
 import json
 import os
+import re
 import shutil
 import sqlite3
 import subprocess
 import unicodedata
+from collections import Counter
 
 import pytest
 from markup import faults
@@ -23,7 +25,7 @@ NAMES = [
     "=?utf-8?q?=0D=0ABcc:_thief=40evil.example?=",
 ]
 LONG = "<i>" + "y" * 1500 + " \r\n.\r\n" + "ñ 🌰 " * 120
-MORNINGS = ["2022-04-20", "2022-05-31", "2022-06-24", "2022-07-10", "2022-07-31"]
+MORNINGS = ["2022-04-15", "2022-04-20", "2022-06-23", "2022-07-02", "2022-07-10", "2022-08-01", "2022-08-22"]
 OUR_HEADERS = {
     "Date",
     "Message-ID",
@@ -95,7 +97,8 @@ def mails(farm):
             said = run("preview", kind, "--config", farm, "--as-of", day, "--out", out)
             assert said.returncode == 0, said.stderr
             made |= {f"{day} {file.name}": file.read_bytes() for file in out.glob("*.eml")}
-    assert len(made) > 12
+    assert sum("digest" in name for name in made) == len(MORNINGS)
+    assert sum("alert" in name for name in made) > 6
     return made
 
 
@@ -141,14 +144,18 @@ def columns(line):
 
 
 def test_the_text_keeps_every_name_whole_within_its_width(mails):
+    named = Counter()
     for name, data in mails.items():
         text = parsed(data).get_body(("plain",)).get_content()
         assert max(map(columns, text.splitlines())) <= 76, name
-    # A digest names the farm, and the blocks that have something to say.
-    digests = [parsed(data).get_body(("plain",)).get_content() for name, data in mails.items() if "digest" in name]
-    flat = "".join("".join(digests).split())
-    for shown in (NAMES[1], NAMES[2], NAMES[5], NAMES[6]):
-        assert "".join(shown.split()) in flat, shown
+        flat = "".join(text.split())
+        kind = "digest" if "digest" in name else "alert"
+        named.update((kind, at) for at in (1, 2, 5, 6) if "".join(NAMES[at].split()) in flat)
+        # No name is cut short: as many characters of the long one stand in a row as it has.
+        assert set(map(len, re.findall("x{5,}", flat))) <= {100}, name
+    # A digest names the blocks that have something to say, an alert those of its grower.
+    for at in (1, 2, 5, 6):
+        assert named["digest", at] > 2 and named["alert", at] > 0, (named, at)
 
 
 def test_a_name_of_2000_characters_is_refused_by_its_length(farm):

@@ -2,7 +2,9 @@
 
 import datetime
 import html.parser
+import math
 import re
+import statistics
 from collections import Counter
 
 from markup import faults
@@ -66,6 +68,99 @@ def test_one_mail_a_day_and_person_of_each_kind(mails):
     assert set(sent.values()) == {1}
 
 
+DAY = "(?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec) \\d\\d?"
+STRETCH = f"{DAY}(?:–\\d\\d?| – {DAY})?"
+
+
+def test_subjects_begin_with_their_day_and_are_read_whole_on_a_phone(mails):
+    for name, message in mails:
+        subject, day = message["Subject"], datetime.date.fromisoformat(name[:10])
+        today = f"{day:%b} {day.day}"
+        assert len(subject) <= 60, f"{name}: {subject}"
+        if "-digest-" in name:
+            assert subject.startswith(f"{today}: "), f"{name}: {subject}"
+        elif "-letter-" in name:
+            assert subject.startswith(f"Week to {today}"), f"{name}: {subject}"
+        elif re.search(DAY, subject):
+            assert re.match(f"(Now )?{STRETCH}: ", subject), f"{name}: {subject}"
+        else:
+            assert re.match("Withdrawn|Egg-laying start not known", subject), f"{name}: {subject}"
+
+
+def test_the_days_of_an_alerts_subject_stand_in_its_text(mails):
+    for name, message in mails:
+        if "-alert-" in name and (days := re.match(f"(?:Now )?({STRETCH}): ", message["Subject"])):
+            flat = " ".join(parts(message)[0].split())
+            assert re.search(rf"\b{days[1]}(?![–\d])", flat), f"{name}: {days[1]}"
+
+
+def words(message, until=r"^-{17}$"):
+    """How many words a mail's text has up to a line."""
+    (text, _) = parts(message)
+    return len(re.split(until, text.replace("\r\n", "\n"), maxsplit=1, flags=re.M)[0].split())
+
+
+def test_alerts_are_few_and_say_what_matters_in_120_words(mails):
+    alerts = [(name, message) for name, message in mails if "-alert-" in name]
+    for name, message in alerts:
+        assert words(message, "^(Rests on: .*|-{17})$") <= 120, name
+    sent = Counter(message["To"].addresses[0].addr_spec for _, message in alerts)
+    assert len(sent) == 4 and all(3 < count <= 10 for count in sent.values()), sent
+
+
+def told_of_blocks(message):
+    """What an alert says of each block, up to the first date: (title, block, words)."""
+    text = parts(message)[0].replace("\r\n", "\n")
+    for paragraph in text.split("\n\n"):
+        head, *lines = paragraph.strip().split("\n- ")
+        for line in lines:
+            names, says = " ".join(line.split()).split(": ", 1)
+            yield from ((head, name, re.split(DAY, says)[0]) for name in names.split(", "))
+
+
+def test_no_grower_hears_the_same_again_within_a_week(mails):
+    said, count = {}, 0
+    for name, message in mails:
+        if "-alert-" not in name:
+            continue
+        day = datetime.date.fromisoformat(name[:10])
+        for what in told_of_blocks(message):
+            before = said.get((message["To"], what))
+            assert before is None or (day - before).days > 7, f"{name}: {what} was told on {before}"
+            said[message["To"], what] = day
+            count += 1
+    assert count > 60
+
+
+def test_a_growers_mails_share_what_their_blocks_reach_within_five_days(mails):
+    """No alert of news comes within five days after another one that told the same news of other blocks. Starts are left
+    out: nobody foresees them, so a mail has those known by then."""
+    told = {}
+    for name, message in mails:
+        if "-alert-" not in name or message["Subject"].startswith(("Now ", "Withdrawn")):
+            continue
+        day = datetime.date.fromisoformat(name[:10])
+        kinds = {(head, says) for head, _, says in told_of_blocks(message) if head != "Egg-laying start"}
+        for kind in kinds:
+            before = told.get((message["To"], kind))
+            assert before is None or (day - before).days > 5, f"{name}: {kind} was told on {before}"
+            told[message["To"], kind] = day
+
+
+def test_digests_are_short_and_quiet_ones_have_no_table(mails):
+    digests = [message for name, message in mails if "-digest-" in name]
+    counts = sorted(words(message) for message in digests)
+    assert statistics.median(counts) <= 300 and counts[math.ceil(0.9 * len(counts)) - 1] <= 700
+    quiet = [message for message in digests if "Nothing new and nothing due in" in parts(message)[0]]
+    assert len(quiet) > 40
+    for message in quiet:
+        text, markup = parts(message)
+        assert "nothing due, nothing new" in message["Subject"]
+        assert words(message, "^(THIS WEEK|TROUBLE|-{17})$") <= 120, message["Subject"]
+        assert "WITH SOMETHING TO SAY" not in text and '<table class="rows">' not in markup, message["Subject"]
+        assert '<img' not in markup, message["Subject"]
+
+
 def test_ids_are_unique_and_ours(mails):
     ids = [message["Message-ID"] for _, message in mails]
     assert len(set(ids)) == len(ids)
@@ -125,12 +220,13 @@ def test_pictures_are_whole_small_and_say_in_words_what_they_show(mails):
                 continue
             picture = part.get_content()
             assert picture.startswith(b"\x89PNG") and picture.endswith(b"IEND\xaeB`\x82"), name
-            wide = 800 if part.get_filename() == "glance.png" else 960
-            assert int.from_bytes(picture[16:20]) == wide and len(picture) < 55_000, name
-            drawn[part.get_filename()] += 1
+            width = 800 if part.get_filename() == "glance.png" else 960
+            assert int.from_bytes(picture[16:20]) == width and len(picture) < 55_000, name
+            drawn[name[11:17], part.get_filename()] += 1
         for alt in re.findall(r'<img [^>]*alt="([^"]*)"', markup):
             assert len(alt) > 60 and re.search(r"\d", alt), f"{name}: {alt}"
-    assert drawn["heat.png"] > 50 and drawn["catches.png"] > 10 and drawn["glance.png"] > 100
+    assert drawn["digest", "glance.png"] > 100 and drawn["letter", "glance.png"] > 20
+    assert drawn["digest", "heat.png"] > 30 and drawn["digest", "catches.png"] > 30 and drawn["alert-", "heat.png"] > 20
 
 
 def test_the_html_has_no_fault(mails):

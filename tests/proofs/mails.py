@@ -56,12 +56,12 @@ class Mail:
         return len(" ".join(above).split())
 
     def statements(self):
-        """What is told: (block, its words in lower case, all on one line)."""
+        """What is told: (block, its words in lower case, all on one line). Blocks that share a line have it each."""
         told = []
         for title, item in items(self.text):
             listed = re.fullmatch(r"- (.+?): (.+)", item)
-            block, words = (listed[1], f"{title} {listed[2]}") if listed else (title, item)
-            told.append((block, words.lower()))
+            blocks, words = (listed[1].split(", "), f"{title} {listed[2]}") if listed else ([title], item)
+            told += [(block, words.lower()) for block in blocks]
         return told
 
 

@@ -114,3 +114,9 @@ def test_blocks_that_share_an_event_are_read_one_by_one(season):
     passed = "second-generation egg laying: mark passed, computed; egg laying not observed"
     assert statements == [("North", f"{passed} jul 1"), ("East 80", f"{passed} jul 2"),
                           ("North", "third-generation egg laying projected aug 3–10, may have begun")]
+
+
+def test_blocks_that_share_a_line_are_read_one_by_one(season):
+    season[2].text = "Second-generation egg laying\n- North, East 80: projected Jun\n  19–29 (middle Jun 25)\n"
+    words = "second-generation egg laying projected jun 19–29 (middle jun 25)"
+    assert season[2].statements() == [("North", words), ("East 80", words)]
