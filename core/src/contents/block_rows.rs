@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use crate::id::{BlockId, PersonId};
 use crate::ledger::Notice;
 use crate::ledger::rank::{NEVER_LEADS, rank};
-use crate::season::{BlockSeason, MarkReading, Projection, Shake, lagging};
+use crate::season::{BlockSeason, HullSplit, MarkReading, Projection, Shake, lagging};
 use crate::wording::words::{Words, short_mark};
 use crate::wording::work::plural;
 
@@ -149,8 +149,13 @@ pub(super) fn harvest(words: Words, season: &BlockSeason) -> String {
         return String::new();
     };
     let split = of.split.days().map(|days| {
+        let known = if matches!(of.split, HullSplit::Seen(_)) {
+            "seen"
+        } else {
+            "expected"
+        };
         let days = words.stretch(days.earliest, days.latest);
-        format!("hull split {days}")
+        format!("hull split {known} {days}")
     });
     let shake = of.shake.map(|shake| match shake {
         Shake::Done(day) => format!("shaken {}", words.day(day)),

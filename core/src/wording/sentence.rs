@@ -80,7 +80,7 @@ impl Words {
                 let ahead_again =
                     matches!((event, now), (Event::MarkPassed(_), Value::Range { .. }));
                 let news = match ahead_again {
-                    true => self.ahead_again(what, *now),
+                    true => self.ahead_again(what, *now, begun_of(event, season)),
                     false => self.news(event, &what, *now, season),
                 };
                 let (told_on, was) = (self.day(*told_on), self.value(*was));
@@ -141,7 +141,7 @@ impl Words {
                 told(format!("projected {when}{begun}"))
             }
             Event::MarkPassed(mark) => match value {
-                Value::Range { .. } => told(format!("projected {when}")),
+                Value::Range { .. } => told(format!("projected {when}{}", begun_of(event, season))),
                 _ => {
                     let reading = told_reading(season, mark);
                     let says = self.passed(value, reading);
@@ -227,11 +227,14 @@ impl Words {
     }
 
     /// A mark that was told as passed and is not yet.
-    fn ahead_again(self, what: String, value: Value) -> Sentence {
+    fn ahead_again(self, what: String, value: Value, begun: &str) -> Sentence {
         Sentence {
             brief: format!("{} mark not passed yet", without_laying(&what)),
             when: Some(self.span(value)),
-            says: format!("mark not passed yet, projected {}", self.value(value)),
+            says: format!(
+                "mark not passed yet, projected {}{begun}",
+                self.value(value)
+            ),
             about: what,
         }
     }
@@ -425,6 +428,14 @@ fn subject_of_all(notices: &[&Notice]) -> String {
 pub(crate) fn told_reading<'a>(season: &'a BlockSeason, mark: &MarkId) -> Option<&'a MarkReading> {
     let mut readings = season.marks.iter();
     readings.find(|reading| &reading.mark == mark)
+}
+
+/// That what a mark's event projects may have begun.
+fn begun_of(event: &Event, season: &BlockSeason) -> &'static str {
+    match event {
+        Event::MarkNear(mark) | Event::MarkPassed(mark) => begun(told_reading(season, mark)),
+        _ => "",
+    }
 }
 
 /// That what a reading projects may have begun.
