@@ -307,6 +307,9 @@ pub(crate) fn note(dates: &[KeyDate]) -> Option<String> {
             .all(|date| date.standing == DateState::Withdrawn);
     Some(match gone {
         true => format!("The attached calendar file takes {what} out of your calendar."),
+        false if any(DateState::Withdrawn) => {
+            format!("The attached calendar file puts in, moves or takes out {what}.")
+        }
         false => format!(
             "The attached calendar file puts {what} into your calendar, or moves what is there."
         ),

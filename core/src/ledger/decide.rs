@@ -323,6 +323,16 @@ struct Heard {
     value: Value,
     on: NaiveDate,
     step: u8,
+    /// Whether it was told as a correction.
+    corrected: bool,
+}
+
+impl Heard {
+    /// Whether a person must hear of a new value. What was told as passed and then as ahead again is told once more
+    /// when it passes, also within its range.
+    fn is_left_by(&self, new: Value) -> bool {
+        self.value.is_left_by(new) || self.corrected && self.value.is_other_state_than(new)
+    }
 }
 
 /// `None` for what was withdrawn, and for history whose list did not reach the person.
@@ -333,6 +343,7 @@ fn heard(told: &Told, past: Past) -> Option<Heard> {
         value,
         on: told.on,
         step: told.step,
+        corrected: told.corrected_on == Some(told.on),
     })
 }
 
@@ -347,7 +358,7 @@ fn change(fact: &Fact, last: Last<'_>, moment: Moment) -> Option<Change> {
     }
     match (&fact.state, heard) {
         (State::Now { value, step: 1.. }, None) => news(&fact.event, *value, last.told, moment),
-        (State::Now { value, .. }, Some(last_heard)) if last_heard.value.is_left_by(*value) => {
+        (State::Now { value, .. }, Some(last_heard)) if last_heard.is_left_by(*value) => {
             let rests = last
                 .corrected_on()
                 .is_some_and(|on| (moment.today - on).num_days() < DAYS_BETWEEN_CORRECTIONS);

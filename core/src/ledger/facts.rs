@@ -12,6 +12,8 @@ use super::value::Value;
 /// A harvest is worth a line so many days before the likely day of its shake. Common practice, no
 /// source.
 const MARGIN_NEAR_DAYS: i64 = 30;
+/// The month and day by which a start should be known. Common practice, no source.
+const START_KNOWN_BY: (u32, u32) = (5, 31);
 /// More flights than this are not seen in a year: three to four generations, more in warm years (UC IPM).
 const MOST_FLIGHTS: u8 = 9;
 
@@ -237,10 +239,11 @@ fn start_gone(season: &BlockSeason) -> State {
     }
 }
 
-/// From the last day of May on a start that is not firm is told as not known, where a date counts from it; one
+/// From that day on a start that is not firm is told as not known, where a date counts from it; one
 /// that becomes known afterwards is news by itself.
 fn start_not_known(season: &BlockSeason) -> State {
-    let told = NaiveDate::from_ymd_opt(season.year, 5, 31);
+    let (month, day) = START_KNOWN_BY;
+    let told = NaiveDate::from_ymd_opt(season.year, month, day);
     let told = told.filter(|day| *day <= season.as_of);
     let mut marks = season.marks.iter();
     let asked = marks.any(|reading| reading.told && reading.rests_on_start);
