@@ -10,6 +10,7 @@ pub mod id;
 pub mod insect;
 pub mod ledger;
 pub mod orchard;
+mod same_day;
 #[cfg(test)]
 mod sample;
 pub mod season;

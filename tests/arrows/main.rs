@@ -11,9 +11,10 @@ use std::path::{Path, PathBuf};
 use files::{Arrow, Files, circles};
 
 /// The rooms of `core`; each may use those before it.
-const ROOMS: [&str; 13] = [
+const ROOMS: [&str; 14] = [
     "id",
     "statistics",
+    "same_day",
     "temperature",
     "weather",
     "heat",

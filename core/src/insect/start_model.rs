@@ -1,12 +1,13 @@
 //! How the egg-laying start is decided.
 
-use chrono::{Datelike, NaiveDate};
+use chrono::NaiveDate;
 use serde::Deserialize;
 
 use crate::orchard::StartRule;
 use crate::temperature::{DegreeDays, Unit};
 
 use super::degree_days;
+use crate::same_day::same_day;
 
 /// Laying begins on this day of the year at the earliest where the file names none: egg traps hang by then
 /// (UC IPM almond guideline).
@@ -73,9 +74,6 @@ impl StartModel {
     /// The earliest day of a year on which laying may begin.
     #[must_use]
     pub fn earliest(&self, year: i32) -> NaiveDate {
-        let of_year = |day: NaiveDate| day.with_year(year);
-        // 29 February falls to the 28th.
-        let day = of_year(self.earliest).or_else(|| of_year(self.earliest.pred_opt()?));
-        day.unwrap_or(self.earliest)
+        same_day(self.earliest, year).unwrap_or(self.earliest)
     }
 }

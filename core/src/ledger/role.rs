@@ -72,12 +72,6 @@ impl From<Role> for Roles {
 }
 
 impl Roles {
-    /// Several at once.
-    #[must_use]
-    pub fn of(roles: &[Role]) -> Self {
-        Self(roles.to_vec())
-    }
-
     /// Whether a role is one of them.
     #[must_use]
     pub fn has(&self, role: Role) -> bool {

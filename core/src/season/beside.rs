@@ -5,7 +5,7 @@ use chrono::{Datelike, NaiveDate};
 
 use crate::id::BlockId;
 use crate::orchard::{Block, Orchard};
-use crate::trapping::{Catch, Disruption, EggLayingStart, Notes};
+use crate::trapping::{Disruption, EggLayingStart, Notes};
 
 use super::{Comparison, GroupStarts, HeatOfYear, RiskFacts};
 
@@ -14,8 +14,6 @@ use super::{Comparison, GroupStarts, HeatOfYear, RiskFacts};
 pub struct Beside {
     /// A conventional block's start, where this one may be late.
     pub start: Option<StartBeside>,
-    /// Catches of the same days as the latest, a year before.
-    pub year_before: Vec<Catch>,
     /// Catches beside those of earlier years, by kind of trap.
     pub years: Vec<Comparison>,
     /// What the traps show of mating disruption; `None` in a conventional block.

@@ -8,8 +8,8 @@ use crate::statistics::quantile;
 use crate::temperature::DegreeDays;
 
 use super::projection::{FEW_PAST_YEARS, Outlook, Trajectory};
-use super::years::same_day;
 use super::{BlockSeason, StationHeat};
+use crate::same_day::same_day;
 
 /// The share of earlier years below a band, and above it.
 const OUTSIDE_BAND: f64 = 0.1;

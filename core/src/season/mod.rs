@@ -238,8 +238,6 @@ pub fn assess(
         unknown: unknown(orchard, block, visits, own_notes, as_of),
         beside: Beside {
             start: beside::start_beside(orchard, block, &start, (starts, notes), as_of),
-            year_before: year_before(week)
-                .map_or_else(Vec::new, |[from, to]| catches(&traps, visits, from, to)),
             years: years::years(orchard, block, heat, visits),
             disruption: disruption(orchard, block, visits, own_notes, as_of),
             risk: risk_facts::risk_facts(own_notes, as_of),
@@ -281,12 +279,6 @@ fn splits(block: &Block, notes: &[Note], as_of: NaiveDate) -> Vec<(String, HullS
         (variety.clone(), split)
     };
     block.varieties.iter().map(of).collect()
-}
-
-/// The same days a year before.
-fn year_before(days: [NaiveDate; 2]) -> Option<[NaiveDate; 2]> {
-    let [from, to] = days.map(|day| years::same_day(day, day.year() - 1));
-    Some([from?, to?])
 }
 
 /// The egg-laying start, where the insect's marks count from it. A second candidate is only one while

@@ -14,12 +14,12 @@ use chrono::{Datelike, NaiveDate};
 
 use crate::id::{BlockId, ProductId, TrapId};
 use crate::orchard::{Block, Orchard, Place, Regime, Trap, TrapKind};
+use crate::same_day::same_day;
 use crate::temperature::DegreeDays;
 use crate::trapping::{Haul, Interval, Visits, attractants, haul, intervals};
 
 use super::{StationHeat, WhyNot};
 use cuts::HeatCuts;
-pub(super) use cuts::same_day;
 use differ::differences;
 
 /// With fewer comparable seasons this one is given no place among them.

@@ -3,6 +3,7 @@
 use chrono::{Datelike, Days, NaiveDate};
 
 use crate::orchard::{Trap, TrapKind};
+use crate::same_day::same_day;
 
 use super::{Catch, Visit, Visits, catches};
 
@@ -51,9 +52,7 @@ fn newest(traps: &[&Trap], visits: &Visits, as_of: NaiveDate) -> Option<LastRead
     let oldest = as_of.checked_sub_days(Days::new(OLDEST_DAYS))?;
     let (on, catch) = round(traps, visits, oldest, as_of)?;
     let [nearest, farthest] = WEEK_BEFORE.map(|days| on.checked_sub_days(Days::new(days)));
-    let year_before = on
-        .with_year(on.year() - 1)
-        .or_else(|| on.pred_opt()?.with_year(on.year() - 1));
+    let year_before = same_day(on, on.year() - 1);
     let near = |day: NaiveDate| {
         let around = Days::new(NEAR_DAYS);
         round(

@@ -1,8 +1,9 @@
 //! What each past year of a station says of the rest of this one, worked out once for all its blocks.
 
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::{Datelike, NaiveDate};
 
 use crate::heat::HeatSeries;
+use crate::same_day::same_day;
 
 use super::shift::{PastYear, Shift};
 
@@ -73,16 +74,10 @@ fn past_years(heat: &HeatSeries, year: i32) -> Vec<PastYear> {
     let next = heat.date(heat.len());
     (heat.first().year()..year)
         .filter_map(|year| {
-            let position = heat.position(same_day_in(year, next)?)?;
+            let position = heat.position(same_day(next, year)?)?;
             Some(PastYear { year, position }).filter(|past| past.position < heat.len())
         })
         .collect()
-}
-
-/// Years align by month and day, 29 February falling to the 28th.
-fn same_day_in(year: i32, day: NaiveDate) -> Option<NaiveDate> {
-    day.with_year(year)
-        .or_else(|| day.checked_sub_days(Days::new(1))?.with_year(year))
 }
 
 /// Forecast days, then the days of a past year from `past` on, each moved by the warming since and
@@ -117,9 +112,6 @@ mod tests {
     #[test]
     fn the_29th_of_february_falls_to_the_28th() {
         let leap = NaiveDate::from_ymd_opt(2020, 2, 29).unwrap();
-        assert_eq!(
-            same_day_in(2019, leap),
-            NaiveDate::from_ymd_opt(2019, 2, 28)
-        );
+        assert_eq!(same_day(leap, 2019), NaiveDate::from_ymd_opt(2019, 2, 28));
     }
 }

@@ -14,12 +14,6 @@ use super::WhyNotByHeat;
 /// Adding up in another order may move a sum by so much, °F-days, which must not cost a day.
 const SUM_ERROR: f64 = 1e-6;
 
-/// The same day of another year; 29 February falls to the 28th.
-pub(in crate::season) fn same_day(day: NaiveDate, year: i32) -> Option<NaiveDate> {
-    let other = day.with_year(year);
-    other.or_else(|| NaiveDate::from_ymd_opt(year, 2, 28))
-}
-
 /// The days at which seasons had the same degree-days since 1 January.
 pub(super) struct HeatCuts {
     /// Degree-days since 1 January, to the newest station day.

@@ -5,8 +5,8 @@ use chrono::NaiveDate;
 use crate::orchard::{Regime, TrapKind};
 use crate::trapping::Haul;
 
-use super::cuts::same_day;
 use super::{SeasonCatch, Spot};
+use crate::same_day::same_day;
 
 /// Shares of nights in service life that differ by more are other service states. Our own choice, no
 /// source.
