@@ -1,12 +1,14 @@
 //! Short ways to say the same thing of many traps and many blocks.
 
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
+use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
-use crate::id::TrapId;
-use crate::ledger::Event;
-use crate::ledger::Notice;
+use crate::id::{MarkId, TrapId};
+use crate::ledger::{Change, Event, Notice};
+use crate::orchard::Part;
 
 /// From so many traps on a run of numbers is written by its ends.
 const SHORTEST_RUN: usize = 3;
@@ -43,18 +45,19 @@ pub(crate) fn name_list(names: &[impl AsRef<str>]) -> String {
 }
 
 /// Notices that are told in one sentence: parts of several traps of a block that went in on the
-/// same day and changed alike; any other notice alone. The order is kept.
+/// same day and changed alike, and one date that is taken back both as near and as passed, by what was told last; any
+/// other notice alone. The order is kept.
 pub(crate) fn gathered<'a>(notices: &[&'a Notice]) -> Vec<Vec<&'a Notice>> {
     let mut groups: Vec<Vec<&Notice>> = Vec::new();
-    let mut parts: BTreeMap<_, Vec<usize>> = BTreeMap::new();
+    let mut places: BTreeMap<_, Vec<usize>> = BTreeMap::new();
     for notice in notices {
-        let Event::PastServiceLife(_, part, since) = &notice.event else {
+        let Some(shared) = shared(notice) else {
             groups.push(vec![notice]);
             continue;
         };
-        let key = (notice.year, &notice.block, &notice.insect, part, since);
-        let alike = parts.entry(key).or_default();
-        let changed_alike = |place: &&usize| groups[**place][0].change == notice.change;
+        let key = (notice.year, &notice.block, &notice.insect, shared);
+        let alike = places.entry(key).or_default();
+        let changed_alike = |place: &&usize| changed_alike(groups[**place][0], notice);
         if let Some(place) = alike.iter().find(changed_alike) {
             groups[*place].push(notice);
         } else {
@@ -62,7 +65,37 @@ pub(crate) fn gathered<'a>(notices: &[&'a Notice]) -> Vec<Vec<&'a Notice>> {
             groups.push(vec![notice]);
         }
     }
+    for group in &mut groups {
+        group.sort_by_key(|notice| Reverse(notice.change.told_on()));
+    }
     groups
+}
+
+/// What notices are about that one sentence may tell.
+#[derive(PartialEq, Eq, PartialOrd, Ord)]
+enum Shared<'a> {
+    /// Parts that went in on one day.
+    Parts(Part, NaiveDate),
+    /// A mark's date.
+    Mark(&'a MarkId),
+}
+
+fn shared(notice: &Notice) -> Option<Shared<'_>> {
+    match (&notice.event, &notice.change) {
+        (Event::PastServiceLife(_, part, since), _) => Some(Shared::Parts(*part, *since)),
+        (Event::MarkNear(mark) | Event::MarkPassed(mark), Change::Withdrawn { .. }) => {
+            Some(Shared::Mark(mark))
+        }
+        _ => None,
+    }
+}
+
+/// Whether two notices of what they share say the same of it.
+fn changed_alike(one: &Notice, other: &Notice) -> bool {
+    match (&one.change, &other.change) {
+        (Change::Withdrawn { why, .. }, Change::Withdrawn { why: other, .. }) => why == other,
+        (change, other) => change == other,
+    }
 }
 
 /// Trap ids in their order, runs of numbers by their ends: `N-1 to N-6, N-9`.

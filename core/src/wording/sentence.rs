@@ -58,9 +58,9 @@ impl Words {
             return Sentence::default();
         };
         let event = &first.event;
-        let what = match notices {
-            [_] => subject_of(event, season),
-            _ => subject_of_all(notices),
+        let what = match (event, notices.len()) {
+            (Event::PastServiceLife(..), 2..) => subject_of_all(notices),
+            _ => subject_of(event, season),
         };
         match &first.change {
             Change::New(value) => {

@@ -7,6 +7,7 @@ use crate::orchard::Crop;
 use crate::season::First;
 use crate::season::tests::{new_year::season_of_crop, received};
 use crate::trapping::SoFar;
+use crate::wording::gather::gathered;
 
 fn day(month: u32, day: u32) -> NaiveDate {
     NaiveDate::from_ymd_opt(2021, month, day).unwrap()
@@ -102,6 +103,39 @@ fn late_news_says_how_late_and_what_was_taken_back_what_was_told() {
     let whole = "end of the 1st flight: withdrawn; told on Jun 1 as May 20; now: not back at the low on \
                  two readings";
     assert_eq!(flight.whole(), whole);
+}
+
+#[test]
+fn a_date_that_was_told_as_near_and_as_passed_is_taken_back_in_one_sentence() {
+    let season = season();
+    let gone = |event, d| Notice {
+        year: 2021,
+        block: season.block.id.clone(),
+        insect: season.insect.clone(),
+        event,
+        revision: 2,
+        step: 1,
+        late: None,
+        to_release: false,
+        change: Change::Withdrawn {
+            was: Value::Day(day(6, 20)),
+            told_on: day(6, d),
+            why: WhyGone::ShownNoMore,
+        },
+    };
+    let notices = [
+        gone(Event::MarkNear(mark()), 1),
+        gone(Event::Start, 1),
+        gone(Event::MarkPassed(mark()), 8),
+    ];
+    let notices: Vec<&Notice> = notices.iter().collect();
+    let told = gathered(&notices).into_iter();
+    let told: Vec<String> = told
+        .map(|group| Words::default().told(&group, &season).whole())
+        .collect();
+    assert_eq!(told.len(), 2, "{told:?}");
+    let last = "third-generation egg laying: withdrawn; told on Jun 8 as Jun 20;";
+    assert!(told[0].starts_with(last), "{told:?}");
 }
 
 #[test]
