@@ -24,8 +24,6 @@ pub struct Alert {
     pub day: NaiveDate,
     /// What a subject says of the most important of it.
     pub headline: String,
-    /// How many more things it tells than the headline.
-    pub more: usize,
     /// What it tells, most important first.
     pub items: Vec<AlertItem>,
     /// What that rests on, in one line; empty where it says so itself.
@@ -112,7 +110,6 @@ pub fn alert(
     Some(Alert {
         day,
         headline,
-        more,
         items,
         rests_on,
         calendar,

@@ -107,7 +107,8 @@ fn quiet_headline(digest: &Digest, seasons: &[&BlockSeason], day: String) -> Str
     let brief = match (digest.work.is_empty(), digest.news.is_empty()) {
         (false, _) => format!("trap work in {work}"),
         (true, false) => "no trap work; see what is new".to_owned(),
-        (true, true) => "nothing due, nothing new".to_owned(),
+        (true, true) if digest.blocks.rows.is_empty() => "nothing due, nothing new".to_owned(),
+        (true, true) => "new readings, no trap work".to_owned(),
     };
     let headline = Headline {
         begins: day,

@@ -18,8 +18,6 @@ pub struct Summary {
     pub day: NaiveDate,
     /// The one most important line.
     pub headline: String,
-    /// How many more items and letters there are beside the headline.
-    pub more: usize,
     /// Mails that were folded into it, most urgent first.
     pub parts: Vec<SummaryPart>,
     /// The days it makes up for, where mails were left out.
@@ -49,11 +47,9 @@ impl Summary {
         let catch_up = mails.iter().filter_map(|(_, mail)| mail.catch_up());
         let catch_up = catch_up.reduce(|one, other| one.or_longer(Some(other)));
         let parts: Vec<SummaryPart> = mails.into_iter().map(SummaryPart::of).collect();
-        let told = parts.iter().map(SummaryPart::told);
         Some(Self {
             day,
             headline,
-            more: told.sum::<usize>().saturating_sub(1),
             parts,
             catch_up,
         })
@@ -87,10 +83,6 @@ impl SummaryPart {
     pub fn calendar_note(&self) -> Option<String> {
         note(&self.calendar)
     }
-
-    fn told(&self) -> usize {
-        self.items.len() + usize::from(self.letter.is_some())
-    }
 }
 
 #[cfg(test)]
@@ -114,7 +106,6 @@ mod tests {
         Single::Alert(Alert {
             day: day(20),
             headline: format!("{name}: first egg hatch"),
-            more: items - 1,
             items: vec![item; items],
             rests_on: String::new(),
             calendar: Vec::new(),
@@ -123,7 +114,7 @@ mod tests {
     }
 
     #[test]
-    fn a_summary_leads_with_its_most_urgent_mail_and_counts_all_the_others() {
+    fn a_summary_leads_with_its_most_urgent_mail() {
         let [ada, bo] = ["ada", "bo"].map(|id| PersonId::new(id).unwrap());
         let ten = CatchUp::of(day(10), day(19), day(20));
         let mails = vec![
@@ -132,7 +123,7 @@ mod tests {
         ];
         let summary = Summary::of(day(20), mails).unwrap();
         assert_eq!(summary.headline, "North: first egg hatch");
-        assert_eq!((summary.more, summary.catch_up), (2, ten));
+        assert_eq!(summary.catch_up, ten);
         let advisers: Vec<&PersonId> = summary.parts.iter().map(|part| &part.adviser).collect();
         assert_eq!(advisers, [&ada, &bo]);
         assert_eq!(Summary::of(day(20), Vec::new()), None);

@@ -263,10 +263,7 @@ impl DigestView<'_> {
 
     /// What stands above the blocks.
     fn blocks_title(&self) -> String {
-        match self.digest.blocks.rows.len() {
-            0 => "Blocks".to_owned(),
-            rows => plural(rows, "block") + " with something to say",
-        }
+        plural(self.digest.blocks.rows.len(), "block") + " with something to say"
     }
 
     /// What was left out, and where to see it.

@@ -144,7 +144,6 @@ fn hostile() -> Composed {
     let contents = Alert {
         day: MORNING,
         headline: format!("{}{}", names[0], names[4]),
-        more: 4,
         items: names.iter().map(item).collect(),
         rests_on: names.join("; "),
         calendar: names.iter().map(key_date).collect(),
