@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use crate::id::{BlockId, InsectId};
 
 use super::event::Event;
-use super::facts::{Fact, State, WhyGone};
+use super::facts::{Fact, Hears, State, WhyGone};
 use super::mail_kind::MailKind;
 use super::value::Value;
 
@@ -329,9 +329,10 @@ struct Heard {
 
 impl Heard {
     /// Whether a person must hear of a new value. What was told as passed and then as ahead again is told once more
-    /// when it passes, also within its range.
-    fn is_left_by(&self, new: Value) -> bool {
-        self.value.is_left_by(new) || self.corrected && self.value.is_other_state_than(new)
+    /// when it passes within its range to who hears of it each time; to others the range has held.
+    fn is_left_by(&self, new: Value, hears: Hears) -> bool {
+        let turned = self.corrected && self.value.is_other_state_than(new);
+        self.value.is_left_by(new) || turned && hears == Hears::EachTime
     }
 }
 
@@ -358,7 +359,9 @@ fn change(fact: &Fact, last: Last<'_>, moment: Moment) -> Option<Change> {
     }
     match (&fact.state, heard) {
         (State::Now { value, step: 1.. }, None) => news(&fact.event, *value, last.told, moment),
-        (State::Now { value, .. }, Some(last_heard)) if last_heard.is_left_by(*value) => {
+        (State::Now { value, .. }, Some(last_heard))
+            if last_heard.is_left_by(*value, fact.hears) =>
+        {
             let rests = last
                 .corrected_on()
                 .is_some_and(|on| (moment.today - on).num_days() < DAYS_BETWEEN_CORRECTIONS);

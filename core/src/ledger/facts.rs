@@ -42,6 +42,8 @@ pub struct Fact {
     pub entered_by: Option<String>,
     /// The day on which it is told by itself, as far as that is foreseen while it is ahead.
     pub foreseen: Option<NaiveDate>,
+    /// How often the person who is told it hears of it.
+    pub hears: Hears,
 }
 
 /// How an event stands tonight.
@@ -119,6 +121,7 @@ impl Fact {
         Self {
             state,
             foreseen: self.foreseen.filter(|_| hears != Hears::Nothing),
+            hears,
             ..self
         }
     }
@@ -138,6 +141,7 @@ pub fn facts(season: &BlockSeason) -> Vec<Fact> {
         to_growers: false,
         entered_by: None,
         foreseen: None,
+        hears: Hears::EachTime,
     };
     let work = &season.work;
     let mut facts = vec![

@@ -2,6 +2,7 @@ use chrono::Days;
 use proptest::prelude::*;
 
 use super::*;
+use crate::ledger::Hears;
 use crate::ledger::{Fact, Moment, Past, State, WhyGone, decide, facts};
 use crate::orchard::Crop;
 use crate::season::tests::{date, new_year::season_of_crop, received};
@@ -267,6 +268,7 @@ proptest! {
                 to_growers: true,
                 entered_by: None,
                 foreseen: None,
+                hears: Hears::EachTime,
             };
             let facts = [fact(&near, of_near), fact(&passed, of_passed)];
             let today = date(2021, 4, 10) + Days::new(place as u64);

@@ -33,6 +33,7 @@ fn fact(state: State) -> Fact {
         to_growers: true,
         entered_by: None,
         foreseen: None,
+        hears: Hears::EachTime,
     }
 }
 
@@ -250,6 +251,9 @@ fn a_passed_mark_that_is_ahead_again_and_passes_again_is_told_each_time() {
     let passed_again = |d| [fact(State::Pending), passed_fact(Value::Day(day(d)), 1)];
     let told = corrections(&passed_again(28), &ledger, 29);
     assert_eq!(told, [(key.clone(), Some(Value::Day(day(28))))]);
+    // To growers, who hear once, its range has held.
+    let heard = passed_again(28).map(|fact| fact.heard(Hears::Once, true));
+    assert_eq!(corrections(&heard, &ledger, 29), []);
     // One that was told as ahead beside another block's passes within its range as told.
     ledger[1].corrected_on = None;
     assert_eq!(corrections(&passed_again(28), &ledger, 29), []);
