@@ -8,13 +8,14 @@ use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 use super::{CopyError, StoreError};
 
 /// Schema steps, oldest first; a released step is never edited.
-const MIGRATIONS: [&str; 6] = [
+const MIGRATIONS: [&str; 7] = [
     include_str!("schema.sql"),
     include_str!("schema-2.sql"),
     include_str!("schema-3.sql"),
     include_str!("schema-4.sql"),
     include_str!("schema-5.sql"),
     include_str!("schema-6.sql"),
+    include_str!("schema-7.sql"),
 ];
 
 /// Brings the schema up to date in one transaction, so that a failing step leaves all as it was. `file`: where

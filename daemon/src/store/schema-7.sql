@@ -1,0 +1,1 @@
+-- What an unattended box needs to know of itself.
