@@ -103,6 +103,7 @@ mod tests {
             history: false,
             of_variety: false,
             corrected_on: None,
+            taken_back: None,
         }
     }
 

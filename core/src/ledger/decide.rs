@@ -8,7 +8,6 @@ use crate::id::{BlockId, InsectId};
 
 use super::event::Event;
 use super::facts::{Fact, Hears, State, WhyGone};
-use super::mail_kind::MailKind;
 use super::value::Value;
 
 /// A correction of the same date follows the one before after so many days at the earliest, unless what was
@@ -44,6 +43,17 @@ pub struct Told {
     pub of_variety: bool,
     /// The newest day on which the event was corrected, also before this telling.
     pub corrected_on: Option<NaiveDate>,
+    /// What was told before it was withdrawn; `None` while it stands.
+    pub taken_back: Option<TakenBack>,
+}
+
+/// What was told last of something that was withdrawn since.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TakenBack {
+    /// What was told.
+    pub value: Value,
+    /// The civil day of telling.
+    pub on: NaiveDate,
 }
 
 /// What one person knows of the days before this store told anything.
@@ -93,14 +103,6 @@ pub struct Notice {
     pub change: Change,
 }
 
-/// Whether a mail is held until somebody has looked at it: one that changes for others than advisers what they
-/// were told by variety.
-#[must_use]
-pub fn waits_for_release(kind: MailKind, notices: &[Notice]) -> bool {
-    matches!(kind, MailKind::Alert | MailKind::Summary)
-        && notices.iter().any(|notice| notice.to_release)
-}
-
 /// What a notice tells.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Change {
@@ -135,6 +137,17 @@ pub enum Change {
         /// Why it no longer holds.
         why: WhyGone,
     },
+    /// What was withdrawn holds as it was told: records that were missing are back.
+    FoundAgain {
+        /// What was told before it was withdrawn.
+        was: Value,
+        /// When.
+        told_on: NaiveDate,
+        /// When it was withdrawn.
+        withdrawn_on: NaiveDate,
+        /// What holds now.
+        now: Value,
+    },
 }
 
 impl Change {
@@ -147,6 +160,7 @@ impl Change {
             Self::Nearer { .. } => "nearer",
             Self::Corrected { .. } => "corrected",
             Self::Withdrawn { .. } => "withdrawn",
+            Self::FoundAgain { .. } => "found-again",
         }
     }
 
@@ -154,7 +168,7 @@ impl Change {
     #[must_use]
     pub const fn told_on(&self) -> Option<NaiveDate> {
         match self {
-            Self::New(_) | Self::History(_) | Self::Nearer { .. } => None,
+            Self::New(_) | Self::History(_) | Self::Nearer { .. } | Self::FoundAgain { .. } => None,
             Self::Corrected { told_on, .. } | Self::Withdrawn { told_on, .. } => Some(*told_on),
         }
     }
@@ -164,8 +178,20 @@ impl Change {
     pub const fn value(&self) -> Option<Value> {
         match self {
             Self::New(value) | Self::History(value) => Some(*value),
-            Self::Nearer { now, .. } | Self::Corrected { now, .. } => Some(*now),
+            Self::Nearer { now, .. } | Self::Corrected { now, .. } | Self::FoundAgain { now, .. } => {
+                Some(*now)
+            }
             Self::Withdrawn { .. } => None,
+        }
+    }
+
+    /// Whether it takes back something that was said to have happened, or all that was said.
+    #[must_use]
+    pub const fn takes_back(&self) -> bool {
+        match self {
+            Self::Withdrawn { .. } => true,
+            Self::Corrected { was, now, .. } => was.is_other_state_than(*now),
+            _ => false,
         }
     }
 }
@@ -397,12 +423,27 @@ fn news(event: &Event, value: Value, last: Option<&Told>, moment: Moment) -> Opt
         in_past && !event.stays_open()
     };
     let recorded = last.filter(|told| told.history);
+    if let Some(found) = found_again(value, last) {
+        return Some(found);
+    }
     match (moment.past, recorded) {
         (Past::Begins, _) if before(moment.today) => Some(Change::History(value)),
         (Past::Owed, Some(_)) if before(moment.today) => Some(Change::History(value)),
         (Past::Unlisted, Some(told)) if before(told.on) => None,
         _ => Some(Change::New(value)),
     }
+}
+
+/// What was withdrawn and holds after all, as it was told.
+fn found_again(now: Value, last: Option<&Told>) -> Option<Change> {
+    let last = last?;
+    let taken_back = last.taken_back?;
+    (!taken_back.value.is_left_by(now)).then_some(Change::FoundAgain {
+        was: taken_back.value,
+        told_on: taken_back.on,
+        withdrawn_on: last.on,
+        now,
+    })
 }
 
 /// Days since the morning on which the event could be known, where a night was told since then
@@ -434,6 +475,13 @@ impl Notice {
             corrected_on: corrected
                 .then_some(on)
                 .or(before.and_then(|told| told.corrected_on)),
+            taken_back: match self.change {
+                Change::Withdrawn { was, told_on, .. } => Some(TakenBack {
+                    value: was,
+                    on: told_on,
+                }),
+                _ => None,
+            },
         }
     }
 }

@@ -15,7 +15,7 @@ mod since;
 pub(crate) mod value;
 
 pub use catch_up::CatchUp;
-pub use decide::{Change, Moment, Notice, Past, Told, decide, waits_for_release};
+pub use decide::{Change, Moment, Notice, Past, TakenBack, Told, decide};
 pub use event::{BadEvent, Event, EventKind, FlightPart};
 pub use facts::{Fact, Hears, State, WhyGone, facts};
 pub use mail_kind::{BadMailKind, MailKind};

@@ -12,7 +12,7 @@ pub(crate) fn rank(notice: &Notice) -> u8 {
         (Change::History(_), _) | (_, Event::PastServiceLife(..)) => NEVER_LEADS,
         (_, Event::MarginTurned(..)) => 8,
         (Change::Withdrawn { .. }, _) => 0,
-        (Change::Corrected { .. }, _) => 1,
+        (Change::Corrected { .. } | Change::FoundAgain { .. }, _) => 1,
         (Change::New(_) | Change::Nearer { .. }, event) => match event.kind() {
             EventKind::Start | EventKind::SecondCandidate | EventKind::HullSplit => 2,
             EventKind::SentinelCatch => 3,

@@ -86,6 +86,19 @@ impl Words {
                 let (told_on, was) = (self.day(*told_on), self.value(*was));
                 changed(event, news).and(&format!("; instead of {was}, told on {told_on}"))
             }
+            Change::FoundAgain {
+                was,
+                told_on,
+                withdrawn_on,
+                now,
+            } => {
+                let news = self.news(event, &what, *now, season);
+                let (told_on, withdrawn_on) = (self.day(*told_on), self.day(*withdrawn_on));
+                let was = self.value(*was);
+                found_again(news).and(&format!(
+                    "; it stands as told on {told_on} ({was}), not as withdrawn on {withdrawn_on}"
+                ))
+            }
             Change::Withdrawn { was, told_on, why } => Sentence {
                 brief: format!("withdrawn: {what}"),
                 when: None,
@@ -334,6 +347,15 @@ fn changed(event: &Event, news: Sentence) -> Sentence {
     Sentence {
         brief: format!("{changed}: {}", news.brief),
         says: format!("{changed}: {}", news.says),
+        ..news
+    }
+}
+
+/// That what was withdrawn holds after all.
+fn found_again(news: Sentence) -> Sentence {
+    Sentence {
+        brief: format!("found again: {}", news.brief),
+        says: format!("found again: {}", news.says),
         ..news
     }
 }

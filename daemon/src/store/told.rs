@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 use duskflight_core::id::{BlockId, InsectId, PersonId};
-use duskflight_core::ledger::{Change, Notice, Told};
+use duskflight_core::ledger::{Change, Notice, TakenBack, Told};
 use rusqlite::{CachedStatement, Connection, Row, ToSql, params};
 
 use super::{StoreError, day};
@@ -60,6 +60,13 @@ fn newest(
         let before = of_person.last().filter(|last| is_same(last, &told));
         if let Some(before) = before {
             told.corrected_on = told.corrected_on.or(before.corrected_on);
+            if told.value.is_none() {
+                let was = before.value.map(|value| TakenBack {
+                    value,
+                    on: before.on,
+                });
+                told.taken_back = was.or(before.taken_back);
+            }
             of_person.pop();
         }
         of_person.push(told);
@@ -95,6 +102,7 @@ fn read(row: &Row<'_>, season: i32) -> Result<(PersonId, Told), StoreError> {
         history: change == "history",
         of_variety: false,
         corrected_on: (change == "corrected").then_some(on),
+        taken_back: None,
     };
     let person = PersonId::new(person).map_err(|_| bad("person", person))?;
     Ok((person, told))

@@ -255,6 +255,7 @@ impl<'a> Context<'a> {
             notices: notices.cloned().collect(),
             draft: holds.map(|holds| self.draft(plan, holds)),
             causes,
+            waits_for_release: plan.waits_for_release,
         }
     }
 

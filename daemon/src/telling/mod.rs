@@ -36,7 +36,7 @@ use crate::store::folding::{FoldedMail, wait_for_newer};
 use crate::store::jobs::{self, Job, RunState};
 use crate::store::{Store, told};
 use crate::store::{alerts, outbox};
-use duskflight_core::ledger::{MailKind, waits_for_release};
+use duskflight_core::ledger::MailKind;
 
 /// What telling a day did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -112,7 +112,7 @@ fn tell_in(
         let mail = telling.draft.as_ref().map(|draft| &draft.mail);
         if let Some(mail) = mail {
             outbox::queue(connection, mail)?;
-            if waits_for_release(mail.kind, &telling.notices) {
+            if telling.waits_for_release {
                 alerts::hold(connection, &mail.message_id, BY_PROGRAM, now)?;
             }
             if mail.kind == MailKind::Digest {

@@ -17,4 +17,6 @@ pub struct Telling {
     pub causes: Causes,
     /// The mail; `None` where all of it is history that is only recorded.
     pub draft: Option<Draft>,
+    /// Whether the mail does not leave before somebody has looked at it.
+    pub waits_for_release: bool,
 }

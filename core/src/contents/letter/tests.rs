@@ -90,6 +90,7 @@ fn told(event: &str, value: Option<Value>, on: NaiveDate) -> Told {
         history: false,
         of_variety: false,
         corrected_on: None,
+        taken_back: None,
     }
 }
 

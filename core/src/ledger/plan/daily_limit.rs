@@ -17,6 +17,7 @@ pub(super) fn limited<'a>(
         kind,
         person,
         parts,
+        waits_for_release: false,
     };
     let (recorded, mut mails): (Vec<_>, Vec<_>) = parts
         .into_iter()

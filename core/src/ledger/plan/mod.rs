@@ -6,6 +6,7 @@ mod daily_limit;
 mod hearers;
 mod letter;
 mod pace;
+mod release;
 mod together;
 
 pub use before::{Folded, Ledger, MadeMails};
@@ -64,6 +65,8 @@ pub struct MailPlan<'a> {
     pub person: &'a PersonId,
     /// What it tells, most urgent first; a summary has several.
     pub parts: Vec<Part<'a>>,
+    /// Whether it does not leave before somebody has looked at it.
+    pub waits_for_release: bool,
 }
 
 /// What one person is told of one adviser's blocks.
@@ -154,6 +157,7 @@ pub fn plan_night<'a>(
         plans.extend(daily_limit::limited(person, parts, digests, made, tonight));
     }
     plans.extend(rounds);
+    release::mark(&mut plans);
     plans
 }
 
@@ -185,6 +189,7 @@ impl<'a> Planner<'a, '_> {
             kind: Some(MailKind::Digest),
             person: adviser,
             parts: vec![part],
+            waits_for_release: false,
         }
     }
 
@@ -232,6 +237,7 @@ impl<'a> Planner<'a, '_> {
                 catch_up: None,
                 tells: Tells::Round,
             }],
+            waits_for_release: false,
         };
         rounds.map(round).collect()
     }

@@ -144,6 +144,7 @@ impl Farm {
             history: false,
             of_variety: false,
             corrected_on: None,
+            taken_back: None,
         };
         let of_person = self.told.entry(id(person)).or_default();
         of_person.push(told);
@@ -499,4 +500,37 @@ fn each_block_of_many_is_heard_of_once() {
     }
     assert_eq!(farm.heard("fay").len(), 300);
     assert_eq!(farm.mails().len(), 3);
+}
+
+#[test]
+fn many_dates_taken_back_at_once_wait_for_somebody_to_look_and_so_does_a_fifth_of_what_was_told() {
+    use crate::id::TrapId;
+    let catch = |number: u32| {
+        let trap = TrapId::new(&format!("n-{number}")).unwrap();
+        Event::SentinelCatch(trap, may(4))
+    };
+    // `stands`: told, and still so.
+    let waits = |taken_back: u32, stands: u32| {
+        let mut farm = farm(1);
+        for number in 0..taken_back {
+            farm.tell("gil", &catch(number), may(4));
+        }
+        for number in 0..stands {
+            // Trap work is never taken back.
+            let trap = TrapId::new(&format!("t-{number}")).unwrap();
+            let lapse = Event::PastServiceLife(trap, crate::orchard::Part::Lure, may(1));
+            farm.tell("gil", &lapse, may(4));
+        }
+        farm.plans(|plans| {
+            assert_eq!(plans[0].kind, Some(MailKind::Digest));
+            assert!(!plans[0].waits_for_release);
+            let alert = plans.iter().find(|plan| plan.kind == Some(MailKind::Alert));
+            alert.map(|alert| alert.waits_for_release)
+        })
+    };
+    assert_eq!(waits(2, 0), Some(false));
+    assert_eq!(waits(3, 12), Some(true));
+    assert_eq!(waits(3, 13), Some(false));
+    assert_eq!(waits(5, 40), Some(false));
+    assert_eq!(waits(6, 40), Some(true));
 }

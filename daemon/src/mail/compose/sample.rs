@@ -479,6 +479,7 @@ fn told(block: &str, event: &Event, value: Value) -> Told {
         history: false,
         of_variety: false,
         corrected_on: None,
+        taken_back: None,
     }
 }
 
