@@ -15,6 +15,7 @@ mod entries;
 mod faults;
 mod harness;
 mod hearers;
+mod lost;
 mod mailserver;
 mod news;
 mod once;

@@ -8,6 +8,7 @@ mod headline;
 mod key_date;
 mod letter;
 mod news;
+mod records_missing;
 mod round_mail;
 mod round_sheet;
 mod sheet;
@@ -28,6 +29,7 @@ pub use headline::LONGEST_SUBJECT;
 pub use key_date::{CalendarEntry, DateState, KeyDate, key_dates};
 pub use letter::{Letter, LetterBlock, letter};
 pub use news::NewsItem;
+pub use records_missing::{RecordsMissing, records_missing};
 pub use round_mail::{RoundMail, round_mail};
 pub use round_sheet::{
     BlockOnRoute, Change as PartChange, RoundSheet, Stop, StopPart, Supply, round_sheets,

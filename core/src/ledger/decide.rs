@@ -178,9 +178,9 @@ impl Change {
     pub const fn value(&self) -> Option<Value> {
         match self {
             Self::New(value) | Self::History(value) => Some(*value),
-            Self::Nearer { now, .. } | Self::Corrected { now, .. } | Self::FoundAgain { now, .. } => {
-                Some(*now)
-            }
+            Self::Nearer { now, .. }
+            | Self::Corrected { now, .. }
+            | Self::FoundAgain { now, .. } => Some(*now),
             Self::Withdrawn { .. } => None,
         }
     }
@@ -194,6 +194,24 @@ impl Change {
             _ => false,
         }
     }
+}
+
+/// The notices that take something back, each date once: a mark that was told as near and as passed is one.
+pub fn taken_back(notices: &[Notice]) -> impl Iterator<Item = &Notice> {
+    let is_of = |one: &Notice, other: &Notice| {
+        (one.year, &one.block, &one.insect) == (other.year, &other.block, &other.insect)
+    };
+    let back = notices.iter().filter(|notice| notice.change.takes_back());
+    back.filter(move |notice| {
+        let twin = match notice.event {
+            Event::MarkNear(_) => notice.event.of_same_date(),
+            _ => None,
+        };
+        let is_twin = |other: &Notice| {
+            is_of(notice, other) && other.change.takes_back() && Some(&other.event) == twin.as_ref()
+        };
+        !notices.iter().any(is_twin)
+    })
 }
 
 /// Compares tonight's facts, as one person hears them, with what that person was last told, and gives

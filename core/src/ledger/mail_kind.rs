@@ -15,18 +15,21 @@ pub enum MailKind {
     Round,
     /// What was too much for single mails on one day.
     Summary,
+    /// What an adviser gets in place of the digest while records are missing.
+    Records,
     /// A mail sent by hand to see whether mail arrives.
     Test,
 }
 
 impl MailKind {
     /// All kinds.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::Digest,
         Self::Alert,
         Self::Letter,
         Self::Round,
         Self::Summary,
+        Self::Records,
         Self::Test,
     ];
 
@@ -39,6 +42,7 @@ impl MailKind {
             Self::Letter => "letter",
             Self::Round => "round",
             Self::Summary => "summary",
+            Self::Records => "records",
             Self::Test => "test",
         }
     }

@@ -3,6 +3,7 @@
 mod by_variety;
 mod catch_up;
 pub(crate) mod decide;
+mod entered;
 pub(crate) mod event;
 pub(crate) mod facts;
 mod mail_kind;
@@ -15,7 +16,8 @@ mod since;
 pub(crate) mod value;
 
 pub use catch_up::CatchUp;
-pub use decide::{Change, Moment, Notice, Past, TakenBack, Told, decide};
+pub use decide::{Change, Moment, Notice, Past, TakenBack, Told, decide, taken_back};
+pub use entered::{Entered, MissingRecords};
 pub use event::{BadEvent, Event, EventKind, FlightPart};
 pub use facts::{Fact, Hears, State, WhyGone, facts};
 pub use mail_kind::{BadMailKind, MailKind};

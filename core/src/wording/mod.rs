@@ -11,6 +11,7 @@ pub(crate) mod gather;
 mod handbook;
 mod last_read;
 mod mail_kind;
+mod missing_records;
 pub(crate) mod moth_flights;
 mod not_known;
 mod plausible;

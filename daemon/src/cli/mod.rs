@@ -1,5 +1,6 @@
 //! The command line: one file per command, one exit code per kind of failure.
 
+mod accept_records;
 mod alerts;
 mod check;
 mod common;
@@ -67,6 +68,7 @@ enum Command {
     Alerts(alerts::Alerts),
     #[command(subcommand)]
     Outbox(outbox::Outbox),
+    AcceptRecords(accept_records::AcceptRecords),
     #[command(subcommand)]
     Visits(records::Visits),
     #[command(subcommand)]
@@ -107,6 +109,7 @@ pub fn main() -> ExitCode {
         Command::TestMail(command) => common::block_on(command.run()),
         Command::Alerts(command) => common::block_on(command.run()),
         Command::Outbox(command) => common::block_on(command.run()),
+        Command::AcceptRecords(command) => common::block_on(command.run()),
         Command::Visits(command) => common::block_on(command.run()),
         Command::Notes(command) => common::block_on(command.run()),
         Command::Days(command) => common::block_on(command.run()),

@@ -53,8 +53,12 @@ impl Nightly {
         // What was fetched has landed before.
         let now = workshop.clock.now();
         let told = workshop.tell(day, self.again, now).await;
-        match told {
+        match &told {
             Ok(Told::Before) => print(&format!("tell {day}: told before\n"))?,
+            Ok(Told::Missing { mails }) => print(&format!(
+                "tell {day}: records are missing, so nothing is told but that: {} queued\n",
+                plural(*mails, "mail")
+            ))?,
             Ok(Told::Now { .. }) if config.pace_on(day).is_none() => print(&format!(
                 "tell {day}: out of season, nobody is told today; digests go every day from {} to {}, else on \
                  {}s\n",
@@ -65,13 +69,17 @@ impl Nightly {
             Ok(Told::Now { mails, notices }) => {
                 print(&format!(
                     "tell {day}: {}, {} queued\n",
-                    plural(notices, "notice"),
-                    plural(mails, "mail")
+                    plural(*notices, "notice"),
+                    plural(*mails, "mail")
                 ))?;
             }
+            Err(_) => {}
+        }
+        let missing = match told {
+            Ok(told) => matches!(told, Told::Missing { .. }),
             Err(error @ TellError::Past { .. }) => return Err(Failure::usage(error)),
             Err(error) => return Err(anyhow::Error::from(error).into()),
-        }
+        };
         // Whoever calls it by hand may just have mended what held the mails up.
         let try_at_once = workshop
             .store
@@ -84,6 +92,11 @@ impl Nightly {
             return Err(Failure::try_later(anyhow::anyhow!(
                 "mails are kept: {}",
                 error.words()
+            )));
+        }
+        if missing {
+            return Err(Failure::try_later(anyhow::anyhow!(
+                "records are missing: see `duskflight accept-records`, or put them back"
             )));
         }
         if !fetched.failed.is_empty() && fetched.failed.len() == config.stations.len() {

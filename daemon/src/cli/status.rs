@@ -6,6 +6,7 @@ use anyhow::Context;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use clap::Args;
+use duskflight_core::ledger::MissingRecords;
 use duskflight_core::weather::is_fresh;
 
 use super::Failure;
@@ -15,6 +16,7 @@ use crate::clock::{Clock, SystemClock, day_before};
 use crate::config::Config;
 use crate::records::dropped_trouble;
 use crate::store::jobs::{Job, Run, RunState};
+use crate::store::journal::{self, JournalError};
 use crate::store::{StoreError, days, disk_space, jobs, outbox_report};
 use crate::telling::waiting::WaitingAlerts;
 
@@ -42,6 +44,7 @@ struct Found {
     runs: Vec<(Job, Option<Run>)>,
     outbox: outbox_report::Standing,
     waiting: WaitingAlerts,
+    missing: Option<MissingRecords>,
 }
 
 impl Status {
@@ -54,6 +57,7 @@ impl Status {
             .map(|s| (s.id.clone(), s.name.clone()))
             .collect();
         let store = open_store(&config)?;
+        let journal = journal::path_beside(&config.database);
         let found = store
             .read(move |c| {
                 let stations = ids
@@ -64,12 +68,13 @@ impl Status {
                     .into_iter()
                     .map(|job| Ok((job, jobs::newest(c, job, false)?)))
                     .collect::<Result<_, StoreError>>()?;
-                Ok::<_, StoreError>(Found {
+                Ok::<_, JournalError>(Found {
                     stations,
                     failing: days::failing(c)?.into_iter().collect(),
                     runs,
                     outbox: outbox_report::standing(c)?,
                     waiting: WaitingAlerts::read(c)?,
+                    missing: journal::missing(c, &journal)?,
                 })
             })
             .await
@@ -93,6 +98,8 @@ fn healthy(config: &Config, found: &Found, now: DateTime<Utc>) -> Result<(), Fai
 fn stale(config: &Config, found: &Found, now: DateTime<Utc>) -> Vec<String> {
     let today = config.day_of(now);
     let mut stale = Vec::new();
+    let missing = found.missing.as_ref();
+    stale.extend(missing.map(|missing| config.words.missing_records(missing)));
     for (name, newest) in &found.stations {
         let fresh = newest.is_some_and(|day| is_fresh(day, today));
         if !fresh {
@@ -128,6 +135,14 @@ fn stale(config: &Config, found: &Found, now: DateTime<Utc>) -> Vec<String> {
 fn report(config: &Config, found: &Found, now: DateTime<Utc>) -> String {
     let mut text = format!("{}: {}\n", config.farm, local(config.zone, now));
     text.push_str("configuration: no errors\n");
+    if let Some(missing) = &found.missing {
+        let words = config.words.missing_records(missing);
+        line(
+            &mut text,
+            "records",
+            &format!("{words} See `duskflight accept-records`"),
+        );
+    }
     for warning in &config.warnings {
         line(&mut text, "configuration: warning", &warning.what);
     }

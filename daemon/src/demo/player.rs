@@ -194,7 +194,8 @@ impl Season {
         }
         match self.workshop.tell(day, false, digest).await {
             // A season that is taken up again passes over the nights that are done.
-            Ok(Told::Before | Told::Now { .. }) | Err(TellError::Past { .. }) => {}
+            Ok(Told::Before | Told::Missing { .. } | Told::Now { .. })
+            | Err(TellError::Past { .. }) => {}
             Err(error) => return Err(error.into()),
         }
         for at in [digest + A_LITTLE, digest + A_LITTLE + hold + A_LITTLE] {

@@ -2,10 +2,12 @@
 //! stands for several.
 
 mod letter;
+mod records_missing;
 mod round;
 mod summary;
 
 pub use letter::letter;
+pub use records_missing::records_missing;
 pub use round::round;
 pub use summary::summary;
 pub(super) use summary::summary_subject;

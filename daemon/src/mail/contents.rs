@@ -4,7 +4,7 @@
 mod earlier;
 
 use chrono::{DateTime, FixedOffset, Utc};
-use duskflight_core::contents::{Alert, Chart, Digest, Letter, RoundMail, Summary};
+use duskflight_core::contents::{Alert, Chart, Digest, Letter, RecordsMissing, RoundMail, Summary};
 use duskflight_core::ledger::MailKind;
 use duskflight_core::wording::{DateOrder, LOCAL_AUTHORITY, Words};
 use serde::{Deserialize, Serialize};
@@ -76,6 +76,11 @@ pub enum Holds {
         /// Whom the recipient can ask about each part.
         advisers: Vec<Asked>,
     },
+    /// That records are missing.
+    Records {
+        /// What it says.
+        missing: RecordsMissing,
+    },
     /// Nothing but that mail arrives.
     Test,
 }
@@ -135,6 +140,7 @@ impl Holds {
             Self::Letter { .. } => MailKind::Letter,
             Self::Round { .. } => MailKind::Round,
             Self::Summary { .. } => MailKind::Summary,
+            Self::Records { .. } => MailKind::Records,
             Self::Test => MailKind::Test,
         }
     }
@@ -256,6 +262,7 @@ impl MailContents {
             Holds::Letter { letter, .. } => compose::subject(&letter.headline),
             Holds::Round { round, .. } => compose::subject(&round.headline),
             Holds::Summary { summary, .. } => compose::summary_subject(words, summary),
+            Holds::Records { missing } => compose::subject(&missing.headline),
             Holds::Test => compose::test_subject(&self.farm),
         }
     }
@@ -305,6 +312,7 @@ impl MailContents {
                 let advisers: Vec<Adviser<'_>> = advisers.collect();
                 compose::summary(&envelope, words, summary, &advisers)
             }
+            Holds::Records { missing } => compose::records_missing(&envelope, missing),
             Holds::Test => compose::test_mail(&envelope),
         }
     }

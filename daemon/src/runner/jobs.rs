@@ -4,6 +4,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use chrono::{DateTime, NaiveDate, Utc};
+use duskflight_core::ledger::MissingRecords;
 
 use super::fetching::{self, Fetched};
 use crate::clock::{Clock, day_before};
@@ -15,13 +16,17 @@ use crate::mail::render::render;
 use crate::mail::transport::Transport;
 use crate::mail::whole_calendar::{self, calendars};
 use crate::records::{DropError, Outcome, Taken, take_in};
+use crate::store::folding::fold_all;
 use crate::store::jobs::{self, Job};
 use crate::store::journal::{self, JournalError};
 use crate::store::{Store, StoreError, days, outbox, retention};
-use crate::telling::{TellError, Told, tell};
+use crate::telling::{TellError, Told, tell, tell_missing};
 
 /// A dropped file that has not changed for so long is written whole.
 const SETTLED_AFTER: Duration = Duration::from_secs(3);
+
+/// Why a mail that waited is folded while records are missing.
+const WERE_MISSING: &str = "records were missing";
 
 /// What every job works with.
 #[derive(Debug, Clone)]
@@ -92,10 +97,16 @@ impl Workshop {
         again: bool,
         now: DateTime<Utc>,
     ) -> Result<Told, TellError> {
-        self.match_journal(now).await?;
-        let told = tell(&self.store, &self.config, day, again, now).await;
+        let told = match self.match_journal(now).await? {
+            Some(missing) => tell_missing(&self.store, &self.config, day, missing, now).await,
+            None => tell(&self.store, &self.config, day, again, now).await,
+        };
         match &told {
             Ok(Told::Before) => {}
+            Ok(Told::Missing { mails }) => {
+                tracing::error!(day = %day, mails, "records are missing; nothing is told but that");
+                self.render_told().await;
+            }
             Ok(Told::Now { mails, notices }) => {
                 tracing::info!(day = %day, mails, notices, "day told");
                 self.render_told().await;
@@ -110,26 +121,38 @@ impl Workshop {
         told
     }
 
-    /// Brings the records and the journal of what left the house together. Without the journal the ledger
-    /// decides alone, and the digest says so.
-    async fn match_journal(&self, now: DateTime<Utc>) -> Result<(), StoreError> {
+    /// Brings the records and the journal of what left the house together, and gives what of the records is missing;
+    /// mails that wait for others than advisers are folded then. Without the journal the ledger decides alone, and the
+    /// digest says so.
+    async fn match_journal(
+        &self,
+        now: DateTime<Utc>,
+    ) -> Result<Option<MissingRecords>, StoreError> {
         let journal = journal::path_beside(&self.config.database);
         let matched = self
             .store
-            .write(move |t| journal::match_up(t, &journal, now))
+            .write(move |t| {
+                let matched = journal::match_up(t, &journal, now)?;
+                if matched.missing.is_some() {
+                    fold_all(t, now, WERE_MISSING)?;
+                }
+                Ok(matched)
+            })
             .await;
         match matched {
-            Ok(matched) if matched.learnt > 0 => tracing::warn!(
-                mails = matched.learnt,
-                "the records are older than what was sent; they have caught up"
-            ),
-            Ok(_) => {}
-            Err(JournalError::Store(error)) => return Err(error),
+            Ok(matched) => {
+                if matched.learnt > 0 {
+                    let mails = matched.learnt;
+                    tracing::warn!(mails, "the records are older than what was sent");
+                }
+                Ok(matched.missing)
+            }
+            Err(JournalError::Store(error)) => Err(error),
             Err(error @ JournalError::File { .. }) => {
                 tracing::error!(error = error_chain(&error), "the journal cannot be used");
+                Ok(None)
             }
         }
-        Ok(())
     }
 
     /// Prunes what was kept long enough. The night is told all the same, and the next one tries again.

@@ -58,6 +58,23 @@ pub fn fold(
     Ok(folded.collect())
 }
 
+/// Folds all mails that wait for others than advisers and certainly were not taken, and gives how many: they were made
+/// from records that are missing now.
+///
+/// # Errors
+/// A failing statement.
+pub fn fold_all(
+    connection: &Connection,
+    now: DateTime<Utc>,
+    why: &str,
+) -> Result<usize, StoreError> {
+    Ok(connection.execute(
+        "UPDATE outbox SET state = 'folded', given_up_at = ?1, last_error = ?2
+         WHERE state = 'queued' AND doubtful = 0 AND kind NOT IN ('digest', 'records', 'test')",
+        params![now.timestamp(), why],
+    )?)
+}
+
 /// The civil day of the oldest mail about an adviser's blocks that was folded and not made up for: none was
 /// sent to the person since.
 ///

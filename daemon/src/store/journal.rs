@@ -4,6 +4,8 @@
 //! One line a mail that was handed over, as JSON, with the rows of the ledger that it tells. Lines are added; one that was
 //! cut off by a crash is passed over and written anew. It keeps this season and the one before: nobody is told of older
 //! ones, and both sides are compared within these alone, so that neither learns what the other no longer keeps.
+//! Each line says how much people had entered by then: a database that has less has lost it, and what it does not show is
+//! no evidence against what was told.
 
 use std::collections::BTreeSet;
 use std::fs::{self, OpenOptions};
@@ -11,10 +13,12 @@ use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Datelike, NaiveDate, Utc};
+use duskflight_core::ledger::{Entered, MissingRecords};
 use rusqlite::{Connection, OptionalExtension, Row, params};
 use serde::{Deserialize, Serialize};
 
-use super::StoreError;
+use super::entered::{accepted, entered};
+use super::{StoreError, day};
 
 /// The answer that stands for the server's in a mail that only the journal knows.
 const KNOWN: &str = "taken over before the database was restored";
@@ -30,6 +34,9 @@ struct Line {
     #[serde(default, skip_serializing_if = "String::is_empty")]
     about: String,
     sent_at: i64,
+    /// Left out by versions before.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    entered: Option<Entered>,
     told: Vec<ToldRow>,
 }
 
@@ -53,6 +60,8 @@ pub struct Matched {
     pub learnt: usize,
     /// Mails that the journal did not know.
     pub written: usize,
+    /// Records that mails rested on and that the database does not have.
+    pub missing: Option<MissingRecords>,
 }
 
 /// The journal's file.
@@ -86,12 +95,66 @@ pub fn match_up(
     }
     let written: BTreeSet<&str> = lines.iter().map(|line| line.mail.as_str()).collect();
     unwritten.retain(|line| !written.contains(line.mail.as_str()));
+    let missing = missing_of(connection, &lines)?;
     add_told(connection, &mut unwritten)?;
     append(journal, &unwritten)?;
     Ok(Matched {
         learnt,
         written: unwritten.len(),
+        missing,
     })
+}
+
+/// Records that mails rested on and that the database does not have, by what it has learnt from the journal so far.
+///
+/// # Errors
+/// A failing statement, or a journal that cannot be read.
+pub fn missing(
+    connection: &Connection,
+    journal: &Path,
+) -> Result<Option<MissingRecords>, JournalError> {
+    Ok(missing_of(connection, &read(journal)?)?)
+}
+
+/// By the lines of mails that left since the records were last accepted as they are.
+fn missing_of(
+    connection: &Connection,
+    lines: &[Line],
+) -> Result<Option<MissingRecords>, StoreError> {
+    let accepted = accepted(connection)?.unwrap_or(i64::MIN);
+    let lines: Vec<&Line> = lines
+        .iter()
+        .filter(|line| line.sent_at > accepted)
+        .collect();
+    let Some(newest) = lines.iter().map(|line| &line.day).max() else {
+        return Ok(None);
+    };
+    let was = lines.iter().filter_map(|line| line.entered);
+    let was = was.reduce(Entered::or_more);
+    let now = entered(connection)?;
+    let unknown = lines.iter().map(|line| is_learnt(connection, line));
+    let unknown: Vec<bool> = unknown.collect::<Result<_, _>>()?;
+    let uncounted = lines.iter().zip(&unknown);
+    let uncounted = uncounted.filter(|(line, unknown)| line.entered.is_none() && **unknown);
+    let less = was.is_some_and(|was| now.is_less_than(was));
+    if !less && uncounted.count() == 0 {
+        return Ok(None);
+    }
+    Ok(Some(MissingRecords {
+        was: was.filter(|_| less),
+        now,
+        newest: day(newest)?,
+        unknown_mails: unknown.into_iter().filter(|unknown| *unknown).count(),
+    }))
+}
+
+/// Whether the database knows of a mail by the journal alone.
+fn is_learnt(connection: &Connection, line: &Line) -> Result<bool, StoreError> {
+    let answer: Option<Option<String>> = connection
+        .prepare_cached("SELECT answer FROM outbox WHERE message_id = ?1")?
+        .query_row([&line.mail], |row| row.get(0))
+        .optional()?;
+    Ok(answer.is_none_or(|answer| answer.as_deref() == Some(KNOWN)))
 }
 
 /// Removes the lines of seasons before the one before this. The file is replaced as a whole.
@@ -286,18 +349,23 @@ fn enter_told(connection: &Connection, line: &Line, mail: &str) -> Result<(), St
 fn sent(connection: &Connection, since: i64) -> Result<Vec<Line>, StoreError> {
     let mut mails = connection.prepare_cached(
         "SELECT message_id, kind, person, adviser, day, sent_at, about FROM outbox
-         WHERE state = 'sent' AND sent_at >= ?1 AND kind != 'test' ORDER BY sent_at, place",
+         WHERE state = 'sent' AND sent_at >= ?1 AND kind NOT IN ('records', 'test') ORDER BY sent_at, place",
     )?;
     let lines = mails.query_map([since], line)?;
     Ok(lines.collect::<Result<_, _>>()?)
 }
 
-/// Adds to mails their rows of the ledger.
+/// Adds to mails their rows of the ledger, and how much was entered.
 fn add_told(connection: &Connection, lines: &mut [Line]) -> Result<(), StoreError> {
+    if lines.is_empty() {
+        return Ok(());
+    }
+    let entered = entered(connection)?;
     let mut rows = connection.prepare_cached(
         "SELECT mail, season, block, insect, event, revision, value, change, step FROM told WHERE mail = ?1",
     )?;
     for line in lines {
+        line.entered = Some(entered);
         let told = rows.query_map([&line.mail], told_row)?;
         line.told = told.collect::<Result<_, _>>()?;
     }
@@ -313,6 +381,7 @@ fn line(row: &Row<'_>) -> rusqlite::Result<Line> {
         day: row.get(4)?,
         sent_at: row.get(5)?,
         about: row.get(6)?,
+        entered: None,
         told: Vec::new(),
     })
 }

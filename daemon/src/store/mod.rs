@@ -9,6 +9,7 @@ mod connection;
 pub mod days;
 pub mod decisions;
 pub mod disk_space;
+pub mod entered;
 pub mod entries;
 mod error;
 pub mod folding;

@@ -8,6 +8,7 @@ mod draft;
 mod error;
 mod folding;
 mod mails;
+mod missing;
 mod night;
 mod one_person;
 mod purpose;
@@ -21,6 +22,7 @@ pub use causes::Causes;
 pub use draft::Draft;
 pub use error::TellError;
 pub use mails::prepare;
+pub use missing::{tell_missing, would_take_back};
 pub use night::{Night, night};
 pub use one_person::Telling;
 pub use purpose::Purpose;
@@ -43,6 +45,11 @@ use duskflight_core::ledger::MailKind;
 pub enum Told {
     /// It was told before; nothing was done.
     Before,
+    /// Records are missing: advisers are told that, and nothing else is told to anybody.
+    Missing {
+        /// Mails queued.
+        mails: usize,
+    },
     /// It is told now.
     Now {
         /// Mails queued.

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::MailPlan;
 use crate::id::PersonId;
-use crate::ledger::{MailKind, Notice};
+use crate::ledger::{MailKind, taken_back};
 
 /// More than this is never taken back from a person at once: many dates seldom fall together, and records that are
 /// missing or wrong take them all.
@@ -37,19 +37,15 @@ pub(super) fn mark(plans: &mut [MailPlan<'_>]) {
         for part in &plan.parts {
             let stands = part.told.iter().filter(|told| told.value.is_some());
             standing.told += stands.count();
-            standing.taken_back += part.notices.iter().filter(takes_back).count();
+            standing.taken_back += taken_back(&part.notices).count();
         }
     }
     for plan in plans.iter_mut().filter(|plan| is_news_to_others(plan)) {
         let mut notices = plan.parts.iter().flat_map(|part| &part.notices);
         let at_large = people[plan.person].is_taken_back_at_large();
         plan.waits_for_release =
-            notices.any(|notice| notice.to_release || at_large && takes_back(&notice));
+            notices.any(|notice| notice.to_release || at_large && notice.change.takes_back());
     }
-}
-
-fn takes_back(notice: &&Notice) -> bool {
-    notice.change.takes_back()
 }
 
 const fn is_news_to_others(plan: &MailPlan<'_>) -> bool {
