@@ -33,3 +33,4 @@ mod smtp_program;
 mod stations;
 mod temperatures;
 mod together;
+mod watchdog;

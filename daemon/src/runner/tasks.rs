@@ -1,5 +1,6 @@
 //! Four tasks of work, and the step that begins in them what is due.
 
+use std::sync::Arc;
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -9,6 +10,7 @@ use super::due::{DayRuns, due};
 use super::jobs::Workshop;
 use super::reload::Watch;
 use super::said::Said;
+use super::standing::standing;
 use crate::error_chain::error_chain;
 use crate::store::jobs::Job;
 use crate::store::{StoreError, days};
@@ -111,6 +113,16 @@ impl Tasks {
             }
             Err(error) => Err(error),
         }
+    }
+
+    /// How it stands, by the records.
+    ///
+    /// # Errors
+    /// When they cannot be read.
+    pub(super) async fn standing(&self) -> Result<String, StoreError> {
+        let config = Arc::clone(&self.workshop.config);
+        let store = &self.workshop.store;
+        store.read(move |c| standing(c, &config)).await
     }
 
     async fn read_runs(
