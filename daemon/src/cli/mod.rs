@@ -11,6 +11,7 @@ mod fill;
 mod heat;
 mod hindcast;
 mod init;
+mod manual;
 mod nightly;
 mod outbox;
 mod people;
@@ -30,7 +31,7 @@ mod told;
 
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 pub use failure::{Exit, Failure};
 
@@ -77,6 +78,7 @@ enum Command {
     Screen(screen::Screen),
     Fill(fill::Fill),
     Hindcast(hindcast::Hindcast),
+    Manual(manual::Manual),
 }
 
 /// Reads the command line, runs the command and gives the program's exit code; what went wrong is
@@ -114,6 +116,7 @@ pub fn main() -> ExitCode {
         Command::Screen(command) => command.run(),
         Command::Fill(command) => command.run(),
         Command::Hindcast(command) => command.run(),
+        Command::Manual(command) => command.run(Cli::command()),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,
