@@ -15,6 +15,7 @@ use crate::error_chain::error_chain;
 use crate::store::jobs::Job;
 use crate::store::{StoreError, days};
 use crate::telling::TellError;
+use crate::trim::trim;
 
 /// The clock may be so far behind the newest fetch before it is not believed.
 const CLOCK_SLACK: TimeDelta = TimeDelta::minutes(10);
@@ -209,7 +210,11 @@ impl Tasks {
         }
         for task in ended {
             let (name, job) = (task.name, task.job);
-            match task.work.await {
+            let ended = task.work.await;
+            if job.is_some() {
+                trim();
+            }
+            match ended {
                 Ok(Ok(())) => self.said.is_well(name),
                 Ok(Err(error)) => {
                     let error = format!("{error:#}");
