@@ -14,9 +14,11 @@ pub(crate) fn duskflight() -> Command {
     let beside = env!("CARGO_BIN_EXE_duskflight");
     let mut command = Command::new(std::env::var_os("DUSKFLIGHT").unwrap_or(beside.into()));
     for name in [
+        "DUSKFLIGHT_CONFIG",
         "DUSKFLIGHT_LOG",
         "DUSKFLIGHT_SMTP_PASSWORD",
         "CREDENTIALS_DIRECTORY",
+        "NOTIFY_SOCKET",
     ] {
         command.env_remove(name);
     }

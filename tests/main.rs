@@ -34,3 +34,4 @@ mod smtp_program;
 mod stations;
 mod temperatures;
 mod together;
+mod watchdog;

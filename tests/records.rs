@@ -310,8 +310,11 @@ fn what_no_year_has_shown_is_taken_only_from_whoever_is_sure_and_then_stays() {
     assert!(said.contains("refused: import split.csv"), "{said}");
     let why = fs::read_to_string(farm.path("drop/refused/split.csv.why.txt")).unwrap();
     assert!(why.contains(asked), "{why}");
-    let way = "duskflight notes import --config DIR --sure FILE\n";
-    assert!(why.ends_with(way), "{why}");
+    let way = format!(
+        "duskflight notes import --config {} --sure FILE\n",
+        farm.config()
+    );
+    assert!(why.ends_with(&way), "{why}");
 
     let said = taken(import("notes", "split.csv", &["--sure"]));
     assert!(said.contains("1 added"), "{said}");

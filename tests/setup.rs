@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use crate::harness::{Farm, printed, refused, table, told_farm};
+use crate::harness::{Farm, duskflight, printed, refused, table, told_farm};
 
 #[test]
 fn a_farm_that_reads_celsius_gets_its_degree_days_in_celsius() {
@@ -145,6 +145,9 @@ fn init_two_lines_changed_check_and_a_night_give_the_first_digest() {
         3,
         "two lines, and the sentence that speaks of them"
     );
+    let said = refused(78, &["check", "--config", farm]);
+    let missing = format!("station yard: the table {farm}/station.csv is not there");
+    assert!(said.contains(&missing), "{said}");
     let text = text
         .replace("adviser@farm.example", "ada@orchards.test")
         .replace("source = \"station.csv\"", "source = \"yard.csv\"");
@@ -174,6 +177,41 @@ fn init_two_lines_changed_check_and_a_night_give_the_first_digest() {
     let digest = dir.path().join("farm/mail/2022-06-20-digest-adviser.eml");
     let digest = std::fs::read_to_string(digest).unwrap();
     assert!(digest.contains("<ada@orchards.test>"), "{digest}");
+}
+
+#[test]
+fn the_environment_names_the_folder_where_no_option_does() {
+    let farm = Farm::new("2022-04-30");
+    let checked = |option: &[&str], named: &str| {
+        let mut command = duskflight();
+        let command = command.arg("check").args(option);
+        command.env("DUSKFLIGHT_CONFIG", named).output().unwrap()
+    };
+    assert!(checked(&[], farm.config()).status.success());
+    let by_option = checked(&["--config", farm.config()], "/nowhere");
+    assert!(by_option.status.success());
+    let said = String::from_utf8(checked(&[], "/nowhere").stderr).unwrap();
+    assert!(said.contains("/nowhere/duskflight.toml"), "{said}");
+}
+
+#[test]
+fn the_manual_and_the_completions_know_every_command() {
+    let dir = tempfile::tempdir().unwrap();
+    let to = dir.path().to_str().unwrap();
+    printed(&["manual", to]);
+    let text = |file: &str| std::fs::read_to_string(dir.path().join(file)).unwrap();
+    let completions = ["duskflight.bash", "_duskflight", "duskflight.fish"]
+        .map(|file| text(&format!("completions/{file}")));
+    for command in ["check", "run", "nightly", "status", "alerts"] {
+        assert!(
+            completions
+                .iter()
+                .all(|of_shell| of_shell.contains(command))
+        );
+        let page = text(&format!("man/duskflight-{command}.1"));
+        assert!(page.contains("DUSKFLIGHT_CONFIG"), "{page}");
+    }
+    assert!(text("man/duskflight.1").contains("duskflight\\-check(1)"));
 }
 
 #[test]

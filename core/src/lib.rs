@@ -4,6 +4,8 @@
 //! environment. Modules depend on each other in one direction only:
 //! `temperature ← heat, weather ← insect, orchard ← trapping ← season ← ledger ← wording ← contents`.
 
+#![forbid(unsafe_code)]
+
 pub mod contents;
 pub mod heat;
 pub mod id;

@@ -1,4 +1,4 @@
-//! Points of the program's work at which a test can end it, as if the power failed there.
+//! Points of the program's work at which a test can end it, as if the power failed there, or have it hang.
 //!
 //! Only with the feature `crash-points`, which no release has; without it nothing of this is left.
 
@@ -25,7 +25,7 @@ mod unarmed {
 #[cfg(feature = "crash-points")]
 mod armed {
     use std::env;
-    use std::fs::File;
+    use std::fs::{self, File};
     use std::future::poll_fn;
     use std::io::Write;
     use std::pin::pin;
@@ -35,6 +35,9 @@ mod armed {
     const AT: &str = "DUSKFLIGHT_CRASH_AT";
     /// A file to which the name of every point is added that is passed.
     const LIST: &str = "DUSKFLIGHT_CRASH_LIST";
+
+    /// A file whose presence lets the next point hang; that it is gone says that it does.
+    const HANG: &str = "DUSKFLIGHT_HANG";
 
     /// Passes a point, or ends the program there: no destructor, no goodbye to anyone.
     pub(crate) fn point(name: &str) {
@@ -47,6 +50,11 @@ mod armed {
         }
         if env::var(AT).is_ok_and(|at| at == number.to_string()) {
             std::process::abort();
+        }
+        if env::var_os(HANG).is_some_and(|file| fs::remove_file(file).is_ok()) {
+            loop {
+                std::thread::park();
+            }
         }
     }
 

@@ -16,3 +16,4 @@ pub mod runner;
 pub mod sheet;
 pub mod store;
 pub mod telling;
+mod trim;

@@ -28,7 +28,7 @@ impl Words {
         };
         format!(
             "{}, {variety}: {number} first hull splits are noted, {} and {last}; the one entered last counts, \
-             {}; to take {other} back: duskflight notes withdraw --config DIR --block {} --variety \"{variety}\" \
+             {}; to take {other} back: duskflight notes withdraw --block {} --variety \"{variety}\" \
              --kind hull-split --date {} --why …",
             block.name,
             before.join(", "),
@@ -53,7 +53,7 @@ mod tests {
         assert_eq!(
             line(&[date(4, 1)]),
             "Bench, Nonpareil: two first hull splits are noted, Apr 1 and Jul 1; the one entered last \
-             counts, Jul 1; to take the other back: duskflight notes withdraw --config DIR --block B \
+             counts, Jul 1; to take the other back: duskflight notes withdraw --block B \
              --variety \"Nonpareil\" --kind hull-split --date 2022-04-01 --why …"
         );
         let three = line(&[date(6, 30), date(7, 4)]);

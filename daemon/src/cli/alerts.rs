@@ -24,12 +24,12 @@ const LONGEST_LINE: usize = 500;
 
 /// List growers' alerts that wait, with when each leaves; hold one, release it, add a line to it
 #[derive(Debug, Args)]
-#[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
+#[command(args_conflicts_with_subcommands = true)]
 pub(super) struct Alerts {
     #[command(subcommand)]
     act: Option<Act>,
     #[command(flatten)]
-    config: Option<ConfigDir>,
+    config: ConfigDir,
 }
 
 #[derive(Debug, Subcommand)]
@@ -72,12 +72,11 @@ pub(super) struct Line {
 
 impl Alerts {
     pub(super) async fn run(self) -> Result<(), Failure> {
-        match (self.act, self.config) {
-            (Some(Act::Hold(one)), _) => one.act(What::Held).await,
-            (Some(Act::Release(one)), _) => one.act(What::Released).await,
-            (Some(Act::Note(line)), _) => line.run().await,
-            (None, Some(config)) => list(&config).await,
-            (None, None) => Err(Failure::usage(anyhow!("name a folder with --config"))),
+        match self.act {
+            Some(Act::Hold(one)) => one.act(What::Held).await,
+            Some(Act::Release(one)) => one.act(What::Released).await,
+            Some(Act::Note(line)) => line.run().await,
+            None => list(&self.config).await,
         }
     }
 }

@@ -11,14 +11,15 @@ use duskflight_core::trapping::without_clock;
 
 use super::Failure;
 use super::common::{AsOf, ConfigDir, feed_client, plain_table, print, weekday_name};
-use crate::config::{Config, ConfigError, Problem};
+use crate::config::{Config, ConfigError, MAIN_FILE, Problem};
+use crate::feed::{FeedSource, ForecastSource, TableFeed};
 use crate::mail::transport::Transport;
 use crate::records::try_out;
 use crate::runner::fetching::try_station;
 
 /// Check the whole configuration: every error at once, with file, line and what to do
 ///
-/// Exits with 78 when anything is wrong. With --online every station is also asked for its last
+/// Exits with 78 when anything is wrong, also while a table that it names is not there. With --online every station is also asked for its last
 /// days and its forecast, and the mail server for a login; nothing is stored or sent.
 #[derive(Debug, Args)]
 pub(super) struct Check {
@@ -37,6 +38,7 @@ impl Check {
         let (day, _) = self.as_of.moment(&config);
         let orchard = config.orchard_on(day);
         drop_folder(&config)?;
+        tables(&config)?;
         print(&report(&config, &orchard))?;
         for warning in warnings(&config, &orchard, day) {
             print(&format!("look at: {warning}\n"))?;
@@ -62,6 +64,38 @@ fn drop_folder(config: &Config) -> Result<(), Failure> {
         let problems = vec![problem];
         Failure::from(ConfigError { problems })
     })
+}
+
+/// Whether the tables that stations name are there. The daemon goes on without one, and says so.
+fn tables(config: &Config) -> Result<(), Failure> {
+    let named = config.stations.iter().flat_map(|station| {
+        let table = match &station.source {
+            FeedSource::Table(table) => Some(table),
+            FeedSource::Ncei(_) => None,
+        };
+        let forecast = match &station.forecast {
+            Some(ForecastSource::Table(table)) => Some(table),
+            _ => None,
+        };
+        let missing = table
+            .into_iter()
+            .chain(forecast)
+            .filter_map(TableFeed::missing_file);
+        missing.map(|file| Problem {
+            file: config.dir.join(MAIN_FILE),
+            line: None,
+            what: format!(
+                "station {}: the table {} is not there; put it there, or name another in source",
+                station.id,
+                file.display()
+            ),
+        })
+    });
+    let problems: Vec<Problem> = named.collect();
+    match problems.is_empty() {
+        true => Ok(()),
+        false => Err(ConfigError { problems }.into()),
+    }
 }
 
 /// What is declared and in force.

@@ -16,16 +16,19 @@ use tracing_subscriber::util::SubscriberInitExt;
 
 use super::Failure;
 use crate::clock::{self, Clock, SetClock, SystemClock};
-use crate::config::{Config, ConfigError};
+use crate::config::{Config, ConfigError, DEFAULT_DIR};
 use crate::feed::{Client, Limits};
 use crate::runner::jobs::Workshop;
 use crate::store::Store;
+
+/// Names the folder of a farm where no option does.
+pub(super) const DIR_VARIABLE: &str = "DUSKFLIGHT_CONFIG";
 
 /// The folder of a farm.
 #[derive(Debug, Args)]
 pub(super) struct ConfigDir {
     /// Folder with duskflight.toml, blocks.csv and traps.csv
-    #[arg(long = "config", value_name = "DIR")]
+    #[arg(long = "config", value_name = "DIR", env = DIR_VARIABLE, hide_env_values = true, default_value = DEFAULT_DIR)]
     dir: PathBuf,
 }
 

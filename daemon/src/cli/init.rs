@@ -1,17 +1,18 @@
 //! `duskflight init`: a configuration to begin with.
 
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 use chrono::Datelike;
 use clap::Args;
 
 use super::Failure;
-use super::common::print;
+use super::common::{DIR_VARIABLE, print};
 use crate::clock::{Clock, SystemClock};
 use crate::config::{
-    MAIN_FILE, NAVEL_ORANGEWORM, NAVEL_ORANGEWORM_PISTACHIO, NAVEL_ORANGEWORM_WALNUT,
+    DEFAULT_DIR, MAIN_FILE, NAVEL_ORANGEWORM, NAVEL_ORANGEWORM_PISTACHIO, NAVEL_ORANGEWORM_WALNUT,
+    option_for,
 };
 
 /// The starting files, by their names in the folder.
@@ -50,16 +51,24 @@ const FILES: [(&str, &str); 9] = [
         NAVEL_ORANGEWORM_WALNUT,
     ),
 ];
+/// Where the installed program keeps its records and mails.
+const STATE_DIR: &str = "/var/lib/duskflight";
+/// The records' name there.
+const DATABASE: &str = "duskflight.sqlite";
+/// Where the people begin in the starting main file.
+const PEOPLE: &str = "# You: the adviser";
 /// Stands for this year in the starting files.
 const THIS_YEAR: &str = "YEAR";
 
 /// Write a commented configuration to begin with
 ///
 /// Nothing that is there already is overwritten. Two lines are to be changed: your address and
-/// where the temperatures come from.
+/// where the temperatures come from. Records and mails go below the farm's folder, those of the installed
+/// program's own folder below /var/lib/duskflight.
 #[derive(Debug, Args)]
 pub(super) struct Init {
     /// Folder to write into; it is made when it is not there
+    #[arg(env = DIR_VARIABLE, hide_env_values = true, default_value = DEFAULT_DIR)]
     dir: PathBuf,
 }
 
@@ -78,17 +87,56 @@ impl Init {
             let folder = file.parent().unwrap_or(&self.dir);
             fs::create_dir_all(folder)
                 .with_context(|| format!("make the folder {}", folder.display()))?;
-            fs::write(&file, text.replace(THIS_YEAR, &year))
+            let text = text.replace(THIS_YEAR, &year);
+            fs::write(&file, with_state_apart(&self.dir, text))
                 .with_context(|| format!("write {}", file.display()))?;
         }
-        let dir = self.dir.display();
+        let (dir, option) = (self.dir.display(), option_for(&self.dir));
         print(&format!(
             "A farm to begin with is in {dir}. Now\n\
              \x20 change the lines marked with <-- in {dir}/{MAIN_FILE}: your address, your station\n\
              \x20 look at {dir}/blocks.csv and {dir}/traps.csv\n\
-             \x20 duskflight check --config {dir} --online\n\
-             \x20 duskflight nightly --config {dir}      one night by hand\n\
-             \x20 duskflight run --config {dir}          every night\n"
+             \x20 duskflight check{option} --online\n\
+             \x20 duskflight nightly{option}      one night by hand\n\
+             \x20 duskflight run{option}          every night\n"
         ))
+    }
+}
+
+/// The installed program may write below its own folder alone, so what a farm of one's own keeps beside its
+/// configuration lies there.
+fn with_state_apart(dir: &Path, text: String) -> String {
+    if dir != Path::new(DEFAULT_DIR) {
+        return text;
+    }
+    let stored = format!("[store]\nfile = \"{STATE_DIR}/{DATABASE}\"\n\n{PEOPLE}");
+    text.replace(
+        "folder = \"mail\" ",
+        &format!("folder = \"{STATE_DIR}/mail\" "),
+    )
+    .replace("drop = \"drop\" ", &format!("drop = \"{STATE_DIR}/drop\" "))
+    .replacen(PEOPLE, &stored, 1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_installed_farm_keeps_its_records_where_the_program_may_write_and_any_other_beside_it() {
+        let starter = FILES[0].1;
+        let installed = with_state_apart(Path::new(DEFAULT_DIR), starter.to_owned());
+        for key in [
+            "folder = \"/var/lib/duskflight/mail\"",
+            "[store]\nfile = \"/var/lib/duskflight/duskflight.sqlite\"\n",
+            "# drop = \"/var/lib/duskflight/drop\"",
+        ] {
+            assert_eq!(installed.matches(key).count(), 1, "{key}\n{installed}");
+        }
+        toml::from_str::<toml::Table>(&installed).unwrap();
+        assert_eq!(
+            with_state_apart(Path::new("farm"), starter.to_owned()),
+            starter
+        );
     }
 }

@@ -12,6 +12,7 @@ mod fill;
 mod heat;
 mod hindcast;
 mod init;
+mod manual;
 mod nightly;
 mod outbox;
 mod people;
@@ -31,7 +32,7 @@ mod told;
 
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 pub use failure::{Exit, Failure};
 
@@ -79,6 +80,7 @@ enum Command {
     Screen(screen::Screen),
     Fill(fill::Fill),
     Hindcast(hindcast::Hindcast),
+    Manual(manual::Manual),
 }
 
 /// Reads the command line, runs the command and gives the program's exit code; what went wrong is
@@ -117,6 +119,7 @@ pub fn main() -> ExitCode {
         Command::Screen(command) => command.run(),
         Command::Fill(command) => command.run(),
         Command::Hindcast(command) => command.run(),
+        Command::Manual(command) => command.run(Cli::command()),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

@@ -80,6 +80,7 @@ fn nudge_on_hangup(nudge: &Arc<Notify>) -> anyhow::Result<()> {
     let nudge = Arc::clone(nudge);
     tokio::spawn(async move {
         while hangup.recv().await.is_some() {
+            runner::reloading();
             nudge.notify_one();
         }
     });

@@ -23,7 +23,7 @@ pub use tables::BlockRow;
 pub(crate) use look::look;
 
 use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc, Weekday};
 use chrono_tz::Tz;
@@ -41,6 +41,19 @@ use crate::feed::{FeedSource, ForecastSource};
 
 /// The name of the main file in a configuration folder.
 pub const MAIN_FILE: &str = "duskflight.toml";
+
+/// The configuration folder of an installed program, which commands read where none is named.
+pub const DEFAULT_DIR: &str = "/etc/duskflight";
+
+/// What a command is given to read a configuration folder, with a space before it; nothing for the one that it reads
+/// anyway.
+#[must_use]
+pub fn option_for(dir: &Path) -> String {
+    match dir == Path::new(DEFAULT_DIR) {
+        true => String::new(),
+        false => format!(" --config {}", dir.display()),
+    }
+}
 
 /// The insect model for almond that ships with the program, as `init` writes it.
 pub const NAVEL_ORANGEWORM: &str = include_str!("../../../config/insects/navel-orangeworm.toml");

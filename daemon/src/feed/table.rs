@@ -60,6 +60,15 @@ impl TableFeed {
             *path = dir.join(&*path);
         }
     }
+
+    /// The file that it names, where that is not there.
+    #[must_use]
+    pub fn missing_file(&self) -> Option<&Path> {
+        match &self.source {
+            TableSource::File(path) if !path.exists() => Some(path),
+            _ => None,
+        }
+    }
 }
 
 /// Where the table is.

@@ -271,7 +271,7 @@ impl DigestView<'_> {
     /// What was left out, and where to see it.
     fn left_out(&self) -> String {
         format!(
-            "Too long for one mail, so left out: {}. To see them: duskflight season --config DIR.",
+            "Too long for one mail, so left out: {}. To see them: duskflight season.",
             self.digest.left_out.join(", ")
         )
     }

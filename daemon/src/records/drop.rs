@@ -14,7 +14,7 @@ use std::time::{Duration, SystemTime};
 
 use super::{ImportError, Imported, Kind, Origin, import};
 use crate::clock::Clock;
-use crate::config::{Config, DropFolder};
+use crate::config::{Config, DropFolder, option_for};
 use crate::store::{Store, StoreError};
 
 /// Folders inside the watched one.
@@ -159,22 +159,24 @@ async fn outcome(
     let outcome = match import(store, config, kind, text, &origin, clock).await {
         Ok(imported) => Outcome::Imported(imported),
         Err(ImportError::Store(error)) => return Err(error),
-        Err(error @ ImportError::Rows { .. }) => Outcome::Refused(with_way_in(&error, kind)),
+        Err(error @ ImportError::Rows { .. }) => {
+            Outcome::Refused(with_way_in(&error, kind, config))
+        }
     };
     Ok(is_still(file, &bytes).then_some(outcome))
 }
 
 /// Why a sheet is refused, and how it comes in where it is right after all.
-fn with_way_in(error: &ImportError, kind: Kind) -> String {
+fn with_way_in(error: &ImportError, kind: Kind, config: &Config) -> String {
     let asked = |error: &ImportError| match error {
         ImportError::Rows { problems, .. } => problems.iter().any(|problem| problem.doubted),
         ImportError::Store(_) => false,
     };
-    let command = kind.command();
+    let (command, option) = (kind.command(), option_for(&config.dir));
     match asked(error) {
         true => format!(
-            "{error}\nwhat is right as it stands is brought in by hand: duskflight {command} import \
-             --config DIR --sure FILE"
+            "{error}\nwhat is right as it stands is brought in by hand: duskflight {command} import\
+             {option} --sure FILE"
         ),
         false => error.to_string(),
     }

@@ -7,9 +7,12 @@ mod lock;
 mod reload;
 mod run;
 mod said;
+mod service_manager;
+mod standing;
 mod tasks;
 #[cfg(test)]
 mod test_farm;
 
 pub use lock::{Lock, LockError};
 pub use run::run;
+pub use service_manager::reloading;

@@ -9,7 +9,9 @@ use tokio_cron_scheduler::{Job as CronJob, JobScheduler};
 use tokio_util::sync::CancellationToken;
 
 use super::jobs::Workshop;
+use super::service_manager;
 use super::tasks::Tasks;
+use crate::error_chain::error_chain;
 
 /// What is due is asked so often, by a monotonic clock.
 const TICK: Duration = Duration::from_secs(30);
@@ -26,31 +28,35 @@ pub async fn run(
     nudge: Arc<Notify>,
     stop: CancellationToken,
 ) -> anyhow::Result<()> {
-    go_on(Tasks::new(workshop), nudge, stop).await
+    go_on(Tasks::new(workshop), nudge, stop, service_manager::alive).await
 }
 
 async fn go_on(
     mut tasks: Tasks,
     nudge: Arc<Notify>,
     stop: CancellationToken,
+    alive: impl Fn(&str),
 ) -> anyhow::Result<()> {
     let mut scheduler = nudge_every_minute(&nudge)
         .await
         .context("start the scheduler")?;
-    let stepped = step_by_step(&mut tasks, &nudge, &stop).await;
+    let stepped = step_by_step(&mut tasks, &nudge, &stop, alive).await;
+    service_manager::stopping();
     tracing::info!("stopping: no new work is begun");
     let stopped = scheduler.shutdown().await.context("stop the scheduler");
     tasks.finish(STOP_WITHIN).await;
     stepped.and(stopped)
 }
 
-/// Takes a step at every tick and nudge, up to the stop or the first step that failed for good.
+/// Takes a step at every tick and nudge, up to the stop or the first step that failed for good. A sign of life
+/// after each: a step asks the thread that owns the records, so one that hangs keeps this silent, too.
 async fn step_by_step(
     tasks: &mut Tasks,
     nudge: &Notify,
     stop: &CancellationToken,
+    alive: impl Fn(&str),
 ) -> anyhow::Result<()> {
-    let mut tick = tokio::time::interval(TICK);
+    let mut tick = tokio::time::interval(service_manager::beat(TICK));
     loop {
         tokio::select! {
             _ = tick.tick() => {}
@@ -58,6 +64,11 @@ async fn step_by_step(
             () = stop.cancelled() => return Ok(()),
         }
         tasks.step().await.context("read what is due")?;
+        match tasks.standing().await {
+            Ok(standing) => alive(&standing),
+            // The next step finds out whether it lasts.
+            Err(error) => alive(&error_chain(&error)),
+        }
     }
 }
 
@@ -72,7 +83,10 @@ async fn nudge_every_minute(nudge: &Arc<Notify>) -> anyhow::Result<JobScheduler>
 
 #[cfg(test)]
 mod tests {
+    use std::sync::Mutex;
     use std::sync::atomic::{AtomicBool, Ordering};
+
+    use rusqlite::Connection;
 
     use super::*;
     use crate::runner::test_farm::TestFarm;
@@ -98,7 +112,7 @@ mod tests {
             at_its_end.store(true, Ordering::Relaxed);
             Ok(())
         });
-        let outcome = go_on(tasks, Arc::default(), CancellationToken::new()).await;
+        let outcome = go_on(tasks, Arc::default(), CancellationToken::new(), |_| {}).await;
         let error = format!("{:#}", outcome.unwrap_err());
         assert!(error.starts_with("read what is due: "), "{error}");
         assert!(error.contains("no such table: fetch_log"), "{error}");
@@ -111,5 +125,40 @@ mod tests {
         let stop = CancellationToken::new();
         stop.cancel();
         run(farm.workshop(), Arc::default(), stop).await.unwrap();
+    }
+
+    #[tokio::test]
+    async fn while_the_thread_of_the_records_hangs_no_sign_of_life_is_given() {
+        let farm = TestFarm::new("2022-06-20T09:00:00Z");
+        let workshop = farm.workshop();
+        let (stop, nudge) = (CancellationToken::new(), Arc::new(Notify::new()));
+        // It hangs before the first step asks anything of it.
+        let (hang, hanging) = std::sync::mpsc::channel::<()>();
+        let seen = Arc::new(Mutex::new(Vec::new()));
+        let note = |what| seen.lock().unwrap().push(what);
+        let (store, at_last) = (workshop.store.clone(), Arc::clone(&seen));
+        let held = async {
+            let hangs = move |_: &Connection| {
+                let _ = hanging.recv();
+                at_last.lock().unwrap().push("goes on");
+                Ok::<_, StoreError>(())
+            };
+            store.read(hangs).await.unwrap();
+        };
+        let release = async {
+            for _ in 0..1000 {
+                tokio::task::yield_now().await;
+            }
+            note("released");
+            drop(hang);
+        };
+        let alive = |_: &str| {
+            note("alive");
+            stop.cancel();
+        };
+        let daemon = go_on(Tasks::new(workshop), nudge, stop.clone(), alive);
+        let ((), ended, ()) = tokio::join!(biased; held, daemon, release);
+        ended.unwrap();
+        assert_eq!(*seen.lock().unwrap(), ["released", "goes on", "alive"]);
     }
 }

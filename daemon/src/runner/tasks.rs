@@ -1,5 +1,6 @@
 //! Four tasks of work, and the step that begins in them what is due.
 
+use std::sync::Arc;
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -9,10 +10,12 @@ use super::due::{DayRuns, due};
 use super::jobs::Workshop;
 use super::reload::Watch;
 use super::said::Said;
+use super::standing::standing;
 use crate::error_chain::error_chain;
 use crate::store::jobs::Job;
 use crate::store::{StoreError, days};
 use crate::telling::TellError;
+use crate::trim::trim;
 
 /// The clock may be so far behind the newest fetch before it is not believed.
 const CLOCK_SLACK: TimeDelta = TimeDelta::minutes(10);
@@ -113,6 +116,16 @@ impl Tasks {
         }
     }
 
+    /// How it stands, by the records.
+    ///
+    /// # Errors
+    /// When they cannot be read.
+    pub(super) async fn standing(&self) -> Result<String, StoreError> {
+        let config = Arc::clone(&self.workshop.config);
+        let store = &self.workshop.store;
+        store.read(move |c| standing(c, &config)).await
+    }
+
     async fn read_runs(
         &self,
         now: DateTime<Utc>,
@@ -197,7 +210,11 @@ impl Tasks {
         }
         for task in ended {
             let (name, job) = (task.name, task.job);
-            match task.work.await {
+            let ended = task.work.await;
+            if job.is_some() {
+                trim();
+            }
+            match ended {
                 Ok(Ok(())) => self.said.is_well(name),
                 Ok(Err(error)) => {
                     let error = format!("{error:#}");

@@ -10,10 +10,16 @@ const INCREMENTAL: i64 = 2;
 /// just cut.
 const USED_FOR_ONE_FREE: i64 = 10;
 
+/// Gives back the room that pruned records took on the disk, and the memory that a night's pages took.
+pub(super) fn shrink(connection: &Connection) -> Result<(), StoreError> {
+    cut(connection)?;
+    Ok(connection.execute_batch("PRAGMA shrink_memory")?)
+}
+
 /// Cuts free pages off the end of the file, but for some. Steps of SQLite's own rather than a rewrite of the
 /// file: they cost what they free, need no room for a second file on a disk that may be full, and can be cut
 /// off anywhere. A file from before this is rewritten once, to become of that kind.
-pub(super) fn shrink(connection: &Connection) -> Result<(), StoreError> {
+fn cut(connection: &Connection) -> Result<(), StoreError> {
     let number = |name| connection.pragma_query_value(None, name, |row| row.get::<_, i64>(0));
     let free = number("freelist_count")?;
     let too_many = free - (number("page_count")? - free) / USED_FOR_ONE_FREE;

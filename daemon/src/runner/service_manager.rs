@@ -1,0 +1,36 @@
+//! What is said to the service manager that started the daemon, as systemd understands it; nothing where none did.
+
+use std::time::Duration;
+
+use sd_notify::NotifyState::{self, Ready, Reloading, Status, Stopping, Watchdog};
+
+/// The daemon looked what is due, so it is ready and alive, and how it stands.
+pub(super) fn alive(standing: &str) {
+    say(&[Ready, Watchdog, Status(standing)]);
+}
+
+/// A changed configuration is about to be looked at; [`alive`] ends this.
+pub fn reloading() {
+    match NotifyState::monotonic_usec_now() {
+        Ok(now) => say(&[Reloading, now]),
+        Err(error) => tracing::debug!(%error, "the monotonic clock cannot be read"),
+    }
+}
+
+/// No new work is begun.
+pub(super) fn stopping() {
+    say(&[Stopping]);
+}
+
+/// How often a sign of life is given: as usual, or more often where the manager asks for it.
+pub(super) fn beat(usual: Duration) -> Duration {
+    let asked = sd_notify::watchdog_enabled().map(|within| within / 3);
+    asked.map_or(usual, |asked| asked.clamp(Duration::from_millis(1), usual))
+}
+
+/// A manager that does not hear is its own trouble.
+fn say(words: &[NotifyState<'_>]) {
+    if let Err(error) = sd_notify::notify(words) {
+        tracing::debug!(%error, "the service manager does not hear");
+    }
+}
