@@ -124,10 +124,16 @@ pub(super) struct SmtpPart {
     pub(super) ca_file: Option<PathBuf>,
     #[serde(default = "timeout_s")]
     pub(super) timeout_s: u16,
+    #[serde(default = "after_dot_s")]
+    pub(super) after_dot_s: u16,
 }
 
 const fn timeout_s() -> u16 {
-    60
+    300
+}
+
+const fn after_dot_s() -> u16 {
+    600
 }
 
 fn sender_name() -> String {

@@ -17,7 +17,7 @@ pub use look::Looks;
 pub use month_day::MonthDay;
 pub use problem::{ConfigError, Problem};
 pub use secret::Secret;
-pub use smtp::{Login, Security, SmtpServer};
+pub use smtp::{Login, Patience, Security, SmtpServer};
 pub use tables::BlockRow;
 
 pub(crate) use look::look;

@@ -6,7 +6,7 @@ use rusqlite::Connection;
 use super::reply_class::ReplyClass;
 use super::retry::{self, LONGEST, Next, tried_for_too_long};
 use super::send_error::SendError;
-use super::transport::Transport;
+use super::transport::{Round, Transport};
 use crate::clock::Clock;
 use crate::crash;
 use crate::store::outbox::{self, End, Waiting};
@@ -36,9 +36,20 @@ pub async fn deliver(
     transport: &Transport,
     clock: &dyn Clock,
 ) -> Result<Delivered, StoreError> {
+    let mut round = transport.round();
+    let delivered = deliver_in(&mut round, store, clock).await;
+    round.close().await;
+    delivered
+}
+
+async fn deliver_in(
+    round: &mut Round<'_>,
+    store: &Store,
+    clock: &dyn Clock,
+) -> Result<Delivered, StoreError> {
     let mut delivered = Delivered::default();
     while let Some(mail) = take(store, clock.now()).await? {
-        let answer = transport.send(&mail).await;
+        let answer = round.send(&mail).await;
         let now = clock.now();
         match answer {
             Ok(answer) => {
@@ -73,6 +84,7 @@ fn settle_sent(
     now: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     outbox::mark_sent(connection, &mail.message_id, answer, now)?;
+    outbox::end_unknown_before(connection, mail, now)?;
     outbox_report::clear_trouble(connection)
 }
 
@@ -88,6 +100,9 @@ async fn settle_failed(
         .write(move |t| {
             let doubtful = mail.doubtful || failure.may_be_taken;
             outbox::set_doubtful(t, &mail.message_id, doubtful)?;
+            if failure.may_be_taken {
+                outbox::note_unknown(t, &mail.message_id, now)?;
+            }
             if failure.of_all {
                 settle_trouble(t, &mail, &failure, now)
             } else {
@@ -96,7 +111,9 @@ async fn settle_failed(
         })
         .await?;
     let reason = error.words();
-    if after.given_up > 0 {
+    if error.may_be_taken {
+        tracing::warn!(mail.id = %id, reason, "nobody knows whether the mail was taken");
+    } else if after.given_up > 0 {
         tracing::error!(mail.id = %id, reason, mails = after.given_up, "mail given up");
     } else {
         tracing::warn!(mail.id = %id, reason, "mail kept for a later try");
@@ -117,7 +134,7 @@ fn settle_mail(
     }
     let words = error.words();
     let mut after = Delivered::default();
-    match retry::next(error.class, mail, now) {
+    match retry::next(error, mail, now) {
         Next::At(at) => {
             outbox::keep(connection, &mail.message_id, &words, at)?;
             after.kept = 1;

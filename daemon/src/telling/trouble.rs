@@ -53,9 +53,11 @@ pub(super) fn of_mails(
     let since = last_telling(connection, config, as_of)?;
     let given_up = outbox_report::given_up_since(connection, adviser.id.as_str(), since)?;
     let late = outbox_report::late_since(connection, adviser.id.as_str(), since, LATE_AFTER)?;
+    let unknown = outbox_report::unknown_since(connection, adviser.id.as_str(), since)?;
     let given_up = given_up.iter().map(|mail| given_up_line(config, mail));
+    let unknown = unknown.iter().map(|mail| unknown_line(config, mail));
     let late = late.iter().map(|mail| late_line(config, mail));
-    Ok(given_up.chain(late).collect())
+    Ok(given_up.chain(unknown).chain(late).collect())
 }
 
 /// Lines on mails about an adviser's blocks that were folded tonight, one for each person.
@@ -171,6 +173,22 @@ fn given_up_line(config: &Config, mail: &GivenUp) -> String {
     };
     format!(
         "the {} of {} to {} {how} and is given up ({}); what it said counts as untold",
+        mail.kind.name(),
+        config.words.day(mail.day),
+        name(config, &mail.person),
+        mail.reason
+    )
+}
+
+fn unknown_line(config: &Config, mail: &GivenUp) -> String {
+    let then = match mail.state {
+        MailState::Queued => {
+            "it is sent again only as long as no later mail arrives, twice at the most"
+        }
+        _ => "it is not sent again",
+    };
+    format!(
+        "the {} of {} to {} may have arrived or not ({}); what it said counts as told, and {then}",
         mail.kind.name(),
         config.words.day(mail.day),
         name(config, &mail.person),
