@@ -87,6 +87,7 @@ pub(super) struct TellingPart {
     pub(super) most_mails_a_day: u16,
     pub(super) share_days: u16,
     pub(super) calendars: Option<PathBuf>,
+    pub(super) heartbeat: Option<Secret>,
 }
 
 impl Default for TellingPart {
@@ -98,6 +99,7 @@ impl Default for TellingPart {
             most_mails_a_day: 6,
             share_days: 5,
             calendars: None,
+            heartbeat: None,
         }
     }
 }

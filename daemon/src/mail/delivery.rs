@@ -96,18 +96,19 @@ async fn settle_failed(
 ) -> Result<Delivered, StoreError> {
     let id = mail.message_id.clone();
     let failure = error.clone();
-    let after = store
+    let (after, as_before) = store
         .write(move |t| {
+            let as_before = is_said(t, &mail, &failure)?;
             let doubtful = mail.doubtful || failure.may_be_taken;
             outbox::set_doubtful(t, &mail.message_id, doubtful)?;
             if failure.may_be_taken {
                 outbox::note_unknown(t, &mail.message_id, now)?;
             }
-            if failure.of_all {
-                settle_trouble(t, &mail, &failure, now)
-            } else {
-                settle_mail(t, &mail, &failure, now)
-            }
+            let after = match failure.of_all {
+                true => settle_trouble(t, &mail, &failure, now)?,
+                false => settle_mail(t, &mail, &failure, now)?,
+            };
+            Ok::<_, StoreError>((after, as_before))
         })
         .await?;
     let reason = error.words();
@@ -115,10 +116,21 @@ async fn settle_failed(
         tracing::warn!(mail.id = %id, reason, "nobody knows whether the mail was taken");
     } else if after.given_up > 0 {
         tracing::error!(mail.id = %id, reason, mails = after.given_up, "mail given up");
+    } else if as_before {
+        tracing::debug!(mail.id = %id, reason, "mail still kept");
     } else {
         tracing::warn!(mail.id = %id, reason, "mail kept for a later try");
     }
     Ok(after)
+}
+
+/// Whether a failure was said before, of the same mail or of the way to all: what lasts is said once.
+fn is_said(connection: &Connection, mail: &Waiting, error: &SendError) -> Result<bool, StoreError> {
+    if error.of_all {
+        let before = outbox_report::trouble(connection)?;
+        return Ok(before.is_some_and(|trouble| trouble.error == error.reason));
+    }
+    Ok(mail.error.as_ref() == Some(&error.words()))
 }
 
 /// A failure of one mail; the way to the others is open.

@@ -110,6 +110,7 @@ mod tests {
             about: String::new(),
             doubtful: false,
             unknown_since: None,
+            error: None,
             address: "gil@farm.example".to_owned(),
             body: Vec::new(),
             attempts,

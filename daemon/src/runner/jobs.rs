@@ -45,6 +45,11 @@ impl Workshop {
     pub async fn fetch(&self, job: Job, day: NaiveDate) -> Result<Fetched, StoreError> {
         let fetched = self.fetch_owed(job, day).await;
         match &fetched {
+            Ok(fetched) if fetched.is_as_before() => tracing::debug!(
+                day = %day,
+                failed = fetched.failed.len(),
+                "stations still fail"
+            ),
             Ok(fetched) => tracing::info!(
                 day = %day,
                 days = fetched.days,

@@ -2,6 +2,7 @@
 
 pub mod due;
 pub mod fetching;
+mod heartbeat;
 pub mod jobs;
 mod lock;
 mod reload;

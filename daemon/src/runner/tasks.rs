@@ -146,6 +146,7 @@ impl Tasks {
             let workshop = self.workshop.clone();
             self.deliver = Some(Task::new("deliver", async move {
                 workshop.deliver().await?;
+                workshop.ping().await?;
                 Ok(())
             }));
         }
@@ -162,6 +163,7 @@ impl Tasks {
         let task = match job {
             Job::Fetch | Job::FetchLate => &mut self.fetch,
             Job::Tell => &mut self.tell,
+            Job::Heartbeat => return,
         };
         if task.is_some() {
             return;
@@ -178,6 +180,7 @@ impl Tasks {
                     }
                     told => drop(told?),
                 },
+                Job::Heartbeat => {}
             }
             Ok(())
         }));

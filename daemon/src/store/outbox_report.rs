@@ -249,6 +249,20 @@ pub fn trouble(connection: &Connection) -> Result<Option<Trouble>, StoreError> {
         .transpose()
 }
 
+/// Whether the way to all recipients is open and all digests of a civil day were accepted, as far as there are any.
+///
+/// # Errors
+/// A failing statement.
+pub fn digests_accepted(connection: &Connection, day: NaiveDate) -> Result<bool, StoreError> {
+    let accepted = connection
+        .prepare_cached(
+            "SELECT NOT EXISTS (SELECT 1 FROM mail_trouble)
+               AND NOT EXISTS (SELECT 1 FROM outbox WHERE day = ?1 AND kind = 'digest' AND state != 'sent')",
+        )?
+        .query_row([day.to_string()], |row| row.get(0))?;
+    Ok(accepted)
+}
+
 /// Notes what holds up every mail, in place of what did before.
 ///
 /// # Errors

@@ -37,6 +37,8 @@ pub struct Waiting {
     pub doubtful: bool,
     /// Since when we know that we do not know whether it was taken.
     pub unknown_since: Option<DateTime<Utc>>,
+    /// Why the try before failed.
+    pub error: Option<String>,
 }
 
 impl Waiting {
@@ -99,6 +101,7 @@ fn waiting(connection: &Connection, mail: &QueuedMail) -> Result<Waiting, StoreE
         first_try: mail.first_try,
         doubtful: mail.doubtful,
         unknown_since: mail.unknown_since,
+        error: mail.error.clone(),
     })
 }
 
