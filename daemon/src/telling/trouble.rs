@@ -21,6 +21,8 @@ use crate::store::jobs::{self, Job};
 use crate::store::outbox_report::{self, GivenUp};
 use crate::store::{StoreError, days, disk_space, journal, notes};
 
+/// A feed that last answered so many days ago fails for the second morning.
+const SECOND_MORNING: i64 = 2;
 /// A mail that was sent so long after it could have been is called late.
 const LATE_AFTER: TimeDelta = TimeDelta::hours(2);
 
@@ -98,6 +100,24 @@ fn feeds(connection: &Connection, config: &Config) -> Result<Vec<String>, StoreE
             Some(format!("{}: the last fetch failed: {error}", station.name))
         })
         .collect())
+}
+
+/// What a subject says on the second morning on which a feed gives nothing; on the first one it stands among the
+/// trouble, and later ones are not worth every subject.
+pub(super) fn in_subject(
+    connection: &Connection,
+    config: &Config,
+    as_of: NaiveDate,
+) -> Result<Option<String>, StoreError> {
+    let failing = days::failing(connection)?;
+    for station in &config.stations {
+        let last = days::last_answer(connection, &station.id)?;
+        let since = last.map(|last| (as_of - config.day_of(last)).num_days());
+        if failing.contains_key(station.id.as_str()) && since == Some(SECOND_MORNING) {
+            return Ok(Some(format!("{} gives no temperatures", station.name)));
+        }
+    }
+    Ok(None)
 }
 
 /// A line for each station whose days of the season a feed has revised since the telling before.
