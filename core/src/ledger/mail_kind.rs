@@ -15,20 +15,29 @@ pub enum MailKind {
     Round,
     /// What was too much for single mails on one day.
     Summary,
+    /// To whoever looks after the box: what fails again and again, or works again.
+    Operator,
     /// A mail sent by hand to see whether mail arrives.
     Test,
 }
 
 impl MailKind {
     /// All kinds.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::Digest,
         Self::Alert,
         Self::Letter,
         Self::Round,
         Self::Summary,
+        Self::Operator,
         Self::Test,
     ];
+
+    /// Whether it tells nothing of any block.
+    #[must_use]
+    pub const fn tells_nothing(self) -> bool {
+        matches!(self, Self::Operator | Self::Test)
+    }
 
     /// The word in the database and in file names.
     #[must_use]
@@ -39,6 +48,7 @@ impl MailKind {
             Self::Letter => "letter",
             Self::Round => "round",
             Self::Summary => "summary",
+            Self::Operator => "operator",
             Self::Test => "test",
         }
     }

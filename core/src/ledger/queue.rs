@@ -209,9 +209,9 @@ impl Queue {
     }
 
     /// Whether a mail may be folded: certainly not taken, not in an adviser's hands, who may have let it go or
-    /// added a line to it, and not waiting for a release. Test mails tell nothing, and stay.
+    /// added a line to it, and not waiting for a release. Mails that tell nothing stay.
     fn is_foldable(&self, mail: &QueuedMail, today: NaiveDate) -> bool {
-        mail.kind != MailKind::Test
+        !mail.kind.tells_nothing()
             && mail.day < today
             && !mail.doubtful
             && !mail.touched

@@ -11,6 +11,7 @@ pub const fn mail_kind_meaning(kind: MailKind) -> &'static str {
         MailKind::Letter => "The growers' weekly letters",
         MailKind::Round => "The scouts' rounds",
         MailKind::Summary => "What was too much for single mails on one day",
+        MailKind::Operator => "What fails again and again, to whoever looks after the box",
         MailKind::Test => "Mails that only show whether mail arrives",
     }
 }

@@ -76,6 +76,13 @@ pub enum Holds {
         /// Whom the recipient can ask about each part.
         advisers: Vec<Asked>,
     },
+    /// To whoever looks after the box.
+    Operator {
+        /// What fails, or works again.
+        headline: String,
+        /// What there is to know of it.
+        lines: Vec<String>,
+    },
     /// Nothing but that mail arrives.
     Test,
 }
@@ -135,6 +142,7 @@ impl Holds {
             Self::Letter { .. } => MailKind::Letter,
             Self::Round { .. } => MailKind::Round,
             Self::Summary { .. } => MailKind::Summary,
+            Self::Operator { .. } => MailKind::Operator,
             Self::Test => MailKind::Test,
         }
     }
@@ -256,6 +264,7 @@ impl MailContents {
             Holds::Letter { letter, .. } => compose::subject(&letter.headline),
             Holds::Round { round, .. } => compose::subject(&round.headline),
             Holds::Summary { summary, .. } => compose::summary_subject(words, summary),
+            Holds::Operator { headline, .. } => compose::subject(headline),
             Holds::Test => compose::test_subject(&self.farm),
         }
     }
@@ -304,6 +313,9 @@ impl MailContents {
                 let advisers = advisers.iter().map(|adviser| adviser.adding(&[]));
                 let advisers: Vec<Adviser<'_>> = advisers.collect();
                 compose::summary(&envelope, words, summary, &advisers)
+            }
+            Holds::Operator { headline, lines } => {
+                compose::operator_mail(&envelope, headline, lines)
             }
             Holds::Test => compose::test_mail(&envelope),
         }

@@ -6,6 +6,7 @@ use std::time::Duration;
 use chrono::{DateTime, NaiveDate, Utc};
 
 use super::fetching::{self, Fetched};
+use super::operator::{self, Matter};
 use crate::clock::{Clock, day_before};
 use crate::config::{Config, Station};
 use crate::error_chain::error_chain;
@@ -79,8 +80,16 @@ impl Workshop {
         let fetched =
             fetching::fetch_all(&self.store, &stations, &self.client, day, &self.clock).await?;
         let error = fetched.failed.first().map(|(_, error)| error.clone());
+        let (config, failed) = (Arc::clone(&self.config), fetched.failed.clone());
+        let tried: Vec<Station> = stations.into_iter().cloned().collect();
         self.store
             .write_at(&self.clock, move |t, now| {
+                operator::note(t, &config, Matter::Job(job.name()), None, now)?;
+                for station in &tried {
+                    let failed = failed.iter().find(|(id, _)| *id == station.id.as_str());
+                    let error = failed.map(|(_, error)| error.as_str());
+                    operator::note(t, &config, Matter::Station(station), error, now)?;
+                }
                 jobs::finish(t, job, day, now, error.as_deref())
             })
             .await?;
@@ -103,6 +112,11 @@ impl Workshop {
             Ok(Told::Before) => {}
             Ok(Told::Now { mails, notices }) => {
                 tracing::info!(day = %day, mails, notices, "day told");
+                let config = Arc::clone(&self.config);
+                let told = Matter::Job(Job::Tell.name());
+                self.store
+                    .write(move |t| operator::note(t, &config, told, None, now))
+                    .await?;
                 self.render_told().await;
                 self.prune(now).await;
             }
@@ -174,10 +188,11 @@ impl Workshop {
         now: DateTime<Utc>,
     ) -> Result<(), StoreError> {
         tracing::error!(job = job.name(), day = %day, error, "job failed");
-        let error = error.to_owned();
+        let (config, error) = (Arc::clone(&self.config), error.to_owned());
         self.store
             .write(move |t| {
                 jobs::begin(t, job, day, now)?;
+                operator::note(t, &config, Matter::Job(job.name()), Some(&error), now)?;
                 jobs::finish(t, job, day, now, Some(&error))
             })
             .await

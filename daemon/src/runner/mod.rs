@@ -5,6 +5,7 @@ pub mod fetching;
 mod heartbeat;
 pub mod jobs;
 mod lock;
+mod operator;
 mod reload;
 mod run;
 mod said;

@@ -46,3 +46,12 @@ CREATE UNIQUE INDEX outbox_once ON outbox (kind, person, adviser, day, about) WH
 CREATE INDEX outbox_by_state ON outbox (state, sent_at);
 CREATE INDEX outbox_by_person ON outbox (person, day);
 CREATE INDEX outbox_by_day ON outbox (day);
+
+CREATE TABLE alarm (
+  -- What fails again and again, until it works: whoever looks after the box is told once of each, and once when it is over.
+  matter      TEXT PRIMARY KEY,                                -- 'station ' and its id, or the word of a job
+  since       INTEGER NOT NULL,                                -- instant of the first failure in a row
+  failures    INTEGER NOT NULL,                                -- failures in a row
+  occasion    TEXT NOT NULL,                                   -- on what it failed last, such as a civil day, which counts once
+  told        INTEGER NOT NULL CHECK (told IN (0, 1))          -- 1 = it was told
+) STRICT, WITHOUT ROWID;

@@ -90,7 +90,10 @@ impl Address<'_> {
 
     /// The digests that a mail waits for.
     fn digests(&self, kind: MailKind, advisers: &[&Person]) -> Vec<String> {
-        if matches!(kind, MailKind::Digest | MailKind::Round | MailKind::Test) {
+        if matches!(
+            kind,
+            MailKind::Digest | MailKind::Round | MailKind::Operator | MailKind::Test
+        ) {
             return Vec::new();
         }
         let ids = advisers.iter();

@@ -323,3 +323,42 @@ async fn the_watcher_hears_once_a_day_and_only_when_all_of_it_worked() {
         .await;
     assert_eq!(told.unwrap().unwrap().state, RunState::Done);
 }
+
+#[tokio::test]
+async fn a_station_that_fails_for_three_days_is_told_the_operator_once_and_so_is_that_it_works() {
+    let farm = TestFarm::new(FETCHING);
+    let beside = farm.file("elsewhere.csv");
+    let mut tasks = Tasks::new(farm.workshop());
+    let mut told = Vec::new();
+    for day in 20..=27 {
+        match day {
+            21 => fs::rename(farm.file("yard.csv"), &beside).unwrap(),
+            26 => fs::rename(&beside, farm.file("yard.csv")).unwrap(),
+            _ => {}
+        }
+        for hour in ["11:30", "11:40", "13:30"] {
+            tasks
+                .work_off(&farm, &format!("2022-06-{day}T{hour}:00Z"))
+                .await;
+        }
+        let mails = fs::read_dir(farm.file("mail")).unwrap();
+        let names = mails.map(|mail| mail.unwrap().file_name().into_string().unwrap());
+        let operators = names.filter(|name| name.contains("operator"));
+        told.push(operators.count());
+    }
+    // The third day is the 23rd, and it works on the 26th.
+    assert_eq!(told, [0, 0, 0, 1, 1, 1, 2, 2]);
+    let subjects = tasks.workshop.store.read(|c| {
+        let mut found =
+            c.prepare("SELECT subject FROM outbox WHERE kind = 'operator' ORDER BY place")?;
+        let found = found.query_map([], |row| row.get(0))?;
+        Ok::<_, StoreError>(found.collect::<Result<Vec<String>, _>>()?)
+    });
+    assert_eq!(
+        subjects.await.unwrap(),
+        [
+            "Three times in a row: fetching Merced airport failed",
+            "Again well: fetching Merced airport"
+        ]
+    );
+}
