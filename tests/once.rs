@@ -9,7 +9,7 @@ use crate::scripted::{Act, At, Scripted};
 fn farm_with(server: &Scripted, newest: &str) -> Farm {
     let farm = Farm::new(newest);
     farm.route(&format!(
-        "host = \"127.0.0.1\"\nport = {}\nsecurity = \"none\"\ntimeout_s = 5\n",
+        "host = \"127.0.0.1\"\nport = {}\nsecurity = \"none\"\ntimeout_s = 5\nafter_dot_s = 5\n",
         server.port()
     ));
     farm.import("round.csv", VISITS);

@@ -2,9 +2,8 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::time::Duration;
 
-use duskflight::config::{Config, MailRoute, Security};
+use duskflight::config::{Config, MailRoute, Patience, Security};
 use duskflight_core::orchard::Crop;
 
 fn sample(name: &str) -> PathBuf {
@@ -235,7 +234,7 @@ fn the_mail_server_in_the_full_sample_is_right_once_its_marks_are_taken_out() {
         panic!("{:?}", config.mail_route);
     };
     assert_eq!((server.port, server.security), (587, Security::Starttls));
-    assert_eq!(server.timeout, Duration::from_secs(60));
+    assert_eq!(server.patience, Patience::default());
     assert!(server.ca.is_some());
     let login = server.login.as_ref().unwrap();
     assert_eq!(

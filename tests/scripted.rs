@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex};
 use std::thread;
 use std::time::Duration;
 
-use duskflight::config::{Security, SmtpServer};
+use duskflight::config::{Patience, Security, SmtpServer};
 
 /// A point in the talk.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -15,6 +15,8 @@ pub(crate) enum At {
     Ehlo,
     Auth,
     Mail,
+    /// Naming the sender of a mail that is not the first of its connection.
+    SecondMail,
     /// Naming a recipient whose address contains this.
     Rcpt(&'static str),
     /// Asking to send a message to such a recipient.
@@ -40,6 +42,8 @@ impl At {
 pub(crate) enum Act {
     /// Says nothing more and keeps the connection.
     Silence,
+    /// At the dot: takes the message, and says nothing more.
+    TakeAndKeepSilent,
     /// Closes the connection.
     Drop,
     /// Replies with this line.
@@ -126,7 +130,10 @@ impl Scripted {
             security: Security::None,
             login: None,
             ca: None,
-            timeout: Duration::from_secs(1),
+            patience: Patience {
+                after_dot: Duration::from_secs(1),
+                ..Patience::default().at_most(Duration::from_secs(1))
+            },
         }
     }
 }
@@ -144,6 +151,7 @@ fn serve(stream: TcpStream, state: &Mutex<State>) -> Option<()> {
         script,
         login: Vec::new(),
         recipient: String::new(),
+        mails: 0,
     };
     talk.at(At::Greeting, "220 mail.host.example")?;
     loop {
@@ -153,6 +161,7 @@ fn serve(stream: TcpStream, state: &Mutex<State>) -> Option<()> {
         match verb.as_str() {
             "EHLO" => {
                 let extensions = state.lock().unwrap().extensions.clone();
+                talk.say("250-mail.host.example")?;
                 for extension in extensions {
                     talk.say(&format!("250-{extension}"))?;
                 }
@@ -162,7 +171,15 @@ fn serve(stream: TcpStream, state: &Mutex<State>) -> Option<()> {
                 talk.login = vec![line];
                 talk.at(At::Auth, "235 2.7.0 welcome")?;
             }
-            "MAIL" => talk.at(At::Mail, "250 2.1.0 fine")?,
+            "MAIL" => {
+                talk.mails += 1;
+                let at = if talk.mails > 1 && talk.scripted(At::SecondMail).is_some() {
+                    At::SecondMail
+                } else {
+                    At::Mail
+                };
+                talk.at(at, "250 2.1.0 fine")?;
+            }
             "RCPT" => {
                 talk.recipient = line["RCPT TO:<".len()..].trim_end_matches('>').to_owned();
                 talk.at(At::Rcpt(""), "250 2.1.5 fine")?;
@@ -170,11 +187,20 @@ fn serve(stream: TcpStream, state: &Mutex<State>) -> Option<()> {
             "DATA" => {
                 talk.at(At::Data(""), "354 go on")?;
                 let bytes = talk.message()?;
-                talk.at(At::Dot(""), "")?;
+                let reply = match talk.scripted(At::Dot("")) {
+                    None => "250 2.0.0 taken",
+                    Some(Act::Say(reply)) if reply.starts_with('2') => reply,
+                    Some(Act::TakeAndKeepSilent) => "",
+                    Some(_) => return talk.at(At::Dot(""), ""),
+                };
                 let recipient = talk.recipient.clone();
                 state.lock().unwrap().taken.push(Taken { recipient, bytes });
-                talk.say("250 2.0.0 taken")?;
+                match reply {
+                    "" => return talk.keep_silent(),
+                    _ => talk.say(reply)?,
+                }
             }
+            "RSET" => talk.say("250 2.0.0 forgotten")?,
             "QUIT" => return talk.say("221 2.0.0 goodbye"),
             _ => talk.say("502 5.5.1 what?")?,
         }
@@ -187,32 +213,39 @@ struct Talk {
     script: Vec<(At, Act)>,
     login: Vec<String>,
     recipient: String,
+    mails: u32,
 }
 
 impl Talk {
+    /// What the script has for a point.
+    fn scripted(&self, at: At) -> Option<Act> {
+        let here = |(point, _): &&(At, Act)| point.is(at, &self.recipient);
+        self.script.iter().find(here).map(|(_, act)| *act)
+    }
+
     /// Does what the script has for a point, or says the usual thing. A negative reply at the dot
     /// ends the talk here, so that the message is not taken.
     fn at(&mut self, at: At, usual: &str) -> Option<()> {
-        let here = |(point, _): &&(At, Act)| point.is(at, &self.recipient);
-        let scripted = self.script.iter().find(here);
-        match scripted.map(|(_, act)| *act) {
-            None if usual.is_empty() => Some(()),
+        match self.scripted(at) {
             None => self.say(usual),
             Some(Act::Say(reply)) => {
                 self.say(reply)?;
-                (!matches!(at, At::Data(_) | At::Dot(_))).then_some(())
+                let goes_on = !matches!(at, At::Data(_) | At::Dot(_)) || reply == "354";
+                goes_on.then_some(())
             }
             Some(Act::Repeat(reply)) => {
                 let login = self.login.join(" ");
                 self.say(&format!("{reply} {login}"))
             }
             Some(Act::Drop) => None,
-            Some(Act::Silence) => {
-                // Until the client goes away.
-                let _ = self.lines.read_to_end(&mut Vec::new());
-                None
-            }
+            Some(Act::Silence | Act::TakeAndKeepSilent) => self.keep_silent(),
         }
+    }
+
+    /// Until the client goes away.
+    fn keep_silent(&mut self) -> Option<()> {
+        let _ = self.lines.read_to_end(&mut Vec::new());
+        None
     }
 
     fn say(&mut self, line: &str) -> Option<()> {

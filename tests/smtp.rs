@@ -1,6 +1,7 @@
 //! Delivery to a mail server that goes wrong in every way: nothing is lost, nothing is said in
 //! clear, nobody waits for somebody else's trouble.
 
+use std::collections::BTreeMap;
 use std::time::{Duration, Instant};
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
@@ -136,13 +137,10 @@ fn whatever_stops_the_talk_keeps_the_mail_within_the_time_out_and_sends_it_later
         (At::Rcpt("gil"), Act::Say("554 5.2.2 mailbox full")),
         (At::Data(""), Act::Silence),
         (At::Data(""), Act::Drop),
-        (At::Dot(""), Act::Silence),
-        (At::Dot(""), Act::Drop),
         (
             At::Data(""),
             Act::Say("250 2.0.0 taken, says who has seen nothing yet"),
         ),
-        (At::Dot(""), Act::Say("354 go on for ever")),
         (At::Dot(""), Act::Say("554 5.2.2 quota exceeded")),
         (
             At::Dot(""),
@@ -165,6 +163,157 @@ fn whatever_stops_the_talk_keeps_the_mail_within_the_time_out_and_sends_it_later
         assert_eq!(server.taken().len(), 1, "{fault:?}");
         assert_eq!(post.standing().trouble, None, "{fault:?}");
     }
+}
+
+/// How often each message arrived, by its first line.
+fn copies(server: &Scripted) -> BTreeMap<String, usize> {
+    let mut copies = BTreeMap::new();
+    for mail in server.taken() {
+        let text = String::from_utf8(mail.bytes).unwrap();
+        let subject = text.lines().next().unwrap().to_owned();
+        *copies.entry(subject).or_default() += 1;
+    }
+    copies
+}
+
+#[test]
+fn a_server_that_takes_mails_and_says_so_too_late_has_three_copies_of_each_at_the_most() {
+    let server = Scripted::start(&[(At::Dot(""), Act::TakeAndKeepSilent)]);
+    let post = Post::with(&["gil", "ada"]);
+    // Three days, and two days more, with a mail of the next day for each.
+    for hour in 0..5 * 24 {
+        if hour == 24 {
+            post.queue(2, "gil");
+        }
+        post.deliver(server.declared(), at(hour));
+    }
+    let copies = copies(&server);
+    assert_eq!(copies.into_values().collect::<Vec<_>>(), [3, 3, 3]);
+    let standing = post.standing();
+    assert_eq!((standing.queued, standing.expired), (0, 0));
+    let unknown = standing.unknown.iter();
+    let unknown: Vec<&str> = unknown.map(|mail| mail.state.name()).collect();
+    assert_eq!(unknown, ["unknown"; 3]);
+    let reason = &standing.unknown[0].reason;
+    assert!(reason.contains("handing over the message"), "{reason}");
+    assert!(reason.contains("did not answer within 1 s"), "{reason}");
+}
+
+#[test]
+fn a_mail_that_was_perhaps_taken_holds_nothing_up_and_is_not_sent_behind_a_newer_one() {
+    for lost in [
+        Act::TakeAndKeepSilent,
+        Act::Drop,
+        Act::Say("354 go on for ever"),
+    ] {
+        let server = Scripted::start(&[(At::Dot("gil"), lost)]);
+        let post = Post::with(&["gil", "ada"]);
+        assert_eq!(post.deliver(server.declared(), at(0)).sent, 1);
+        let first = server.taken().len();
+        server.now_does(&[]);
+        assert_eq!(
+            post.deliver(server.declared(), at(23)),
+            Delivered::default()
+        );
+        post.queue(2, "gil");
+        // Both may leave at this hour: the older one first.
+        assert_eq!(post.deliver(server.declared(), at(24)).sent, 2);
+        assert_eq!(server.taken()[first].bytes, body("<0@test.example>"));
+
+        let server = Scripted::start(&[(At::Dot("gil"), lost)]);
+        let post = Post::with(&["gil"]);
+        post.deliver(server.declared(), at(0));
+        let first = server.taken().len();
+        server.now_does(&[]);
+        post.queue(2, "gil");
+        assert_eq!(post.deliver(server.declared(), at(12)).sent, 1);
+        assert_eq!(post.deliver(server.declared(), at(24)).sent, 0);
+        assert_eq!(server.taken()[first].bytes, body("<2@test.example>"));
+        let standing = post.standing();
+        assert_eq!(
+            (standing.queued, standing.failed, standing.expired),
+            (0, 0, 0)
+        );
+        assert_eq!(standing.unknown[0].state.name(), "unknown");
+    }
+}
+
+#[test]
+fn what_was_perhaps_taken_once_ends_as_unknown_whatever_ends_it() {
+    let server = Scripted::start(&[(At::Dot(""), Act::Drop)]);
+    let post = Post::with(&["gil"]);
+    post.deliver(server.declared(), at(0));
+    server.now_does(&[(At::Rcpt("gil"), Act::Say("550 5.1.1 no such user"))]);
+    assert_eq!(post.deliver(server.declared(), at(24)).given_up, 1);
+    let standing = post.standing();
+    assert_eq!((standing.queued, standing.failed), (0, 0));
+    assert!(standing.unknown[0].reason.contains("no such user"));
+}
+
+#[test]
+fn a_code_without_words_is_an_answer() {
+    let all = [
+        (At::Greeting, Act::Say("220")),
+        (At::Mail, Act::Say("250")),
+        (At::Rcpt(""), Act::Say("250")),
+        (At::Data(""), Act::Say("354")),
+        (At::Dot(""), Act::Say("250")),
+    ];
+    let server = Scripted::start(&all);
+    let post = Post::with(&["gil", "ada"]);
+    assert_eq!(post.deliver(server.declared(), at(0)).sent, 2);
+    assert_eq!(server.taken().len(), 2);
+    server.now_does(&[(At::Rcpt("bo"), Act::Say("550"))]);
+    post.queue(2, "bo");
+    assert_eq!(post.deliver(server.declared(), at(1)).kept, 1);
+}
+
+#[test]
+fn one_connection_and_login_serves_the_mails_of_a_round_also_behind_a_refused_one() {
+    let refused = [(At::Rcpt("cy"), Act::Say("550 5.1.1 no such user"))];
+    let server = Scripted::start(&refused);
+    let post = Post::with(&["ada", "bo", "cy", "di", "ed"]);
+    let declared = || SmtpServer {
+        login: login(),
+        ..server.declared()
+    };
+    let delivered = post.deliver(declared(), at(0));
+    assert_eq!((delivered.sent, delivered.given_up), (4, 1));
+    assert_eq!(server.connections(), 1);
+    let commands = server.commands();
+    let verbs: Vec<&str> = commands.iter().map(|line| &line[..4]).collect();
+    let mail = ["MAIL", "RCPT", "DATA"];
+    let expected = [
+        &["EHLO", "AUTH"],
+        &mail[..],
+        &mail,
+        &["MAIL", "RCPT", "RSET"],
+        &mail,
+        &mail,
+        &["QUIT"],
+    ];
+    assert_eq!(verbs, expected.concat());
+    post.queue(5, "ada");
+    post.deliver(declared(), at(1));
+    assert_eq!(
+        server.connections(),
+        2,
+        "a round has a connection of its own"
+    );
+}
+
+#[test]
+fn a_connection_that_a_server_ends_between_two_mails_is_made_anew() {
+    let server = Scripted::start(&[(At::SecondMail, Act::Drop)]);
+    let post = Post::with(&["ada", "bo", "cy"]);
+    assert_eq!(post.deliver(server.declared(), at(0)).sent, 3);
+    assert_eq!(server.connections(), 3);
+    server.now_does(&[(At::SecondMail, Act::Say("421 4.4.2 enough for now"))]);
+    for (n, who) in [(3, "ada"), (4, "bo")] {
+        post.queue(n, who);
+    }
+    assert_eq!(post.deliver(server.declared(), at(1)).sent, 2);
+    assert_eq!(post.standing().trouble, None);
 }
 
 #[test]

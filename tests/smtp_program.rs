@@ -13,7 +13,7 @@ const PASSWORD: &str = "orchard-at-dusk-81";
 fn farm_with(server: &Scripted) -> Farm {
     let farm = Farm::new("2022-04-30");
     farm.route(&format!(
-        "host = \"127.0.0.1\"\nport = {}\nsecurity = \"none\"\ntimeout_s = 2\n",
+        "host = \"127.0.0.1\"\nport = {}\nsecurity = \"none\"\ntimeout_s = 2\nafter_dot_s = 2\n",
         server.port()
     ));
     farm.import("round.csv", VISITS);
@@ -21,17 +21,57 @@ fn farm_with(server: &Scripted) -> Farm {
 }
 
 #[test]
-fn what_an_expired_mail_said_is_told_again_and_the_next_digest_says_so() {
-    // It hangs up after the dot: the mail may have been taken, and is not folded into another.
-    let server = Scripted::start(&[(At::Dot("gil"), Act::Drop)]);
+fn what_a_mail_said_that_perhaps_arrived_is_never_told_again_and_the_next_digest_says_so() {
+    let server = Scripted::start(&[(At::Dot("gil"), Act::TakeAndKeepSilent)]);
     let farm = farm_with(&server);
-    let told = "SELECT revision, day FROM told
-                WHERE person = 'gil' AND event = 'egg-laying-start' ORDER BY revision";
     farm.nightly("2022-04-10");
     for day in 16..=20 {
         farm.nightly(&format!("2022-04-{day}"));
     }
+    let states = "SELECT state, attempts FROM outbox WHERE person = 'gil' AND day = '2022-04-16'";
+    assert_eq!(rows(&farm.database(), states), [["unknown", "3"]]);
+    server.now_does(&[]);
+    for day in 21..=25 {
+        farm.nightly(&format!("2022-04-{day}"));
+    }
+    let told = "SELECT revision, day FROM told
+                WHERE person = 'gil' AND event = 'egg-laying-start' ORDER BY revision";
     assert_eq!(rows(&farm.database(), told), [["1", "2022-04-16"]]);
+    let mails = server.taken().into_iter();
+    let mails: Vec<String> = mails
+        .map(|mail| String::from_utf8(mail.bytes).unwrap())
+        .map(|mail| mail.replace("=\r\n", "").replace("\r\n", " "))
+        .collect();
+    let of_the_alert = mails
+        .iter()
+        .filter(|mail| mail.contains("<alert.2022-04-16"));
+    assert_eq!(of_the_alert.count(), 3);
+    let line = "the alert of Apr 16 to Gil Marrow may have arrived or not";
+    let say_so: Vec<&String> = mails.iter().filter(|mail| mail.contains(line)).collect();
+    assert_eq!(say_so.len(), 1, "once, in the digest after it");
+    let [digest] = say_so[..] else { unreachable!() };
+    assert!(digest.contains("what it said counts as told"), "{digest}");
+    let status = printed(&["status", "--config", farm.config()]);
+    assert!(
+        status.contains("perhaps arrived: alert of 2022-04-16 to gil"),
+        "{status}"
+    );
+}
+
+#[test]
+fn what_an_expired_mail_said_is_told_again_and_the_next_digest_says_so() {
+    let server = Scripted::start(&[(At::Data("gil"), Act::Drop)]);
+    let farm = farm_with(&server);
+    let told = "SELECT revision, day FROM told
+                WHERE person = 'gil' AND event = 'egg-laying-start' ORDER BY revision";
+    farm.nightly("2022-04-10");
+    farm.nightly("2022-04-16");
+    // Its adviser has added a line, so that it is not folded into another.
+    let added = ["alerts", "note", "gil", "Call me."];
+    printed(&[&added[..], &["--config", farm.config()]].concat());
+    for day in 17..=20 {
+        farm.nightly(&format!("2022-04-{day}"));
+    }
     let states = "SELECT state, count(*) FROM outbox WHERE person = 'gil' AND day = '2022-04-16'";
     assert_eq!(rows(&farm.database(), states), [["expired", "1"]]);
     server.now_does(&[]);
@@ -123,7 +163,7 @@ fn after_a_short_outage_all_mails_arrive_in_order_and_the_next_digest_says_which
 fn a_stop_in_the_middle_of_a_mail_loses_nothing_and_the_next_start_sends_it() {
     let server = Scripted::start(&[(At::Dot(""), Act::Silence)]);
     let farm = farm_with(&server);
-    farm.change("timeout_s = 2", "timeout_s = 600");
+    farm.change("after_dot_s = 2", "after_dot_s = 600");
     in_the_small_hours(&farm);
     let daemon = start(&farm);
     daemon.looks_until("the message is under way", || {
@@ -146,7 +186,7 @@ fn a_stop_in_the_middle_of_a_mail_loses_nothing_and_the_next_start_sends_it() {
 fn while_a_server_keeps_silent_the_runner_takes_in_what_is_dropped() {
     let server = Scripted::start(&[(At::Dot(""), Act::Silence)]);
     let farm = farm_with(&server);
-    farm.change("timeout_s = 2", "timeout_s = 600");
+    farm.change("after_dot_s = 2", "after_dot_s = 600");
     in_the_small_hours(&farm);
     farm.change("[mail]", "[records]\ndrop = \"drop\"\n\n[mail]");
     std::fs::create_dir(farm.path("drop")).unwrap();
@@ -206,7 +246,7 @@ fn a_login_that_fails_at_trace_level_shows_the_password_nowhere() {
     farm.write("password", &format!("{PASSWORD}\n"));
     farm.route(&format!(
         "host = \"127.0.0.1\"\nport = {}\nsecurity = \"none\"\nusername = \"office\"\n\
-         password_file = \"password\"\ntimeout_s = 2\n",
+         password_file = \"password\"\ntimeout_s = 2\nafter_dot_s = 2\n",
         server.port()
     ));
     let output = duskflight()

@@ -135,3 +135,38 @@ fn a_feed_without_any_recent_day_has_failed() {
         "{status}"
     );
 }
+
+#[test]
+fn a_renamed_column_is_named_on_the_first_morning_and_stands_in_the_subject_on_the_second_alone() {
+    let farm = Farm::new("2022-04-30");
+    farm.nightly("2022-04-16");
+    farm.write(
+        "yard.csv",
+        &table("2022-04-30").replace("date,low,high", "date,low,top"),
+    );
+    let mut digests = Vec::new();
+    for day in 17..=19 {
+        let day = format!("2022-04-{day}");
+        refused(75, &["nightly", "--config", farm.config(), "--as-of", &day]);
+        let digest = farm.path(&format!("mail/{day}-digest-ada.eml"));
+        digests.push(
+            std::fs::read_to_string(digest)
+                .unwrap()
+                .replace("=\r\n", ""),
+        );
+    }
+    let named = "the table has no column \"high\"; its columns are \"date\", \"low\", \"top\"";
+    let leads = |digest: &String| {
+        let subject = digest
+            .lines()
+            .find(|line| line.starts_with("Subject: "))
+            .unwrap();
+        subject.contains("gives no temperatures")
+    };
+    for digest in &digests {
+        let words: Vec<&str> = digest.split_whitespace().collect();
+        assert!(words.join(" ").contains(named), "{digest}");
+    }
+    let leading: Vec<bool> = digests.iter().map(leads).collect();
+    assert_eq!(leading, [false, true, false], "{}", digests[1]);
+}

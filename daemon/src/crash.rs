@@ -6,29 +6,20 @@
 compile_error!("a release build has no crash points");
 
 #[cfg(feature = "crash-points")]
-pub(crate) use armed::{point, point_while_waiting};
+pub(crate) use armed::point;
 #[cfg(not(feature = "crash-points"))]
-pub(crate) use unarmed::{point, point_while_waiting};
+pub(crate) use unarmed::point;
 
 #[cfg(not(feature = "crash-points"))]
 mod unarmed {
     pub(crate) const fn point(_name: &str) {}
-
-    pub(crate) fn point_while_waiting<T>(
-        _name: &str,
-        work: impl Future<Output = T>,
-    ) -> impl Future<Output = T> {
-        work
-    }
 }
 
 #[cfg(feature = "crash-points")]
 mod armed {
     use std::env;
     use std::fs::{self, File};
-    use std::future::poll_fn;
     use std::io::Write;
-    use std::pin::pin;
     use std::sync::atomic::{AtomicUsize, Ordering};
 
     /// Ends the program at the point with this number, counted from 1.
@@ -56,21 +47,5 @@ mod armed {
                 std::thread::park();
             }
         }
-    }
-
-    /// Does `work`, which sends something and reads the answer, and passes the point in between.
-    pub(crate) async fn point_while_waiting<T>(name: &str, work: impl Future<Output = T>) -> T {
-        // With a fresh share of the runtime nothing but the answer is waited for.
-        tokio::task::yield_now().await;
-        let mut work = pin!(work);
-        let mut passed = false;
-        poll_fn(|context| {
-            let polled = work.as_mut().poll(context);
-            if !std::mem::replace(&mut passed, true) {
-                point(name);
-            }
-            polled
-        })
-        .await
     }
 }

@@ -101,6 +101,20 @@ pub fn digest(
     digest
 }
 
+impl Digest {
+    /// With trouble leading its subject: of data that is not there the rest may be out of date.
+    #[must_use]
+    pub fn led_by(self, words: Words, trouble: &str) -> Self {
+        let headline = Headline {
+            begins: words.day(self.day),
+            brief: trouble,
+            blocks: Vec::new(),
+        };
+        let headline = headline.words(self.news.len());
+        Self { headline, ..self }
+    }
+}
+
 /// The day's work where nothing is new, else that there is none.
 fn quiet_headline(digest: &Digest, seasons: &[&BlockSeason], day: String) -> String {
     let work = plural(blocks_with_work(seasons), "block");

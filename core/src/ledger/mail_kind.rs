@@ -17,21 +17,30 @@ pub enum MailKind {
     Summary,
     /// What an adviser gets in place of the digest while records are missing.
     Records,
+    /// To whoever looks after the box: what fails again and again, or works again.
+    Operator,
     /// A mail sent by hand to see whether mail arrives.
     Test,
 }
 
 impl MailKind {
     /// All kinds.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::Digest,
         Self::Alert,
         Self::Letter,
         Self::Round,
         Self::Summary,
         Self::Records,
+        Self::Operator,
         Self::Test,
     ];
+
+    /// Whether it tells nothing of any block.
+    #[must_use]
+    pub const fn tells_nothing(self) -> bool {
+        matches!(self, Self::Operator | Self::Test)
+    }
 
     /// The word in the database and in file names.
     #[must_use]
@@ -43,6 +52,7 @@ impl MailKind {
             Self::Round => "round",
             Self::Summary => "summary",
             Self::Records => "records",
+            Self::Operator => "operator",
             Self::Test => "test",
         }
     }

@@ -70,7 +70,7 @@ pub struct Queue {
 }
 
 /// When a mail of the queue leaves. Each person's mails leave in their order, but a digest, which lists held alerts,
-/// does not wait for those that are held or wait behind a held one.
+/// does not wait for those that are held or wait behind a held one, and no mail for one whose outcome is unknown.
 #[must_use]
 pub fn leaves(mail: &QueuedMail, queue: &Queue, now: DateTime<Utc>) -> Leaves {
     if let InHand::Held { since, by } = &mail.in_hand {
@@ -209,9 +209,9 @@ impl Queue {
     }
 
     /// Whether a mail may be folded: certainly not taken, not in an adviser's hands, who may have let it go or
-    /// added a line to it, and not waiting for a release. Test mails tell nothing, and stay.
+    /// added a line to it, and not waiting for a release. Mails that tell nothing stay.
     fn is_foldable(&self, mail: &QueuedMail, today: NaiveDate) -> bool {
-        mail.kind != MailKind::Test
+        !mail.kind.tells_nothing()
             && mail.day < today
             && !mail.doubtful
             && !mail.touched
@@ -230,12 +230,13 @@ impl Queue {
         own.take_while(|other| other.message_id != mail.message_id)
     }
 
-    /// The first of them that a mail waits for.
+    /// The first of them that a mail waits for: not one that may have been taken long ago.
     fn first_before(&self, mail: &QueuedMail) -> Option<&QueuedMail> {
         let mut behind_held = false;
         self.before(mail).find(|other| {
             behind_held |= other.is_held();
-            !(mail.kind == MailKind::Digest && behind_held && is_listed(other))
+            other.unknown_since.is_none()
+                && !(mail.kind == MailKind::Digest && behind_held && is_listed(other))
         })
     }
 }

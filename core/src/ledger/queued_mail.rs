@@ -39,16 +39,19 @@ pub enum MailState {
     Expired,
     /// A later mail tells what it told.
     Folded,
+    /// It was given up, and nobody knows whether it was taken: what it told counts as told.
+    Unknown,
 }
 
 impl MailState {
     /// All states.
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 6] = [
         Self::Queued,
         Self::Sent,
         Self::Failed,
         Self::Expired,
         Self::Folded,
+        Self::Unknown,
     ];
 
     /// The word in the database and in lists.
@@ -60,6 +63,7 @@ impl MailState {
             Self::Failed => "failed",
             Self::Expired => "expired",
             Self::Folded => "folded",
+            Self::Unknown => "unknown",
         }
     }
 }
@@ -149,6 +153,8 @@ pub struct QueuedMail {
     pub next_try: DateTime<Utc>,
     /// Whether a try may have been taken without our hearing of it.
     pub doubtful: bool,
+    /// Since when we know that we do not know whether it was taken: a server that had all of it said nothing in time.
+    pub unknown_since: Option<DateTime<Utc>>,
     /// Why the last try failed.
     pub error: Option<String>,
     /// When it was sent.

@@ -12,6 +12,7 @@ pub const fn mail_kind_meaning(kind: MailKind) -> &'static str {
         MailKind::Round => "The scouts' rounds",
         MailKind::Summary => "What was too much for single mails on one day",
         MailKind::Records => "That records are missing, to advisers",
+        MailKind::Operator => "What fails again and again, to whoever looks after the box",
         MailKind::Test => "Mails that only show whether mail arrives",
     }
 }

@@ -269,6 +269,7 @@ fn none_waits(config: &Config, who: &str, gone: Option<&GoneAlert>) -> Failure {
         name(config, &gone.person),
         match gone.state {
             MailState::Failed | MailState::Expired => "given up",
+            MailState::Unknown => "sent, and nobody knows whether it arrived,",
             other => other.name(),
         },
         at.unwrap_or_default()

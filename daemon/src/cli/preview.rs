@@ -51,7 +51,9 @@ fn kind_parser() -> impl TypedValueParser<Value = MailKind> {
             _ => word,
         }
     };
-    PossibleValuesParser::new(MailKind::ALL.map(word)).try_map(move |given| {
+    let kinds = MailKind::ALL.into_iter();
+    let shown = kinds.filter(|kind| *kind != MailKind::Operator).map(word);
+    PossibleValuesParser::new(shown.collect::<Vec<_>>()).try_map(move |given| {
         let said = |kind: &MailKind| word(*kind).matches(&given, false);
         let kind = MailKind::ALL.into_iter().find(said);
         kind.ok_or("no such kind of mail")

@@ -255,18 +255,22 @@ fn trouble_words(zone: Tz, standing: &outbox_report::Standing) -> Vec<String> {
     }
     let errors = standing.errors.iter();
     words.extend(errors.map(|error| format!("last error: {error}")));
-    words.extend(standing.given_up.iter().map(|mail| {
-        format!(
-            "{} {} of {} to {}, \"{}\": {}",
-            mail.state.name(),
-            mail.kind.name(),
-            mail.day,
-            mail.person,
-            mail.subject,
-            mail.reason
-        )
-    }));
+    let given_up = standing.given_up.iter();
+    words.extend(given_up.map(|mail| format!("{} {}", mail.state.name(), mail_words(mail))));
+    let unknown = standing.unknown.iter();
+    words.extend(unknown.map(|mail| format!("perhaps arrived: {}", mail_words(mail))));
     words
+}
+
+fn mail_words(mail: &outbox_report::GivenUp) -> String {
+    format!(
+        "{} of {} to {}, \"{}\": {}",
+        mail.kind.name(),
+        mail.day,
+        mail.person,
+        mail.subject,
+        mail.reason
+    )
 }
 
 /// The next three mornings with a digest.

@@ -18,7 +18,8 @@ use duskflight_core::wording::{LOCAL_AUTHORITY, Region, Words};
 use super::file::{FarmPart, MainFile, SmtpPart};
 use super::problem::ConfigError;
 use super::tables::{self, BLOCKS_FILE, TRAPS_FILE};
-use super::{Config, DropFolder, Looks, MAIN_FILE, MailRoute, Sender};
+use super::{Config, DropFolder, Looks, MAIN_FILE, MailRoute, Secret, Sender};
+use crate::feed::HttpUrl;
 use crate::nearest::suggestion;
 use declared::Declared;
 use reader::Reader;
@@ -81,6 +82,7 @@ fn read(reader: &mut Reader<'_>) -> Option<Config> {
     let cap = main.telling.most_mails_a_day;
     check_cap(reader, cap);
     check_sharing(reader, main.telling.share_days);
+    let heartbeat = heartbeat(reader, main.telling.heartbeat.as_ref());
     check_retention(reader, main.store.keep_mails_days);
     let rules = rules::rules(reader, main.rules, &people, &blocks, cap);
     rules::warn_of_the_silent(reader, &people, &blocks, &rules);
@@ -103,6 +105,7 @@ fn read(reader: &mut Reader<'_>) -> Option<Config> {
         most_mails_a_day: cap,
         share_days: main.telling.share_days,
         calendars: main.telling.calendars.map(|path| reader.dir.join(path)),
+        heartbeat,
         mail_from: Sender {
             name: main.mail.from_name,
             address: main.mail.from,
@@ -177,6 +180,16 @@ fn check_cap(reader: &mut Reader<'_>, most: u16) {
         let path = ["telling", "most_mails_a_day"];
         reader.at(&path, " = 0: write 1 or more; nobody would hear anything");
     }
+}
+
+/// The watcher's address, which is a secret as a whole: whoever knows it can feign that all is well.
+fn heartbeat(reader: &mut Reader<'_>, text: Option<&Secret>) -> Option<HttpUrl> {
+    let url = HttpUrl::new(text?.expose());
+    if url.is_err() {
+        let wanted = ": write a whole address that begins with https:// or http://";
+        reader.at(&["telling", "heartbeat"], wanted);
+    }
+    url.ok().map(HttpUrl::hiding_its_path)
 }
 
 fn check_retention(reader: &mut Reader<'_>, days: u16) {

@@ -87,6 +87,7 @@ pub(super) struct TellingPart {
     pub(super) most_mails_a_day: u16,
     pub(super) share_days: u16,
     pub(super) calendars: Option<PathBuf>,
+    pub(super) heartbeat: Option<Secret>,
 }
 
 impl Default for TellingPart {
@@ -98,6 +99,7 @@ impl Default for TellingPart {
             most_mails_a_day: 6,
             share_days: 5,
             calendars: None,
+            heartbeat: None,
         }
     }
 }
@@ -124,10 +126,16 @@ pub(super) struct SmtpPart {
     pub(super) ca_file: Option<PathBuf>,
     #[serde(default = "timeout_s")]
     pub(super) timeout_s: u16,
+    #[serde(default = "after_dot_s")]
+    pub(super) after_dot_s: u16,
 }
 
 const fn timeout_s() -> u16 {
-    60
+    300
+}
+
+const fn after_dot_s() -> u16 {
+    600
 }
 
 fn sender_name() -> String {

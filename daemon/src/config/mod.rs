@@ -17,7 +17,7 @@ pub use look::Looks;
 pub use month_day::MonthDay;
 pub use problem::{ConfigError, Problem};
 pub use secret::Secret;
-pub use smtp::{Login, Security, SmtpServer};
+pub use smtp::{Login, Patience, Security, SmtpServer};
 pub use tables::BlockRow;
 
 pub(crate) use look::look;
@@ -37,7 +37,7 @@ use duskflight_core::weather::StationFacts;
 use duskflight_core::wording::Words;
 
 use crate::clock::{at_local, day_in};
-use crate::feed::{FeedSource, ForecastSource};
+use crate::feed::{FeedSource, ForecastSource, HttpUrl};
 
 /// The name of the main file in a configuration folder.
 pub const MAIN_FILE: &str = "duskflight.toml";
@@ -103,6 +103,8 @@ pub struct Config {
     pub share_days: u16,
     /// The folder of each person's whole calendar, where it is wanted.
     pub calendars: Option<PathBuf>,
+    /// The address of an outside watcher; no more of it than the host is ever shown.
+    pub heartbeat: Option<HttpUrl>,
     /// The sender.
     pub mail_from: Sender,
     /// Where mails go.

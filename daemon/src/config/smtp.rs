@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use lettre::transport::smtp::client::Certificate;
+use rustls::pki_types::CertificateDer;
 use serde::Deserialize;
 
 use super::problem::Problem;
@@ -19,10 +19,53 @@ pub struct SmtpServer {
     pub security: Security,
     /// Who we are to the server.
     pub login: Option<Login>,
-    /// The only root trusted; `None` trusts what the system trusts.
-    pub ca: Option<Certificate>,
-    /// The longest that one mail may take, from connecting to the server's last word.
-    pub timeout: Duration,
+    /// The only roots trusted; `None` trusts what the system trusts.
+    pub ca: Option<Vec<CertificateDer<'static>>>,
+    /// How long its answers are waited for.
+    pub patience: Patience,
+}
+
+/// The longest wait for a mail server, step by step (RFC 5321, 4.5.3.2).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Patience {
+    /// For a connection and its greeting.
+    pub greeting: Duration,
+    /// For the answer to a command.
+    pub command: Duration,
+    /// For the word that a message may begin.
+    pub data: Duration,
+    /// For a block of a message to leave.
+    pub block: Duration,
+    /// For the server's word on a message whose final dot it has. Whoever gives up earlier does not know whether the
+    /// mail was taken, and doubles it by trying again.
+    pub after_dot: Duration,
+}
+
+impl Default for Patience {
+    fn default() -> Self {
+        let minutes = |minutes: u64| Duration::from_secs(60 * minutes);
+        Self {
+            greeting: minutes(5),
+            command: minutes(5),
+            data: minutes(2),
+            block: minutes(3),
+            after_dot: minutes(10),
+        }
+    }
+}
+
+impl Patience {
+    /// The same with each wait before the final dot no longer than a limit.
+    #[must_use]
+    pub fn at_most(self, limit: Duration) -> Self {
+        Self {
+            greeting: self.greeting.min(limit),
+            command: self.command.min(limit),
+            data: self.data.min(limit),
+            block: self.block.min(limit),
+            after_dot: self.after_dot,
+        }
+    }
 }
 
 /// Who we are to a mail server.

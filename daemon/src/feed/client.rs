@@ -262,7 +262,7 @@ fn transport(url: &HttpUrl, error: reqwest::Error) -> GetError {
 }
 
 fn log_retry(error: &GetError, wait: Duration) {
-    tracing::info!(
+    tracing::debug!(
         error = error_chain(error),
         wait_ms = u64::try_from(wait.as_millis()).unwrap_or(u64::MAX),
         "the feed gave no data, the next try follows"

@@ -73,6 +73,14 @@ pub enum ParseError {
         /// Where and why reading stopped.
         source: serde_json::Error,
     },
+    /// A field that every answer has is in none of its days, and others are that were not asked for: it was renamed.
+    #[error("no day has the field {field}; the fields are {}", listed(.found))]
+    MissingField {
+        /// The field.
+        field: &'static str,
+        /// Those that are there.
+        found: Vec<Excerpt>,
+    },
     /// The table has no such column.
     #[error("the table has no column {column:?}; its columns are {}", listed(.found))]
     MissingColumn {

@@ -1,9 +1,12 @@
 //! The daily summaries of the US National Centers for Environmental Information (NCEI Access
 //! Data Service, dataset `daily-summaries`): no key, days of the station's own observing day.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use chrono::NaiveDate;
 use duskflight_core::temperature::Unit;
 use duskflight_core::weather::ReceivedDay;
+use serde::de::IgnoredAny;
 use serde::{Deserialize, Deserializer};
 
 use super::cell::{CellFormat, MissingMarkers};
@@ -60,8 +63,10 @@ pub fn parse(answer: &[u8], station: &str) -> Result<FetchedDays, ParseError> {
         missing: MissingMarkers::new(&MISSING),
         decimal_comma: false,
     };
+    let rows = rows_of(answer)?;
+    none_is_renamed(&rows)?;
     let mut gathered = Gathered::default();
-    for (row, number) in rows_of(answer)?.iter().zip(1..) {
+    for (row, number) in rows.iter().zip(1..) {
         gather(&mut gathered, &format, number, row, station)?;
     }
     Ok(gathered.finish())
@@ -78,6 +83,8 @@ struct Row {
     tmin_attributes: Option<String>,
     tmax: Option<String>,
     tmax_attributes: Option<String>,
+    #[serde(flatten)]
+    others: BTreeMap<String, IgnoredAny>,
 }
 
 /// The service's own error, with the parameters it did not like.
@@ -103,6 +110,31 @@ fn rows_of(answer: &[u8]) -> Result<Vec<Row>, ParseError> {
             source,
         },
     })
+}
+
+/// A station may lack an element for a year, but where only a field of another name is in all its days, it was renamed,
+/// and its values would be missing without a word.
+fn none_is_renamed(rows: &[Row]) -> Result<(), ParseError> {
+    let fields = [
+        ("TMIN", rows.iter().all(|row| row.tmin.is_none())),
+        ("TMAX", rows.iter().all(|row| row.tmax.is_none())),
+    ];
+    let found: BTreeSet<&str> = rows
+        .iter()
+        .flat_map(|row| row.others.keys())
+        .map(String::as_str)
+        .collect();
+    let missing = fields.into_iter().find(|(_, is_missing)| *is_missing);
+    match missing {
+        Some((field, _)) if !found.is_empty() => Err(ParseError::MissingField {
+            field,
+            found: found
+                .into_iter()
+                .map(|name| Excerpt::of_cell(name))
+                .collect(),
+        }),
+        _ => Ok(()),
+    }
 }
 
 fn refused(error: &ServiceError) -> ParseError {
@@ -254,6 +286,23 @@ mod tests {
         let fetched = parse(&sample("tenths_padded.json"), "USW00094728").unwrap();
         let dates: Vec<String> = fetched.days.iter().map(|d| d.date.to_string()).collect();
         assert_eq!(dates, ["2023-07-15", "2023-07-16", "2023-07-17"]);
+    }
+
+    #[test]
+    fn a_renamed_field_is_named_and_one_that_a_station_lacks_is_not() {
+        let answer = |fields: &str| {
+            let row =
+                |day| format!(r#"{{"DATE":"2024-07-0{day}","STATION":"USW00093193"{fields}}}"#);
+            format!("[{},{}]", row(1), row(2))
+        };
+        let renamed = answer(r#","TMIN":"20.0","MAX_TEMP":"40.0""#);
+        let error = parse(renamed.as_bytes(), FRESNO).unwrap_err().to_string();
+        assert_eq!(
+            error,
+            r#"no day has the field TMAX; the fields are "MAX_TEMP""#
+        );
+        let lacks = parse(answer(r#","TMIN":"20.0""#).as_bytes(), FRESNO).unwrap();
+        assert_eq!(lacks.days[1], day("2024-07-02", Some(20.0), None));
     }
 
     #[test]

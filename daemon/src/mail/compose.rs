@@ -164,6 +164,26 @@ pub fn test_mail(envelope: &Envelope<'_>) -> Result<Composed, ComposeError> {
     whole(envelope, view.subject, &text, html, Default::default())
 }
 
+/// A mail to whoever looks after the box.
+pub(super) fn operator_mail(
+    envelope: &Envelope<'_>,
+    headline: &str,
+    lines: &[String],
+) -> Result<Composed, ComposeError> {
+    let view = OperatorView {
+        envelope,
+        subject: subject(headline),
+        lines,
+    };
+    let failed = |source| ComposeError::Template {
+        mail: "operator mail",
+        source,
+    };
+    let text = OperatorText { view: &view }.render().map_err(failed)?;
+    let html = OperatorHtml { view: &view }.render().map_err(failed)?;
+    whole(envelope, view.subject, &text, html, Default::default())
+}
+
 /// A test mail's subject.
 pub(super) fn test_subject(farm: &str) -> String {
     subject(&format!("Test mail from {farm}"))
@@ -233,6 +253,24 @@ struct TestText<'a> {
 #[template(path = "mail/test.html", whitespace = "minimize")]
 struct TestHtml<'a> {
     view: &'a TestView<'a>,
+}
+
+struct OperatorView<'a> {
+    envelope: &'a Envelope<'a>,
+    subject: String,
+    lines: &'a [String],
+}
+
+#[derive(Template)]
+#[template(path = "mail/operator.txt")]
+struct OperatorText<'a> {
+    view: &'a OperatorView<'a>,
+}
+
+#[derive(Template)]
+#[template(path = "mail/operator.html", whitespace = "minimize")]
+struct OperatorHtml<'a> {
+    view: &'a OperatorView<'a>,
 }
 
 struct DigestView<'a> {

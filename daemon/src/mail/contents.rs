@@ -81,6 +81,13 @@ pub enum Holds {
         /// What it says.
         missing: RecordsMissing,
     },
+    /// To whoever looks after the box.
+    Operator {
+        /// What fails, or works again.
+        headline: String,
+        /// What there is to know of it.
+        lines: Vec<String>,
+    },
     /// Nothing but that mail arrives.
     Test,
 }
@@ -141,6 +148,7 @@ impl Holds {
             Self::Round { .. } => MailKind::Round,
             Self::Summary { .. } => MailKind::Summary,
             Self::Records { .. } => MailKind::Records,
+            Self::Operator { .. } => MailKind::Operator,
             Self::Test => MailKind::Test,
         }
     }
@@ -263,6 +271,7 @@ impl MailContents {
             Holds::Round { round, .. } => compose::subject(&round.headline),
             Holds::Summary { summary, .. } => compose::summary_subject(words, summary),
             Holds::Records { missing } => compose::subject(&missing.headline),
+            Holds::Operator { headline, .. } => compose::subject(headline),
             Holds::Test => compose::test_subject(&self.farm),
         }
     }
@@ -313,6 +322,9 @@ impl MailContents {
                 compose::summary(&envelope, words, summary, &advisers)
             }
             Holds::Records { missing } => compose::records_missing(&envelope, missing),
+            Holds::Operator { headline, lines } => {
+                compose::operator_mail(&envelope, headline, lines)
+            }
             Holds::Test => compose::test_mail(&envelope),
         }
     }

@@ -6,7 +6,7 @@ use rusqlite::Connection;
 use super::reply_class::ReplyClass;
 use super::retry::{self, LONGEST, Next, tried_for_too_long};
 use super::send_error::SendError;
-use super::transport::Transport;
+use super::transport::{Round, Transport};
 use crate::clock::Clock;
 use crate::crash;
 use crate::store::outbox::{self, End, Waiting};
@@ -36,9 +36,20 @@ pub async fn deliver(
     transport: &Transport,
     clock: &dyn Clock,
 ) -> Result<Delivered, StoreError> {
+    let mut round = transport.round();
+    let delivered = deliver_in(&mut round, store, clock).await;
+    round.close().await;
+    delivered
+}
+
+async fn deliver_in(
+    round: &mut Round<'_>,
+    store: &Store,
+    clock: &dyn Clock,
+) -> Result<Delivered, StoreError> {
     let mut delivered = Delivered::default();
     while let Some(mail) = take(store, clock.now()).await? {
-        let answer = transport.send(&mail).await;
+        let answer = round.send(&mail).await;
         let now = clock.now();
         match answer {
             Ok(answer) => {
@@ -73,6 +84,7 @@ fn settle_sent(
     now: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     outbox::mark_sent(connection, &mail.message_id, answer, now)?;
+    outbox::end_unknown_before(connection, mail, now)?;
     outbox_report::clear_trouble(connection)
 }
 
@@ -84,24 +96,41 @@ async fn settle_failed(
 ) -> Result<Delivered, StoreError> {
     let id = mail.message_id.clone();
     let failure = error.clone();
-    let after = store
+    let (after, as_before) = store
         .write(move |t| {
+            let as_before = is_said(t, &mail, &failure)?;
             let doubtful = mail.doubtful || failure.may_be_taken;
             outbox::set_doubtful(t, &mail.message_id, doubtful)?;
-            if failure.of_all {
-                settle_trouble(t, &mail, &failure, now)
-            } else {
-                settle_mail(t, &mail, &failure, now)
+            if failure.may_be_taken {
+                outbox::note_unknown(t, &mail.message_id, now)?;
             }
+            let after = match failure.of_all {
+                true => settle_trouble(t, &mail, &failure, now)?,
+                false => settle_mail(t, &mail, &failure, now)?,
+            };
+            Ok::<_, StoreError>((after, as_before))
         })
         .await?;
     let reason = error.words();
-    if after.given_up > 0 {
+    if error.may_be_taken {
+        tracing::warn!(mail.id = %id, reason, "nobody knows whether the mail was taken");
+    } else if after.given_up > 0 {
         tracing::error!(mail.id = %id, reason, mails = after.given_up, "mail given up");
+    } else if as_before {
+        tracing::debug!(mail.id = %id, reason, "mail still kept");
     } else {
         tracing::warn!(mail.id = %id, reason, "mail kept for a later try");
     }
     Ok(after)
+}
+
+/// Whether a failure was said before, of the same mail or of the way to all: what lasts is said once.
+fn is_said(connection: &Connection, mail: &Waiting, error: &SendError) -> Result<bool, StoreError> {
+    if error.of_all {
+        let before = outbox_report::trouble(connection)?;
+        return Ok(before.is_some_and(|trouble| trouble.error == error.reason));
+    }
+    Ok(mail.error.as_ref() == Some(&error.words()))
 }
 
 /// A failure of one mail; the way to the others is open.
@@ -117,7 +146,7 @@ fn settle_mail(
     }
     let words = error.words();
     let mut after = Delivered::default();
-    match retry::next(error.class, mail, now) {
+    match retry::next(error, mail, now) {
         Next::At(at) => {
             outbox::keep(connection, &mail.message_id, &words, at)?;
             after.kept = 1;

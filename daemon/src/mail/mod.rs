@@ -9,7 +9,6 @@ pub mod delivery;
 mod folder;
 mod gallery;
 pub mod message;
-mod no_read_ahead;
 mod redact;
 pub mod render;
 pub mod reply_class;

@@ -21,8 +21,10 @@ pub enum Phase {
     Recipient,
     /// Asking to send the message.
     Data,
-    /// The message itself, up to the server's last word.
+    /// The message itself, but for the dot that ends it.
     Message,
+    /// That dot, and the server's last word.
+    Dot,
 }
 
 impl fmt::Display for Phase {
@@ -34,7 +36,8 @@ impl fmt::Display for Phase {
             Self::Sender => "naming the sender",
             Self::Recipient => "naming the recipient",
             Self::Data => "starting the message",
-            Self::Message => "handing over the message",
+            Self::Message => "sending the message",
+            Self::Dot => "handing over the message",
         })
     }
 }
@@ -104,7 +107,7 @@ pub fn classify(phase: Phase, code: u16, text: &str) -> ReplyClass {
         _ if code < 500 => ReplyClass::TryAgain,
         Phase::Sender => reply.on_sender(),
         Phase::Recipient => reply.on_recipient(),
-        Phase::Data | Phase::Message => reply.on_message(),
+        Phase::Data | Phase::Message | Phase::Dot => reply.on_message(),
     }
 }
 

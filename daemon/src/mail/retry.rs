@@ -3,6 +3,7 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::reply_class::ReplyClass;
+use super::send_error::SendError;
 use crate::store::outbox::{End, Waiting};
 use crate::store::outbox_report::Trouble;
 
@@ -14,6 +15,10 @@ const HOURLY: TimeDelta = TimeDelta::hours(1);
 const SLOW: TimeDelta = TimeDelta::hours(12);
 /// Refusals without a clear reason after which a mail has failed.
 const MOST_REFUSALS: u32 = 3;
+/// Pause after a try whose outcome is unknown.
+const UNKNOWN_PAUSE: TimeDelta = TimeDelta::days(1);
+/// A try whose outcome is unknown is the last so long after the first such one: with the pause, the third.
+const UNKNOWN_FOR: TimeDelta = TimeDelta::days(2);
 /// A mail is given up after so long a time of trying.
 pub(super) const LONGEST: TimeDelta = TimeDelta::hours(72);
 
@@ -27,8 +32,9 @@ pub(super) enum Next {
 }
 
 /// What comes after a try of one mail that failed at `now`.
-pub(super) fn next(class: ReplyClass, mail: &Waiting, now: DateTime<Utc>) -> Next {
-    match class {
+pub(super) fn next(error: &SendError, mail: &Waiting, now: DateTime<Utc>) -> Next {
+    match error.class {
+        _ if error.may_be_taken => after_unknown(mail, now),
         ReplyClass::OurFault { .. } => Next::At(now + HOURLY),
         ReplyClass::Refused => Next::Never(End::Failed),
         ReplyClass::Unclear if mail.refusals + 1 >= MOST_REFUSALS => Next::Never(End::Failed),
@@ -37,6 +43,16 @@ pub(super) fn next(class: ReplyClass, mail: &Waiting, now: DateTime<Utc>) -> Nex
             Next::Never(End::Expired)
         }
         ReplyClass::TryAgain => Next::At(now + pause(mail.attempts)),
+    }
+}
+
+/// After a try whose outcome is unknown, which is no failure: each further one may put another copy into the same
+/// mailbox.
+fn after_unknown(mail: &Waiting, now: DateTime<Utc>) -> Next {
+    let since = mail.unknown_since.unwrap_or(now);
+    match now - since >= UNKNOWN_FOR {
+        true => Next::Never(End::Expired),
+        false => Next::At(now + UNKNOWN_PAUSE),
     }
 }
 
@@ -93,12 +109,42 @@ mod tests {
             day: NaiveDate::from_ymd_opt(2022, 6, 20).unwrap(),
             about: String::new(),
             doubtful: false,
+            unknown_since: None,
+            error: None,
             address: "gil@farm.example".to_owned(),
             body: Vec::new(),
             attempts,
             refusals,
             first_try: first_try.map(at),
         }
+    }
+
+    fn failed(class: ReplyClass) -> SendError {
+        SendError {
+            class,
+            of_all: false,
+            reason: String::new(),
+            may_be_taken: false,
+        }
+    }
+
+    #[test]
+    fn a_try_whose_outcome_is_unknown_is_made_again_a_day_later_and_twice_at_the_most() {
+        let day = 24 * 60;
+        let unknown = SendError {
+            may_be_taken: true,
+            ..failed(ReplyClass::TryAgain)
+        };
+        let after = |since: Option<i64>, now| {
+            let mail = Waiting {
+                unknown_since: since.map(at),
+                ..mail(1, 0, Some(0))
+            };
+            next(&unknown, &mail, at(now))
+        };
+        assert_eq!(after(None, 10), Next::At(at(day + 10)));
+        assert_eq!(after(Some(10), day + 20), Next::At(at(2 * day + 20)));
+        assert_eq!(after(Some(10), 2 * day + 30), Next::Never(End::Expired));
     }
 
     #[test]
@@ -109,8 +155,13 @@ mod tests {
 
     #[test]
     fn a_passing_failure_is_tried_for_three_days_from_the_first_try() {
-        let again =
-            |attempts, first, now| next(ReplyClass::TryAgain, &mail(attempts, 0, first), at(now));
+        let again = |attempts, first, now| {
+            next(
+                &failed(ReplyClass::TryAgain),
+                &mail(attempts, 0, first),
+                at(now),
+            )
+        };
         assert_eq!(again(0, None, 0), Next::At(at(1)));
         assert_eq!(again(2, Some(0), 6), Next::At(at(21)));
         assert_eq!(again(20, Some(0), 72 * 60 - 1), Next::At(at(76 * 60 - 1)));
@@ -119,8 +170,13 @@ mod tests {
 
     #[test]
     fn an_unclear_refusal_is_tried_three_times_within_a_day() {
-        let unclear =
-            |refusals, now| next(ReplyClass::Unclear, &mail(1, refusals, Some(0)), at(now));
+        let unclear = |refusals, now| {
+            next(
+                &failed(ReplyClass::Unclear),
+                &mail(1, refusals, Some(0)),
+                at(now),
+            )
+        };
         assert_eq!(unclear(0, 0), Next::At(at(12 * 60)));
         assert_eq!(unclear(1, 12 * 60), Next::At(at(24 * 60)));
         assert_eq!(unclear(2, 24 * 60), Next::Never(End::Failed));
@@ -128,14 +184,14 @@ mod tests {
 
     #[test]
     fn our_own_fault_never_gives_a_mail_up() {
-        let ours = ReplyClass::OurFault { advice: "mend it" };
+        let ours = &failed(ReplyClass::OurFault { advice: "mend it" });
         let week = 7 * 24 * 60;
         assert_eq!(
             next(ours, &mail(99, 2, Some(0)), at(week)),
             Next::At(at(week + 60))
         );
         assert_eq!(
-            next(ReplyClass::Refused, &mail(0, 0, None), at(0)),
+            next(&failed(ReplyClass::Refused), &mail(0, 0, None), at(0)),
             Next::Never(End::Failed)
         );
     }

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use super::folder::{file_stem, put};
 use super::reply_class::ReplyClass;
 use super::send_error::SendError;
-use super::smtp;
+use super::smtp::{self, Talk};
 use crate::config::{Config, MailRoute, SmtpServer};
 use crate::store::outbox::Waiting;
 
@@ -57,11 +57,29 @@ impl Transport {
         }
     }
 
+    /// Begins a round of mails.
+    pub(super) fn round(&self) -> Round<'_> {
+        match self {
+            Self::Folder(folder) => Round::Folder(folder),
+            Self::Smtp { server, sender } => Round::Smtp(Talk::new(server, sender)),
+            Self::TakesAll => Round::TakesAll,
+        }
+    }
+}
+
+/// The mails of one round on their way.
+pub(super) enum Round<'a> {
+    Folder(&'a Path),
+    Smtp(Talk<'a>),
+    TakesAll,
+}
+
+impl Round<'_> {
     /// Hands a mail over, to its one recipient, unchanged; gives the words with which it was taken.
     ///
     /// # Errors
     /// [`SendError`] with what it means for this and the other mails.
-    pub async fn send(&self, mail: &Waiting) -> Result<String, SendError> {
+    pub(super) async fn send(&mut self, mail: &Waiting) -> Result<String, SendError> {
         match self {
             Self::Folder(folder) => {
                 let stem = file_stem(&mail.identity());
@@ -69,8 +87,15 @@ impl Transport {
                 put(folder, &name, &mail.body).map_err(|error| cannot_write(folder, &error))?;
                 Ok(format!("written as {name}"))
             }
-            Self::Smtp { server, sender } => smtp::send(server, sender, mail).await,
+            Self::Smtp(talk) => talk.send(mail).await,
             Self::TakesAll => Ok("taken in a replay".to_owned()),
+        }
+    }
+
+    /// Ends the round.
+    pub(super) async fn close(self) {
+        if let Self::Smtp(talk) = self {
+            talk.close().await;
         }
     }
 }

@@ -69,7 +69,7 @@ pub fn due(config: &Config, runs: &DayRuns, now: DateTime<Utc>) -> Vec<Job> {
 
 /// Whether a job must be begun: never tried, or not done and tried long enough ago. One that says it
 /// is running belongs to this process, which then has no free task for it, or died with another.
-fn owed(run: Option<&Run>, now: DateTime<Utc>) -> bool {
+pub(super) fn owed(run: Option<&Run>, now: DateTime<Utc>) -> bool {
     match run {
         None => true,
         Some(run) if run.state == RunState::Done => false,
@@ -125,6 +125,7 @@ mod tests {
                     Job::Fetch => runs.1.fetch = ended,
                     Job::FetchLate => runs.1.fetch_late = ended,
                     Job::Tell => runs.1.tell = ended,
+                    Job::Heartbeat => unreachable!("it follows delivery"),
                 }
             }
         }

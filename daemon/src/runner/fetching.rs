@@ -24,8 +24,18 @@ pub struct Fetched {
     pub changed: usize,
     /// Stations that failed, with the reason.
     pub failed: Vec<(String, String)>,
+    /// Of those, how many failed before for the same reason: what lasts is said once.
+    pub as_before: usize,
     /// Stations that sent rows which could not be read, with the first of them.
     pub remarks: Vec<(String, String)>,
+}
+
+impl Fetched {
+    /// Whether nothing came of it but failures that were said before.
+    #[must_use]
+    pub const fn is_as_before(&self) -> bool {
+        self.days == 0 && self.as_before > 0 && self.as_before == self.failed.len()
+    }
 }
 
 /// Fetches stations up to the day before `day`. A failure of one never holds up another and
@@ -41,6 +51,7 @@ pub async fn fetch_all(
     clock: &Arc<dyn Clock>,
 ) -> Result<Fetched, StoreError> {
     let mut fetched = Fetched::default();
+    let failing = store.read(days::failing).await?;
     for &station in stations {
         let wanted = station.clone();
         let plan = store.read(move |c| plan(c, &wanted, day)).await?;
@@ -61,7 +72,12 @@ pub async fn fetch_all(
                     fetched.remarks.extend(remarks);
                 }
                 Err(error) => {
-                    tracing::warn!(station.id = %station.id, error, "fetch failed");
+                    if failing.get(station.id.as_str()) == Some(&error) {
+                        fetched.as_before += 1;
+                        tracing::debug!(station.id = %station.id, error, "fetch failed as before");
+                    } else {
+                        tracing::warn!(station.id = %station.id, error, "fetch failed");
+                    }
                     fetched.failed.push((station.id.to_string(), error));
                     break;
                 }

@@ -7,6 +7,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::ledger::MissingRecords;
 
 use super::fetching::{self, Fetched};
+use super::operator::{self, Matter};
 use crate::clock::{Clock, day_before};
 use crate::config::{Config, Station};
 use crate::error_chain::error_chain;
@@ -50,6 +51,11 @@ impl Workshop {
     pub async fn fetch(&self, job: Job, day: NaiveDate) -> Result<Fetched, StoreError> {
         let fetched = self.fetch_owed(job, day).await;
         match &fetched {
+            Ok(fetched) if fetched.is_as_before() => tracing::debug!(
+                day = %day,
+                failed = fetched.failed.len(),
+                "stations still fail"
+            ),
             Ok(fetched) => tracing::info!(
                 day = %day,
                 days = fetched.days,
@@ -79,8 +85,16 @@ impl Workshop {
         let fetched =
             fetching::fetch_all(&self.store, &stations, &self.client, day, &self.clock).await?;
         let error = fetched.failed.first().map(|(_, error)| error.clone());
+        let (config, failed) = (Arc::clone(&self.config), fetched.failed.clone());
+        let tried: Vec<Station> = stations.into_iter().cloned().collect();
         self.store
             .write_at(&self.clock, move |t, now| {
+                operator::note(t, &config, Matter::Job(job.name()), None, now)?;
+                for station in &tried {
+                    let failed = failed.iter().find(|(id, _)| *id == station.id.as_str());
+                    let error = failed.map(|(_, error)| error.as_str());
+                    operator::note(t, &config, Matter::Station(station), error, now)?;
+                }
                 jobs::finish(t, job, day, now, error.as_deref())
             })
             .await?;
@@ -109,6 +123,11 @@ impl Workshop {
             }
             Ok(Told::Now { mails, notices }) => {
                 tracing::info!(day = %day, mails, notices, "day told");
+                let config = Arc::clone(&self.config);
+                let told = Matter::Job(Job::Tell.name());
+                self.store
+                    .write(move |t| operator::note(t, &config, told, None, now))
+                    .await?;
                 self.render_told().await;
                 self.prune(now).await;
             }
@@ -192,10 +211,11 @@ impl Workshop {
         now: DateTime<Utc>,
     ) -> Result<(), StoreError> {
         tracing::error!(job = job.name(), day = %day, error, "job failed");
-        let error = error.to_owned();
+        let (config, error) = (Arc::clone(&self.config), error.to_owned());
         self.store
             .write(move |t| {
                 jobs::begin(t, job, day, now)?;
+                operator::note(t, &config, Matter::Job(job.name()), Some(&error), now)?;
                 jobs::finish(t, job, day, now, Some(&error))
             })
             .await

@@ -2,8 +2,10 @@
 
 pub mod due;
 pub mod fetching;
+mod heartbeat;
 pub mod jobs;
 mod lock;
+mod operator;
 mod reload;
 mod run;
 mod said;

@@ -159,6 +159,7 @@ impl Tasks {
             let workshop = self.workshop.clone();
             self.deliver = Some(Task::new("deliver", async move {
                 workshop.deliver().await?;
+                workshop.ping().await?;
                 Ok(())
             }));
         }
@@ -175,6 +176,7 @@ impl Tasks {
         let task = match job {
             Job::Fetch | Job::FetchLate => &mut self.fetch,
             Job::Tell => &mut self.tell,
+            Job::Heartbeat => return,
         };
         if task.is_some() {
             return;
@@ -191,6 +193,7 @@ impl Tasks {
                     }
                     told => drop(told?),
                 },
+                Job::Heartbeat => {}
             }
             Ok(())
         }));

@@ -354,6 +354,20 @@ pub fn failing(connection: &Connection) -> Result<BTreeMap<String, String>, Stor
     Ok(failing)
 }
 
+/// When a station's feed last answered with days.
+///
+/// # Errors
+/// A failing statement.
+pub fn last_answer(
+    connection: &Connection,
+    station: &StationId,
+) -> Result<Option<DateTime<Utc>>, StoreError> {
+    let last: Option<i64> = connection
+        .prepare_cached("SELECT max(at) FROM fetch_log WHERE station = ?1 AND outcome = 'ok'")?
+        .query_row([station.as_str()], |row| row.get(0))?;
+    last.map(instant).transpose()
+}
+
 /// The newest instant at which anything was fetched.
 ///
 /// # Errors

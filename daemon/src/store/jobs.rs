@@ -14,10 +14,12 @@ pub enum Job {
     FetchLate,
     /// Recompute and tell.
     Tell,
+    /// Tell an outside watcher that all of it worked.
+    Heartbeat,
 }
 
 impl Job {
-    /// All jobs.
+    /// The jobs that every farm has.
     pub const ALL: [Self; 3] = [Self::Fetch, Self::FetchLate, Self::Tell];
 
     /// The word in the database and in `status`.
@@ -27,6 +29,7 @@ impl Job {
             Self::Fetch => "fetch",
             Self::FetchLate => "fetch-late",
             Self::Tell => "tell",
+            Self::Heartbeat => "heartbeat",
         }
     }
 }

@@ -349,7 +349,8 @@ fn enter_told(connection: &Connection, line: &Line, mail: &str) -> Result<(), St
 fn sent(connection: &Connection, since: i64) -> Result<Vec<Line>, StoreError> {
     let mut mails = connection.prepare_cached(
         "SELECT message_id, kind, person, adviser, day, sent_at, about FROM outbox
-         WHERE state = 'sent' AND sent_at >= ?1 AND kind NOT IN ('records', 'test') ORDER BY sent_at, place",
+         WHERE state = 'sent' AND sent_at >= ?1 AND kind NOT IN ('records', 'operator', 'test')
+         ORDER BY sent_at, place",
     )?;
     let lines = mails.query_map([since], line)?;
     Ok(lines.collect::<Result<_, _>>()?)

@@ -9,7 +9,7 @@ use rusqlite::Connection;
 
 use super::{StoreError, day, parsed, text};
 
-/// The mails of a civil day, tests apart, whatever became of them and under whatever Message-ID, which changes
+/// The mails of a civil day, but for those that tell nothing, whatever became of them and under whatever Message-ID, which changes
 /// with the sender's domain.
 ///
 /// # Errors
@@ -19,7 +19,7 @@ pub fn of_day(
     day: NaiveDate,
 ) -> Result<BTreeSet<MailIdentity>, StoreError> {
     let mut statement = connection.prepare_cached(
-        "SELECT kind, person, adviser, about FROM outbox WHERE day = ?1 AND kind != 'test'",
+        "SELECT kind, person, adviser, about FROM outbox WHERE day = ?1 AND kind NOT IN ('test', 'operator')",
     )?;
     let mut rows = statement.query([day.to_string()])?;
     let mut made = BTreeSet::new();

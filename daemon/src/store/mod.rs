@@ -3,6 +3,7 @@
 //! Other code hands closures to [`Store::write`] and [`Store::read`]; the files of this module
 //! have the statements, one file for each kind of record.
 
+pub mod alarm;
 pub mod alerts;
 mod column;
 mod connection;

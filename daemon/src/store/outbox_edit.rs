@@ -54,7 +54,7 @@ pub fn list(connection: &Connection, sent_too: bool) -> Result<Vec<Listed>, Stor
     Ok(listed)
 }
 
-/// Queues a mail that is waiting, failed or expired for a try at once, as if it were new; gives
+/// Queues a mail that is waiting, failed, expired or of unknown outcome for a try at once, as if it were new; gives
 /// whether there is such a mail. What a folded one told stands in a later mail, and what was given up long ago
 /// is no longer kept.
 ///
@@ -63,7 +63,7 @@ pub fn list(connection: &Connection, sent_too: bool) -> Result<Vec<Listed>, Stor
 pub fn retry(connection: &Connection, id: &str, now: DateTime<Utc>) -> Result<bool, StoreError> {
     let changed = connection.execute(
         "UPDATE outbox SET state = 'queued', refusals = 0, first_try_at = NULL, next_try_at = ?2,
-           given_up_at = NULL
+           given_up_at = NULL, unknown_since = NULL
          WHERE message_id IN (?1, '<' || ?1 || '>') AND state NOT IN ('sent', 'folded')
            AND message_id IN (SELECT message_id FROM mail_content)",
         params![id, now.timestamp()],

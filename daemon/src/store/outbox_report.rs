@@ -13,6 +13,10 @@ use super::{StoreError, day, instant, outbox, parsed, text};
 pub(super) const CONCERNS: &str = "(adviser = ?2 OR adviser = '' AND EXISTS (
   SELECT 1 FROM outbox_wait AS wait JOIN outbox AS digest ON digest.message_id = wait.digest
   WHERE wait.mail = outbox.message_id AND digest.adviser = ?2))";
+/// Whether a mail was given up and certainly not taken.
+const GIVEN_UP: &str = "state IN ('failed', 'expired')";
+/// Whether nobody knows if a mail was taken.
+const UNKNOWN: &str = "unknown_since IS NOT NULL AND state IN ('queued', 'unknown')";
 /// So many mails given up are shown at most, the newest ones.
 const SHOWN: u32 = 20;
 
@@ -35,14 +39,16 @@ pub struct Standing {
     pub errors: Vec<String>,
     /// The newest mails given up, newest first.
     pub given_up: Vec<GivenUp>,
+    /// The newest mails of which nobody knows whether they were taken, newest first.
+    pub unknown: Vec<GivenUp>,
     /// What holds up every mail.
     pub trouble: Option<Trouble>,
 }
 
-/// A mail that was given up.
+/// A mail that was given up, or of which nobody knows whether it was taken.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct GivenUp {
-    /// Failed or expired.
+    /// What became of it.
     pub state: MailState,
     /// What it was.
     pub kind: MailKind,
@@ -94,14 +100,20 @@ pub fn standing(connection: &Connection) -> Result<Standing, StoreError> {
         errors: errors(connection, trouble.as_ref())?,
         given_up: given_up(
             connection,
-            "true ORDER BY given_up_at DESC, place DESC LIMIT ?1",
+            &format!("{GIVEN_UP} ORDER BY given_up_at DESC, place DESC LIMIT ?1"),
+            params![SHOWN],
+        )?,
+        unknown: given_up(
+            connection,
+            &format!("{UNKNOWN} ORDER BY unknown_since DESC, place DESC LIMIT ?1"),
             params![SHOWN],
         )?,
         trouble,
     })
 }
 
-/// Errors of mails that wait after a failed try, but for what the trouble says already.
+/// Errors of mails that wait after a failed try, but for what the trouble says already. A try of unknown outcome did
+/// not fail.
 ///
 /// # Errors
 /// A failing statement.
@@ -110,7 +122,8 @@ pub fn errors(
     trouble: Option<&Trouble>,
 ) -> Result<Vec<String>, StoreError> {
     let mut statement = connection.prepare_cached(
-        "SELECT DISTINCT last_error FROM outbox WHERE state = 'queued' AND last_error IS NOT NULL",
+        "SELECT DISTINCT last_error FROM outbox WHERE state = 'queued' AND last_error IS NOT NULL
+           AND unknown_since IS NULL",
     )?;
     let errors = statement.query_map([], |row| row.get(0))?;
     let mut errors: Vec<String> = errors.collect::<Result<_, _>>()?;
@@ -140,7 +153,24 @@ pub fn given_up_since(
 ) -> Result<Vec<GivenUp>, StoreError> {
     given_up(
         connection,
-        &format!("given_up_at >= ?1 AND {CONCERNS} ORDER BY given_up_at, place"),
+        &format!("{GIVEN_UP} AND given_up_at >= ?1 AND {CONCERNS} ORDER BY given_up_at, place"),
+        params![since.timestamp(), adviser],
+    )
+}
+
+/// Mails about an adviser's blocks of which we know since an instant or later that we do not know whether they were
+/// taken, and did not hear since, oldest first.
+///
+/// # Errors
+/// A failing statement.
+pub fn unknown_since(
+    connection: &Connection,
+    adviser: &str,
+    since: DateTime<Utc>,
+) -> Result<Vec<GivenUp>, StoreError> {
+    given_up(
+        connection,
+        &format!("{UNKNOWN} AND unknown_since >= ?1 AND {CONCERNS} ORDER BY unknown_since, place"),
         params![since.timestamp(), adviser],
     )
 }
@@ -152,7 +182,7 @@ fn given_up(
 ) -> Result<Vec<GivenUp>, StoreError> {
     let sql = format!(
         "SELECT state, kind, person, day, subject, coalesce(last_error, '') AS reason FROM outbox
-         WHERE state IN ('failed', 'expired') AND {which}"
+         WHERE {which}"
     );
     let mut statement = connection.prepare_cached(&sql)?;
     let mut rows = statement.query(values)?;
@@ -217,6 +247,20 @@ pub fn trouble(connection: &Connection) -> Result<Option<Trouble>, StoreError> {
             })
         })
         .transpose()
+}
+
+/// Whether the way to all recipients is open and all digests of a civil day were accepted, as far as there are any.
+///
+/// # Errors
+/// A failing statement.
+pub fn digests_accepted(connection: &Connection, day: NaiveDate) -> Result<bool, StoreError> {
+    let accepted = connection
+        .prepare_cached(
+            "SELECT NOT EXISTS (SELECT 1 FROM mail_trouble)
+               AND NOT EXISTS (SELECT 1 FROM outbox WHERE day = ?1 AND kind = 'digest' AND state != 'sent')",
+        )?
+        .query_row([day.to_string()], |row| row.get(0))?;
+    Ok(accepted)
 }
 
 /// Notes what holds up every mail, in place of what did before.

@@ -31,3 +31,58 @@ INSERT INTO told_of_step_7 SELECT season, block, insect, event, person, revision
 DROP TABLE told;
 ALTER TABLE told_of_step_7 RENAME TO told;
 CREATE INDEX told_by_mail ON told (mail);
+-- The outbox knows mails of which nobody knows whether they were taken. New states need no new table any longer.
+PRAGMA defer_foreign_keys = ON;
+CREATE TEMP TABLE outbox_of_step_6 AS SELECT * FROM outbox;
+DROP TABLE outbox;
+CREATE TABLE outbox (
+  -- Mails, written with their cause in one transaction and sent afterwards. Their bytes, in mail_content, are frozen
+  -- but for a line that an adviser adds to an alert before it is first tried.
+  place       INTEGER PRIMARY KEY,                             -- in the order of queueing
+  message_id  TEXT NOT NULL UNIQUE,                            -- Message-ID header, set once, kept on every try
+  kind        TEXT NOT NULL,                                   -- a word such as digest or alert
+  person      TEXT NOT NULL,                                   -- recipient's id in duskflight.toml
+  adviser     TEXT NOT NULL,                                   -- the adviser whose blocks it is about; '' = of several
+  day         TEXT NOT NULL,                                   -- civil day of telling
+  about       TEXT NOT NULL,                                   -- id of what it is about beside these; '' = nothing else
+  address     TEXT NOT NULL,                                   -- recipient's address that day
+  subject     TEXT NOT NULL,
+  queued_at   INTEGER NOT NULL,
+  composed    INTEGER NOT NULL CHECK (composed IN (0, 1)),     -- 1 = its bytes were made
+  hold_s      INTEGER NOT NULL CHECK (hold_s >= 0),            -- seconds to wait after the digests it waits for were sent
+  held_at     INTEGER,                                         -- instant since which an adviser holds it; NULL = not held
+  held_by     TEXT,                                            -- who holds it
+  released_at INTEGER,                                         -- instant since which it waits for nothing; NULL = not let go
+  released_by TEXT,                                            -- who let it go
+  touched     INTEGER NOT NULL CHECK (touched IN (0, 1)),      -- 1 = an adviser did something to what it says
+  state       TEXT NOT NULL,                                   -- queued, sent, failed = refused, expired = given up after days,
+                                                               -- folded = a later mail tells it, unknown = given up and perhaps taken
+  attempts    INTEGER NOT NULL,                                -- counted before each try
+  refusals    INTEGER NOT NULL,                                -- tries refused without a clear reason
+  doubtful    INTEGER NOT NULL CHECK (doubtful IN (0, 1)),     -- 1 = a try may have been taken without our hearing of it
+  first_try_at INTEGER,                                        -- instant of the first try
+  next_try_at INTEGER NOT NULL,                                -- not tried before this instant
+  last_error  TEXT,                                            -- why the last try failed; no address, no secret
+  sent_at     INTEGER,                                         -- instant the transport took it over
+  answer      TEXT,                                            -- the words with which it was taken over
+  given_up_at INTEGER,                                         -- instant it became failed, expired, folded or unknown
+  unknown_since INTEGER,                                       -- instant at which we first learnt that a try may have been taken
+                                                               -- and gave up waiting for the word on it; NULL = no such try
+  CHECK (held_at IS NULL OR released_at IS NULL)
+) STRICT;
+INSERT INTO outbox SELECT *, NULL FROM outbox_of_step_6 ORDER BY place;
+DROP TABLE outbox_of_step_6;
+-- Of equal kind, person, adviser, day and about there is one mail; a test can be made as often as one likes.
+CREATE UNIQUE INDEX outbox_once ON outbox (kind, person, adviser, day, about) WHERE kind != 'test';
+CREATE INDEX outbox_by_state ON outbox (state, sent_at);
+CREATE INDEX outbox_by_person ON outbox (person, day);
+CREATE INDEX outbox_by_day ON outbox (day);
+
+CREATE TABLE alarm (
+  -- What fails again and again, until it works: whoever looks after the box is told once of each, and once when it is over.
+  matter      TEXT PRIMARY KEY,                                -- 'station ' and its id, or the word of a job
+  since       INTEGER NOT NULL,                                -- instant of the first failure in a row
+  failures    INTEGER NOT NULL,                                -- failures in a row
+  occasion    TEXT NOT NULL,                                   -- on what it failed last, such as a civil day, which counts once
+  told        INTEGER NOT NULL CHECK (told IN (0, 1))          -- 1 = it was told
+) STRICT, WITHOUT ROWID;

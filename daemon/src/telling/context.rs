@@ -37,6 +37,8 @@ pub(super) struct Context<'a> {
     folded: Vec<FoldedMail>,
     /// Lines for every digest.
     trouble: Vec<String>,
+    /// What leads every digest's subject.
+    in_subject: Option<String>,
     names: BTreeMap<PersonId, String>,
     since: SinceTold<'a>,
     charts: Charts<'a>,
@@ -64,6 +66,7 @@ impl<'a> Context<'a> {
                 trouble::revised(connection, config, night.as_of, now)?,
             ]
             .concat(),
+            in_subject: trouble::in_subject(connection, config, night.as_of)?,
             since: SinceTold::read(connection, config, night, plans, now)?,
             charts: Charts::of_mails(connection, config, night, plans)?,
         })
@@ -197,6 +200,10 @@ impl<'a> Context<'a> {
             trouble.collect(),
             |notice| causes.of(notice),
         );
+        let contents = match &self.in_subject {
+            Some(trouble) => contents.led_by(self.config.words, trouble),
+            None => contents,
+        };
         Ok(Digest {
             weekly: self.pace == Pace::Weekly,
             catch_up: part.catch_up,

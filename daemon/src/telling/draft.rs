@@ -92,7 +92,11 @@ impl Address<'_> {
     fn digests(&self, kind: MailKind, advisers: &[&Person]) -> Vec<String> {
         if matches!(
             kind,
-            MailKind::Digest | MailKind::Round | MailKind::Records | MailKind::Test
+            MailKind::Digest
+                | MailKind::Round
+                | MailKind::Records
+                | MailKind::Operator
+                | MailKind::Test
         ) {
             return Vec::new();
         }

@@ -21,6 +21,8 @@ use crate::store::jobs::{self, Job};
 use crate::store::outbox_report::{self, GivenUp};
 use crate::store::{StoreError, days, disk_space, journal, notes};
 
+/// A feed that last answered so many days ago fails for the second morning.
+const SECOND_MORNING: i64 = 2;
 /// A mail that was sent so long after it could have been is called late.
 const LATE_AFTER: TimeDelta = TimeDelta::hours(2);
 
@@ -53,9 +55,11 @@ pub(super) fn of_mails(
     let since = last_telling(connection, config, as_of)?;
     let given_up = outbox_report::given_up_since(connection, adviser.id.as_str(), since)?;
     let late = outbox_report::late_since(connection, adviser.id.as_str(), since, LATE_AFTER)?;
+    let unknown = outbox_report::unknown_since(connection, adviser.id.as_str(), since)?;
     let given_up = given_up.iter().map(|mail| given_up_line(config, mail));
+    let unknown = unknown.iter().map(|mail| unknown_line(config, mail));
     let late = late.iter().map(|mail| late_line(config, mail));
-    Ok(given_up.chain(late).collect())
+    Ok(given_up.chain(unknown).chain(late).collect())
 }
 
 /// Lines on mails about an adviser's blocks that were folded tonight, one for each person.
@@ -96,6 +100,24 @@ fn feeds(connection: &Connection, config: &Config) -> Result<Vec<String>, StoreE
             Some(format!("{}: the last fetch failed: {error}", station.name))
         })
         .collect())
+}
+
+/// What a subject says on the second morning on which a feed gives nothing; on the first one it stands among the
+/// trouble, and later ones are not worth every subject.
+pub(super) fn in_subject(
+    connection: &Connection,
+    config: &Config,
+    as_of: NaiveDate,
+) -> Result<Option<String>, StoreError> {
+    let failing = days::failing(connection)?;
+    for station in &config.stations {
+        let last = days::last_answer(connection, &station.id)?;
+        let since = last.map(|last| (as_of - config.day_of(last)).num_days());
+        if failing.contains_key(station.id.as_str()) && since == Some(SECOND_MORNING) {
+            return Ok(Some(format!("{} gives no temperatures", station.name)));
+        }
+    }
+    Ok(None)
 }
 
 /// A line for each station whose days of the season a feed has revised since the telling before.
@@ -171,6 +193,22 @@ fn given_up_line(config: &Config, mail: &GivenUp) -> String {
     };
     format!(
         "the {} of {} to {} {how} and is given up ({}); what it said counts as untold",
+        mail.kind.name(),
+        config.words.day(mail.day),
+        name(config, &mail.person),
+        mail.reason
+    )
+}
+
+fn unknown_line(config: &Config, mail: &GivenUp) -> String {
+    let then = match mail.state {
+        MailState::Queued => {
+            "it is sent again only as long as no later mail arrives, twice at the most"
+        }
+        _ => "it is not sent again",
+    };
+    format!(
+        "the {} of {} to {} may have arrived or not ({}); what it said counts as told, and {then}",
         mail.kind.name(),
         config.words.day(mail.day),
         name(config, &mail.person),

@@ -33,6 +33,7 @@ fn mail(id: &str, kind: MailKind, who: &str) -> QueuedMail {
         first_try: None,
         next_try: at(0),
         doubtful: false,
+        unknown_since: None,
         error: None,
         sent_at: None,
     }
@@ -212,6 +213,37 @@ fn each_persons_mails_keep_their_order_and_nobody_waits_for_somebody_else() {
     assert_eq!(
         behind(vec![failed, digest("second"), other]),
         ["-", "first", "-"]
+    );
+}
+
+#[test]
+fn a_mail_whose_outcome_is_unknown_holds_nobody_up_and_waits_for_those_before_it() {
+    let digest = |id| mail(id, MailKind::Digest, "ada");
+    let unknown = QueuedMail {
+        attempts: 1,
+        next_try: at(99),
+        doubtful: true,
+        unknown_since: Some(at(1)),
+        ..digest("unknown")
+    };
+    let tried_at_a_crash = QueuedMail {
+        unknown_since: None,
+        ..unknown.clone()
+    };
+    let behind_of = |first| behind(vec![first, digest("second"), digest("third")]);
+    assert_eq!(behind_of(unknown.clone()), ["-", "-", "second"]);
+    assert_eq!(behind_of(tried_at_a_crash), ["-", "unknown", "unknown"]);
+    assert_eq!(
+        behind(vec![digest("first"), unknown.clone()]),
+        ["-", "first"]
+    );
+    let queue = Queue::new(vec![unknown, digest("second")], None);
+    let folded = queue.to_fold(&person("ada"), on(25), TimeDelta::hours(26), at(99));
+    let folded: Vec<&str> = folded.iter().map(|mail| &*mail.message_id).collect();
+    assert_eq!(
+        folded,
+        ["second"],
+        "what may have been taken is not told anew"
     );
 }
 

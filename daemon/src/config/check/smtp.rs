@@ -1,29 +1,37 @@
 //! `[mail.smtp]`, checked, and where its password comes from.
 
 use std::net::IpAddr;
+use std::ops::RangeInclusive;
 use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use lettre::transport::smtp::client::{Certificate, CertificateStore, TlsParameters};
+use rustls::RootCertStore;
+use rustls::pki_types::CertificateDer;
+use rustls::pki_types::pem::PemObject;
 
 use super::reader::Reader;
 use crate::config::file::SmtpPart;
 use crate::config::problem::Problem;
-use crate::config::{Login, MAIN_FILE, Secret, Security, SmtpServer};
+use crate::config::{Login, MAIN_FILE, Patience, Secret, Security, SmtpServer};
 
 /// The file that systemd's `LoadCredential=` makes, in the folder `$CREDENTIALS_DIRECTORY`.
 const CREDENTIAL: &str = "smtp-password";
 /// The environment variable with the password.
 const VARIABLE: &str = "DUSKFLIGHT_SMTP_PASSWORD";
-/// Whole seconds that one mail may take.
-const TIMEOUT_S: std::ops::RangeInclusive<u16> = 1..=600;
+/// Whole seconds that an answer before the final dot may take.
+const TIMEOUT_S: RangeInclusive<u16> = 1..=600;
+/// Whole seconds that the answer to the final dot may take.
+const AFTER_DOT_S: RangeInclusive<u16> = 1..=3600;
+/// What the standard wants that answer to have at the least.
+const USUAL_AFTER_DOT_S: u16 = 600;
 
 /// Checks `[mail.smtp]`. All its faults are noted; those that leave no server give `None`.
 pub(super) fn server(reader: &mut Reader<'_>, part: SmtpPart) -> Option<SmtpServer> {
     let port = part.port.unwrap_or(part.security.port());
     check_host(reader, &part);
     check_port(reader, part.security, port);
+    let patience = patience(reader, &part);
     let ca = part
         .ca_file
         .as_deref()
@@ -44,7 +52,7 @@ pub(super) fn server(reader: &mut Reader<'_>, part: SmtpPart) -> Option<SmtpServ
             None => None,
             Some(read) => Some(read?),
         },
-        timeout: Duration::from_secs(part.timeout_s.into()),
+        patience,
     })
 }
 
@@ -59,11 +67,31 @@ fn check_host(reader: &mut Reader<'_>, part: &SmtpPart) {
             part.host
         ));
     }
-    if !TIMEOUT_S.contains(&part.timeout_s) {
-        reader.main(format!(
-            "mail.smtp.timeout_s = {}: write 1 to 600 seconds",
-            part.timeout_s
+}
+
+fn patience(reader: &mut Reader<'_>, part: &SmtpPart) -> Patience {
+    for (key, seconds, range) in [
+        ("timeout_s", part.timeout_s, TIMEOUT_S),
+        ("after_dot_s", part.after_dot_s, AFTER_DOT_S),
+    ] {
+        if !range.contains(&seconds) {
+            let (least, most) = (range.start(), range.end());
+            reader.main(format!(
+                "mail.smtp.{key} = {seconds}: write {least} to {most} seconds"
+            ));
+        }
+    }
+    if part.after_dot_s < USUAL_AFTER_DOT_S {
+        reader.warn(format!(
+            "mail.smtp.after_dot_s = {}: a server may take {USUAL_AFTER_DOT_S} seconds to say that it has a mail; \
+             whoever waits for less sends some mails twice",
+            part.after_dot_s
         ));
+    }
+    let seconds = |seconds: u16| Duration::from_secs(seconds.into());
+    Patience {
+        after_dot: seconds(part.after_dot_s),
+        ..Patience::default().at_most(seconds(part.timeout_s))
     }
 }
 
@@ -87,11 +115,11 @@ fn is_loopback(host: &str) -> bool {
         || address.parse::<IpAddr>().is_ok_and(|ip| ip.is_loopback())
 }
 
-fn certificate(reader: &mut Reader<'_>, file: &Path) -> Option<Certificate> {
+fn certificate(reader: &mut Reader<'_>, file: &Path) -> Option<Vec<CertificateDer<'static>>> {
     let problem = match std::fs::read(reader.dir.join(file)) {
-        Ok(pem) => match Certificate::from_pem(&pem) {
-            Ok(certificate) if is_authority(&pem, &certificate) => return Some(certificate),
-            _ => "is not a certificate in PEM form".to_owned(),
+        Ok(pem) => match authorities(&pem) {
+            Some(certificates) => return Some(certificates),
+            None => "is not a certificate in PEM form".to_owned(),
         },
         Err(error) => format!("cannot be read: {error}"),
     };
@@ -100,13 +128,14 @@ fn certificate(reader: &mut Reader<'_>, file: &Path) -> Option<Certificate> {
 }
 
 /// Reading takes any bytes between the marks, or none at all; trusting them shows what they are.
-fn is_authority(pem: &[u8], certificate: &Certificate) -> bool {
-    let trusting = TlsParameters::builder("localhost".to_owned())
-        .certificate_store(CertificateStore::None)
-        .add_root_certificate(certificate.clone())
-        .build();
-    let mark = b"BEGIN CERTIFICATE";
-    trusting.is_ok() && pem.windows(mark.len()).any(|part| part == mark)
+fn authorities(pem: &[u8]) -> Option<Vec<CertificateDer<'static>>> {
+    let certificates: Result<Vec<_>, _> = CertificateDer::pem_slice_iter(pem).collect();
+    let certificates = certificates.ok().filter(|all| !all.is_empty())?;
+    let mut roots = RootCertStore::empty();
+    let trusted = certificates
+        .iter()
+        .all(|one| roots.add(one.clone()).is_ok());
+    trusted.then_some(certificates)
 }
 
 /// The login: a name and a place of its password, or neither.

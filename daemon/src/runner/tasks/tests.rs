@@ -205,3 +205,160 @@ async fn records_in_use_are_asked_again_and_lost_ones_end_the_step() {
     let fetched = tasks.run_of(Job::Fetch).await.unwrap();
     assert_eq!(fetched.state, RunState::Done);
 }
+
+/// A writer that counts the lines of a log.
+#[derive(Clone, Default)]
+struct Lines(std::sync::Arc<std::sync::Mutex<Vec<u8>>>);
+
+impl std::io::Write for Lines {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        self.0.lock().unwrap().extend_from_slice(bytes);
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        Ok(())
+    }
+}
+
+impl Lines {
+    fn text(&self) -> String {
+        String::from_utf8(self.0.lock().unwrap().clone()).unwrap()
+    }
+}
+
+#[tokio::test]
+async fn three_days_without_a_way_out_are_some_lines_of_the_log_and_each_trouble_one() {
+    let farm = TestFarm::new(FETCHING);
+    let nobody = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let port = nobody.local_addr().unwrap().port();
+    drop(nobody);
+    let server = format!("[mail.smtp]\nhost = \"127.0.0.1\"\nport = {port}\nsecurity = \"none\"");
+    farm.change("duskflight.toml", "folder = \"mail\"", &server);
+    fs::remove_file(farm.file("yard.csv")).unwrap();
+    let lines = Lines::default();
+    let sink = lines.clone();
+    let log = tracing_subscriber::fmt()
+        .with_writer(move || sink.clone())
+        .with_ansi(false)
+        .with_max_level(tracing::Level::INFO)
+        .finish();
+    // As long as there is one log alone, what another test says first elsewhere is taken for what nobody listens to.
+    let _another = tracing::Dispatch::new(tracing_subscriber::registry());
+    let _logging = tracing::subscriber::set_default(log);
+    let mut tasks = Tasks::new(farm.workshop());
+    for minutes in 0..3 * 24 * 60 / 5 {
+        farm.clock
+            .set(instant(FETCHING) + TimeDelta::minutes(5 * minutes));
+        tasks.step().await.unwrap();
+        tasks.settle().await;
+    }
+    tasks.reap(tasks.workshop.clock.now()).await;
+    let text = lines.text();
+    assert!(text.lines().count() < 60, "{text}");
+    assert_eq!(text.matches("fetch failed").count(), 1, "{text}");
+    assert_eq!(text.matches("mail kept").count(), 1, "{text}");
+    assert_eq!(text.matches("day told").count(), 3, "{text}");
+}
+
+#[tokio::test]
+async fn the_watcher_hears_once_a_day_and_only_when_all_of_it_worked() {
+    let asked = std::sync::Arc::new(std::sync::atomic::AtomicUsize::new(0));
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let port = listener.local_addr().unwrap().port();
+    let count = std::sync::Arc::clone(&asked);
+    std::thread::spawn(move || {
+        use std::io::{BufRead, BufReader, Write};
+        for stream in listener.incoming() {
+            let mut stream = stream.unwrap();
+            let mut line = String::new();
+            BufReader::new(&stream).read_line(&mut line).unwrap();
+            assert!(line.starts_with("GET /9f86d081 "), "{line}");
+            count.fetch_add(1, std::sync::atomic::Ordering::SeqCst);
+            let _ = stream
+                .write_all(b"HTTP/1.1 200 OK\r\ncontent-length: 0\r\nconnection: close\r\n\r\n");
+        }
+    });
+    let asked = || asked.load(std::sync::atomic::Ordering::SeqCst);
+    let farm = TestFarm::new(FETCHING);
+    let beat = format!("[telling]\nheartbeat = \"http://127.0.0.1:{port}/9f86d081\"\n\n[mail]");
+    farm.change("duskflight.toml", "[mail]", &beat);
+    // A folder that cannot be written: the digest is told and not accepted.
+    fs::write(farm.file("mail"), "in the way").unwrap();
+    let mut tasks = Tasks::new(farm.workshop());
+    tasks.work_off(&farm, FETCHING).await;
+    assert_eq!(asked(), 0, "not told yet");
+    tasks.work_off(&farm, TELLING).await;
+    assert_eq!(asked(), 0, "told and not accepted");
+    fs::remove_file(farm.file("mail")).unwrap();
+    for now in [
+        "2022-06-20T14:30:00Z",
+        "2022-06-20T18:30:00Z",
+        "2022-06-21T11:30:00Z",
+    ] {
+        tasks.work_off(&farm, now).await;
+    }
+    assert_eq!(asked(), 1, "once");
+    tasks.work_off(&farm, "2022-06-21T13:05:00Z").await;
+    assert_eq!(asked(), 2, "once a day");
+    let config = format!("{:?}", tasks.workshop.config.heartbeat);
+    assert!(!config.contains("9f86d081"), "{config}");
+    // The feed falls silent: the day is told, and the watcher hears nothing.
+    let table = fs::read_to_string(farm.file("yard.csv")).unwrap();
+    let short: Vec<&str> = table.lines().take(21).collect();
+    fs::write(farm.file("yard.csv"), short.join("\n")).unwrap();
+    for day in 22..=28 {
+        tasks
+            .work_off(&farm, &format!("2022-06-{day}T11:30:00Z"))
+            .await;
+        tasks
+            .work_off(&farm, &format!("2022-06-{day}T13:05:00Z"))
+            .await;
+    }
+    assert!(asked() < 2 + 7, "{}", asked());
+    let told = tasks
+        .workshop
+        .store
+        .read(|c| jobs::run(c, Job::Tell, june(28)))
+        .await;
+    assert_eq!(told.unwrap().unwrap().state, RunState::Done);
+}
+
+#[tokio::test]
+async fn a_station_that_fails_for_three_days_is_told_the_operator_once_and_so_is_that_it_works() {
+    let farm = TestFarm::new(FETCHING);
+    let beside = farm.file("elsewhere.csv");
+    let mut tasks = Tasks::new(farm.workshop());
+    let mut told = Vec::new();
+    for day in 20..=27 {
+        match day {
+            21 => fs::rename(farm.file("yard.csv"), &beside).unwrap(),
+            26 => fs::rename(&beside, farm.file("yard.csv")).unwrap(),
+            _ => {}
+        }
+        for hour in ["11:30", "11:40", "13:30"] {
+            tasks
+                .work_off(&farm, &format!("2022-06-{day}T{hour}:00Z"))
+                .await;
+        }
+        let mails = fs::read_dir(farm.file("mail")).unwrap();
+        let names = mails.map(|mail| mail.unwrap().file_name().into_string().unwrap());
+        let operators = names.filter(|name| name.contains("operator"));
+        told.push(operators.count());
+    }
+    // The third day is the 23rd, and it works on the 26th.
+    assert_eq!(told, [0, 0, 0, 1, 1, 1, 2, 2]);
+    let subjects = tasks.workshop.store.read(|c| {
+        let mut found =
+            c.prepare("SELECT subject FROM outbox WHERE kind = 'operator' ORDER BY place")?;
+        let found = found.query_map([], |row| row.get(0))?;
+        Ok::<_, StoreError>(found.collect::<Result<Vec<String>, _>>()?)
+    });
+    assert_eq!(
+        subjects.await.unwrap(),
+        [
+            "Three times in a row: fetching Merced airport failed",
+            "Again well: fetching Merced airport"
+        ]
+    );
+}

@@ -13,8 +13,8 @@ pub use queued::read_queue;
 #[cfg(test)]
 pub(super) use tries::count_try;
 pub use tries::{
-    End, Waiting, count_refusal, expire_queued_up_to, give_up, keep, mark_sent, may_leave, next,
-    set_doubtful, take,
+    End, Waiting, count_refusal, end_unknown_before, expire_queued_up_to, give_up, keep, mark_sent,
+    may_leave, next, note_unknown, set_doubtful, take,
 };
 
 #[cfg(test)]

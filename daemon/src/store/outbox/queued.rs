@@ -8,7 +8,8 @@ use rusqlite::{Connection, OptionalExtension, Row, ToSql};
 use crate::store::{StoreError, day, instant, parsed, text};
 
 const COLUMNS: &str = "message_id, kind, person, adviser, day, about, state, queued_at, hold_s, held_at, held_by,
-  released_at, released_by, touched, composed, attempts, first_try_at, next_try_at, doubtful, last_error, sent_at";
+  released_at, released_by, touched, composed, attempts, first_try_at, next_try_at, doubtful, unknown_since,
+  last_error, sent_at";
 
 /// The mails that wait, and whether the way to all recipients fails.
 ///
@@ -65,6 +66,7 @@ fn read(row: &Row<'_>) -> Result<QueuedMail, StoreError> {
         first_try: at("first_try_at")?,
         next_try: instant(row.get("next_try_at")?)?,
         doubtful: row.get("doubtful")?,
+        unknown_since: at("unknown_since")?,
         error: row.get("last_error")?,
         sent_at: at("sent_at")?,
     })

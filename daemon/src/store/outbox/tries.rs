@@ -35,6 +35,10 @@ pub struct Waiting {
     pub first_try: Option<DateTime<Utc>>,
     /// Whether a try before may have been taken without our hearing of it.
     pub doubtful: bool,
+    /// Since when we know that we do not know whether it was taken.
+    pub unknown_since: Option<DateTime<Utc>>,
+    /// Why the try before failed.
+    pub error: Option<String>,
 }
 
 impl Waiting {
@@ -96,6 +100,8 @@ fn waiting(connection: &Connection, mail: &QueuedMail) -> Result<Waiting, StoreE
         refusals,
         first_try: mail.first_try,
         doubtful: mail.doubtful,
+        unknown_since: mail.unknown_since,
+        error: mail.error.clone(),
     })
 }
 
@@ -143,6 +149,50 @@ pub fn set_doubtful(
     connection
         .prepare_cached("UPDATE outbox SET doubtful = ?2 WHERE message_id = ?1")?
         .execute(params![message_id, doubtful])?;
+    Ok(())
+}
+
+/// Notes that a server which had all of a mail said nothing in time.
+///
+/// # Errors
+/// A failing statement.
+pub fn note_unknown(
+    connection: &Connection,
+    message_id: &str,
+    at: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    connection
+        .prepare_cached(
+            "UPDATE outbox SET unknown_since = coalesce(unknown_since, ?2) WHERE message_id = ?1",
+        )?
+        .execute(params![message_id, at.timestamp()])?;
+    Ok(())
+}
+
+/// Gives up a person's mails of unknown outcome that are older than one of theirs that was taken now: what is told
+/// in order is not told again behind it.
+///
+/// # Errors
+/// A failing statement.
+pub fn end_unknown_before(
+    connection: &Connection,
+    taken: &Waiting,
+    at: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    if taken.kind.tells_nothing() {
+        return Ok(());
+    }
+    connection
+        .prepare_cached(
+            "UPDATE outbox SET state = 'unknown', given_up_at = ?3
+             WHERE person = ?1 AND state = 'queued' AND unknown_since IS NOT NULL
+               AND place < (SELECT place FROM outbox WHERE message_id = ?2)",
+        )?
+        .execute(params![
+            taken.person.as_str(),
+            taken.message_id,
+            at.timestamp()
+        ])?;
     Ok(())
 }
 
@@ -212,7 +262,7 @@ impl End {
     }
 }
 
-/// Gives a mail up. What it told counts as untold from now on.
+/// Gives a mail up. What it told counts as untold from now on, unless it may have been taken: nobody is told twice.
 ///
 /// # Errors
 /// A failing statement.
@@ -225,7 +275,9 @@ pub fn give_up(
 ) -> Result<(), StoreError> {
     connection
         .prepare_cached(
-            "UPDATE outbox SET state = ?2, last_error = ?3, given_up_at = ?4 WHERE message_id = ?1",
+            "UPDATE outbox SET state = iif(doubtful, 'unknown', ?2), last_error = ?3, given_up_at = ?4,
+               unknown_since = iif(doubtful, coalesce(unknown_since, ?4), NULL)
+             WHERE message_id = ?1",
         )?
         .execute(params![
             message_id,

@@ -1,0 +1,185 @@
+//! A connection on which a mail server has greeted us, private where that is declared, and knows us where a login is.
+
+use std::io;
+use std::sync::Arc;
+use std::time::Duration;
+
+use base64::Engine as _;
+use base64::engine::general_purpose::STANDARD;
+use rustls::crypto::ring;
+use rustls::pki_types::{CertificateDer, ServerName};
+use rustls::{ClientConfig, RootCertStore};
+use rustls_platform_verifier::BuilderVerifierExt;
+use tokio::net::TcpStream;
+use tokio::time::timeout;
+
+use super::failure::{Broken, meant};
+use super::wire::{Reply, Wire};
+use crate::config::{Login, Security, SmtpServer};
+use crate::crash;
+use crate::mail::reply_class::{self, Phase};
+
+/// How we introduce ourselves: the literal of a computer without a public name (RFC 5321, 4.1.3).
+/// The computer's own name would tell the world what the farm calls it.
+const HELLO: &str = "EHLO [127.0.0.1]";
+/// A host's next address is tried after so long without a connection to one.
+const AN_ADDRESS: Duration = Duration::from_secs(30);
+
+/// An open connection and what the server offers on it.
+struct Greeted {
+    wire: Wire,
+    offers: Vec<String>,
+}
+
+impl Greeted {
+    /// What follows a keyword among the offers.
+    fn offer(&self, keyword: &str) -> Option<&str> {
+        let mut offers = self.offers.iter().map(|offer| offer.trim());
+        offers.find_map(|offer| {
+            let (word, rest) = offer.split_at_checked(keyword.len())?;
+            let is_whole = rest.is_empty() || rest.starts_with([' ', '=']);
+            (word.eq_ignore_ascii_case(keyword) && is_whole)
+                .then(|| rest.trim_start_matches([' ', '=']))
+        })
+    }
+}
+
+/// Connects, and logs in where a login is declared. There is no falling back: what is declared is done, or nothing
+/// is said.
+pub(super) async fn open(server: &SmtpServer, phase: &mut Phase) -> Result<Wire, Broken> {
+    let mut greeted = connect(server, phase).await?;
+    if let Some(login) = &server.login {
+        *phase = Phase::Login;
+        log_in(&mut greeted, server, login).await?;
+        crash::point("logged in");
+    }
+    Ok(greeted.wire)
+}
+
+async fn connect(server: &SmtpServer, phase: &mut Phase) -> Result<Greeted, Broken> {
+    let host = bare(&server.host);
+    let mut wire = Wire::plain(reach(host, server).await.map_err(Broken::Reach)?);
+    crash::point("connected");
+    if server.security == Security::Tls {
+        wire = private(wire, server).await?;
+    }
+    meant(wire.reply(server.patience.greeting).await?, 2)?;
+    let mut greeted = hello(wire, server).await?;
+    crash::point("greeted");
+    if server.security == Security::Starttls {
+        *phase = Phase::Tls;
+        if greeted.offer("STARTTLS").is_none() {
+            return Err(Broken::Missing {
+                what: "the server offers no STARTTLS",
+                advice: reply_class::NO_TLS,
+            });
+        }
+        let mut wire = greeted.wire;
+        meant(wire.command("STARTTLS", server.patience.command).await?, 2)?;
+        // What was offered in clear counts for nothing any longer.
+        greeted = hello(private(wire, server).await?, server).await?;
+        crash::point("private");
+    }
+    Ok(greeted)
+}
+
+async fn hello(mut wire: Wire, server: &SmtpServer) -> Result<Greeted, Broken> {
+    let reply = meant(wire.command(HELLO, server.patience.command).await?, 2)?;
+    let offers = reply.lines.into_iter().skip(1).collect();
+    Ok(Greeted { wire, offers })
+}
+
+/// Tries the host's addresses one after the other.
+async fn reach(host: &str, server: &SmtpServer) -> io::Result<TcpStream> {
+    let mut last = io::Error::new(io::ErrorKind::NotFound, "the host has no address");
+    let an_address = AN_ADDRESS.min(server.patience.greeting);
+    for address in tokio::net::lookup_host((host, server.port)).await? {
+        match timeout(an_address, TcpStream::connect(address)).await {
+            Ok(Ok(stream)) => return Ok(stream),
+            Ok(Err(error)) => last = error,
+            Err(_) => last = io::ErrorKind::TimedOut.into(),
+        }
+    }
+    Err(last)
+}
+
+async fn private(wire: Wire, server: &SmtpServer) -> Result<Wire, Broken> {
+    let name = ServerName::try_from(bare(&server.host).to_owned());
+    let name = name.map_err(|error| Broken::Reach(io::Error::other(error)))?;
+    let config = Arc::new(tls(server.ca.as_deref()).map_err(Broken::Tls)?);
+    Ok(wire
+        .into_private(config, name, server.patience.greeting)
+        .await?)
+}
+
+/// What we trust: the authority declared and no other, else the system's, or where there are none those compiled in
+/// (Mozilla's), as with the feeds.
+fn tls(authority: Option<&[CertificateDer<'static>]>) -> Result<ClientConfig, rustls::Error> {
+    let builder = || {
+        let provider = Arc::new(ring::default_provider());
+        ClientConfig::builder_with_provider(provider).with_safe_default_protocol_versions()
+    };
+    let only = |certificates: &[CertificateDer<'static>]| {
+        let mut roots = RootCertStore::empty();
+        roots.add_parsable_certificates(certificates.iter().cloned());
+        Ok(builder()?
+            .with_root_certificates(roots)
+            .with_no_client_auth())
+    };
+    if let Some(authority) = authority {
+        return only(authority);
+    }
+    match builder()?.with_platform_verifier() {
+        Ok(builder) => Ok(builder.with_no_client_auth()),
+        Err(_) => only(webpki_root_certs::TLS_SERVER_ROOT_CERTS),
+    }
+}
+
+async fn log_in(greeted: &mut Greeted, server: &SmtpServer, login: &Login) -> Result<(), Broken> {
+    let password = match &login.password {
+        Ok(password) => password.expose(),
+        Err(problem) => return Err(Broken::Password(problem.what.clone())),
+    };
+    // Connecting has seen to it already; a password is worth a second look.
+    if server.security != Security::None && !greeted.wire.is_private() {
+        return Err(Broken::Missing {
+            what: "the connection is not private",
+            advice: reply_class::NO_TLS,
+        });
+    }
+    let offered = greeted.offer("AUTH").unwrap_or_default().to_owned();
+    let offers = |name: &str| {
+        offered
+            .split_whitespace()
+            .any(|word| word.eq_ignore_ascii_case(name))
+    };
+    let username = &login.username;
+    let (command, answers) = if offers("PLAIN") {
+        let both = STANDARD.encode(format!("\0{username}\0{password}"));
+        (format!("AUTH PLAIN {both}"), vec![both])
+    } else if offers("LOGIN") {
+        let answers = [username, password].map(|text| STANDARD.encode(text));
+        ("AUTH LOGIN".to_owned(), answers.to_vec())
+    } else {
+        return Err(Broken::Missing {
+            what: "the server offers no login by name and password",
+            advice: reply_class::NO_LOGIN,
+        });
+    };
+    let patience = server.patience.command;
+    let mut reply = greeted.wire.command(&command, patience).await?;
+    for answer in answers {
+        if reply.code != 334 {
+            break;
+        }
+        reply = greeted.wire.command(&answer, patience).await?;
+    }
+    meant(reply, 2).map(|_: Reply| ())
+}
+
+/// An IPv6 address may be written in brackets.
+fn bare(host: &str) -> &str {
+    host.strip_prefix('[')
+        .and_then(|host| host.strip_suffix(']'))
+        .unwrap_or(host)
+}
