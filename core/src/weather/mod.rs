@@ -3,6 +3,7 @@
 //! `ReceivedDay → Record (lay) → screen → fill → CompletedSeries`. Each element of a day, minimum
 //! or maximum, is judged and filled by itself.
 
+mod answer;
 mod climate;
 mod complete;
 mod drift;
@@ -13,6 +14,7 @@ mod record;
 mod screen;
 mod station;
 
+pub use answer::{Looks, Oddity, judge_answer};
 pub use complete::{CompletedDay, CompletedSeries, Estimate, FillMethod, Origin};
 pub use drift::Drift;
 pub(crate) use forecast::forecast_days;

@@ -13,6 +13,7 @@ mod last_read;
 mod mail_kind;
 pub(crate) mod moth_flights;
 mod not_known;
+mod odd_answer;
 mod plausible;
 mod rests_on;
 mod revised;
