@@ -140,7 +140,7 @@ pub fn judge_answer(
         unit: answer.first().map_or(Unit::Fahrenheit, |day| day.unit),
         answered,
     };
-    judge.stretches().try_for_each(|stretch| {
+    stretches(judge.answered.len()).try_for_each(|stretch| {
         let values = judge.values(stretch);
         judge.crossed(&values)?;
         judge.changed(&values)?;
@@ -165,13 +165,6 @@ struct Value {
 }
 
 impl Judge<'_> {
-    /// Positions of the answer, the newest stretch first.
-    fn stretches(&self) -> impl Iterator<Item = Range<usize>> + use<> {
-        let len = self.answered.len();
-        let ends = (0..len).step_by(STRETCH_DAYS).map(move |back| len - back);
-        ends.map(|end| end.saturating_sub(STRETCH_DAYS)..end)
-    }
-
     fn values(&self, stretch: Range<usize>) -> Vec<Value> {
         let places = stretch.flat_map(|at| Element::ALL.map(|element| (at, element)));
         let values = places.map(|(at, element)| {
@@ -342,6 +335,12 @@ impl Value {
     fn difference_f(&self) -> f64 {
         self.answered_f() - self.known_f()
     }
+}
+
+/// Positions of an answer, the newest stretch first.
+fn stretches(len: usize) -> impl Iterator<Item = Range<usize>> {
+    let ends = (0..len).step_by(STRETCH_DAYS).map(move |back| len - back);
+    ends.map(|end| end.saturating_sub(STRETCH_DAYS)..end)
 }
 
 /// The value of a cell that has one, trusted or not, °F.

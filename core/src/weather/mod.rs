@@ -24,6 +24,7 @@ pub use screen::Suspicion;
 pub use station::{EstimatedDay, OwnRecord, StationWeather, Suspect};
 
 use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
 
 use crate::temperature::Unit;
 
@@ -34,7 +35,7 @@ use screen::{Departures, compare, screen};
 
 /// What a feed sent for one civil day in the station's zone, before any judgement. A value that
 /// was missing, or a marker for missing, is `None`: it never becomes a number.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ReceivedDay {
     /// The civil day the station reports it for.
     pub date: NaiveDate,

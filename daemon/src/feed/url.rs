@@ -46,6 +46,16 @@ impl HttpUrl {
         Self(url)
     }
 
+    /// The host that is asked, with its port where that is not the usual one.
+    #[must_use]
+    pub fn host(&self) -> String {
+        let host = self.0.host_str().unwrap_or_default();
+        match self.0.port() {
+            Some(port) => format!("{host}:{port}"),
+            None => host.to_owned(),
+        }
+    }
+
     /// The whole address, query included: for the request, never for a message.
     #[must_use]
     pub fn whole(&self) -> &Url {

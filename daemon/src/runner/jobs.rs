@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use chrono::{DateTime, NaiveDate, Utc};
 
-use super::fetching::{self, Fetched};
+use super::fetching::{Fetched, Fetching};
 use crate::clock::{Clock, day_before};
 use crate::config::{Config, Station};
 use crate::error_chain::error_chain;
@@ -71,8 +71,14 @@ impl Workshop {
             .await?;
         let owed = |station: &&Station| !came_in.contains(station.id.as_str());
         let stations: Vec<&Station> = self.config.stations.iter().filter(owed).collect();
-        let fetched =
-            fetching::fetch_all(&self.store, &stations, &self.client, day, &self.clock).await?;
+        let fetching = Fetching {
+            store: &self.store,
+            config: &self.config,
+            client: &self.client,
+            clock: &self.clock,
+            window: (job, day),
+        };
+        let fetched = fetching.fetch_all(&stations).await?;
         let error = fetched.failed.first().map(|(_, error)| error.clone());
         self.store
             .write_at(&self.clock, move |t, now| {

@@ -3,7 +3,9 @@
 pub mod due;
 pub mod fetching;
 pub mod jobs;
+pub mod keeping;
 mod lock;
+mod pace;
 mod reload;
 mod run;
 mod said;

@@ -4,6 +4,7 @@
 //! have the statements, one file for each kind of record.
 
 pub mod alerts;
+pub mod answers_aside;
 mod column;
 mod connection;
 pub mod days;
@@ -11,6 +12,7 @@ pub mod decisions;
 pub mod disk_space;
 pub mod entries;
 mod error;
+pub mod feed_pace;
 pub mod folding;
 pub mod forecasts;
 pub mod jobs;
