@@ -3,6 +3,7 @@
 //! `ReceivedDay → Record (lay) → screen → fill → CompletedSeries`. Each element of a day, minimum
 //! or maximum, is judged and filled by itself.
 
+mod answer;
 mod climate;
 mod complete;
 mod drift;
@@ -13,6 +14,7 @@ mod record;
 mod screen;
 mod station;
 
+pub use answer::{Looks, Oddity, judge_answer};
 pub use complete::{CompletedDay, CompletedSeries, Estimate, FillMethod, Origin};
 pub use drift::Drift;
 pub(crate) use forecast::forecast_days;
@@ -22,6 +24,7 @@ pub use screen::Suspicion;
 pub use station::{EstimatedDay, OwnRecord, StationWeather, Suspect};
 
 use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
 
 use crate::temperature::Unit;
 
@@ -32,7 +35,7 @@ use screen::{Departures, compare, screen};
 
 /// What a feed sent for one civil day in the station's zone, before any judgement. A value that
 /// was missing, or a marker for missing, is `None`: it never becomes a number.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ReceivedDay {
     /// The civil day the station reports it for.
     pub date: NaiveDate,

@@ -64,6 +64,22 @@ impl OwnRecord {
         })
     }
 
+    /// Its values on a calendar.
+    pub(super) const fn record(&self) -> &Record {
+        &self.record
+    }
+
+    /// What is usual there, as far as the record tells.
+    pub(super) const fn climate(&self) -> &Climate {
+        &self.climate
+    }
+
+    /// Whether the record is long enough to tell what is usual there: about five years.
+    #[must_use]
+    pub fn knows_its_climate(&self) -> bool {
+        self.climate.is_known()
+    }
+
     /// The same, judged by its fall-backs too.
     fn compared(&self, fall_backs: &[&[Departures; 2]]) -> Self {
         let mut own = self.clone();

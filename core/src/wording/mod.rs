@@ -14,6 +14,7 @@ mod mail_kind;
 mod missing_records;
 pub(crate) mod moth_flights;
 mod not_known;
+mod odd_answer;
 mod plausible;
 mod rests_on;
 mod revised;

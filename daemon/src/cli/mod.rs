@@ -8,6 +8,7 @@ mod days;
 mod demo;
 mod explain;
 mod failure;
+mod feed;
 mod fill;
 mod heat;
 mod hindcast;
@@ -76,6 +77,8 @@ enum Command {
     Notes(records::Notes),
     #[command(subcommand)]
     Days(days::Days),
+    #[command(subcommand)]
+    Feed(feed::Feed),
     Heat(heat::Heat),
     Screen(screen::Screen),
     Fill(fill::Fill),
@@ -115,6 +118,7 @@ pub fn main() -> ExitCode {
         Command::Visits(command) => common::block_on(command.run()),
         Command::Notes(command) => common::block_on(command.run()),
         Command::Days(command) => common::block_on(command.run()),
+        Command::Feed(command) => common::block_on(command.run()),
         Command::Heat(command) => command.run(),
         Command::Screen(command) => command.run(),
         Command::Fill(command) => command.run(),

@@ -13,7 +13,7 @@ use crate::records::{Outcome, Taken};
 use crate::runner::Lock;
 use crate::runner::jobs::Workshop;
 use crate::store::jobs::Job;
-use crate::store::outbox_report;
+use crate::store::{feed_pace, outbox_report};
 use crate::telling::{TellError, Told};
 
 /// Do one night's work: take in dropped files, fetch, recompute, tell and deliver
@@ -38,6 +38,9 @@ impl Nightly {
         let (day, clock) = self.as_of.past_moment(&config)?;
         let workshop = workshop(&config, clock)?;
         take_in(&workshop).await?;
+        // Whoever calls it by hand may just have mended what made the requests before vain.
+        let anew = workshop.store.write(|t| feed_pace::begin_anew(t)).await;
+        anew.context("fetch")?;
         let fetched = workshop.fetch(Job::Fetch, day).await.context("fetch")?;
         print(&format!(
             "fetch {day}: {} received, {} new or different\n",

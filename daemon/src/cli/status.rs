@@ -15,6 +15,7 @@ use super::people::people;
 use crate::clock::{Clock, SystemClock, day_before};
 use crate::config::Config;
 use crate::records::dropped_trouble;
+use crate::store::answers_aside::{self, AnswerAside};
 use crate::store::jobs::{Job, Run, RunState};
 use crate::store::journal::{self, JournalError};
 use crate::store::{StoreError, days, disk_space, jobs, outbox_report};
@@ -41,6 +42,7 @@ pub(super) struct Status {
 struct Found {
     stations: Vec<(String, Option<NaiveDate>)>,
     failing: Vec<(String, String)>,
+    aside: Vec<AnswerAside>,
     runs: Vec<(Job, Option<Run>)>,
     outbox: outbox_report::Standing,
     waiting: WaitingAlerts,
@@ -71,6 +73,7 @@ impl Status {
                 Ok::<_, JournalError>(Found {
                     stations,
                     failing: days::failing(c)?.into_iter().collect(),
+                    aside: answers_aside::all(c)?,
                     runs,
                     outbox: outbox_report::standing(c)?,
                     waiting: WaitingAlerts::read(c)?,
@@ -159,6 +162,18 @@ fn report(config: &Config, found: &Found, now: DateTime<Utc>) -> String {
             &mut text,
             &format!("station {station}"),
             &format!("last fetch failed: {error}"),
+        );
+    }
+    for answer in found.aside.iter().filter(|answer| answer.days.is_some()) {
+        line(
+            &mut text,
+            &format!("station {}", answer.station),
+            &format!(
+                "{} to {}: {}; see `duskflight feed list`",
+                answer.from,
+                answer.to,
+                answer.words()
+            ),
         );
     }
     for (job, run) in &found.runs {

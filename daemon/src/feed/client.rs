@@ -1,5 +1,7 @@
 //! The one way out to the feeds: a client that always gives up in time, and says why.
 
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::Duration;
 
 use backon::{ExponentialBuilder, Retryable};
@@ -80,6 +82,8 @@ pub enum ClientError {
 pub struct Client {
     http: reqwest::Client,
     limits: Limits,
+    /// Requests that this copy and those made of it have sent.
+    requests: Arc<AtomicU32>,
 }
 
 impl Client {
@@ -101,7 +105,26 @@ impl Client {
             let http = builder().tls_certs_only(bundled_certificates()).build();
             http.map_err(|source| ClientError::Build { source })
         })?;
-        Ok(Self { http, limits })
+        Ok(Self {
+            http,
+            limits,
+            requests: Arc::default(),
+        })
+    }
+
+    /// A copy that asks at most so often for an answer, and counts its own requests.
+    #[must_use]
+    pub fn with_tries(&self, most: u32) -> Self {
+        let mut copy = self.clone();
+        copy.limits.tries = copy.limits.tries.min(most as usize);
+        copy.requests = Arc::default();
+        copy
+    }
+
+    /// How many requests were sent, redirects aside.
+    #[must_use]
+    pub fn requests(&self) -> u32 {
+        self.requests.load(Ordering::Relaxed)
     }
 
     /// What this client allows a feed.
@@ -135,6 +158,7 @@ impl Client {
     }
 
     async fn get_once(&self, url: &HttpUrl) -> Result<Vec<u8>, GetError> {
+        self.requests.fetch_add(1, Ordering::Relaxed);
         let request = self.http.get(url.whole().clone());
         let sent = request.send().await;
         let response = sent.map_err(|error| transport(url, error))?;

@@ -2,6 +2,7 @@
 
 use std::io;
 use std::path::PathBuf;
+use std::time::Duration;
 
 use super::excerpt::Excerpt;
 use super::get_error::GetError;
@@ -45,6 +46,17 @@ pub enum FeedError {
         /// What is wrong with it.
         source: ParseError,
     },
+}
+
+impl FeedError {
+    /// How long the server asked to be left alone.
+    #[must_use]
+    pub fn asked_wait(&self) -> Option<Duration> {
+        match self {
+            Self::Get(error) => error.asked_wait(),
+            _ => None,
+        }
+    }
 }
 
 /// An answer that is not what the feed describes.

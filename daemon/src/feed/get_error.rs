@@ -60,6 +60,27 @@ pub enum GetError {
     },
 }
 
+impl GetError {
+    /// How long the server asked to be left alone, where it had no time for us: 429 and 503.
+    #[must_use]
+    pub fn asked_wait(&self) -> Option<Duration> {
+        let (status, wait) = match self {
+            Self::Status {
+                status,
+                retry_after,
+                ..
+            } => (status, (*retry_after)?),
+            Self::ComeBackLater { status, wait, .. } => (status, *wait),
+            _ => return None,
+        };
+        let busy = [
+            StatusCode::TOO_MANY_REQUESTS,
+            StatusCode::SERVICE_UNAVAILABLE,
+        ];
+        busy.contains(status).then_some(wait)
+    }
+}
+
 fn advice(status: StatusCode) -> &'static str {
     match status {
         StatusCode::FORBIDDEN => " (some providers refuse callers that name no contact)",

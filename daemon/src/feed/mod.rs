@@ -15,7 +15,7 @@ mod row_problem;
 mod rows;
 pub mod table;
 #[cfg(test)]
-mod test_server;
+pub(crate) mod test_server;
 mod url;
 
 use chrono::NaiveDate;
@@ -63,6 +63,15 @@ impl ForecastSource {
             Self::Table(_) => "the table declared for it",
         }
     }
+
+    /// The host that is asked; none where a file is read.
+    #[must_use]
+    pub fn host(&self) -> Option<String> {
+        match self {
+            Self::OpenMeteo(feed) => Some(feed.base_url.host()),
+            Self::Table(feed) => feed.host(),
+        }
+    }
 }
 
 /// Fetches a forecast: days around today, oldest first.
@@ -93,6 +102,15 @@ impl FeedSource {
         match self {
             Self::Ncei(_) => ncei::NAME,
             Self::Table(_) => table::NAME,
+        }
+    }
+
+    /// The host that is asked; none where a file is read.
+    #[must_use]
+    pub fn host(&self) -> Option<String> {
+        match self {
+            Self::Ncei(feed) => Some(feed.base_url.host()),
+            Self::Table(feed) => feed.host(),
         }
     }
 }

@@ -53,6 +53,15 @@ pub struct TableFeed {
 }
 
 impl TableFeed {
+    /// The host that is asked; none where a file is read.
+    #[must_use]
+    pub fn host(&self) -> Option<String> {
+        match &self.source {
+            TableSource::Url(url) => Some(url.host()),
+            TableSource::File(_) => None,
+        }
+    }
+
     /// Makes a relative path start at the configuration's folder.
     pub fn resolve(&mut self, dir: &Path) {
         if let TableSource::File(path) = &mut self.source {

@@ -14,7 +14,7 @@ use crate::feed::HttpUrl;
 
 /// What the server does with one request.
 #[derive(Debug, Clone)]
-pub(super) enum Reply {
+pub(crate) enum Reply {
     /// Sends these bytes and closes.
     Bytes(Vec<u8>),
     /// Sends these bytes one by one with a pause before each.
@@ -26,18 +26,18 @@ pub(super) enum Reply {
 }
 
 impl Reply {
-    pub(super) fn ok(body: impl AsRef<[u8]>) -> Self {
+    pub(crate) fn ok(body: impl AsRef<[u8]>) -> Self {
         Self::answer("200 OK", &[], body)
     }
 
-    pub(super) fn answer(status: &str, headers: &[&str], body: impl AsRef<[u8]>) -> Self {
+    pub(crate) fn answer(status: &str, headers: &[&str], body: impl AsRef<[u8]>) -> Self {
         let body = body.as_ref();
         let mut bytes = head(status, headers, Some(body.len()));
         bytes.extend_from_slice(body);
         Self::Bytes(bytes)
     }
 
-    pub(super) fn redirect(to: &str) -> Self {
+    pub(crate) fn redirect(to: &str) -> Self {
         Self::answer("302 Found", &[&format!("location: {to}")], "")
     }
 
@@ -60,7 +60,7 @@ impl Reply {
 }
 
 /// Status line and headers; without a length the body ends with the connection.
-pub(super) fn head(status: &str, headers: &[&str], length: Option<usize>) -> Vec<u8> {
+pub(crate) fn head(status: &str, headers: &[&str], length: Option<usize>) -> Vec<u8> {
     let mut head = format!("HTTP/1.1 {status}\r\nconnection: close\r\n");
     for header in headers {
         head.push_str(header);
@@ -83,14 +83,14 @@ struct Shared {
 
 /// Plays its replies in order, one a connection; the last one repeats.
 #[derive(Debug)]
-pub(super) struct TestServer {
+pub(crate) struct TestServer {
     address: SocketAddr,
     shared: Arc<Shared>,
     thread: Option<JoinHandle<()>>,
 }
 
 impl TestServer {
-    pub(super) fn start(script: Vec<Reply>) -> Self {
+    pub(crate) fn start(script: Vec<Reply>) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let address = listener.local_addr().unwrap();
         let shared = Arc::new(Shared::default());
@@ -103,16 +103,16 @@ impl TestServer {
         }
     }
 
-    pub(super) fn url(&self, path: &str) -> HttpUrl {
+    pub(crate) fn url(&self, path: &str) -> HttpUrl {
         HttpUrl::new(&format!("http://{}{path}", self.address)).unwrap()
     }
 
-    pub(super) fn port(&self) -> u16 {
+    pub(crate) fn port(&self) -> u16 {
         self.address.port()
     }
 
     /// The heads of all requests so far.
-    pub(super) fn requests(&self) -> Vec<String> {
+    pub(crate) fn requests(&self) -> Vec<String> {
         self.shared.requests.lock().unwrap().clone()
     }
 }

@@ -61,6 +61,16 @@ impl HttpUrl {
         }
     }
 
+    /// The host that is asked, with its port where that is not the usual one.
+    #[must_use]
+    pub fn host(&self) -> String {
+        let host = self.url.host_str().unwrap_or_default();
+        match self.url.port() {
+            Some(port) => format!("{host}:{port}"),
+            None => host.to_owned(),
+        }
+    }
+
     /// The whole address, query included: for the request, never for a message.
     #[must_use]
     pub fn whole(&self) -> &Url {

@@ -6,11 +6,14 @@ use chrono::{Datelike, Days, NaiveDate};
 use rusqlite::Connection;
 
 use crate::clock::{Clock, day_before};
-use crate::config::Station;
+use crate::config::{Config, Station};
 use crate::error_chain::error_chain;
 use crate::feed::{self, Client, FeedSource, FetchedDays, ForecastSource};
-use crate::store::days::{self, Fetch};
-use crate::store::{Store, StoreError, forecasts};
+use crate::store::jobs::Job;
+use crate::store::{Store, StoreError, days, forecasts};
+
+use super::keeping::{Asked, Kept, keep};
+use super::pace::{Feed, Pace};
 
 /// Days that are read again every night, since archives revise them.
 const REREAD_DAYS: u64 = 60;
@@ -36,83 +39,179 @@ impl Fetched {
     pub const fn is_as_before(&self) -> bool {
         self.days == 0 && self.as_before > 0 && self.as_before == self.failed.len()
     }
+
+    /// Notes why a station failed; `before`: why it did when it was asked last.
+    fn fail(&mut self, station: &Station, error: String, before: Option<&String>) {
+        if before == Some(&error) {
+            self.as_before += 1;
+            tracing::debug!(station.id = %station.id, error, "fetch failed as before");
+        } else {
+            tracing::warn!(station.id = %station.id, error, "fetch failed");
+        }
+        self.failed.push((station.id.to_string(), error));
+    }
 }
 
-/// Fetches stations up to the day before `day`. A failure of one never holds up another and
-/// leaves the stored days as they are.
-///
-/// # Errors
-/// When the records cannot be read or written.
-pub async fn fetch_all(
-    store: &Store,
-    stations: &[&Station],
-    client: &Client,
-    day: NaiveDate,
-    clock: &Arc<dyn Clock>,
-) -> Result<Fetched, StoreError> {
-    let mut fetched = Fetched::default();
-    let failing = store.read(days::failing).await?;
-    for &station in stations {
+/// What a fetch works with.
+#[derive(Debug)]
+pub struct Fetching<'a> {
+    /// The records.
+    pub store: &'a Store,
+    /// The configuration.
+    pub config: &'a Arc<Config>,
+    /// The way to the feeds.
+    pub client: &'a Client,
+    /// The time at which what comes in lands.
+    pub clock: &'a Arc<dyn Clock>,
+    /// The job, and the civil day up to which days are fetched, without it.
+    pub window: (Job, NaiveDate),
+}
+
+impl Fetching<'_> {
+    /// Fetches stations up to the day before. A failure of one never holds up another and leaves the stored
+    /// days as they are.
+    ///
+    /// # Errors
+    /// When the records cannot be read or written.
+    pub async fn fetch_all(&self, stations: &[&Station]) -> Result<Fetched, StoreError> {
+        let mut fetched = Fetched::default();
+        for &station in stations {
+            self.fetch_station(station, &mut fetched).await?;
+            if let Some(source) = &station.forecast
+                && let Err(error) = self.forecast(station, source).await?
+            {
+                let remark =
+                    format!("no forecast, so past years alone continue the season: {error}");
+                fetched.remarks.push((station.id.to_string(), remark));
+            }
+        }
+        Ok(fetched)
+    }
+
+    /// Fetches what a station owes. A stretch without an answer ends it; one that is kept aside does not, since
+    /// the next may be well.
+    async fn fetch_station(
+        &self,
+        station: &Station,
+        fetched: &mut Fetched,
+    ) -> Result<(), StoreError> {
+        let feed = Feed::of(station);
         let wanted = station.clone();
-        let plan = store.read(move |c| plan(c, &wanted, day)).await?;
+        let day = self.window.1;
+        let plan = self.store.read(move |c| plan(c, &wanted, day)).await?;
+        let failing = self.store.read(days::failing).await?;
+        let before = failing.get(station.id.as_str());
         for (from, to) in plan {
-            let answer = feed::fetch(client, &station.source, from, to).await;
-            let answer = answer
-                .map_err(|error| error_chain(&error))
-                .and_then(|fetched| match to == day_before(day) {
-                    true => some_recent(fetched, reread_from(to)),
-                    false => Ok(fetched),
-                });
-            let log = keep(store, station, (from, to), answer, clock).await?;
-            match log.outcome {
+            let client = match self.pace().may_ask(&feed).await? {
+                Ok(client) => client,
+                Err(why) => {
+                    fetched.fail(station, why, before);
+                    break;
+                }
+            };
+            let answer = self.answer(&feed, &client, station, (from, to)).await?;
+            let came = answer.is_ok();
+            let kept = self.keep(station, (from, to), answer).await?;
+            match kept.log.outcome {
                 Ok((days, changed)) => {
                     fetched.days += days;
                     fetched.changed += changed;
-                    let remarks = log.remarks.map(|remarks| (station.id.to_string(), remarks));
-                    fetched.remarks.extend(remarks);
+                    let remarks = kept.log.remarks;
+                    fetched
+                        .remarks
+                        .extend(remarks.map(|remarks| (station.id.to_string(), remarks)));
                 }
                 Err(error) => {
-                    if failing.get(station.id.as_str()) == Some(&error) {
-                        fetched.as_before += 1;
-                        tracing::debug!(station.id = %station.id, error, "fetch failed as before");
-                    } else {
-                        tracing::warn!(station.id = %station.id, error, "fetch failed");
-                    }
-                    fetched.failed.push((station.id.to_string(), error));
-                    break;
+                    fetched.fail(station, error, before);
                 }
             }
+            if kept.aside && to == day_before(day) {
+                self.pace().enough(&feed).await?;
+            }
+            if !came {
+                break;
+            }
         }
-        if let Some(source) = &station.forecast
-            && let Err(error) = forecast(store, client, station, source, day, clock).await?
-        {
-            let remark = format!("no forecast, so past years alone continue the season: {error}");
-            fetched.remarks.push((station.id.to_string(), remark));
+        Ok(())
+    }
+
+    /// Asks for a stretch; gives what came, or why nothing did.
+    async fn answer(
+        &self,
+        feed: &Feed,
+        client: &Client,
+        station: &Station,
+        (from, to): (NaiveDate, NaiveDate),
+    ) -> Result<Result<FetchedDays, String>, StoreError> {
+        let is_newest = to == day_before(self.window.1);
+        let (answer, error) = match feed::fetch(client, &station.source, from, to).await {
+            Ok(days) if is_newest => (some_recent(days, reread_from(to)), None),
+            Ok(days) => (Ok(days), None),
+            Err(error) => (Err(error_chain(&error)), Some(error)),
+        };
+        if answer.is_err() {
+            self.pace().in_vain(feed, client, error.as_ref()).await?;
+        }
+        Ok(answer)
+    }
+
+    /// Fetches a station's forecast; one that fails leaves the one before, which grows too old by itself.
+    async fn forecast(
+        &self,
+        station: &Station,
+        source: &ForecastSource,
+    ) -> Result<Result<(), String>, StoreError> {
+        let feed = Feed::of_forecast(station, source);
+        let client = match self.pace().may_ask(&feed).await? {
+            Ok(client) => client,
+            Err(why) => return Ok(Err(why)),
+        };
+        let days = match feed::fetch_forecast(&client, source).await {
+            Ok(days) => days,
+            Err(error) => {
+                self.pace().in_vain(&feed, &client, Some(&error)).await?;
+                return Ok(Err(error_chain(&error)));
+            }
+        };
+        let (id, day) = (station.id.clone(), self.window.1);
+        self.store
+            .write_at(self.clock, move |t, now| {
+                forecasts::replace(t, &id, &days, day, now)
+            })
+            .await?;
+        Ok(Ok(()))
+    }
+
+    /// Stores what came, or keeps it aside, and logs it, all under the instant at which it lands.
+    async fn keep(
+        &self,
+        station: &Station,
+        (from, to): (NaiveDate, NaiveDate),
+        answer: Result<FetchedDays, String>,
+    ) -> Result<Kept, StoreError> {
+        let (config, station) = (Arc::clone(self.config), station.clone());
+        let day = self.window.1;
+        self.store
+            .write_at(self.clock, move |t, now| {
+                let asked = Asked {
+                    station: &station,
+                    from,
+                    to,
+                    day,
+                };
+                keep(t, &config, asked, answer, now)
+            })
+            .await
+    }
+
+    const fn pace(&self) -> Pace<'_> {
+        Pace {
+            store: self.store,
+            client: self.client,
+            clock: self.clock,
+            window: self.window,
         }
     }
-    Ok(fetched)
-}
-
-/// Fetches a station's forecast; one that fails leaves the one before, which grows too old by itself.
-async fn forecast(
-    store: &Store,
-    client: &Client,
-    station: &Station,
-    source: &ForecastSource,
-    day: NaiveDate,
-    clock: &Arc<dyn Clock>,
-) -> Result<Result<(), String>, StoreError> {
-    let days = match feed::fetch_forecast(client, source).await {
-        Ok(days) => days,
-        Err(error) => return Ok(Err(error_chain(&error))),
-    };
-    let id = station.id.clone();
-    store
-        .write_at(clock, move |t, now| {
-            forecasts::replace(t, &id, &days, day, now)
-        })
-        .await?;
-    Ok(Ok(()))
 }
 
 /// Asks a station for its last days, and for its forecast where it has one; gives the newest day and
@@ -184,49 +283,4 @@ fn reread_from(yesterday: NaiveDate) -> NaiveDate {
 
 fn new_year(year: i32) -> NaiveDate {
     NaiveDate::from_ymd_opt(year, 1, 1).unwrap_or(NaiveDate::MIN)
-}
-
-/// Stores what a feed answered and logs it, both under the instant at which they land.
-async fn keep(
-    store: &Store,
-    station: &Station,
-    (from, to): (NaiveDate, NaiveDate),
-    answer: Result<FetchedDays, String>,
-    clock: &Arc<dyn Clock>,
-) -> Result<Fetch, StoreError> {
-    let (id, feed) = (station.id.clone(), station.source.name());
-    store
-        .write_at(clock, move |transaction, now| {
-            let mut log = Fetch {
-                station: id.clone(),
-                from,
-                to,
-                at: now,
-                outcome: Ok((0, 0)),
-                remarks: None,
-            };
-            match answer {
-                Ok(fetched) => {
-                    let changed = days::merge(transaction, &id, feed, &fetched.days, now)?;
-                    log.outcome = Ok((fetched.days.len(), changed));
-                    log.remarks = remarks(&fetched);
-                }
-                Err(error) => log.outcome = Err(error),
-            }
-            days::log(transaction, &log)?;
-            Ok(log)
-        })
-        .await
-}
-
-/// The first few rows that could not be read, in words.
-fn remarks(fetched: &FetchedDays) -> Option<String> {
-    let lines: Vec<String> = fetched
-        .problems
-        .iter()
-        .take(5)
-        .map(ToString::to_string)
-        .collect();
-    let all = fetched.problems.len();
-    (!lines.is_empty()).then(|| format!("{all} rows could not be read: {}", lines.join("; ")))
 }

@@ -6,7 +6,7 @@ use std::time::Duration;
 use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::ledger::MissingRecords;
 
-use super::fetching::{self, Fetched};
+use super::fetching::{Fetched, Fetching};
 use super::operator::{self, Matter};
 use crate::clock::{Clock, day_before};
 use crate::config::{Config, Station};
@@ -82,8 +82,14 @@ impl Workshop {
             .await?;
         let owed = |station: &&Station| !came_in.contains(station.id.as_str());
         let stations: Vec<&Station> = self.config.stations.iter().filter(owed).collect();
-        let fetched =
-            fetching::fetch_all(&self.store, &stations, &self.client, day, &self.clock).await?;
+        let fetching = Fetching {
+            store: &self.store,
+            config: &self.config,
+            client: &self.client,
+            clock: &self.clock,
+            window: (job, day),
+        };
+        let fetched = fetching.fetch_all(&stations).await?;
         let error = fetched.failed.first().map(|(_, error)| error.clone());
         let (config, failed) = (Arc::clone(&self.config), fetched.failed.clone());
         let tried: Vec<Station> = stations.into_iter().cloned().collect();

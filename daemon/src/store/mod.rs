@@ -5,6 +5,7 @@
 
 pub mod alarm;
 pub mod alerts;
+pub mod answers_aside;
 mod column;
 mod connection;
 pub mod days;
@@ -13,6 +14,7 @@ pub mod disk_space;
 pub mod entered;
 pub mod entries;
 mod error;
+pub mod feed_pace;
 pub mod folding;
 pub mod forecasts;
 pub mod jobs;

@@ -7,12 +7,14 @@ use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{Connection, params};
 
 use super::journal::{self, JournalError};
-use super::{Store, StoreError, outbox};
+use super::{Store, StoreError, answers_aside, outbox};
 
 /// A fetch is asked for by its station's newest, or where it brought a whole past year; beyond that it is a log.
 const FETCHES_KEPT: TimeDelta = TimeDelta::days(400);
 /// Two seasons of runs are looked back on, and the first and newest of each job for good.
 const RUNS_KEPT: TimeDelta = TimeDelta::days(800);
+/// An answer kept aside that has not come again for so long is nobody's question any more.
+const ASIDE_KEPT: TimeDelta = TimeDelta::days(60);
 /// So many mails are pruned in one transaction: others wait for it.
 const MAILS_AT_ONCE: u32 = 100;
 
@@ -39,6 +41,7 @@ pub async fn prune(
         .write(move |t| {
             prune_fetches(t, now - FETCHES_KEPT)?;
             prune_runs(t, now - RUNS_KEPT)?;
+            answers_aside::prune(t, now - ASIDE_KEPT)?;
             journal::prune(&journal, now)
         })
         .await?;

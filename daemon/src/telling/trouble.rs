@@ -14,8 +14,9 @@ use rusqlite::Connection;
 
 use super::waiting::name;
 use crate::clock::day_before;
-use crate::config::{Config, Person};
+use crate::config::{Config, Person, Station};
 use crate::records::dropped_trouble;
+use crate::store::answers_aside::{self, AnswerAside};
 use crate::store::folding::FoldedMail;
 use crate::store::jobs::{self, Job};
 use crate::store::outbox_report::{self, GivenUp};
@@ -93,13 +94,35 @@ fn folded_line(config: &Config, person: &PersonId, mails: &[&FoldedMail]) -> Str
 
 fn feeds(connection: &Connection, config: &Config) -> Result<Vec<String>, StoreError> {
     let failing = days::failing(connection)?;
-    let stations = config.stations.iter();
-    Ok(stations
-        .filter_map(|station| {
-            let error = failing.get(station.id.as_str())?;
-            Some(format!("{}: the last fetch failed: {error}", station.name))
-        })
-        .collect())
+    let aside = answers_aside::all(connection)?;
+    let mut lines = Vec::new();
+    for station in &config.stations {
+        let of_station = aside
+            .iter()
+            .filter(|answer| answer.station == station.id.as_str());
+        let waiting: Vec<_> = of_station.filter(|answer| answer.days.is_some()).collect();
+        let error = failing.get(station.id.as_str());
+        let error = error.filter(|error| waiting.iter().all(|answer| answer.words() != **error));
+        lines
+            .extend(error.map(|error| format!("{}: the last fetch failed: {error}", station.name)));
+        lines.extend(
+            waiting
+                .iter()
+                .map(|answer| aside_line(config, station, answer)),
+        );
+    }
+    Ok(lines)
+}
+
+fn aside_line(config: &Config, station: &Station, answer: &AnswerAside) -> String {
+    let since = config.words.day(config.day_of(answer.since));
+    format!(
+        "{}: {} since {since}, and the days before it stand; once the feed answers well again, all is well; if it is \
+         right as it is: `duskflight feed accept {}`, or `drop` to be asked no more",
+        station.name,
+        answer.words(),
+        station.id
+    )
 }
 
 /// What a subject says on the second morning on which a feed gives nothing; on the first one it stands among the
