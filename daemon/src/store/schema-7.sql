@@ -85,6 +85,8 @@ CREATE TABLE alarm (
   failures    INTEGER NOT NULL,                                -- failures in a row
   occasion    TEXT NOT NULL,                                   -- on what it failed last, such as a civil day, which counts once
   told        INTEGER NOT NULL CHECK (told IN (0, 1))          -- 1 = it was told
+) STRICT, WITHOUT ROWID;
+
 CREATE TABLE answer_aside (
   -- A feed's answer that was odd as a whole: no day of it is stored until somebody takes it. One a station and
   -- year; the newest takes the place of the one before.
