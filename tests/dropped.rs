@@ -176,7 +176,7 @@ fn a_folder_that_is_not_there_is_found_by_check_and_holds_no_night_up() {
 fn a_sheet_that_is_still_being_written_waits() {
     let farm = watching("2022-04-30");
     let config = Config::read(Path::new(farm.config())).unwrap();
-    let store = Store::open(&config.database).unwrap();
+    let store = Store::create(&config.database).unwrap();
     let (first, rest) = VISITS.split_at(VISITS.find("2022-04-12").unwrap());
     farm.write("drop/round.csv", first);
     let now = "2022-04-20T15:00:00Z".parse().unwrap();

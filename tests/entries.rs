@@ -69,7 +69,7 @@ impl Records {
         let database = farm().database();
         let copy = format!("VACUUM INTO '{}'", path.display());
         database.execute_batch(&copy).unwrap();
-        let store = Store::open(&path).unwrap();
+        let store = Store::create(&path).unwrap();
         Self {
             dir,
             store,
@@ -421,7 +421,7 @@ fn a_reading_taken_back_withdraws_the_start_it_made_and_says_why() {
     let farm = Farm::new("2022-04-30");
     farm.nightly("2022-04-10");
     let config = Arc::new(Config::read(Path::new(farm.config())).unwrap());
-    let store = Store::open(&config.database).unwrap();
+    let store = Store::create(&config.database).unwrap();
     let morning = |day: u32| config.digest_instant(date(2022, 4, day));
     let origin = Origin {
         file: "round.csv".to_owned(),

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::OnceLock;
 
+use duskflight::store::Store;
 use rusqlite::Connection;
 use tempfile::TempDir;
 
@@ -194,6 +195,7 @@ impl Farm {
         farm.write("blocks.csv", BLOCKS);
         farm.write("traps.csv", TRAPS);
         farm.write("yard.csv", &table(newest));
+        drop(Store::create(&farm.path("duskflight.sqlite")).expect("the records"));
         farm
     }
 

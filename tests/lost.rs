@@ -34,7 +34,12 @@ fn take_away(farm: &Farm) {
 /// An empty database where the one with the records was.
 fn lose(farm: &Farm) {
     take_away(farm);
-    printed(&["status", "--config", farm.config()]);
+    let missing = refused(1, &["nightly", "--config", farm.config()]);
+    assert!(
+        missing.contains("nothing was made in its place"),
+        "{missing}"
+    );
+    printed(&["init", farm.config(), "--records"]);
 }
 
 fn nightly_is_refused(farm: &Farm, day: &str) -> String {

@@ -45,7 +45,7 @@ impl Post {
     /// Queues one mail for each recipient, in order; a second one of a person is of the next day.
     fn with(people: &[&str]) -> Self {
         let dir = tempfile::tempdir().unwrap();
-        let store = Store::open(&dir.path().join("records.sqlite")).unwrap();
+        let store = Store::create(&dir.path().join("records.sqlite")).unwrap();
         let runtime = tokio::runtime::Builder::new_current_thread()
             .enable_all()
             .build()

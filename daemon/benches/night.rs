@@ -25,7 +25,7 @@ fn copy(records: &Path) -> (TempDir, Store) {
     let dir = tempfile::tempdir().expect("a folder");
     let path = dir.path().join("duskflight.sqlite");
     std::fs::copy(records, &path).expect("the records are copied");
-    let store = Store::open(&path).expect("the records open");
+    let store = Store::create(&path).expect("the records open");
     (dir, store)
 }
 

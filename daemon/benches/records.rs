@@ -72,7 +72,7 @@ fn ten_thousand_visits(criterion: &mut Criterion) {
         .expect("a runtime");
     let empty = || {
         let dir = tempfile::tempdir().expect("a folder");
-        let store = Store::open(&dir.path().join("duskflight.sqlite")).expect("records");
+        let store = Store::create(&dir.path().join("duskflight.sqlite")).expect("records");
         (dir, store)
     };
     let bring_in = |store: &Store| {

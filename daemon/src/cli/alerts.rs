@@ -7,7 +7,7 @@ use duskflight_core::ledger::MailState;
 use rusqlite::Connection;
 
 use super::Failure;
-use super::common::{ConfigDir, note, open_store, plain_table, print};
+use super::common::{ConfigDir, note, open_store, plain_table, print, store_to_read};
 use crate::clock::{Clock, SystemClock};
 use crate::config::Config;
 use crate::mail::contents::{self, MailContents, What};
@@ -83,7 +83,7 @@ impl Alerts {
 
 async fn list(config: &ConfigDir) -> Result<(), Failure> {
     let config = config.read()?;
-    let waiting = read(&open_store(&config)?).await?;
+    let waiting = read(&store_to_read(&config)?).await?;
     let now = SystemClock.now();
     let mut table = plain_table(["id", "to", "adviser", "day", "leaves", "says"]);
     for (id, alert) in waiting.iter() {

@@ -79,9 +79,14 @@ impl AsOf {
     }
 }
 
-/// Opens the records of a farm.
+/// Opens the records of a farm to write.
 pub(super) fn open_store(config: &Config) -> Result<Store, Failure> {
-    Ok(Store::open(&config.database).map_err(anyhow::Error::from)?)
+    Ok(Store::open(&config.database)?)
+}
+
+/// Opens the records of a farm to read, by whoever may read them; nothing is made or changed.
+pub(super) fn store_to_read(config: &Config) -> Result<Store, Failure> {
+    Ok(Store::open_to_read(&config.database)?)
 }
 
 /// Opens the records and prepares the way to the feeds, once mails can be sent at all.

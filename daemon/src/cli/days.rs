@@ -10,7 +10,7 @@ use duskflight_core::weather::{Element, Suspect};
 use rusqlite::Connection;
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, open_store, plain_table, print};
+use super::common::{AsOf, ConfigDir, open_store, plain_table, print, store_to_read};
 use super::station_file::UnitArg;
 use crate::clock::{self, Clock, SystemClock};
 use crate::config::{Config, Station};
@@ -109,7 +109,7 @@ impl List {
         let config = self.config.read()?;
         let (day, _) = self.as_of.moment(&config);
         let unit = config.unit.unwrap_or(Unit::Fahrenheit);
-        let store = open_store(&config)?;
+        let store = store_to_read(&config)?;
         let (suspects, decided) = store
             .read(move |c| {
                 let suspects = suspects(c, &config, day)?;

@@ -10,7 +10,7 @@ use duskflight_core::weather::{Element, Origin, Suspect};
 use duskflight_core::wording::Words;
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, open_store, plain_table, print};
+use super::common::{AsOf, ConfigDir, plain_table, print, store_to_read};
 use super::station_file::Format;
 use crate::sheet::csv_text;
 use crate::store::StoreError;
@@ -46,7 +46,7 @@ impl Explain {
         let config = self.config.read()?;
         let (day, _) = self.as_of.moment(&config);
         let words = config.words;
-        let store = open_store(&config)?;
+        let store = store_to_read(&config)?;
         let block = self.block.clone();
         let explained = store
             .read(move |c| {

@@ -3,7 +3,7 @@
 use crate::config::ConfigError;
 use crate::records::ImportError;
 use crate::runner::LockError;
-use crate::store::StoreError;
+use crate::store::{StoreError, Unusable};
 
 /// How the program says to its caller what kind of failure it met.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -47,11 +47,18 @@ impl Failure {
 }
 
 impl From<anyhow::Error> for Failure {
+    /// Records that cannot be used now are said first, whatever a command was about to do.
     fn from(cause: anyhow::Error) -> Self {
-        Self {
-            exit: Exit::Unexpected,
-            cause,
-        }
+        let unusable = Unusable::of(&*cause);
+        let exit = match unusable {
+            Some(Unusable::Busy | Unusable::Full) => Exit::TryLater,
+            Some(Unusable::Damaged) | None => Exit::Unexpected,
+        };
+        let cause = match unusable {
+            Some(unusable) => cause.context(unusable.words()),
+            None => cause,
+        };
+        Self { exit, cause }
     }
 }
 

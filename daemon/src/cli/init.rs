@@ -11,9 +11,10 @@ use super::Failure;
 use super::common::{DIR_VARIABLE, print};
 use crate::clock::{Clock, SystemClock};
 use crate::config::{
-    DEFAULT_DIR, MAIN_FILE, NAVEL_ORANGEWORM, NAVEL_ORANGEWORM_PISTACHIO, NAVEL_ORANGEWORM_WALNUT,
-    option_for,
+    Config, DEFAULT_DIR, MAIN_FILE, NAVEL_ORANGEWORM, NAVEL_ORANGEWORM_PISTACHIO,
+    NAVEL_ORANGEWORM_WALNUT, option_for,
 };
+use crate::store::Store;
 
 /// The starting files, by their names in the folder.
 const FILES: [(&str, &str); 9] = [
@@ -70,10 +71,17 @@ pub(super) struct Init {
     /// Folder to write into; it is made when it is not there
     #[arg(env = DIR_VARIABLE, hide_env_values = true, default_value = DEFAULT_DIR)]
     dir: PathBuf,
+    /// Write no configuration, only make the empty database of the one that is in the folder
+    #[arg(long)]
+    records: bool,
 }
 
 impl Init {
     pub(super) fn run(self) -> Result<(), Failure> {
+        if self.records {
+            let database = make_records(&self.dir)?;
+            return print(&format!("{} is there now, and empty\n", database.display()));
+        }
         if let Some((name, _)) = FILES.iter().find(|(name, _)| self.dir.join(name).exists()) {
             let file = self.dir.join(name);
             return Err(Failure::usage(anyhow::anyhow!(
@@ -91,6 +99,7 @@ impl Init {
             fs::write(&file, with_state_apart(&self.dir, text))
                 .with_context(|| format!("write {}", file.display()))?;
         }
+        make_records(&self.dir)?;
         let (dir, option) = (self.dir.display(), option_for(&self.dir));
         print(&format!(
             "A farm to begin with is in {dir}. Now\n\
@@ -116,6 +125,19 @@ fn with_state_apart(dir: &Path, text: String) -> String {
     )
     .replace("drop = \"drop\" ", &format!("drop = \"{STATE_DIR}/drop\" "))
     .replacen(PEOPLE, &stored, 1)
+}
+
+/// Makes the empty database of a farm where its configuration says. Records that are there are never touched.
+fn make_records(dir: &Path) -> Result<PathBuf, Failure> {
+    let config = Config::read(dir)?;
+    if config.database.exists() {
+        return Err(Failure::usage(anyhow::anyhow!(
+            "{} is there already; it was left as it is",
+            config.database.display()
+        )));
+    }
+    drop(Store::create(&config.database)?);
+    Ok(config.database)
 }
 
 #[cfg(test)]

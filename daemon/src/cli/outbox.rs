@@ -5,7 +5,7 @@ use clap::{Args, Subcommand};
 use duskflight_core::ledger::MailState;
 
 use super::Failure;
-use super::common::{ConfigDir, open_store, plain_table, print};
+use super::common::{ConfigDir, open_store, plain_table, print, store_to_read};
 use crate::clock::{Clock, SystemClock};
 use crate::store::{StoreError, outbox_edit};
 
@@ -53,7 +53,7 @@ impl Outbox {
 impl List {
     async fn run(self) -> Result<(), Failure> {
         let config = self.config.read()?;
-        let store = open_store(&config)?;
+        let store = store_to_read(&config)?;
         let all = self.all;
         let mails = store
             .read(move |c| outbox_edit::list(c, all))

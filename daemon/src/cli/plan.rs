@@ -9,7 +9,7 @@ use duskflight_core::wording::{Whose, Words, YEAR};
 use serde_json::{Value, json};
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, open_store, plain_table, print};
+use super::common::{AsOf, ConfigDir, plain_table, print, store_to_read};
 use crate::store::StoreError;
 use crate::telling::night;
 
@@ -48,7 +48,7 @@ impl Plan {
         let config = self.config.read()?;
         let (day, _) = self.as_of.moment(&config);
         let words = config.words;
-        let store = open_store(&config)?;
+        let store = store_to_read(&config)?;
         let night = store
             .read(move |c| night(c, &config, day))
             .await

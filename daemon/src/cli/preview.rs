@@ -10,7 +10,7 @@ use clap::Args;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use duskflight_core::id::PersonId;
 
-use super::common::{AsOf, ConfigDir, open_store, print};
+use super::common::{AsOf, ConfigDir, print, store_to_read};
 use super::{Failure, test_mail};
 use crate::config::Config;
 use crate::mail::file_stem;
@@ -115,7 +115,7 @@ async fn drafts(
         MailKind::Letter => Purpose::PreviewLetters,
         _ => Purpose::Preview,
     };
-    let (store, config) = (open_store(config)?, Arc::clone(config));
+    let (store, config) = (store_to_read(config)?, Arc::clone(config));
     let tellings = store
         .read(move |c| {
             let night = night(c, &config, day)?;

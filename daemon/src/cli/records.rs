@@ -12,7 +12,7 @@ use clap::{Args, Subcommand};
 use rows::{VISIT_COLUMNS, carried_words, visit_row};
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, open_store, plain_table, print};
+use super::common::{AsOf, ConfigDir, open_store, plain_table, print, store_to_read};
 use crate::clock;
 use crate::records::{self, Imported, Kind, Origin};
 use crate::store::{notes, visits};
@@ -180,7 +180,7 @@ impl List {
     async fn visits(self) -> Result<(), Failure> {
         let config = self.config.read()?;
         let (day, _) = self.as_of.moment(&config);
-        let store = open_store(&config)?;
+        let store = store_to_read(&config)?;
         let visits = store
             .read(move |c| visits::up_to(c, day))
             .await
@@ -195,7 +195,7 @@ impl List {
     async fn notes(self) -> Result<(), Failure> {
         let config = self.config.read()?;
         let (day, _) = self.as_of.moment(&config);
-        let store = open_store(&config)?;
+        let store = store_to_read(&config)?;
         let notes = store
             .read(move |c| notes::up_to(c, day))
             .await

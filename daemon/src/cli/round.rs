@@ -10,7 +10,7 @@ use duskflight_core::season::BlockSeason;
 use duskflight_core::wording::Words;
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, note, open_store, plain_table, print};
+use super::common::{AsOf, ConfigDir, note, plain_table, print, store_to_read};
 use crate::config::Config;
 use crate::records::round_csv;
 use crate::store::StoreError;
@@ -50,7 +50,7 @@ impl Round {
         let config = self.config.read()?;
         let (day, _) = self.as_of.moment(&config);
         let words = config.words;
-        let store = open_store(&config)?;
+        let store = store_to_read(&config)?;
         let for_night = config.clone();
         let night = store
             .read(move |c| night(c, &for_night, day))

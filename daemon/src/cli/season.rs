@@ -13,7 +13,7 @@ use duskflight_core::season::{BlockSeason, LayingOfYear};
 use duskflight_core::wording::Words;
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, open_store, print};
+use super::common::{AsOf, ConfigDir, print, store_to_read};
 use crate::store::StoreError;
 use crate::telling::night;
 
@@ -45,7 +45,7 @@ impl Season {
         let config = self.config.read()?;
         let (day, _) = self.as_of.moment(&config);
         let words = config.words;
-        let store = open_store(&config)?;
+        let store = store_to_read(&config)?;
         let config = Arc::new(config);
         let of_night = Arc::clone(&config);
         let night = store

@@ -12,7 +12,7 @@ use duskflight_core::wording::trap_list;
 use textwrap::{Options, WordSplitter};
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, open_store, print};
+use super::common::{AsOf, ConfigDir, print, store_to_read};
 use crate::store::StoreError;
 use crate::telling::night;
 
@@ -49,7 +49,7 @@ impl Service {
     pub(super) async fn run(self) -> Result<(), Failure> {
         let config = self.config.read()?;
         let (day, _) = self.as_of.moment(&config);
-        let store = open_store(&config)?;
+        let store = store_to_read(&config)?;
         let night = store
             .read(move |c| night(c, &config, day))
             .await

@@ -10,7 +10,7 @@ use duskflight_core::ledger::MissingRecords;
 use duskflight_core::weather::is_fresh;
 
 use super::Failure;
-use super::common::{ConfigDir, open_store, print};
+use super::common::{ConfigDir, print, store_to_read};
 use super::people::people;
 use crate::clock::{Clock, SystemClock, day_before};
 use crate::config::Config;
@@ -58,7 +58,7 @@ impl Status {
             .iter()
             .map(|s| (s.id.clone(), s.name.clone()))
             .collect();
-        let store = open_store(&config)?;
+        let store = store_to_read(&config)?;
         let journal = journal::path_beside(&config.database);
         let found = store
             .read(move |c| {

@@ -5,7 +5,7 @@ use clap::Args;
 use duskflight_core::id::{BlockId, PersonId};
 
 use super::Failure;
-use super::common::{ConfigDir, open_store, plain_table, print};
+use super::common::{ConfigDir, plain_table, print, store_to_read};
 use crate::store::told;
 
 /// List what people were told: every event, every revision
@@ -24,7 +24,7 @@ pub(super) struct Told {
 impl Told {
     pub(super) async fn run(self) -> Result<(), Failure> {
         let config = self.config.read()?;
-        let store = open_store(&config)?;
+        let store = store_to_read(&config)?;
         let lines = store.read(told::all).await.context("read the ledger")?;
         let mut table = plain_table([
             "told on", "person", "block", "event", "revision", "told as", "value",

@@ -137,7 +137,7 @@ pub async fn play(
     let _lock = Lock::take(&config.database)?;
     let clock = Arc::new(SetClock::default());
     let workshop = Workshop {
-        store: Store::open(&config.database)?,
+        store: Store::create(&config.database)?,
         config: Arc::clone(&config),
         client: Arc::new(Client::new(Limits::default(), None)?),
         clock: Arc::clone(&clock) as Arc<dyn Clock>,

@@ -245,7 +245,7 @@ mod tests {
     #[tokio::test]
     async fn in_a_long_round_each_mail_has_its_own_instant_and_a_hold_counts_from_the_digests() {
         let dir = tempfile::tempdir().unwrap();
-        let store = Store::open(&dir.path().join("records.sqlite")).unwrap();
+        let store = Store::create(&dir.path().join("records.sqlite")).unwrap();
         let digests = ["ada", "bo", "cy", "di"].map(|who| mail(MailKind::Digest, who, &[]));
         let alert = mail(MailKind::Alert, "gil", &["bo"]);
         let queued: Result<(), StoreError> = store

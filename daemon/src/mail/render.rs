@@ -134,7 +134,7 @@ mod tests {
     async fn a_mail_leaves_once_it_has_its_bytes_and_one_that_cannot_be_composed_holds_up_no_other()
     {
         let dir = tempfile::tempdir().unwrap();
-        let store = Store::open(&dir.path().join("records.sqlite")).unwrap();
+        let store = Store::create(&dir.path().join("records.sqlite")).unwrap();
         let mails = [
             told("<bad@test.example>", "ada", "{}"),
             told(ID, "gil", &contents().to_json()),

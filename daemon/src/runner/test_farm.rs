@@ -72,7 +72,7 @@ impl TestFarm {
     pub(super) fn workshop(&self) -> Workshop {
         let config = Config::read(&self.dir.path().join("minimal")).unwrap();
         Workshop {
-            store: Store::open(&config.database).unwrap(),
+            store: Store::create(&config.database).unwrap(),
             client: Arc::new(Client::new(Limits::default(), None).unwrap()),
             config: Arc::new(config),
             clock: Arc::clone(&self.clock) as Arc<dyn Clock>,

@@ -50,7 +50,7 @@ pub fn works(connection: &Connection, matter: &str) -> Result<Option<DateTime<Ut
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::connection::open_connection;
+    use crate::store::sample::records;
 
     fn at(hours: i64) -> DateTime<Utc> {
         DateTime::from_timestamp(1_655_730_000 + hours * 3600, 0).unwrap()
@@ -59,7 +59,7 @@ mod tests {
     #[test]
     fn the_third_failure_in_a_row_is_told_once_and_so_is_that_it_works() {
         let dir = tempfile::tempdir().unwrap();
-        let c = open_connection(&dir.path().join("records.sqlite")).unwrap();
+        let c = records(dir.path());
         let failed = |occasion: &str, hour| failed(&c, "station yard", occasion, at(hour)).unwrap();
         assert_eq!(failed("06-20", 0), None);
         assert_eq!(failed("06-20", 1), None, "one day counts once");

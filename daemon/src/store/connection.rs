@@ -1,69 +1,103 @@
-//! Opening the file, its schema, and the thread that owns the connection.
+//! The thread that owns the connection, and the handle to it.
 
 use std::path::Path;
 use std::sync::{Arc, mpsc};
-use std::thread;
+use std::thread::{self, JoinHandle};
 
 use chrono::{DateTime, Utc};
-use rusqlite::config::DbConfig;
-use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
+use rusqlite::{Connection, Transaction, TransactionBehavior};
 use tokio::sync::oneshot;
 
 use super::StoreError;
-use super::migration::migrate;
+use super::opening::{AsItLies, copy_in_memory, create_connection, open_connection, open_to_read};
 use super::shrink::shrink;
 use crate::clock::Clock;
 use crate::crash;
 
-/// How long another process may hold the database before a statement gives up.
-const BUSY_TIMEOUT: std::time::Duration = std::time::Duration::from_secs(10);
-
-/// The one table that is not copied: nobody reads a mail of a copy.
-const MAIL_CONTENT: &str = "mail_content";
-
 type Work = Box<dyn FnOnce(&mut Connection) + Send>;
 
-/// A handle to the thread that owns the database.
+/// A handle to the thread that owns the database. The last one to go waits for the thread, which closes the
+/// file in order: then the file alone is the records, with nothing beside it.
 #[derive(Debug, Clone)]
 pub struct Store {
-    work: mpsc::Sender<Work>,
+    owner: Arc<Owner>,
+    as_it_lies: Option<AsItLies>,
+}
+
+#[derive(Debug)]
+struct Owner {
+    /// Gone once the thread is to end.
+    work: Option<mpsc::Sender<Work>>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Drop for Owner {
+    fn drop(&mut self) {
+        drop(self.work.take());
+        let thread = self.thread.take();
+        // Work that holds the last handle is on the thread itself, which then ends by itself.
+        let other = thread.filter(|owner| owner.thread().id() != thread::current().id());
+        if let Some(thread) = other {
+            // It catches panics of its work; there is nothing else to hear of it.
+            let _ = thread.join();
+        }
+    }
 }
 
 impl Store {
-    /// Opens or creates the file, brings its schema up to date and starts the thread.
+    /// Opens a file that is there, brings its schema up to date and starts the thread.
     ///
     /// # Errors
-    /// When the file cannot be opened, is from a newer version, or a schema step fails; the file is
-    /// then as it was.
+    /// When there is no file or it holds no records, it cannot be opened, is from a newer version, or a schema
+    /// step fails; the file is then as it was.
     pub fn open(path: &Path) -> Result<Self, StoreError> {
-        Self::on_own_thread(open_connection(path)?)
+        Self::on_own_thread(open_connection(path)?, None)
+    }
+
+    /// As [`Store::open`], and makes the file when it is not there. For whoever begins a farm, and nobody else.
+    ///
+    /// # Errors
+    /// As [`Store::open`].
+    pub fn create(path: &Path) -> Result<Self, StoreError> {
+        Self::on_own_thread(create_connection(path)?, None)
+    }
+
+    /// Opens a file to read, by whoever may read it, and leaves nothing beside it. Records of an earlier schema
+    /// are read as this version would have them.
+    ///
+    /// # Errors
+    /// When there is no file or it holds no records, it cannot be read or is from a newer version.
+    pub fn open_to_read(path: &Path) -> Result<Self, StoreError> {
+        let opened = open_to_read(path)?;
+        Self::on_own_thread(opened.connection, opened.as_it_lies)
     }
 
     /// Copies the file into memory, but for what its mails say, and opens the copy. The file is only read, also
     /// while another process writes it.
     ///
     /// # Errors
-    /// When the file cannot be read, is from a newer version, or a schema step fails on the copy.
+    /// As [`Store::open_to_read`].
     pub fn copy_of(path: &Path) -> Result<Self, StoreError> {
-        let failed = |source| StoreError::Open {
-            path: path.to_owned(),
-            source,
-        };
-        let mut copy = Connection::open_in_memory()?;
-        copy_rows(&copy, &to_read(path)).map_err(failed)?;
-        copy.pragma_update(None, "foreign_keys", true)?;
-        copy.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;
-        migrate(&mut copy, None)?;
-        Self::on_own_thread(copy)
+        Self::on_own_thread(copy_in_memory(path)?, None)
     }
 
-    fn on_own_thread(connection: Connection) -> Result<Self, StoreError> {
+    fn on_own_thread(
+        connection: Connection,
+        as_it_lies: Option<AsItLies>,
+    ) -> Result<Self, StoreError> {
         let (work, queue) = mpsc::channel::<Work>();
-        thread::Builder::new()
+        let thread = thread::Builder::new()
             .name("store".to_owned())
             .spawn(move || serve(connection, &queue))
             .map_err(|_| StoreError::Ended)?;
-        Ok(Self { work })
+        let owner = Owner {
+            work: Some(work),
+            thread: Some(thread),
+        };
+        Ok(Self {
+            owner: Arc::new(owner),
+            as_it_lies,
+        })
     }
 
     /// Runs `act` in one immediate transaction and commits when it returns `Ok`.
@@ -122,9 +156,12 @@ impl Store {
         T: Send + 'static,
         E: From<StoreError> + Send + 'static,
     {
-        self.call(|connection| {
+        let as_it_lies = self.as_it_lies.clone();
+        self.call(move |connection| {
             let transaction = connection.transaction().map_err(StoreError::from)?;
-            look(&transaction)
+            let seen = look(&transaction);
+            as_it_lies.map_or(Ok(()), |file| file.check())?;
+            seen
         })
         .await
     }
@@ -150,7 +187,8 @@ impl Store {
             // The caller may have gone; its work is done all the same.
             let _ = answer.send(act(connection));
         });
-        self.work.send(work).map_err(|_| StoreError::Ended)?;
+        let queue = self.owner.work.as_ref().ok_or(StoreError::Ended)?;
+        queue.send(work).map_err(|_| StoreError::Ended)?;
         wait.await.map_err(|_| StoreError::Ended)?
     }
 }
@@ -165,158 +203,14 @@ fn serve(mut connection: Connection, queue: &mpsc::Receiver<Work>) {
     }
 }
 
-pub(super) fn open_connection(path: &Path) -> Result<Connection, StoreError> {
-    let opened = Connection::open_with_flags(path, OpenFlags::default()).and_then(|connection| {
-        connection.busy_timeout(BUSY_TIMEOUT)?;
-        // Of a new file alone; an older one takes it over when it is shrunk first.
-        connection.pragma_update(None, "auto_vacuum", "incremental")?;
-        connection.pragma_update(None, "journal_mode", "wal")?;
-        connection.pragma_update(None, "synchronous", "full")?;
-        connection.pragma_update(None, "foreign_keys", true)?;
-        connection.pragma_update(None, "journal_size_limit", 16 << 20)?;
-        // KiB: what a big farm's night writes stays in memory until it is committed.
-        connection.pragma_update(None, "cache_size", -(32 << 10))?;
-        // A statement keeps its plan whatever is bound to it; otherwise the ledger's is prepared anew for
-        // every row of a night.
-        connection.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;
-        Ok(connection)
-    });
-    let mut connection = opened.map_err(|source| StoreError::Open {
-        path: path.to_owned(),
-        source,
-    })?;
-    migrate(&mut connection, Some(path))?;
-    Ok(connection)
-}
-
-/// The address of a file that is read without leaving anything beside it. A file without a log of writes is
-/// open nowhere: it is read as it lies there, since SQLite would make a log that it may not take away again.
-fn to_read(path: &Path) -> String {
-    let mut log = path.as_os_str().to_owned();
-    log.push("-wal");
-    let how = match Path::new(&log).exists() {
-        true => "mode=ro",
-        false => "immutable=1",
-    };
-    let bytes = path.as_os_str().as_encoded_bytes().iter();
-    let escaped: String = bytes.map(|byte| format!("%{byte:02x}")).collect();
-    format!("file:{escaped}?{how}")
-}
-
-/// Copies a file's tables in one read, so that nothing is written between, and then its indices.
-fn copy_rows(copy: &Connection, file: &str) -> rusqlite::Result<()> {
-    copy.pragma_update(None, "foreign_keys", false)?;
-    copy.execute("ATTACH DATABASE ?1 AS file", [file])?;
-    copy.execute_batch("BEGIN")?;
-    let version: u32 = copy.pragma_query_value(Some("file"), "user_version", |row| row.get(0))?;
-    for (table, sql) in declared(copy, "type = 'table'")? {
-        copy.execute_batch(&sql)?;
-        if table != MAIL_CONTENT {
-            let all = format!("INSERT INTO main.\"{table}\" SELECT * FROM file.\"{table}\"");
-            copy.execute(&all, [])?;
-        }
-    }
-    for (_, sql) in declared(copy, "type != 'table'")? {
-        copy.execute_batch(&sql)?;
-    }
-    copy.pragma_update(Some("main"), "user_version", version)?;
-    copy.execute_batch("COMMIT; DETACH DATABASE file")
-}
-
-/// Names of what an attached file declares, with how.
-fn declared(copy: &Connection, which: &str) -> rusqlite::Result<Vec<(String, String)>> {
-    let sql = format!(
-        "SELECT name, sql FROM file.sqlite_schema
-         WHERE {which} AND sql IS NOT NULL AND name NOT LIKE 'sqlite%' ORDER BY rowid"
-    );
-    let mut statement = copy.prepare(&sql)?;
-    let rows = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
-    rows.collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    #[test]
-    fn a_connection_is_durable_and_checks_foreign_keys() {
-        let dir = tempfile::tempdir().unwrap();
-        let connection = open_connection(&dir.path().join("records.sqlite")).unwrap();
-        let pragma = |name| -> String {
-            let value: rusqlite::types::Value = connection
-                .pragma_query_value(None, name, |row| row.get(0))
-                .unwrap();
-            format!("{value:?}")
-        };
-        assert_eq!(pragma("journal_mode"), "Text(\"wal\")");
-        assert_eq!(pragma("synchronous"), "Integer(2)");
-        assert_eq!(pragma("foreign_keys"), "Integer(1)");
-        assert_eq!(pragma("auto_vacuum"), "Integer(2)");
-    }
-
-    #[tokio::test]
-    async fn a_copy_in_memory_holds_all_but_what_mails_say_and_leaves_nothing_beside_the_file() {
-        use crate::store::{outbox, sample};
-        use duskflight_core::ledger::MailKind;
-        let dir = tempfile::tempdir().unwrap();
-        let path = dir.path().join("records with 100 % room?.sqlite");
-        let of_file = {
-            let file = open_connection(&path).unwrap();
-            outbox::queue(&file, &sample::mail("a", MailKind::Digest, "ada", 0)).unwrap();
-            schema(&file)
-        };
-        let copy = Store::copy_of(&path).unwrap();
-        let of_copy: Result<_, StoreError> = copy
-            .read(|c| {
-                let bodies: u32 =
-                    c.query_row("SELECT count(*) FROM mail_content", [], |row| row.get(0))?;
-                Ok((schema(c), outbox::read_queue(c)?.mails().len(), bodies))
-            })
-            .await;
-        assert_eq!(of_copy.unwrap(), (of_file, 1, 0));
-        assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 1);
-        let none = Store::copy_of(&dir.path().join("none.sqlite"));
-        assert!(matches!(none, Err(StoreError::Open { .. })));
-    }
-
-    fn schema(connection: &Connection) -> Vec<(String, String)> {
-        let mut statement = connection
-            .prepare("SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL ORDER BY name")
-            .unwrap();
-        let rows = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)));
-        rows.unwrap().collect::<Result<_, _>>().unwrap()
-    }
-
-    #[test]
-    fn every_table_is_strict_and_explains_itself() {
-        let dir = tempfile::tempdir().unwrap();
-        let connection = open_connection(&dir.path().join("records.sqlite")).unwrap();
-        let mut tables = connection
-            .prepare("SELECT name, strict FROM pragma_table_list WHERE schema = 'main' AND name NOT LIKE 'sqlite%'")
-            .unwrap();
-        let rows: Vec<(String, bool)> = tables
-            .query_map([], |row| Ok((row.get(0)?, row.get(1)?)))
-            .unwrap()
-            .map(Result::unwrap)
-            .collect();
-        assert!(rows.len() >= 9);
-        for (name, strict) in rows {
-            assert!(strict, "{name} is not STRICT");
-            let sql: String = connection
-                .query_row(
-                    "SELECT sql FROM sqlite_schema WHERE name = ?1",
-                    [&name],
-                    |r| r.get(0),
-                )
-                .unwrap();
-            assert!(sql.contains("-- "), "{name} says nothing of itself");
-        }
-    }
-
     #[tokio::test]
     async fn a_panic_in_a_write_rolls_back_and_the_next_write_works() {
         let dir = tempfile::tempdir().unwrap();
-        let store = Store::open(&dir.path().join("records.sqlite")).unwrap();
+        let store = Store::create(&dir.path().join("records.sqlite")).unwrap();
         let insert = "INSERT INTO job_run VALUES ('tell', '2022-06-01', 'done', 1, 0, 0, 0, NULL)";
         let panicked: Result<(), StoreError> = store
             .write(move |t| {

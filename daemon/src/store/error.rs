@@ -3,6 +3,8 @@
 use std::io;
 use std::path::PathBuf;
 
+use super::Unusable;
+
 /// What can go wrong with the records.
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
@@ -14,6 +16,41 @@ pub enum StoreError {
         /// Why.
         source: rusqlite::Error,
     },
+    /// There is no file.
+    #[error(
+        "find the database {path}: it is not there; nothing was made in its place. Put a copy back, or, for a farm \
+         that was set up by hand, make an empty one with `duskflight init --records`"
+    )]
+    Missing {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The file holds nothing.
+    #[error(
+        "find records in the database {path}: it is empty; it was left as it is. Put a copy back, or take it away \
+         and make an empty one with `duskflight init --records`"
+    )]
+    Empty {
+        /// The file.
+        path: PathBuf,
+    },
+    /// Something else stands where the file should.
+    #[error("open the database {path}: it is no file")]
+    NoFile {
+        /// Where it should stand.
+        path: PathBuf,
+    },
+    /// The file system does not let it be looked at.
+    #[error("reach the database {path}; check who may read its folder")]
+    Unreachable {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        source: io::Error,
+    },
+    /// The file was written to while it was read without a lock.
+    #[error("read the database: it was written to meanwhile; ask once more")]
+    Changed,
     /// The file was written by a newer version.
     #[error(
         "the database has schema {found}, this version knows {known}; install the newer version again"
@@ -54,12 +91,7 @@ impl StoreError {
     /// Whether the same may go well in a moment: another process holds the database.
     #[must_use]
     pub fn passes_by_itself(&self) -> bool {
-        use rusqlite::ErrorCode::{DatabaseBusy, DatabaseLocked};
-        let Self::Sql(error) = self else { return false };
-        matches!(
-            error.sqlite_error_code(),
-            Some(DatabaseBusy | DatabaseLocked)
-        )
+        Unusable::of(self) == Some(Unusable::Busy)
     }
 }
 

@@ -160,7 +160,7 @@ mod tests {
         look: impl FnOnce(&Connection) -> Result<(), StoreError> + Send + 'static,
     ) {
         let dir = tempfile::tempdir().unwrap();
-        let store = Store::open(&dir.path().join("records.sqlite")).unwrap();
+        let store = Store::create(&dir.path().join("records.sqlite")).unwrap();
         let looked: Result<(), StoreError> = store
             .write(move |t| {
                 for mail in &mails {

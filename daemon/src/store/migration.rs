@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 
+use super::opening::beside;
 use super::{CopyError, StoreError};
 
 /// Schema steps, oldest first; a released step is never edited.
@@ -17,32 +18,69 @@ const MIGRATIONS: [&str; 7] = [
     include_str!("schema-6.sql"),
     include_str!("schema-7.sql"),
 ];
+/// The schema this version writes.
+const KNOWN: i64 = MIGRATIONS.len() as i64;
+
+/// Whether a file that holds nothing may become one of records.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Begin {
+    /// Whoever begins a farm makes it.
+    Allowed,
+    /// It is one whose records are lost.
+    Refused,
+}
+
+impl Begin {
+    /// # Errors
+    /// The file holds nothing and may not begin here, or it cannot be read.
+    pub(super) fn check(self, connection: &Connection, path: &Path) -> Result<(), StoreError> {
+        match self {
+            Self::Refused if version(connection)? == 0 => Err(StoreError::Empty {
+                path: path.to_owned(),
+            }),
+            _ => Ok(()),
+        }
+    }
+}
+
+/// Whether the schema is the one this version writes.
+///
+/// # Errors
+/// It is a newer one, or cannot be read.
+pub(super) fn is_current(connection: &Connection) -> Result<bool, StoreError> {
+    match version(connection)? {
+        found if found > KNOWN => Err(StoreError::Newer {
+            found,
+            known: KNOWN,
+        }),
+        found => Ok(found == KNOWN),
+    }
+}
 
 /// Brings the schema up to date in one transaction, so that a failing step leaves all as it was. `file`: where
 /// the database lies, unless in memory. An older schema is copied beside it before anything is changed.
 pub(super) fn migrate(connection: &mut Connection, file: Option<&Path>) -> Result<(), StoreError> {
-    let known = i64::try_from(MIGRATIONS.len()).expect("there are few schema steps");
-    if version(connection)? == known {
+    if is_current(connection)? {
         return Ok(());
     }
     // From here on nobody else writes, so that the copy is what the steps begin with.
     let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
     let found = version(&transaction)?;
-    if found > known {
-        return Err(StoreError::Newer { found, known });
+    if is_current(&transaction)? {
+        return Ok(());
     }
-    let copy = match file.filter(|_| (1..known).contains(&found)) {
+    let copy = match file.filter(|_| found > 0) {
         Some(file) => Some(copy_beside(file, found)?),
         None => None,
     };
     for step in MIGRATIONS.iter().skip(usize::try_from(found).unwrap_or(0)) {
         transaction.execute_batch(step)?;
     }
-    transaction.pragma_update(None, "user_version", known)?;
+    transaction.pragma_update(None, "user_version", KNOWN)?;
     transaction.commit()?;
     if let Some(copy) = copy {
         let copy = copy.display();
-        tracing::warn!(%copy, "the database was brought from schema {found} to {known}; a copy of it before is kept");
+        tracing::warn!(%copy, "the database was brought from schema {found} to {KNOWN}; a copy of it before is kept");
     }
     Ok(())
 }
@@ -86,12 +124,6 @@ fn write_copy(file: &Path, to: &Path) -> Result<(), CopyError> {
         return Err(CopyError::Damaged(found));
     }
     Ok(File::open(to)?.sync_all()?)
-}
-
-fn beside(file: &Path, ending: &str) -> PathBuf {
-    let mut name = file.as_os_str().to_owned();
-    name.push(ending);
-    name.into()
 }
 
 #[cfg(test)]

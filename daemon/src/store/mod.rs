@@ -23,6 +23,7 @@ pub mod kept_starts;
 pub mod made;
 mod migration;
 pub mod notes;
+mod opening;
 pub mod outbox;
 pub mod outbox_edit;
 pub mod outbox_report;
@@ -32,9 +33,11 @@ mod sample;
 mod shrink;
 pub mod snapshot;
 pub mod told;
+mod unusable;
 pub mod visits;
 
 pub use connection::Store;
 pub use error::{CopyError, StoreError};
+pub use unusable::Unusable;
 
 pub(crate) use column::{day, instant, parsed, text};

@@ -7,7 +7,7 @@ use duskflight_core::id::PersonId;
 use duskflight_core::ledger::MailKind;
 use rusqlite::Connection;
 
-use super::connection::open_connection;
+use super::opening::create_connection;
 use super::outbox::NewMail;
 
 /// Hours since the hour of the digest of 20 June.
@@ -41,7 +41,7 @@ pub(super) fn mail(id: &str, kind: MailKind, who: &str, days: i64) -> NewMail {
 
 /// Records in a folder of their own.
 pub(super) fn records(folder: &Path) -> Connection {
-    open_connection(&folder.join("records.sqlite")).unwrap()
+    create_connection(&folder.join("records.sqlite")).unwrap()
 }
 
 /// The first column of a query, as text.

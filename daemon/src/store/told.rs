@@ -273,7 +273,7 @@ mod tests {
     #[tokio::test]
     async fn a_mail_given_up_counts_as_untold_and_revisions_count_on() {
         let dir = tempfile::tempdir().unwrap();
-        let store = Store::open(&dir.path().join("records.sqlite")).unwrap();
+        let store = Store::create(&dir.path().join("records.sqlite")).unwrap();
         let checked: Result<(), StoreError> = store
             .write(|t| {
                 let told = |day| -> Result<Vec<Told>, StoreError> {

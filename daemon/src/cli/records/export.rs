@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use clap::Args;
 
 use crate::cli::Failure;
-use crate::cli::common::{ConfigDir, open_store, print};
+use crate::cli::common::{ConfigDir, print, store_to_read};
 use crate::records::{Kind, notes_csv, visits_csv};
 use crate::store::{notes, visits};
 
@@ -31,7 +31,7 @@ pub(crate) struct Export {
 
 impl Export {
     pub(super) async fn run(self, kind: Kind) -> Result<(), Failure> {
-        let store = open_store(&*self.config.read()?)?;
+        let store = store_to_read(&*self.config.read()?)?;
         let days = self.days();
         let read = match kind {
             Kind::Visits => {

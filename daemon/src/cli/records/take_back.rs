@@ -9,7 +9,7 @@ use duskflight_core::trapping::NoteKind;
 
 use super::rows::{VISIT_COLUMNS, carried_words, visit_row};
 use crate::cli::Failure;
-use crate::cli::common::{ConfigDir, open_store, plain_table, print};
+use crate::cli::common::{ConfigDir, open_store, plain_table, print, store_to_read};
 use crate::clock;
 use crate::config::Config;
 use crate::store::entries::{Past, Withdrawal};
@@ -146,7 +146,7 @@ impl VisitHistory {
     pub(super) async fn run(self) -> Result<(), Failure> {
         let config = self.config.read()?;
         let trap = self.trap;
-        let past = open_store(&config)?
+        let past = store_to_read(&config)?
             .read(move |c| visits::history(c, trap.as_ref()))
             .await
             .context("read the history")?;
@@ -166,7 +166,7 @@ impl NoteHistory {
     pub(super) async fn run(self) -> Result<(), Failure> {
         let config = self.config.read()?;
         let block = self.block;
-        let past = open_store(&config)?
+        let past = store_to_read(&config)?
             .read(move |c| notes::history(c, block.as_ref()))
             .await
             .context("read the history")?;

@@ -3,7 +3,7 @@ use duskflight_core::ledger::InHand;
 use duskflight_core::trapping::NoteKind;
 
 use super::*;
-use crate::store::connection::open_connection;
+use crate::store::opening::create_connection;
 use crate::store::sample::column;
 use crate::store::{entries, notes, outbox, visits};
 
@@ -11,11 +11,11 @@ use crate::store::{entries, notes, outbox, visits};
 fn a_newer_schema_is_refused_and_left_alone() {
     let dir = tempfile::tempdir().unwrap();
     let path = dir.path().join("records.sqlite");
-    drop(open_connection(&path).unwrap());
+    drop(create_connection(&path).unwrap());
     let connection = Connection::open(&path).unwrap();
     connection.pragma_update(None, "user_version", 99).unwrap();
     drop(connection);
-    let refused = open_connection(&path).unwrap_err();
+    let refused = create_connection(&path).unwrap_err();
     assert!(matches!(
         refused,
         StoreError::Newer {
@@ -29,7 +29,7 @@ fn a_newer_schema_is_refused_and_left_alone() {
 fn a_database_of_an_earlier_schema_becomes_like_a_new_one() {
     let dir = tempfile::tempdir().unwrap();
     let tables = |path: &Path| -> Vec<(String, String)> {
-        let connection = open_connection(path).unwrap();
+        let connection = create_connection(path).unwrap();
         let mut tables = connection
             .prepare("SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL ORDER BY name")
             .unwrap();
@@ -76,7 +76,7 @@ fn records_of_step_2_keep_their_meaning() {
     .unwrap();
     drop(old);
 
-    let new = open_connection(&path).unwrap();
+    let new = create_connection(&path).unwrap();
     let date = |month, day| chrono::NaiveDate::from_ymd_opt(2022, month, day).unwrap();
     let read = visits::up_to(&new, date(12, 31)).unwrap();
     assert_eq!((read[0].eggs, read[0].eggs_left), (Some(7), false));
@@ -134,7 +134,7 @@ fn mails_and_tellings_of_step_3_keep_their_meaning() {
     .unwrap();
     drop(old);
 
-    let new = open_connection(&path).unwrap();
+    let new = create_connection(&path).unwrap();
     let texts = |sql: &str| -> Vec<String> {
         let mut rows = new.prepare(sql).unwrap();
         let rows = rows.query_map([], |row| row.get(0)).unwrap();
@@ -308,7 +308,7 @@ fn mails_of_step_4_keep_their_place_state_and_bytes_and_a_released_one_says_so()
     let before = [told, waits, mails].map(|sql| column(&old, sql));
     drop(old);
 
-    let new = open_connection(&path).unwrap();
+    let new = create_connection(&path).unwrap();
     assert_eq!([told, waits, mails].map(|sql| column(&new, sql)), before);
     assert_eq!(
         column(
@@ -360,13 +360,13 @@ fn before_a_file_is_brought_up_to_date_it_is_copied_beside_and_only_then() {
         names.sort();
         names
     };
-    drop(open_connection(&dir.path().join("new.sqlite")).unwrap());
+    drop(create_connection(&dir.path().join("new.sqlite")).unwrap());
     assert_eq!(names(), ["new.sqlite"], "a new file has nothing to copy");
 
     let path = of_step_4(dir.path());
     use std::os::unix::fs::PermissionsExt;
     fs::set_permissions(&path, fs::Permissions::from_mode(0o640)).unwrap();
-    drop(open_connection(&path).unwrap());
+    drop(create_connection(&path).unwrap());
     let copied = ["new.sqlite", "records.sqlite", "records.sqlite.schema-4"];
     assert_eq!(names(), copied);
     let copy = dir.path().join(copied[2]);
@@ -380,7 +380,7 @@ fn before_a_file_is_brought_up_to_date_it_is_copied_beside_and_only_then() {
     drop(read);
     let modified = || fs::metadata(&copy).unwrap().modified().unwrap();
     let before = modified();
-    drop(open_connection(&path).unwrap());
+    drop(create_connection(&path).unwrap());
     assert_eq!(
         (names(), modified()),
         (copied.map(str::to_owned).to_vec(), before)
@@ -393,14 +393,14 @@ fn without_a_copy_or_with_a_step_that_fails_the_file_stays_as_it_was() {
     let path = of_step_4(dir.path());
     // A folder where the copy should be written.
     fs::create_dir(dir.path().join("records.sqlite.copying")).unwrap();
-    let error = open_connection(&path).unwrap_err();
+    let error = create_connection(&path).unwrap_err();
     assert!(matches!(error, StoreError::Copy { .. }), "{error:?}");
     assert!(error.to_string().contains("records.sqlite.schema-4"));
     fs::remove_dir(dir.path().join("records.sqlite.copying")).unwrap();
     let old = Connection::open(&path).unwrap();
     old.execute_batch("CREATE TABLE mail_content (in_the_way)")
         .unwrap();
-    assert!(open_connection(&path).is_err());
+    assert!(create_connection(&path).is_err());
     assert_eq!(version(&old).unwrap(), 4);
     assert_eq!(column(&old, "SELECT count(*) FROM outbox"), ["7"]);
 }

@@ -40,7 +40,7 @@ async fn with_outbox(
     look: impl FnOnce(&Connection) -> Result<(), StoreError> + Send + 'static,
 ) {
     let dir = tempfile::tempdir().unwrap();
-    let store = Store::open(&dir.path().join("records.sqlite")).unwrap();
+    let store = Store::create(&dir.path().join("records.sqlite")).unwrap();
     let looked: Result<(), StoreError> = store
         .write(move |t| {
             for mail in &mails {
@@ -144,7 +144,7 @@ fn a_hold_and_a_try_at_the_same_moment_never_both_succeed() {
     let dir = tempfile::tempdir().unwrap();
     let path = dir.path().join("records.sqlite");
     let on_own_thread = |work: fn(Store, usize) -> BoxedFuture| {
-        let store = Store::open(&path).unwrap();
+        let store = Store::create(&path).unwrap();
         std::thread::spawn(move || {
             let runtime = tokio::runtime::Builder::new_current_thread()
                 .build()

@@ -113,7 +113,7 @@ async fn a_file_shrinks_once_what_its_mails_said_is_pruned_whatever_kind_it_was_
                 .execute_batch("CREATE TABLE t (a); DROP TABLE t; VACUUM")
                 .unwrap();
         }
-        let store = Store::open(&file).unwrap();
+        let store = Store::create(&file).unwrap();
         for day in 0..40 {
             let mut long = mail(&format!("m{day}"), MailKind::Digest, "ada", day);
             long.body = Some(vec![b'a'; 100_000]);
