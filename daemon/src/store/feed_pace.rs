@@ -91,8 +91,8 @@ mod tests {
 
     #[test]
     fn a_host_is_left_alone_as_long_as_it_asked_and_a_day_at_most() {
-        let store = Connection::open_in_memory().unwrap();
-        store.execute_batch(include_str!("schema-7.sql")).unwrap();
+        let dir = tempfile::tempdir().unwrap();
+        let store = crate::store::sample::records(dir.path());
         let now = DateTime::from_timestamp(1_650_000_000, 0).unwrap();
         let until = |at| waits_until(&store, "data.example.org", at).unwrap();
         assert_eq!(until(now), None);

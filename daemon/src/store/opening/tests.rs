@@ -39,7 +39,7 @@ async fn a_copy_in_memory_holds_all_but_what_mails_say_and_leaves_nothing_beside
     assert_eq!(of_copy.unwrap(), (of_file, 1, 0));
     assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 1);
     let none = Store::copy_of(&dir.path().join("none.sqlite"));
-    assert!(matches!(none, Err(StoreError::Open { .. })));
+    assert!(matches!(none, Err(StoreError::Missing { .. })));
 }
 
 fn schema(connection: &Connection) -> Vec<(String, String)> {
