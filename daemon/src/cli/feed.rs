@@ -54,7 +54,7 @@ impl List {
     async fn run(self) -> Result<(), Failure> {
         let config = self.config.read()?;
         let store = open_store(&config)?;
-        let answers = store.read(|c| answers_aside::all(c)).await;
+        let answers = store.read(answers_aside::all).await;
         let answers = answers.context("read the answers kept aside")?;
         let mut table = plain_table(["station", "days", "came", "newest", "what is odd"]);
         for answer in &answers {

@@ -130,7 +130,7 @@ fn none_is_renamed(rows: &[Row]) -> Result<(), ParseError> {
             field,
             found: found
                 .into_iter()
-                .map(|name| Excerpt::of_cell(name))
+                .map(Excerpt::of_cell)
                 .collect(),
         }),
         _ => Ok(()),

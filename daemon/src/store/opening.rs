@@ -27,8 +27,8 @@ pub(super) fn open_connection(path: &Path) -> Result<Connection, StoreError> {
 /// Opens a file to write and makes it when it is not there.
 pub(super) fn create_connection(path: &Path) -> Result<Connection, StoreError> {
     match regular_file(path) {
-        Err(StoreError::Missing { .. }) => {}
-        found => drop(found?),
+        Ok(_) | Err(StoreError::Missing { .. }) => {}
+        Err(error) => return Err(error),
     }
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE;
     to_write(path, flags, Begin::Allowed)
