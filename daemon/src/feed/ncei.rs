@@ -128,10 +128,7 @@ fn none_is_renamed(rows: &[Row]) -> Result<(), ParseError> {
     match missing {
         Some((field, _)) if !found.is_empty() => Err(ParseError::MissingField {
             field,
-            found: found
-                .into_iter()
-                .map(Excerpt::of_cell)
-                .collect(),
+            found: found.into_iter().map(Excerpt::of_cell).collect(),
         }),
         _ => Ok(()),
     }

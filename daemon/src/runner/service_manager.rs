@@ -9,7 +9,7 @@ pub(super) fn alive(standing: &str) {
     say(&[Ready, Watchdog, Status(standing)]);
 }
 
-/// A changed configuration is about to be looked at; [`alive`] ends this.
+/// A changed configuration is about to be looked at; the next sign of life ends this.
 pub fn reloading() {
     match NotifyState::monotonic_usec_now() {
         Ok(now) => say(&[Reloading, now]),

@@ -13,7 +13,7 @@ use super::said::Said;
 use super::standing::standing;
 use crate::error_chain::error_chain;
 use crate::store::jobs::Job;
-use crate::store::{StoreError, days};
+use crate::store::{StoreError, Unusable, days};
 use crate::telling::TellError;
 use crate::trim::trim;
 
@@ -105,7 +105,7 @@ impl Tasks {
                 }
                 Ok(())
             }
-            Err(error) if error.passes_by_itself() => {
+            Err(error) if Unusable::of(&error) == Some(Unusable::Busy) => {
                 let error = error_chain(&error);
                 if self.said.is_news("records", &error) {
                     tracing::warn!(error, "the records are in use; they are asked again soon");

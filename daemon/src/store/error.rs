@@ -3,8 +3,6 @@
 use std::io;
 use std::path::PathBuf;
 
-use super::Unusable;
-
 /// What can go wrong with the records.
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
@@ -85,14 +83,6 @@ pub enum StoreError {
     /// The thread that owns the database has ended.
     #[error("reach the database thread: it has ended")]
     Ended,
-}
-
-impl StoreError {
-    /// Whether the same may go well in a moment: another process holds the database.
-    #[must_use]
-    pub fn passes_by_itself(&self) -> bool {
-        Unusable::of(self) == Some(Unusable::Busy)
-    }
 }
 
 /// Why a file could not be copied.

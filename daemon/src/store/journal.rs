@@ -17,6 +17,7 @@ use duskflight_core::ledger::{Entered, MissingRecords};
 use rusqlite::{Connection, OptionalExtension, Row, params};
 use serde::{Deserialize, Serialize};
 
+use super::beside::beside;
 use super::entered::{accepted, entered};
 use super::{StoreError, day};
 
@@ -67,9 +68,7 @@ pub struct Matched {
 /// The journal's file.
 #[must_use]
 pub fn path_beside(database: &Path) -> PathBuf {
-    let mut name = database.as_os_str().to_owned();
-    name.push(".told.jsonl");
-    name.into()
+    beside(database, ".told.jsonl")
 }
 
 /// Brings database and journal together: each learns of the mails handed over that only the other knows.

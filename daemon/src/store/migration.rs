@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 
-use super::opening::beside;
+use super::beside::beside;
 use super::{CopyError, StoreError};
 
 /// Schema steps, oldest first; a released step is never edited.

@@ -6,6 +6,7 @@
 pub mod alarm;
 pub mod alerts;
 pub mod answers_aside;
+mod beside;
 mod column;
 mod connection;
 pub mod days;

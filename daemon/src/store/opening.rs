@@ -9,6 +9,7 @@ use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags};
 
 use super::StoreError;
+use super::beside::beside;
 use super::migration::{Begin, is_current, migrate};
 
 /// How long another process may hold the database before a statement gives up.
@@ -166,13 +167,6 @@ fn regular_file(path: &Path) -> Result<Metadata, StoreError> {
             source,
         }),
     }
-}
-
-/// A name beside a file.
-pub(super) fn beside(file: &Path, ending: &str) -> PathBuf {
-    let mut name = file.as_os_str().to_owned();
-    name.push(ending);
-    name.into()
 }
 
 fn failed(path: &Path) -> impl Fn(rusqlite::Error) -> StoreError {
