@@ -21,7 +21,8 @@ pub(super) struct Manual {
 
 impl Manual {
     /// Writes what describes the whole command line.
-    pub(super) fn run(self, mut program: Command) -> Result<(), Failure> {
+    pub(super) fn run(self, program: Command) -> Result<(), Failure> {
+        let mut program = without_help(program);
         let (pages, completions) = (self.dir.join("man"), self.dir.join("completions"));
         for folder in [&pages, &completions] {
             fs::create_dir_all(folder)
@@ -35,4 +36,10 @@ impl Manual {
             .with_context(|| format!("write into {}", pages.display()))?;
         print(&format!("written into {}\n", self.dir.display()))
     }
+}
+
+/// Without the `help` below every command, which would be a page of its own for each of them.
+fn without_help(command: Command) -> Command {
+    let command = command.disable_help_subcommand(true);
+    command.mut_subcommands(without_help)
 }
