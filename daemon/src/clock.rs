@@ -1,21 +1,49 @@
 //! The only place that reads the time. Everything else is handed an instant.
 
+mod steady;
+
 use std::fmt::Debug;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 
-use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeZone, Utc};
+use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeDelta, TimeZone, Utc};
 use chrono_tz::Tz;
+use rustix::time::{ClockId, clock_gettime};
+
+pub use steady::SteadyClock;
 
 /// Tells the time.
 pub trait Clock: Debug + Send + Sync {
     /// The present instant.
     fn now(&self) -> DateTime<Utc>;
+
+    /// How long the machine has been up, sleep included. It goes on evenly whatever the clock is set to.
+    fn uptime(&self) -> TimeDelta {
+        self.now() - DateTime::UNIX_EPOCH
+    }
+
+    /// When a time service of the network last set the clock, by that very clock; `None` where none is known.
+    fn set_by_network(&self) -> Option<DateTime<Utc>> {
+        None
+    }
+
+    /// It cannot be earlier than this.
+    fn earliest(&self) -> DateTime<Utc> {
+        DateTime::UNIX_EPOCH
+    }
 }
 
 /// The machine's clock.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct SystemClock;
+
+/// No program with this code was built before this instant, in seconds since 1970. A build that is told its own
+/// instant (`SOURCE_DATE_EPOCH`) knows better.
+const WRITTEN: i64 = 1_793_491_200;
+const BUILT: Option<&str> = option_env!("SOURCE_DATE_EPOCH");
+/// The time service of systemd touches this file whenever it has set the clock. The kernel's own flag takes an unsafe
+/// call, and says nothing of when.
+const SET_BY_NETWORK: &str = "/run/systemd/timesync/synchronized";
 
 impl Clock for SystemClock {
     #[expect(
@@ -24,6 +52,21 @@ impl Clock for SystemClock {
     )]
     fn now(&self) -> DateTime<Utc> {
         Utc::now()
+    }
+
+    fn uptime(&self) -> TimeDelta {
+        let up = clock_gettime(ClockId::Boottime);
+        TimeDelta::seconds(up.tv_sec) + TimeDelta::nanoseconds(up.tv_nsec)
+    }
+
+    fn set_by_network(&self) -> Option<DateTime<Utc>> {
+        let touched = std::fs::metadata(SET_BY_NETWORK).ok()?.modified().ok()?;
+        Some(touched.into())
+    }
+
+    fn earliest(&self) -> DateTime<Utc> {
+        let built = BUILT.and_then(|seconds| seconds.parse().ok());
+        DateTime::from_timestamp(built.unwrap_or(WRITTEN), 0).unwrap_or_default()
     }
 }
 
@@ -37,6 +80,8 @@ pub fn system() -> Arc<dyn Clock> {
 #[derive(Debug, Default)]
 pub struct SetClock {
     seconds: AtomicI64,
+    /// What somebody made it wrong by.
+    wrong_by: AtomicI64,
 }
 
 impl SetClock {
@@ -48,15 +93,36 @@ impl SetClock {
         clock
     }
 
-    /// Sets the time, in whole seconds.
+    /// Lets time pass up to an instant, in whole seconds. The clock is right then.
     pub fn set(&self, now: DateTime<Utc>) {
         self.seconds.store(now.timestamp(), Ordering::Relaxed);
+        self.wrong_by.store(0, Ordering::Relaxed);
+    }
+
+    /// Makes the clock wrong by so much, without any time passing.
+    pub fn make_wrong_by(&self, error: TimeDelta) {
+        self.wrong_by.store(error.num_seconds(), Ordering::Relaxed);
+    }
+
+    /// Lets time pass up to an instant, and the clock stay as wrong as it is.
+    pub fn pass_to(&self, now: DateTime<Utc>) {
+        self.seconds.store(now.timestamp(), Ordering::Relaxed);
+    }
+
+    /// What a right clock says.
+    #[must_use]
+    pub fn truth(&self) -> DateTime<Utc> {
+        DateTime::from_timestamp(self.seconds.load(Ordering::Relaxed), 0).unwrap_or_default()
     }
 }
 
 impl Clock for SetClock {
     fn now(&self) -> DateTime<Utc> {
-        DateTime::from_timestamp(self.seconds.load(Ordering::Relaxed), 0).unwrap_or_default()
+        self.truth() + TimeDelta::seconds(self.wrong_by.load(Ordering::Relaxed))
+    }
+
+    fn uptime(&self) -> TimeDelta {
+        self.truth() - DateTime::UNIX_EPOCH
     }
 }
 

@@ -11,6 +11,7 @@ use reqwest::{Certificate, ClientBuilder, Response, Url};
 
 use super::excerpt::Excerpt;
 use super::get_error::GetError;
+use super::heard::Heard;
 use super::retry;
 use super::url::HttpUrl;
 use crate::error_chain::error_chain;
@@ -84,6 +85,7 @@ pub struct Client {
     limits: Limits,
     /// Requests that this copy and those made of it have sent.
     requests: Arc<AtomicU32>,
+    heard: Arc<Heard>,
 }
 
 impl Client {
@@ -109,6 +111,7 @@ impl Client {
             http,
             limits,
             requests: Arc::default(),
+            heard: Arc::default(),
         })
     }
 
@@ -125,6 +128,37 @@ impl Client {
     #[must_use]
     pub fn requests(&self) -> u32 {
         self.requests.load(Ordering::Relaxed)
+    }
+
+    /// Notes the dates of answers there.
+    #[must_use]
+    pub fn hearing(mut self, heard: Arc<Heard>) -> Self {
+        self.heard = heard;
+        self
+    }
+
+    /// The dates of answers.
+    #[must_use]
+    pub const fn heard(&self) -> &Arc<Heard> {
+        &self.heard
+    }
+
+    /// Asks a host for nothing but the date of its answer, once.
+    pub async fn ask_date(&self, url: &HttpUrl) {
+        let request = self.http.head(url.whole().clone());
+        match request.send().await {
+            Ok(response) => self.note_date(&response),
+            Err(error) => {
+                let error = error_chain(&transport(url, error));
+                tracing::info!(error, "the time could not be asked for");
+            }
+        }
+    }
+
+    fn note_date(&self, response: &Response) {
+        if let Some(host) = response.url().host_str() {
+            self.heard.note(host, response.headers());
+        }
     }
 
     /// What this client allows a feed.
@@ -162,6 +196,7 @@ impl Client {
         let request = self.http.get(url.whole().clone());
         let sent = request.send().await;
         let response = sent.map_err(|error| transport(url, error))?;
+        self.note_date(&response);
         if response.status().is_success() {
             self.body(url, response).await
         } else {

@@ -8,6 +8,7 @@ mod client;
 mod error;
 mod excerpt;
 mod get_error;
+mod heard;
 pub mod ncei;
 pub mod open_meteo;
 mod retry;
@@ -26,6 +27,7 @@ pub use client::{Client, ClientError, Limits};
 pub use error::{FeedError, ParseError};
 pub use excerpt::Excerpt;
 pub use get_error::GetError;
+pub use heard::Heard;
 pub use ncei::NceiFeed;
 pub use open_meteo::OpenMeteoFeed;
 pub use row_problem::{RowFault, RowProblem};
@@ -72,6 +74,15 @@ impl ForecastSource {
             Self::Table(feed) => feed.host(),
         }
     }
+
+    /// Its address, unless it is a file.
+    #[must_use]
+    pub fn url(&self) -> Option<HttpUrl> {
+        match self {
+            Self::OpenMeteo(feed) => Some(feed.url()),
+            Self::Table(feed) => feed.source.url().cloned(),
+        }
+    }
 }
 
 /// Fetches a forecast: days around today, oldest first.
@@ -111,6 +122,15 @@ impl FeedSource {
         match self {
             Self::Ncei(feed) => Some(feed.base_url.host()),
             Self::Table(feed) => feed.host(),
+        }
+    }
+
+    /// The address at which it is asked for a day, unless it is a file.
+    #[must_use]
+    pub fn url(&self, day: NaiveDate) -> Option<HttpUrl> {
+        match self {
+            Self::Ncei(feed) => Some(feed.url(day, day)),
+            Self::Table(feed) => feed.source.url().cloned(),
         }
     }
 }

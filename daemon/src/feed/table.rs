@@ -90,6 +90,17 @@ pub enum TableSource {
     Url(HttpUrl),
 }
 
+impl TableSource {
+    /// The address, where it is one.
+    #[must_use]
+    pub const fn url(&self) -> Option<&HttpUrl> {
+        match self {
+            Self::File(_) => None,
+            Self::Url(url) => Some(url),
+        }
+    }
+}
+
 impl TryFrom<String> for TableSource {
     type Error = BadUrl;
     fn try_from(text: String) -> Result<Self, BadUrl> {

@@ -1,7 +1,9 @@
 //! Unattended running: what is due, the jobs, and the loop that nudges them.
 
+mod ask_time;
 pub mod due;
 pub mod fetching;
+pub mod gate;
 mod heartbeat;
 pub mod jobs;
 pub mod keeping;
@@ -13,9 +15,11 @@ mod run;
 mod said;
 mod service_manager;
 mod standing;
+mod task;
 mod tasks;
 #[cfg(test)]
 mod test_farm;
+mod timekeeper;
 
 pub use lock::{Lock, LockError};
 pub use run::run;

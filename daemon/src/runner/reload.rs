@@ -51,7 +51,7 @@ impl Watch {
                 tracing::info!(farm = config.farm, "changed configuration taken over");
                 Workshop {
                     config: Arc::new(config),
-                    client: Arc::new(client),
+                    client: Arc::new(client.hearing(Arc::clone(workshop.client.heard()))),
                     ..workshop.clone()
                 }
             }

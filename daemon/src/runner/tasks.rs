@@ -1,24 +1,25 @@
-//! Four tasks of work, and the step that begins in them what is due.
+//! Five tasks of work, and the step that begins in them what is due, by a clock that is believed.
 
 use std::sync::Arc;
 use std::time::Duration;
 
-use chrono::{DateTime, TimeDelta, Utc};
-use tokio::task::{JoinError, JoinHandle};
+use chrono::{DateTime, NaiveDate, Utc};
+use rusqlite::Connection;
+use tokio::task::JoinError;
 
 use super::due::{DayRuns, due};
+use super::gate::{Verdict, may_tell};
 use super::jobs::Workshop;
 use super::reload::Watch;
 use super::said::Said;
 use super::standing::standing;
+use super::task::{Task, finish};
+use super::timekeeper::Timekeeper;
 use crate::error_chain::error_chain;
-use crate::store::jobs::Job;
-use crate::store::{StoreError, Unusable, days};
+use crate::store::jobs::{self, Job};
+use crate::store::{StoreError, Unusable, days, set_aside};
 use crate::telling::TellError;
 use crate::trim::trim;
-
-/// The clock may be so far behind the newest fetch before it is not believed.
-const CLOCK_SLACK: TimeDelta = TimeDelta::minutes(10);
 
 /// The work under way, at most one of each kind.
 #[derive(Debug)]
@@ -28,51 +29,41 @@ pub(super) struct Tasks {
     watch: Watch,
     /// Trouble that is noted nowhere else.
     said: Said,
+    /// Watches over the machine's clock.
+    time: Timekeeper,
     fetch: Option<Task>,
     tell: Option<Task>,
     deliver: Option<Task>,
     take_in: Option<Task>,
+    ask_time: Option<Task>,
 }
 
-/// Work under way. It hands back the error that it could not note itself.
-#[derive(Debug)]
-struct Task {
-    name: &'static str,
-    /// What the store keeps account of.
-    job: Option<Job>,
-    work: JoinHandle<anyhow::Result<()>>,
-}
-
-impl Task {
-    fn new(
-        name: &'static str,
-        work: impl Future<Output = anyhow::Result<()>> + Send + 'static,
-    ) -> Self {
-        Self {
-            name,
-            job: None,
-            work: tokio::spawn(work),
-        }
-    }
-
-    fn of(job: Job, work: impl Future<Output = anyhow::Result<()>> + Send + 'static) -> Self {
-        Self {
-            job: Some(job),
-            ..Self::new(job.name(), work)
-        }
-    }
+/// What the records say at a step.
+struct Looked {
+    runs: DayRuns,
+    newest: days::Newest,
+    /// The newest day before today that was told.
+    told_before: Option<NaiveDate>,
+    /// Something is stored that a clock dated ahead.
+    ahead: bool,
 }
 
 impl Tasks {
     pub(super) fn new(workshop: Workshop) -> Self {
+        let time = Timekeeper::new(Arc::clone(&workshop.clock));
         Self {
             watch: Watch::new(&workshop.config),
             said: Said::default(),
-            workshop,
+            workshop: Workshop {
+                clock: time.steady(),
+                ..workshop
+            },
+            time,
             fetch: None,
             tell: None,
             deliver: None,
             take_in: None,
+            ask_time: None,
         }
     }
 
@@ -82,26 +73,29 @@ impl Tasks {
     /// # Errors
     /// When the records cannot be read and the next step would meet the same.
     pub(super) async fn step(&mut self) -> Result<(), StoreError> {
-        let now = self.workshop.clock.now();
-        self.reap(now).await;
-        if let Some(workshop) = self.watch.taken_over(&self.workshop, now) {
+        let now = self.time.look();
+        let steady = self.workshop.clock.now();
+        self.reap(steady).await;
+        if let Some(workshop) = self.watch.taken_over(&self.workshop, steady) {
             self.workshop = workshop;
         }
-        let read = self.read_runs(now).await;
-        self.go_on(read, now)
+        let looked = self.look(now).await;
+        self.go_on(looked, now).await
     }
 
     /// Begins what is due, by what was read.
-    fn go_on(
+    async fn go_on(
         &mut self,
-        read: Result<(DayRuns, Option<DateTime<Utc>>), StoreError>,
+        looked: Result<Looked, StoreError>,
         now: DateTime<Utc>,
     ) -> Result<(), StoreError> {
-        match read {
-            Ok((runs, newest_fetch)) => {
+        match looked {
+            Ok(looked) => {
                 self.said.is_well("records");
-                if self.is_believed(now, newest_fetch) {
-                    self.begin_all(&runs, now);
+                if let Some(agree) = self.believed(now, looked.newest.fetch).await
+                    && self.set_aside(&looked, agree, now).await
+                {
+                    self.begin_all(&looked, agree, now);
                 }
                 Ok(())
             }
@@ -126,34 +120,117 @@ impl Tasks {
         store.read(move |c| standing(c, &config)).await
     }
 
-    async fn read_runs(
-        &self,
-        now: DateTime<Utc>,
-    ) -> Result<(DayRuns, Option<DateTime<Utc>>), StoreError> {
-        let day = self.workshop.config.day_of(now);
-        let store = &self.workshop.store;
-        store
-            .read(move |c| Ok((DayRuns::read(c, day)?, days::newest_fetch(c)?)))
-            .await
+    async fn look(&self, now: DateTime<Utc>) -> Result<Looked, StoreError> {
+        let config = &self.workshop.config;
+        let day = config.day_of(now);
+        let stations: Vec<_> = config.stations.iter().map(|s| s.id.clone()).collect();
+        let read = move |c: &Connection| {
+            Ok(Looked {
+                runs: DayRuns::read(c, day)?,
+                newest: days::newest(c, &stations)?,
+                told_before: jobs::done_before(c, Job::Tell, day)?,
+                ahead: set_aside::is_owed(c, day, now)?,
+            })
+        };
+        self.workshop.store.read(read).await
     }
 
-    /// Whether the clock may be right: by a wrong one, another day than today would be told.
-    fn is_believed(&mut self, now: DateTime<Utc>, newest_fetch: Option<DateTime<Utc>>) -> bool {
-        let behind = newest_fetch.filter(|newest| now + CLOCK_SLACK < *newest);
-        match behind {
-            None => self.said.is_well("clock"),
-            Some(newest) => {
-                if self.said.is_news("clock", &newest.to_string()) {
-                    tracing::warn!(%now, %newest, "the clock is behind the newest fetch; nothing is done until it is right");
-                }
+    /// How many witnesses agree with the clock, where it is believed: by a wrong one, another day than today would
+    /// be told. Where nobody says anything of it, whoever can be asked is asked first.
+    async fn believed(
+        &mut self,
+        now: DateTime<Utc>,
+        newest_fetch: Option<DateTime<Utc>>,
+    ) -> Option<usize> {
+        let verdict = self
+            .time
+            .judge(now, newest_fetch, self.workshop.client.heard());
+        let doubt = match &verdict {
+            Verdict::Believed(_) => None,
+            Verdict::Doubted(doubt) => Some(doubt.to_string()),
+        };
+        if self
+            .said
+            .is_news("clock", doubt.as_deref().unwrap_or_default())
+        {
+            self.workshop.note_doubt(doubt, now).await;
+        }
+        let waits = !self.time.has_asked() || self.ask_time.is_some();
+        let can_ask = waits && self.workshop.can_ask_time();
+        match verdict {
+            Verdict::Believed(agree) if agree > 0 || !can_ask => {
+                self.time.believe(now);
+                Some(agree)
+            }
+            _ => {
+                self.ask_time();
+                None
             }
         }
-        behind.is_none()
     }
 
-    fn begin_all(&mut self, runs: &DayRuns, now: DateTime<Utc>) {
-        for job in due(&self.workshop.config, runs, now) {
-            self.begin(job, now);
+    /// Sets aside what a clock dated ahead, once two witnesses agree with this one, and says whether nothing of it
+    /// is left.
+    async fn set_aside(&mut self, looked: &Looked, agree: usize, now: DateTime<Utc>) -> bool {
+        if !looked.ahead {
+            self.said.is_well("ahead");
+            return true;
+        }
+        if agree >= 2 {
+            match self.workshop.set_aside(now).await {
+                // What was read is not what is stored any more.
+                Ok(_) => self.said.is_well("ahead"),
+                Err(error) => {
+                    let error = error_chain(&error);
+                    if self.said.is_news("ahead", &error) {
+                        tracing::error!(error, "what was dated ahead cannot be set aside");
+                    }
+                }
+            }
+            return false;
+        }
+        self.ask_time();
+        if self.said.is_news("ahead", "") {
+            tracing::warn!(
+                "records are dated later than now; no day is told until two witnesses agree with the clock, \
+                 or `duskflight clock mend` sets them aside"
+            );
+        }
+        true
+    }
+
+    fn ask_time(&mut self) {
+        if self.ask_time.is_none() && self.workshop.can_ask_time() && self.time.asks_now() {
+            let workshop = self.workshop.clone();
+            self.ask_time = Some(Task::new("ask the time", async move {
+                workshop.ask_time().await;
+                Ok(())
+            }));
+        }
+    }
+
+    /// Whether today may be told by a clock with so many witnesses.
+    fn may_tell(&mut self, looked: &Looked, agree: usize, now: DateTime<Utc>) -> bool {
+        let (day, before) = (self.workshop.config.day_of(now), looked.told_before);
+        if looked.ahead {
+            return false;
+        }
+        if may_tell(agree, day, before, looked.newest.day) {
+            self.said.is_well("silence");
+            return true;
+        }
+        self.ask_time();
+        if self.said.is_news("silence", &day.to_string()) {
+            tracing::warn!(%day, told_before = ?before, "after so long nothing is told until two witnesses agree with the clock");
+        }
+        false
+    }
+
+    fn begin_all(&mut self, looked: &Looked, agree: usize, now: DateTime<Utc>) {
+        for job in due(&self.workshop.config, &looked.runs, now) {
+            if job != Job::Tell || self.may_tell(looked, agree, now) {
+                self.begin(job, now);
+            }
         }
         if self.deliver.is_none() {
             let workshop = self.workshop.clone();
@@ -206,6 +283,7 @@ impl Tasks {
             &mut self.tell,
             &mut self.deliver,
             &mut self.take_in,
+            &mut self.ask_time,
         ];
         let mut ended = Vec::new();
         for task in tasks {
@@ -263,22 +341,16 @@ impl Tasks {
         self.deliver = Some(Task::new("deliver", work));
     }
 
-    /// Waits a bounded time for what has begun, then lets go of it: every job is safe to cut off.
+    /// Waits a bounded time for what has begun, then lets go of it.
     pub(super) async fn finish(self, within: Duration) {
-        let tasks = [self.fetch, self.tell, self.deliver, self.take_in];
-        let deadline = tokio::time::Instant::now() + within;
-        for task in tasks.into_iter().flatten() {
-            let name = task.name;
-            let abort = task.work.abort_handle();
-            match tokio::time::timeout_at(deadline, task.work).await {
-                Ok(Ok(Ok(()))) => {}
-                Ok(ended) => tracing::error!(job = name, ?ended, "work failed at the stop"),
-                Err(_) => {
-                    tracing::warn!(job = name, "cut off at the stop");
-                    abort.abort();
-                }
-            }
-        }
+        let tasks = [
+            self.fetch,
+            self.tell,
+            self.deliver,
+            self.take_in,
+            self.ask_time,
+        ];
+        finish(tasks.into_iter().flatten(), within).await;
     }
 }
 

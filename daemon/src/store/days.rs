@@ -368,14 +368,42 @@ pub fn last_answer(
     last.map(instant).transpose()
 }
 
-/// The newest instant at which anything was fetched.
+/// The newest of what stations sent.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Newest {
+    /// The newest fetch that went well by a clock that the station's own days agree with.
+    pub fetch: Option<DateTime<Utc>>,
+    /// The newest day.
+    pub day: Option<NaiveDate>,
+}
+
+/// A station's newest day is so long before a fetch at the most whose clock it agrees with.
+const AGREES_WITHIN: Days = Days::new(15);
+
+/// The newest of what came from some stations. A fetch whose instant lies long after the newest day of its station
+/// says nothing of the time: it may have been made by a clock that was ahead.
 ///
 /// # Errors
 /// A failing statement.
-pub fn newest_fetch(connection: &Connection) -> Result<Option<DateTime<Utc>>, StoreError> {
-    let newest: Option<i64> =
-        connection.query_row("SELECT max(at) FROM fetch_log", [], |row| row.get(0))?;
-    newest.map(instant).transpose()
+pub fn newest(connection: &Connection, stations: &[StationId]) -> Result<Newest, StoreError> {
+    let mut day_of =
+        connection.prepare_cached("SELECT max(day) FROM station_day WHERE station = ?1")?;
+    let mut fetch_of = connection.prepare_cached(
+        "SELECT max(at) FROM fetch_log WHERE station = ?1 AND outcome = 'ok' AND at < unixepoch(?2)",
+    )?;
+    let mut newest = Newest::default();
+    for station in stations {
+        let found: Option<String> = day_of.query_row([station.as_str()], |row| row.get(0))?;
+        let Some(found) = found.map(|text| day(&text)).transpose()? else {
+            continue;
+        };
+        let agrees_before = found.checked_add_days(AGREES_WITHIN).unwrap_or(found);
+        let key = params![station.as_str(), agrees_before.to_string()];
+        let at: Option<i64> = fetch_of.query_row(key, |row| row.get(0))?;
+        newest.fetch = newest.fetch.max(at.map(instant).transpose()?);
+        newest.day = newest.day.max(Some(found));
+    }
+    Ok(newest)
 }
 
 #[cfg(test)]

@@ -38,6 +38,9 @@ struct Line {
     /// Left out by versions before.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     entered: Option<Entered>,
+    /// It was sent by a clock that was ahead, and is not learnt from.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    set_aside: bool,
     told: Vec<ToldRow>,
 }
 
@@ -82,7 +85,7 @@ pub fn match_up(
 ) -> Result<Matched, JournalError> {
     let since = kept_since(now);
     let mut lines = read(journal)?;
-    lines.retain(|line| line.sent_at >= since);
+    lines.retain(|line| line.sent_at >= since && !line.set_aside);
     let mut unwritten = sent(connection, since)?;
     let sent: BTreeSet<&str> = unwritten.iter().map(|line| line.mail.as_str()).collect();
     let mut learnt = 0;
@@ -164,15 +167,51 @@ pub fn prune(journal: &Path, now: DateTime<Utc>) -> Result<(), JournalError> {
     let since = kept_since(now);
     let lines = read(journal)?;
     let kept: Vec<&Line> = lines.iter().filter(|line| line.sent_at >= since).collect();
-    if kept.len() == lines.len() {
-        return Ok(());
+    match kept.len() == lines.len() {
+        true => Ok(()),
+        false => replace(journal, kept),
     }
+}
+
+/// Marks the lines of days after `today`, which a clock told that was ahead, so that they are not learnt back, and
+/// gives how many. What was sent of other days later than `now` was sent by now.
+///
+/// # Errors
+/// A journal that cannot be read or written.
+pub(super) fn set_aside(
+    journal: &Path,
+    today: NaiveDate,
+    now: DateTime<Utc>,
+) -> Result<usize, JournalError> {
+    let (today, now) = (today.to_string(), now.timestamp());
+    let mut lines = read(journal)?;
+    let (mut marked, mut late) = (0, 0);
+    for line in lines.iter_mut().filter(|line| !line.set_aside) {
+        if line.day > today {
+            line.set_aside = true;
+            marked += 1;
+        } else if line.sent_at > now {
+            line.sent_at = now;
+            late += 1;
+        }
+    }
+    if marked + late > 0 {
+        replace(journal, &lines)?;
+    }
+    Ok(marked)
+}
+
+/// Replaces the file as a whole.
+fn replace<'a>(
+    journal: &Path,
+    lines: impl IntoIterator<Item = &'a Line>,
+) -> Result<(), JournalError> {
     let mut new = journal.as_os_str().to_owned();
     new.push(".new");
     let replace = || {
         let mut file = fs::File::create(&new)?;
         file.set_permissions(fs::metadata(journal)?.permissions())?;
-        file.write_all(text(kept).as_bytes())?;
+        file.write_all(text(lines).as_bytes())?;
         file.sync_data()?;
         fs::rename(&new, journal)
     };
@@ -382,6 +421,7 @@ fn line(row: &Row<'_>) -> rusqlite::Result<Line> {
         sent_at: row.get(5)?,
         about: row.get(6)?,
         entered: None,
+        set_aside: false,
         told: Vec::new(),
     })
 }

@@ -7,6 +7,7 @@ pub mod alarm;
 pub mod alerts;
 pub mod answers_aside;
 mod beside;
+pub mod clock_doubt;
 mod column;
 mod connection;
 pub mod days;
@@ -31,6 +32,7 @@ pub mod outbox_report;
 pub mod retention;
 #[cfg(test)]
 mod sample;
+pub mod set_aside;
 mod shrink;
 pub mod snapshot;
 pub mod told;

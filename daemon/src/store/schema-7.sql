@@ -118,3 +118,18 @@ CREATE TABLE feed_wait (
   asked_at    INTEGER NOT NULL,                                -- instant of its answer
   until       INTEGER NOT NULL                                 -- not asked before this instant
 ) STRICT, WITHOUT ROWID;
+
+CREATE TABLE set_aside (
+  -- What was stored under a clock that was ahead, once it is known: as it stood, out of every other table.
+  id          INTEGER PRIMARY KEY,
+  at          INTEGER NOT NULL,                                -- instant at which it was set aside
+  record      TEXT NOT NULL,                                   -- the table it stood in
+  content     TEXT NOT NULL CHECK (json_valid(content))        -- its row by columns, without bytes
+) STRICT;
+
+CREATE TABLE clock_doubt (
+  -- That the machine's clock is not believed just now, and nothing is stored or told by it. No row: it is.
+  id          INTEGER PRIMARY KEY CHECK (id = 1),
+  since       INTEGER NOT NULL,                                -- instant, by that clock
+  why         TEXT NOT NULL                                    -- in words for people
+) STRICT;

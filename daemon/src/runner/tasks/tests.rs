@@ -1,8 +1,10 @@
 use std::fs;
 
+use chrono::TimeDelta;
 use rusqlite::ffi;
 
 use super::*;
+use crate::runner::gate::Doubt;
 use crate::runner::test_farm::{TestFarm, instant, june};
 use crate::store::jobs::{self, Run, RunState};
 
@@ -20,7 +22,13 @@ impl Tasks {
 
     /// Waits until all work under way has ended; a step then reaps it.
     async fn settle(&self) {
-        let tasks = [&self.fetch, &self.tell, &self.deliver, &self.take_in];
+        let tasks = [
+            &self.fetch,
+            &self.tell,
+            &self.deliver,
+            &self.take_in,
+            &self.ask_time,
+        ];
         let ended = async {
             for task in tasks.into_iter().flatten() {
                 while !task.work.is_finished() {
@@ -95,14 +103,14 @@ async fn by_a_clock_behind_the_newest_fetch_nothing_is_begun_and_that_is_said_on
     let mut tasks = Tasks::new(farm.workshop());
     tasks.work_off(&farm, FETCHING).await;
     // A day slow, the fetch of the 19th would be due.
-    farm.clock.set(instant("2022-06-19T13:30:00Z"));
+    farm.clock.make_wrong_by(TimeDelta::hours(-22));
     tasks.step().await.unwrap();
     assert_eq!(tasks.under_way(), [""; 0]);
-    let newest = instant(FETCHING).to_string();
-    assert!(!tasks.said.is_news("clock", &newest), "it was not said");
+    let behind = Doubt::BehindFetch(instant(FETCHING)).to_string();
+    assert!(!tasks.said.is_news("clock", &behind), "it was not said");
     // Minutes are no matter, and right again it goes on.
     tasks.work_off(&farm, "2022-06-20T11:25:00Z").await;
-    assert!(tasks.said.is_news("clock", &newest), "it is still wrong");
+    assert!(tasks.said.is_news("clock", &behind), "it is still wrong");
     tasks.work_off(&farm, TELLING).await;
     let told = tasks.run_of(Job::Tell).await.unwrap();
     assert_eq!(told.state, RunState::Done);
@@ -187,7 +195,7 @@ async fn records_in_use_are_asked_again_and_lost_ones_end_the_step() {
     let mut tasks = Tasks::new(farm.workshop());
     let now = instant(FETCHING);
     for code in [ffi::SQLITE_BUSY, ffi::SQLITE_LOCKED] {
-        tasks.go_on(Err(answered(code)), now).unwrap();
+        tasks.go_on(Err(answered(code)), now).await.unwrap();
         let said = error_chain(&answered(code));
         assert!(!tasks.said.is_news("records", &said), "it was not said");
     }
@@ -197,7 +205,7 @@ async fn records_in_use_are_asked_again_and_lost_ones_end_the_step() {
         StoreError::Ended,
     ] {
         let said = error.to_string();
-        assert!(tasks.go_on(Err(error), now).is_err(), "{said}");
+        assert!(tasks.go_on(Err(error), now).await.is_err(), "{said}");
     }
     assert_eq!(tasks.under_way(), [""; 0]);
     // The next step that can read them goes on.

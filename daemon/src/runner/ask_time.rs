@@ -1,0 +1,83 @@
+//! What a workshop does about the machine's clock: asks others for the time, notes a doubt, and sets aside what a
+//! clock dated ahead.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, Utc};
+
+use super::jobs::Workshop;
+use crate::error_chain::error_chain;
+use crate::feed::HttpUrl;
+use crate::store::journal::{self, JournalError};
+use crate::store::{StoreError, clock_doubt, set_aside};
+
+/// So many hosts are asked at the most.
+const MOST_HOSTS: usize = 5;
+
+impl Workshop {
+    /// Whether any host of the configuration can be asked for the time.
+    pub(super) fn can_ask_time(&self) -> bool {
+        !self.hosts().is_empty()
+    }
+
+    /// Asks the hosts of feeds and forecasts for the time. Nothing is stored.
+    pub async fn ask_time(&self) {
+        for url in self.hosts().values().take(MOST_HOSTS) {
+            self.client.ask_date(url).await;
+        }
+    }
+
+    /// An address of each host that is heeded.
+    fn hosts(&self) -> BTreeMap<String, HttpUrl> {
+        let day = self.config.day_of(self.clock.now());
+        let heard = self.client.heard();
+        let of_stations = self.config.stations.iter().flat_map(|station| {
+            let forecast = station.forecast.as_ref().and_then(|source| source.url());
+            station.source.url(day).into_iter().chain(forecast)
+        });
+        let with_host = of_stations.filter_map(|url| {
+            let host = url.whole().host_str()?.to_owned();
+            heard.heeds(&host).then_some((host, url))
+        });
+        with_host.collect()
+    }
+
+    /// Notes why the clock is not believed, or that it is, in the log and where `status` finds it.
+    pub(super) async fn note_doubt(&self, why: Option<String>, now: DateTime<Utc>) {
+        match &why {
+            Some(why) => tracing::warn!(
+                %now, why, "the clock is not believed; nothing is stored or told by it until it is right"
+            ),
+            None => tracing::info!(%now, "the clock is believed"),
+        }
+        let noted = self
+            .store
+            .write(move |t| clock_doubt::note(t, why.as_deref(), now));
+        let noted: Result<(), StoreError> = noted.await;
+        if let Err(error) = noted {
+            tracing::warn!(error = error_chain(&error), "the doubt cannot be noted");
+        }
+    }
+
+    /// Sets aside what is dated later than an instant that is right, and gives it in words, each with how often.
+    ///
+    /// # Errors
+    /// When the records or the journal cannot be read or written.
+    pub(super) async fn set_aside(
+        &self,
+        now: DateTime<Utc>,
+    ) -> Result<Vec<(&'static str, u32)>, JournalError> {
+        let journal = journal::path_beside(&self.config.database);
+        let today = self.config.day_of(now);
+        let set_aside = self
+            .store
+            .write(move |t| set_aside::set_aside(t, &journal, today, now))
+            .await?;
+        let said = set_aside
+            .iter()
+            .map(|(what, count)| format!("{count} {what}"));
+        let said: Vec<String> = said.collect();
+        tracing::warn!(%now, set_aside = said.join(", "), "what a clock dated ahead is set aside");
+        Ok(set_aside)
+    }
+}
