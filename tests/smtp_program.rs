@@ -399,3 +399,55 @@ fn a_password_may_come_from_the_service_manager_or_the_environment() {
     farm.write("smtp-password", "secret\n");
     assert!(!warned("CREDENTIALS_DIRECTORY", farm.config()));
 }
+
+#[test]
+fn the_page_for_a_report_says_what_one_asks_first_and_shows_no_secret() {
+    let key = "9f86d081884c7d659a2feaa0c55ad015";
+    let server = Scripted::start(&[(At::Auth, Act::Repeat("535 5.7.8 not this:"))]);
+    let farm = Farm::new("2022-04-30");
+    farm.write("password", &format!("{PASSWORD}\n"));
+    farm.route(&format!(
+        "host = \"127.0.0.1\"\nport = {}\nsecurity = \"none\"\nusername = \"office\"\n\
+         password_file = \"password\"\ntimeout_s = 2\n",
+        server.port()
+    ));
+    let beat = format!("[telling]\nheartbeat = \"https://watch.test.example/{key}\"\n\n[mail]");
+    farm.change("[mail]", &beat);
+    farm.change(
+        "yard.csv",
+        &format!("http://127.0.0.1:9/{key}/day.csv?key={key}"),
+    );
+    let nightly = [
+        "nightly",
+        "--config",
+        farm.config(),
+        "--as-of",
+        "2022-04-16",
+    ];
+    refused(75, &nightly);
+    let page = printed(&["doctor", "--config", farm.config()]);
+    for words in [
+        "duskflight ",
+        "duskflight.toml, mode 0",
+        "configuration: no errors",
+        "duskflight.sqlite, mode 0",
+        "quick check: ok",
+        "MB free",
+        "tell: done for 2022-04-16",
+        "last fetch failed: fetch http://127.0.0.1:9/…/day.csv?…",
+        "1 waiting",
+        "app password",
+    ] {
+        assert!(page.contains(words), "{words}: {page}");
+    }
+    for secret in [PASSWORD, key, "ada@test.example", "gil@test.example"] {
+        assert!(!page.contains(secret), "{secret}: {page}");
+    }
+    // It makes nothing that is not there, and a configuration that is wrong is on the page, too.
+    std::fs::remove_file(farm.path("duskflight.sqlite")).unwrap();
+    let page = printed(&["doctor", "--config", farm.config()]);
+    assert!(!farm.path("duskflight.sqlite").exists(), "{page}");
+    farm.change("[farm]", "[farm]\nnonsense = 1");
+    let page = printed(&["doctor", "--config", farm.config()]);
+    assert!(page.contains("nonsense"), "{page}");
+}

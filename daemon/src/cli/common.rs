@@ -3,7 +3,7 @@
 use std::fmt::Display;
 use std::future::Future;
 use std::io::{IsTerminal, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use anyhow::Context;
@@ -41,6 +41,10 @@ pub(super) struct AsOf {
 }
 
 impl ConfigDir {
+    pub(super) fn path(&self) -> &Path {
+        &self.dir
+    }
+
     pub(super) fn read(&self) -> Result<Arc<Config>, Failure> {
         Ok(Arc::new(Config::read(&self.dir)?))
     }

@@ -221,7 +221,7 @@ fn line(text: &mut String, what: &str, words: &str) {
     let _ = writeln!(text, "{what}: {words}");
 }
 
-fn run_words(config: &Config, run: &Run) -> String {
+pub(super) fn run_words(config: &Config, run: &Run) -> String {
     let state = match run.state {
         RunState::Running => "begun",
         RunState::Done => "done",
@@ -235,7 +235,11 @@ fn run_words(config: &Config, run: &Run) -> String {
     format!("{state} for {}, {at}{error}", run.day)
 }
 
-fn outbox_words(zone: Tz, standing: &outbox_report::Standing, now: DateTime<Utc>) -> String {
+pub(super) fn outbox_words(
+    zone: Tz,
+    standing: &outbox_report::Standing,
+    now: DateTime<Utc>,
+) -> String {
     let waiting = standing.oldest.map_or_else(String::new, |oldest| {
         let hours = (now - oldest).max(TimeDelta::zero()).num_hours();
         format!(", the oldest for {hours} h")
@@ -255,7 +259,7 @@ fn outbox_words(zone: Tz, standing: &outbox_report::Standing, now: DateTime<Utc>
 }
 
 /// What holds mails up, and what became of those given up.
-fn trouble_words(zone: Tz, standing: &outbox_report::Standing) -> Vec<String> {
+pub(super) fn trouble_words(zone: Tz, standing: &outbox_report::Standing) -> Vec<String> {
     let mut words = Vec::new();
     if let Some(trouble) = &standing.trouble {
         let since = local(zone, trouble.since);

@@ -18,7 +18,7 @@ pub use month_day::MonthDay;
 pub use problem::{ConfigError, Problem};
 pub use secret::Secret;
 pub use smtp::{Login, Patience, Security, SmtpServer};
-pub use tables::BlockRow;
+pub use tables::{BLOCKS_FILE, BlockRow, TRAPS_FILE};
 
 pub(crate) use look::look;
 

@@ -10,9 +10,10 @@ use duskflight_core::orchard::{Block, Dispensers, Part, Place, Pull, Trap, TrapK
 use super::problem::Problem;
 use crate::sheet::{self, Columns, Fault, Row, keep};
 
-/// The tables beside the main file.
-pub(super) const BLOCKS_FILE: &str = "blocks.csv";
-pub(super) const TRAPS_FILE: &str = "traps.csv";
+/// The table of blocks, beside the main file.
+pub const BLOCKS_FILE: &str = "blocks.csv";
+/// The table of traps.
+pub const TRAPS_FILE: &str = "traps.csv";
 
 /// A block from one day on.
 #[derive(Debug, Clone, PartialEq)]

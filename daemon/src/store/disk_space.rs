@@ -12,7 +12,8 @@ pub fn trouble(database: &Path) -> Option<String> {
 }
 
 /// Room for this program, in megabytes of a million bytes.
-fn free_mb(database: &Path) -> Option<u64> {
+#[must_use]
+pub fn free_mb(database: &Path) -> Option<u64> {
     let disk = rustix::fs::statvfs(database.parent()?).ok()?;
     Some(disk.f_bavail.saturating_mul(disk.f_frsize) / 1_000_000)
 }

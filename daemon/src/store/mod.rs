@@ -19,6 +19,7 @@ mod error;
 pub mod feed_pace;
 pub mod folding;
 pub mod forecasts;
+pub mod inspect;
 pub mod jobs;
 pub mod journal;
 pub mod kept_starts;

@@ -139,7 +139,7 @@ fn copied(path: &Path, with_rows_of: fn(&str) -> bool) -> Result<Connection, Sto
 
 /// The address of a file that is read without leaving anything beside it. A file without a log of writes is
 /// open nowhere: it is read as it lies there, since SQLite would make a log that it may not take away again.
-fn address(path: &Path) -> Result<(String, Option<AsItLies>), StoreError> {
+pub(super) fn address(path: &Path) -> Result<(String, Option<AsItLies>), StoreError> {
     // In this order: a file whose log is gone only now was looked at before its log was written into it.
     let as_it_lies = AsItLies::new(path, &regular_file(path)?);
     let (how, as_it_lies) = match (beside(path, "-wal").exists(), beside(path, "-shm").exists()) {
