@@ -3,6 +3,7 @@
 mod accept_records;
 mod alerts;
 mod check;
+mod clock;
 mod common;
 mod days;
 mod demo;
@@ -58,6 +59,7 @@ enum Command {
     Run(run::Run),
     Nightly(nightly::Nightly),
     Status(status::Status),
+    Clock(clock::ClockState),
     Season(season::Season),
     Explain(explain::Explain),
     Service(service::Service),
@@ -103,6 +105,7 @@ pub fn main() -> ExitCode {
         Command::Run(command) => common::block_on(command.run()),
         Command::Nightly(command) => common::block_on(command.run()),
         Command::Status(command) => common::block_on(command.run()),
+        Command::Clock(command) => common::block_on(command.run()),
         Command::Season(command) => common::block_on(command.run()),
         Command::Explain(command) => common::block_on(command.run()),
         Command::Service(command) => common::block_on(command.run()),
