@@ -151,3 +151,13 @@ async fn days_on_which_the_clocks_change_are_told_once() {
         assert_eq!(days.days_of(told).await, owed);
     }
 }
+
+#[tokio::test]
+async fn what_a_clock_ten_days_ahead_told_is_set_aside_and_today_is_told_the_same_day() {
+    let mut days = ThreeDays::from(june(18));
+    days.drive(TimeDelta::days(10) + TimeDelta::hours(2), -30)
+        .await;
+    days.is_told_once("ten days ahead").await;
+    let aside = "SELECT content ->> 'day' FROM set_aside WHERE record = 'outbox'";
+    assert_eq!(days.days_of(aside).await, [june(29)]);
+}
