@@ -3,6 +3,7 @@
 mod accept_records;
 mod alerts;
 mod check;
+mod clock;
 mod common;
 mod days;
 mod demo;
@@ -60,6 +61,7 @@ enum Command {
     Nightly(nightly::Nightly),
     Status(status::Status),
     Doctor(doctor::Doctor),
+    Clock(clock::ClockState),
     Season(season::Season),
     Explain(explain::Explain),
     Service(service::Service),
@@ -106,6 +108,7 @@ pub fn main() -> ExitCode {
         Command::Nightly(command) => common::block_on(command.run()),
         Command::Status(command) => common::block_on(command.run()),
         Command::Doctor(command) => common::block_on(command.run()),
+        Command::Clock(command) => common::block_on(command.run()),
         Command::Season(command) => common::block_on(command.run()),
         Command::Explain(command) => common::block_on(command.run()),
         Command::Service(command) => common::block_on(command.run()),

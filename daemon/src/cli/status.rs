@@ -18,7 +18,7 @@ use crate::records::dropped_trouble;
 use crate::store::answers_aside::{self, AnswerAside};
 use crate::store::jobs::{Job, Run, RunState};
 use crate::store::journal::{self, JournalError};
-use crate::store::{StoreError, days, disk_space, jobs, outbox_report};
+use crate::store::{StoreError, clock_doubt, days, disk_space, jobs, outbox_report, set_aside};
 use crate::telling::waiting::WaitingAlerts;
 
 /// A morning is told within so long of its hour.
@@ -47,6 +47,10 @@ struct Found {
     outbox: outbox_report::Standing,
     waiting: WaitingAlerts,
     missing: Option<MissingRecords>,
+    /// Why the clock is not believed.
+    doubt: Option<String>,
+    /// What is dated later than now, each with how often.
+    ahead: Vec<(&'static str, u32)>,
 }
 
 impl Status {
@@ -60,6 +64,7 @@ impl Status {
             .collect();
         let store = store_to_read(&config)?;
         let journal = journal::path_beside(&config.database);
+        let today = config.day_of(now);
         let found = store
             .read(move |c| {
                 let stations = ids
@@ -78,6 +83,8 @@ impl Status {
                     outbox: outbox_report::standing(c)?,
                     waiting: WaitingAlerts::read(c)?,
                     missing: journal::missing(c, &journal)?,
+                    doubt: clock_doubt::read(c)?.map(|(_, why)| why),
+                    ahead: set_aside::owed(c, today, now)?,
                 })
             })
             .await
@@ -103,15 +110,16 @@ fn stale(config: &Config, found: &Found, now: DateTime<Utc>) -> Vec<String> {
     let mut stale = Vec::new();
     let missing = found.missing.as_ref();
     stale.extend(missing.map(|missing| config.words.missing_records(missing)));
+    stale.extend(clock_words(found));
     for (name, newest) in &found.stations {
-        let fresh = newest.is_some_and(|day| is_fresh(day, today));
+        let fresh = newest.is_some_and(|day| day <= today && is_fresh(day, today));
         if !fresh {
             let newest = newest.map_or_else(|| "none".to_owned(), |day| day.to_string());
             stale.push(format!("station {name}: newest complete day {newest}"));
         }
     }
     let told = |day| {
-        let done = |run: &Run| run.state == RunState::Done && run.day >= day;
+        let done = |run: &Run| run.state == RunState::Done && (day..=today).contains(&run.day);
         found
             .runs
             .iter()
@@ -148,6 +156,9 @@ fn report(config: &Config, found: &Found, now: DateTime<Utc>) -> String {
     }
     for warning in &config.warnings {
         line(&mut text, "configuration: warning", &warning.what);
+    }
+    for words in clock_words(found) {
+        line(&mut text, "clock", &words);
     }
     let today = config.day_of(now);
     for (name, newest) in &found.stations {
@@ -209,9 +220,25 @@ fn report(config: &Config, found: &Found, now: DateTime<Utc>) -> String {
     text
 }
 
+/// What is wrong with the clock, or was.
+fn clock_words(found: &Found) -> impl Iterator<Item = String> {
+    let doubt = found.doubt.iter();
+    let doubt = doubt.map(|why| format!("the clock is not believed: {why}"));
+    let counted = found.ahead.iter();
+    let counted: Vec<String> = counted
+        .map(|(what, count)| format!("{count} {what}"))
+        .collect();
+    let ahead = (!counted.is_empty()).then(|| {
+        let counted = counted.join(", ");
+        format!("{counted} are dated later than now; see `duskflight clock`")
+    });
+    doubt.chain(ahead)
+}
+
 fn age(today: NaiveDate, day: NaiveDate) -> String {
     match (today - day).num_days() {
-        ..=1 => "yesterday".to_owned(),
+        ..=-1 => "which has not come yet".to_owned(),
+        0 | 1 => "yesterday".to_owned(),
         days => format!("{days} days old"),
     }
 }

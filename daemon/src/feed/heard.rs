@@ -19,7 +19,6 @@ const NEAR: [&str; 5] = [".local", ".lan", ".home", ".internal", ".home.arpa"];
 #[derive(Debug)]
 pub struct Heard {
     clock: Arc<dyn Clock>,
-    heeds_near: bool,
     /// The date, and how long the machine had been up then.
     dates: Mutex<BTreeMap<String, (DateTime<Utc>, TimeDelta)>>,
 }
@@ -36,35 +35,32 @@ impl Heard {
     pub fn by(clock: Arc<dyn Clock>) -> Self {
         Self {
             clock,
-            heeds_near: false,
             dates: Mutex::default(),
         }
     }
 
-    /// Heeds hosts of the own network as well, as the servers of tests are.
-    #[cfg(test)]
-    pub(crate) fn near_too(mut self) -> Self {
-        self.heeds_near = true;
-        self
-    }
-
     /// Whether the date of a host is heeded.
     #[must_use]
-    pub fn heeds(&self, host: &str) -> bool {
-        self.heeds_near || !is_near(host)
+    pub fn heeds(host: &str) -> bool {
+        !is_near(host)
     }
 
     /// Notes the date of an answer; a cache says how long ago it was.
     pub(super) fn note(&self, host: &str, headers: &HeaderMap) {
         let text = |name| headers.get(name).and_then(|value| value.to_str().ok());
         let date = text(DATE.as_str()).and_then(|date| httpdate::parse_http_date(date).ok());
-        let Some(date) = date.filter(|_| self.heeds(host)) else {
+        let Some(date) = date.filter(|_| Self::heeds(host)) else {
             return;
         };
         let age = text(AGE.as_str()).and_then(|age| age.parse::<u32>().ok());
         let date = DateTime::from(date) + TimeDelta::seconds(age.unwrap_or(0).into());
+        self.hear(host, date);
+    }
+
+    /// A host says that it is so late now.
+    pub(crate) fn hear(&self, host: &str, says: DateTime<Utc>) {
         let mut dates = self.dates.lock().unwrap_or_else(PoisonError::into_inner);
-        dates.insert(host.to_owned(), (date, self.clock.uptime()));
+        dates.insert(host.to_owned(), (says, self.clock.uptime()));
     }
 
     /// What each host would say when the machine has been up for so long.

@@ -7,7 +7,7 @@ use chrono::{DateTime, Utc};
 
 use super::jobs::Workshop;
 use crate::error_chain::error_chain;
-use crate::feed::HttpUrl;
+use crate::feed::{Heard, HttpUrl};
 use crate::store::journal::{self, JournalError};
 use crate::store::{StoreError, clock_doubt, set_aside};
 
@@ -30,14 +30,13 @@ impl Workshop {
     /// An address of each host that is heeded.
     fn hosts(&self) -> BTreeMap<String, HttpUrl> {
         let day = self.config.day_of(self.clock.now());
-        let heard = self.client.heard();
         let of_stations = self.config.stations.iter().flat_map(|station| {
             let forecast = station.forecast.as_ref().and_then(|source| source.url());
             station.source.url(day).into_iter().chain(forecast)
         });
         let with_host = of_stations.filter_map(|url| {
             let host = url.whole().host_str()?.to_owned();
-            heard.heeds(&host).then_some((host, url))
+            Heard::heeds(&host).then_some((host, url))
         });
         with_host.collect()
     }

@@ -19,7 +19,7 @@ const LONGEST_WAIT: TimeDelta = TimeDelta::days(2);
 
 /// What is set aside: how it is called (nothing: it is not counted by itself), its table, and which rows, where
 /// `:today` is the present civil day and `:now` the latest instant that may be. Rows that refer to others come first.
-const AHEAD: [(&str, &str, &str); 9] = [
+const AHEAD: [(&str, &str, &str); 11] = [
     (
         "notices",
         "told",
@@ -47,10 +47,13 @@ const AHEAD: [(&str, &str, &str); 9] = [
     ("station days", "station_day", "day >= :today"),
     ("", "station_day_history", "day >= :today"),
     ("forecast days", "forecast_day", "made_on > :today"),
+    ("", "feed_tries", "day > :today"),
+    // A host asks for a day at the most, which is over before this can be.
+    ("", "feed_wait", "asked_at > :now"),
 ];
 
 /// Instants at which something true came in or was done.
-const INSTANTS: [(&str, &[&str]); 13] = [
+const INSTANTS: [(&str, &[&str]); 16] = [
     ("station_day", &["received_at"]),
     ("station_day_history", &["received_at", "replaced_at"]),
     ("temperature_decision", &["entered_at"]),
@@ -66,6 +69,9 @@ const INSTANTS: [(&str, &[&str]); 13] = [
     ("imported_file", &["imported_at"]),
     ("job_run", &["first_at", "started_at", "finished_at"]),
     ("mail_trouble", &["since"]),
+    ("alarm", &["since"]),
+    ("accepted_records", &["at"]),
+    ("answer_aside", &["since", "at"]),
     (
         "outbox",
         &[
@@ -75,6 +81,7 @@ const INSTANTS: [(&str, &[&str]); 13] = [
             "first_try_at",
             "sent_at",
             "given_up_at",
+            "unknown_since",
         ],
     ),
 ];
@@ -108,7 +115,7 @@ pub fn is_owed(
         )?)
 }
 
-/// What would be set aside, in words, each with how often.
+/// What would be set aside, in words, where anything is dated ahead, each with how often.
 ///
 /// # Errors
 /// A failing statement.
@@ -118,6 +125,9 @@ pub fn owed(
     now: DateTime<Utc>,
 ) -> Result<Vec<(&'static str, u32)>, StoreError> {
     let mut owed = Vec::new();
+    if !is_owed(connection, today, now)? {
+        return Ok(owed);
+    }
     for (what, table, which) in AHEAD.into_iter().filter(|(what, ..)| !what.is_empty()) {
         let which = filled(which, today, now);
         let sql = format!("SELECT count(*) FROM {table} WHERE {which}");

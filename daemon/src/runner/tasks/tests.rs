@@ -1,3 +1,5 @@
+mod clock;
+
 use std::fs;
 
 use chrono::TimeDelta;
