@@ -374,6 +374,14 @@ fn the_healthcheck_is_about_work_done() {
     printed(&["nightly", "--config", fresh.config()]);
     let said = printed(&["status", "--config", fresh.config(), "--healthcheck"]);
     assert_eq!(said, "healthy\n");
+
+    let clock = printed(&["clock", "--config", fresh.config()]);
+    assert!(
+        clock.contains("no doubt of it is noted\ndated later: nothing\n"),
+        "{clock}"
+    );
+    let mended = printed(&["clock", "--config", fresh.config(), "mend", "--yes"]);
+    assert_eq!(mended, "set aside: nothing\n");
 }
 
 #[test]

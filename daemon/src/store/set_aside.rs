@@ -147,6 +147,9 @@ pub fn set_aside(
     today: NaiveDate,
     now: DateTime<Utc>,
 ) -> Result<Vec<(&'static str, u32)>, JournalError> {
+    if !is_owed(connection, today, now)? {
+        return Ok(Vec::new());
+    }
     let done = owed(connection, today, now)?;
     for (_, table, which) in AHEAD {
         move_rows(connection, table, &filled(which, today, now), now)?;
