@@ -4,6 +4,7 @@
 #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 mod alerts;
+mod backups;
 mod commands;
 mod corrections;
 #[cfg(feature = "crash-points")]

@@ -2,6 +2,7 @@
 
 mod accept_records;
 mod alerts;
+mod backup;
 mod check;
 mod clock;
 mod common;
@@ -23,6 +24,7 @@ mod plan;
 mod preview;
 mod records;
 mod replay;
+mod restore;
 mod round;
 mod run;
 mod screen;
@@ -75,6 +77,8 @@ enum Command {
     #[command(subcommand)]
     Outbox(outbox::Outbox),
     AcceptRecords(accept_records::AcceptRecords),
+    Backup(backup::Backup),
+    Restore(restore::Restore),
     #[command(subcommand)]
     Visits(records::Visits),
     #[command(subcommand)]
@@ -121,6 +125,8 @@ pub fn main() -> ExitCode {
         Command::Alerts(command) => common::block_on(command.run()),
         Command::Outbox(command) => common::block_on(command.run()),
         Command::AcceptRecords(command) => common::block_on(command.run()),
+        Command::Backup(command) => command.run(),
+        Command::Restore(command) => common::block_on(command.run()),
         Command::Visits(command) => common::block_on(command.run()),
         Command::Notes(command) => common::block_on(command.run()),
         Command::Days(command) => common::block_on(command.run()),

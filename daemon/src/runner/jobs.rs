@@ -20,7 +20,7 @@ use crate::records::{DropError, Outcome, Taken, take_in};
 use crate::store::folding::fold_all;
 use crate::store::jobs::{self, Job};
 use crate::store::journal::{self, JournalError};
-use crate::store::{Store, StoreError, days, outbox, retention};
+use crate::store::{Store, StoreError, backup, days, outbox, retention};
 use crate::telling::{TellError, Told, tell, tell_missing};
 
 /// A dropped file that has not changed for so long is written whole.
@@ -136,6 +136,7 @@ impl Workshop {
                     .await?;
                 self.render_told().await;
                 self.prune(now).await;
+                self.back_up(now).await?;
             }
             Err(TellError::Past { .. }) => {}
             Err(error) => {
@@ -166,8 +167,8 @@ impl Workshop {
             .await;
         match matched {
             Ok(matched) => {
-                if matched.learnt > 0 {
-                    let mails = matched.learnt;
+                if !matched.learnt.is_empty() {
+                    let mails = matched.learnt.len();
                     tracing::warn!(mails, "the records are older than what was sent");
                 }
                 Ok(matched.missing)
@@ -187,6 +188,29 @@ impl Workshop {
         if let Err(error) = retention::prune(&self.store, &journal, kept, now).await {
             tracing::warn!(error = error_chain(&error), "old records are not pruned");
         }
+    }
+
+    /// Keeps a copy of the day. The night is told all the same; who looks after the box hears of it when it fails
+    /// again and again.
+    async fn back_up(&self, now: DateTime<Utc>) -> Result<(), StoreError> {
+        let (database, day) = (self.config.database.clone(), self.config.day_of(now));
+        let copied = match self.store.checkpoint().await {
+            Ok(()) => tokio::task::spawn_blocking(move || backup::of_day(&database, day))
+                .await
+                .unwrap_or(Err(StoreError::Ended)),
+            Err(error) => Err(error),
+        };
+        let error = copied.err().map(|error| error_chain(&error));
+        if let Some(error) = &error {
+            tracing::error!(error, "there is no backup of this day");
+        }
+        let config = Arc::clone(&self.config);
+        self.store
+            .write(move |t| {
+                operator::note(t, &config, Matter::Job("backup"), error.as_deref(), now)
+            })
+            .await?;
+        self.store.checkpoint().await
     }
 
     /// Renders what was told. The day is told all the same, and each delivery tries again.

@@ -174,6 +174,19 @@ impl Store {
         self.call(|connection| shrink(connection)).await
     }
 
+    /// Writes the log of writes into the file, which then has all, and empties the log. While another process
+    /// reads, what can be written is, and the next call does the rest.
+    ///
+    /// # Errors
+    /// A failing statement, as when the disk is full.
+    pub async fn checkpoint(&self) -> Result<(), StoreError> {
+        self.call(|connection| {
+            let truncated = connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()));
+            Ok(truncated?)
+        })
+        .await
+    }
+
     async fn call<T, E>(
         &self,
         act: impl FnOnce(&mut Connection) -> Result<T, E> + Send + 'static,
@@ -226,5 +239,24 @@ mod tests {
         let written: Result<usize, StoreError> =
             store.write(move |t| Ok(t.execute(insert, [])?)).await;
         assert_eq!(written.unwrap(), 1);
+    }
+
+    #[tokio::test]
+    async fn after_a_checkpoint_the_file_alone_has_all() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("records.sqlite");
+        let store = Store::create(&path).unwrap();
+        let insert = "INSERT INTO job_run VALUES ('tell', '2022-06-01', 'done', 1, 0, 0, 0, NULL)";
+        let written: Result<usize, StoreError> =
+            store.write(move |t| Ok(t.execute(insert, [])?)).await;
+        written.unwrap();
+        store.checkpoint().await.unwrap();
+        let alone = dir.path().join("alone.sqlite");
+        std::fs::copy(&path, &alone).unwrap();
+        let rows: i64 = Connection::open(&alone)
+            .unwrap()
+            .query_row("SELECT count(*) FROM job_run", [], |row| row.get(0))
+            .unwrap();
+        assert_eq!(rows, 1);
     }
 }

@@ -59,12 +59,18 @@ pub enum StoreError {
         /// The newest schema known here.
         known: i64,
     },
-    /// The file could not be copied before its schema is brought up to date.
-    #[error(
-        "copy the database to {path} before its schema is brought up to date; nothing was changed"
-    )]
+    /// The file could not be copied into its backups.
+    #[error("copy the database to {path}; nothing was changed")]
     Copy {
         /// The copy.
+        path: PathBuf,
+        /// Why.
+        source: CopyError,
+    },
+    /// A copy could not be put in the file's place.
+    #[error("put a copy in the place of the database {path}")]
+    Restore {
+        /// The file.
         path: PathBuf,
         /// Why.
         source: CopyError,
@@ -96,7 +102,7 @@ pub enum CopyError {
     File(#[from] io::Error),
     /// What was copied is damaged.
     #[error(
-        "check the copy: {0}; the database is damaged, keep it as it is and put back an older copy"
+        "check the copy: {0}; what was copied is damaged, keep it as it is and put back an older copy"
     )]
     Damaged(String),
 }

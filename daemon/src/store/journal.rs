@@ -57,11 +57,22 @@ struct ToldRow {
     step: i64,
 }
 
+/// A mail that left.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Left {
+    /// Its kind, by its word.
+    pub kind: String,
+    /// Who had it.
+    pub person: String,
+    /// The civil day it told, as `YYYY-MM-DD`.
+    pub day: String,
+}
+
 /// What bringing the two together did.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Matched {
     /// Mails that the database did not know as sent.
-    pub learnt: usize,
+    pub learnt: Vec<Left>,
     /// Mails that the journal did not know.
     pub written: usize,
     /// Records that mails rested on and that the database does not have.
@@ -88,12 +99,18 @@ pub fn match_up(
     lines.retain(|line| line.sent_at >= since && !line.set_aside);
     let mut unwritten = sent(connection, since)?;
     let sent: BTreeSet<&str> = unwritten.iter().map(|line| line.mail.as_str()).collect();
-    let mut learnt = 0;
+    let mut learnt = Vec::new();
     for line in lines
         .iter()
         .filter(|line| !sent.contains(line.mail.as_str()))
     {
-        learnt += usize::from(learn(connection, line)?);
+        if learn(connection, line)? {
+            learnt.push(Left {
+                kind: line.kind.clone(),
+                person: line.person.clone(),
+                day: line.day.clone(),
+            });
+        }
     }
     let written: BTreeSet<&str> = lines.iter().map(|line| line.mail.as_str()).collect();
     unwritten.retain(|line| !written.contains(line.mail.as_str()));

@@ -6,6 +6,7 @@
 pub mod alarm;
 pub mod alerts;
 pub mod answers_aside;
+pub mod backup;
 mod beside;
 pub mod clock_doubt;
 mod column;
@@ -30,6 +31,7 @@ mod opening;
 pub mod outbox;
 pub mod outbox_edit;
 pub mod outbox_report;
+pub mod restore;
 pub mod retention;
 #[cfg(test)]
 mod sample;

@@ -120,6 +120,11 @@ pub(super) fn open_to_read(path: &Path) -> Result<ToRead, StoreError> {
     })
 }
 
+/// Whether a file is one of records that this version can open, now or once its schema is brought up to date.
+pub(super) fn check_to_read(path: &Path) -> Result<(), StoreError> {
+    open_to_read(path).map(drop)
+}
+
 /// Copies a file into memory, but for what its mails say, and brings the copy's schema up to date.
 pub(super) fn copy_in_memory(path: &Path) -> Result<Connection, StoreError> {
     copied(path, |table| table != MAIL_CONTENT)

@@ -1,3 +1,6 @@
+use std::fs;
+use std::path::PathBuf;
+
 use duskflight_core::id::PersonId;
 use duskflight_core::ledger::InHand;
 use duskflight_core::trapping::NoteKind;
@@ -349,7 +352,7 @@ fn mails_of_step_4_keep_their_place_state_and_bytes_and_a_released_one_says_so()
 }
 
 #[test]
-fn before_a_file_is_brought_up_to_date_it_is_copied_beside_and_only_then() {
+fn before_a_file_is_brought_up_to_date_it_is_copied_into_its_backups_and_only_then() {
     let dir = tempfile::tempdir().unwrap();
     let names = || {
         let names = fs::read_dir(dir.path()).unwrap();
@@ -367,9 +370,9 @@ fn before_a_file_is_brought_up_to_date_it_is_copied_beside_and_only_then() {
     use std::os::unix::fs::PermissionsExt;
     fs::set_permissions(&path, fs::Permissions::from_mode(0o640)).unwrap();
     drop(create_connection(&path).unwrap());
-    let copied = ["new.sqlite", "records.sqlite", "records.sqlite.schema-4"];
+    let copied = ["backups", "new.sqlite", "records.sqlite"];
     assert_eq!(names(), copied);
-    let copy = dir.path().join(copied[2]);
+    let copy = dir.path().join("backups/records-schema-4.sqlite");
     assert_eq!(
         fs::metadata(&copy).unwrap().permissions().mode() & 0o777,
         0o640
@@ -392,11 +395,12 @@ fn without_a_copy_or_with_a_step_that_fails_the_file_stays_as_it_was() {
     let dir = tempfile::tempdir().unwrap();
     let path = of_step_4(dir.path());
     // A folder where the copy should be written.
-    fs::create_dir(dir.path().join("records.sqlite.copying")).unwrap();
+    let in_the_way = dir.path().join("backups/records-schema-4.sqlite.copying");
+    fs::create_dir_all(&in_the_way).unwrap();
     let error = create_connection(&path).unwrap_err();
     assert!(matches!(error, StoreError::Copy { .. }), "{error:?}");
-    assert!(error.to_string().contains("records.sqlite.schema-4"));
-    fs::remove_dir(dir.path().join("records.sqlite.copying")).unwrap();
+    assert!(error.to_string().contains("records-schema-4.sqlite"));
+    fs::remove_dir(in_the_way).unwrap();
     let old = Connection::open(&path).unwrap();
     old.execute_batch("CREATE TABLE mail_content (in_the_way)")
         .unwrap();

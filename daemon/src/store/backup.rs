@@ -1,0 +1,231 @@
+//! Checked copies of the database in a folder beside it: one a day, some of the weeks before, one before each
+//! change of the schema.
+
+use std::collections::BTreeSet;
+use std::fs::{self, File};
+use std::path::{Path, PathBuf};
+
+use chrono::{Datelike, NaiveDate};
+use rusqlite::{Connection, OpenFlags};
+
+use super::beside::beside;
+use super::error::{CopyError, StoreError};
+
+/// The folder's name.
+const FOLDER: &str = "backups";
+/// How a copy's name ends.
+const ENDING: &str = ".sqlite";
+/// Newest days whose copies are kept.
+const DAYS: usize = 7;
+/// Weeks before those whose newest copies are kept.
+const WEEKS: usize = 4;
+
+/// Copies a database as that of a civil day, in place of an earlier copy of that day, and removes the copies
+/// that are no longer kept. Nothing is removed unless the new copy is whole.
+///
+/// # Errors
+/// The database is damaged, or the copy cannot be written; the earlier ones are then as they were.
+pub fn of_day(database: &Path, day: NaiveDate) -> Result<PathBuf, StoreError> {
+    let copy = make(database, &day.to_string())?;
+    let days: BTreeSet<NaiveDate> = days(database).into_iter().collect();
+    // A day that has not come was named by a wrong clock, now or then: nothing is removed for its sake.
+    let come = days.range(..=day).copied().collect();
+    for old in &come - &kept(&come) {
+        let path = path_of(database, &old.to_string());
+        if let Err(error) = fs::remove_file(&path) {
+            tracing::warn!(path = %path.display(), %error, "an old backup cannot be removed");
+        }
+    }
+    Ok(copy)
+}
+
+/// Copies a database before its schema is changed, in place of an earlier copy of that schema.
+pub(super) fn of_schema(database: &Path, schema: i64) -> Result<PathBuf, StoreError> {
+    make(database, &format!("schema-{schema}"))
+}
+
+/// The newest copy of a day, where there is one.
+#[must_use]
+pub fn newest(database: &Path) -> Option<PathBuf> {
+    let day = days(database).into_iter().max()?;
+    Some(path_of(database, &day.to_string()))
+}
+
+/// The folder of a database's copies.
+#[must_use]
+pub fn folder(database: &Path) -> PathBuf {
+    database.with_file_name(FOLDER)
+}
+
+/// Writes, checks and syncs a copy that nobody may read who may not read the original.
+pub(super) fn write_copy(file: &Path, to: &Path) -> Result<(), CopyError> {
+    File::create(to)?;
+    fs::set_permissions(to, fs::metadata(file)?.permissions())?;
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    let original = Connection::open_with_flags(file, flags)?;
+    // A copy's indices are made anew: damage of the original's would not be seen in it.
+    check(&original)?;
+    original.execute("VACUUM INTO ?1", [to.to_string_lossy()])?;
+    check(&Connection::open_with_flags(to, flags)?)?;
+    Ok(File::open(to)?.sync_all()?)
+}
+
+/// Makes names in the folder of a file last.
+pub(super) fn sync_folder_of(file: &Path) -> std::io::Result<()> {
+    let folder = file
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty());
+    File::open(folder.unwrap_or(Path::new(".")))?.sync_all()
+}
+
+fn check(database: &Connection) -> Result<(), CopyError> {
+    let found: String = database.query_row("PRAGMA integrity_check(1)", [], |row| row.get(0))?;
+    match found.as_str() {
+        "ok" => Ok(()),
+        _ => Err(CopyError::Damaged(found)),
+    }
+}
+
+fn make(database: &Path, of: &str) -> Result<PathBuf, StoreError> {
+    let copy = path_of(database, of);
+    let unfinished = beside(&copy, ".copying");
+    let made = fs::create_dir_all(folder(database))
+        .map_err(CopyError::from)
+        .and_then(|()| write_copy(database, &unfinished))
+        .and_then(|()| {
+            fs::rename(&unfinished, &copy)?;
+            Ok(sync_folder_of(&copy)?)
+        });
+    match made {
+        Ok(()) => Ok(copy),
+        Err(source) => {
+            // A part of a copy helps nobody; that it stays is no other failure.
+            let _ = fs::remove_file(&unfinished);
+            Err(StoreError::Copy { path: copy, source })
+        }
+    }
+}
+
+/// Farms may share a folder, so a copy has its database's name first.
+fn path_of(database: &Path, of: &str) -> PathBuf {
+    folder(database).join(format!("{}{of}{ENDING}", prefix(database)))
+}
+
+fn prefix(database: &Path) -> String {
+    let stem = database.file_stem().unwrap_or_default();
+    format!("{}-", stem.to_string_lossy())
+}
+
+/// Days of which there are copies; none where the folder cannot be read.
+fn days(database: &Path) -> Vec<NaiveDate> {
+    let prefix = prefix(database);
+    let day = |name: &str| {
+        let day = name.strip_prefix(&prefix)?.strip_suffix(ENDING)?;
+        day.parse().ok()
+    };
+    let entries = fs::read_dir(folder(database)).into_iter().flatten();
+    entries
+        .filter_map(|entry| day(entry.ok()?.file_name().to_str()?))
+        .collect()
+}
+
+/// Of days with copies those whose copies are kept: the newest, and of the weeks before each one's newest.
+fn kept(days: &BTreeSet<NaiveDate>) -> BTreeSet<NaiveDate> {
+    let mut kept: BTreeSet<NaiveDate> = days.iter().rev().take(DAYS).copied().collect();
+    let mut weeks = BTreeSet::new();
+    let newest_of_week = |day: &&NaiveDate| weeks.insert(day.iso_week());
+    let of_weeks = days.iter().rev().filter(newest_of_week);
+    let before: Vec<NaiveDate> = of_weeks
+        .filter(|day| !kept.contains(day))
+        .take(WEEKS)
+        .copied()
+        .collect();
+    kept.extend(before);
+    kept
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::opening::create_connection;
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    /// What is left once each day up to `last` had its turn.
+    fn left(first: &str, last: &str, without: &[&str]) -> Vec<String> {
+        let mut days = BTreeSet::new();
+        for day in day(first).iter_days().take_while(|d| *d <= day(last)) {
+            if !without.contains(&day.to_string().as_str()) {
+                days.insert(day);
+                days = kept(&days);
+            }
+        }
+        days.iter()
+            .map(|day| day.format("%m-%d").to_string())
+            .collect()
+    }
+
+    #[test]
+    fn seven_days_and_the_last_day_of_four_weeks_before_are_kept() {
+        // 26 June 2022 is a Sunday.
+        let of_sunday = [
+            "05-22", "05-29", "06-05", "06-12", "06-19", "06-20", "06-21", "06-22", "06-23",
+            "06-24", "06-25", "06-26",
+        ];
+        assert_eq!(
+            left("2022-01-01", "2022-06-26", &[]),
+            of_sunday[1..].to_vec()
+        );
+        let of_wednesday = [
+            "05-22", "05-29", "06-05", "06-12", "06-16", "06-17", "06-18", "06-19", "06-20",
+            "06-21", "06-22",
+        ];
+        assert_eq!(left("2022-01-01", "2022-06-22", &[]), of_wednesday);
+        let few = ["06-20", "06-21", "06-22"];
+        assert_eq!(left("2022-06-20", "2022-06-22", &[]), few);
+        let holes = left("2022-06-01", "2022-06-26", &["2022-06-12", "2022-06-25"]);
+        let expected = [
+            "06-05", "06-11", "06-19", "06-20", "06-21", "06-22", "06-23", "06-24", "06-26",
+        ];
+        assert_eq!(holes, expected);
+    }
+
+    #[test]
+    fn a_clock_gone_astray_removes_no_copy() {
+        let dir = tempfile::tempdir().unwrap();
+        let database = dir.path().join("records.sqlite");
+        let _open = create_connection(&database).unwrap();
+        for n in 10..20 {
+            of_day(&database, day(&format!("2022-06-{n}"))).unwrap();
+        }
+        let before = days(&database).len();
+        of_day(&database, day("2000-01-01")).unwrap();
+        assert_eq!(days(&database).len(), before + 1);
+        of_day(&database, day("2022-06-20")).unwrap();
+        assert!(
+            newest(&database)
+                .unwrap()
+                .ends_with("records-2022-06-20.sqlite")
+        );
+        assert!(days(&database).len() <= DAYS + WEEKS);
+    }
+
+    #[test]
+    fn a_damaged_database_takes_the_place_of_no_copy() {
+        let dir = tempfile::tempdir().unwrap();
+        let database = dir.path().join("records.sqlite");
+        drop(create_connection(&database).unwrap());
+        let copy = of_day(&database, day("2022-06-10")).unwrap();
+        let whole = fs::read(&copy).unwrap();
+        let mut bytes = fs::read(&database).unwrap();
+        // A page of the inside.
+        bytes[8192..12288].fill(0xa5);
+        fs::write(&database, bytes).unwrap();
+        let error = of_day(&database, day("2022-06-10")).unwrap_err();
+        assert!(matches!(error, StoreError::Copy { .. }), "{error:?}");
+        assert_eq!(fs::read(&copy).unwrap(), whole);
+        assert_eq!(fs::read_dir(folder(&database)).unwrap().count(), 1);
+    }
+}

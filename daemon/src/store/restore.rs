@@ -1,0 +1,58 @@
+//! Putting a copy in the place of the database.
+
+use std::fs;
+use std::io::ErrorKind;
+use std::path::{Path, PathBuf};
+
+use chrono::{DateTime, Utc};
+
+use super::backup::{sync_folder_of, write_copy};
+use super::beside::beside;
+use super::error::{CopyError, StoreError};
+use super::opening::check_to_read;
+
+/// Puts a copy in the place of a database that nobody has open, once the copy is known to be whole and of a schema
+/// this version knows. What was there is kept under a name that says when, with its log of writes; gives that name
+/// where there was anything.
+///
+/// # Errors
+/// The copy is missing, damaged, empty or of a newer schema, and nothing was changed; or a file cannot be moved, and
+/// the same once more goes on from there.
+pub fn restore(
+    database: &Path,
+    copy: &Path,
+    now: DateTime<Utc>,
+) -> Result<Option<PathBuf>, StoreError> {
+    check_to_read(copy)?;
+    let ready = beside(database, ".restoring");
+    let aside = beside(database, &now.format(".before-%Y%m%dT%H%M%SZ").to_string());
+    let failed = |source| StoreError::Restore {
+        path: database.to_owned(),
+        source,
+    };
+    if let Err(source) = write_copy(copy, &ready) {
+        // A part of a copy helps nobody; that it stays is no other failure.
+        let _ = fs::remove_file(&ready);
+        return Err(failed(source));
+    }
+    put_aside(database, &aside)
+        .and_then(|kept| {
+            fs::rename(&ready, database)?;
+            sync_folder_of(database)?;
+            Ok(kept.then_some(aside))
+        })
+        .map_err(|error| failed(CopyError::File(error)))
+}
+
+/// Moves a database with its log of writes, the log last: without its database it is read by nobody. Gives whether
+/// there was a database.
+fn put_aside(database: &Path, aside: &Path) -> std::io::Result<bool> {
+    let there = |moved: std::io::Result<()>| match moved {
+        Err(error) if error.kind() == ErrorKind::NotFound => Ok(false),
+        moved => moved.map(|()| true),
+    };
+    let kept = there(fs::rename(database, aside))?;
+    there(fs::rename(beside(database, "-wal"), beside(aside, "-wal")))?;
+    there(fs::remove_file(beside(database, "-shm")))?;
+    Ok(kept)
+}
