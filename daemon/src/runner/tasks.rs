@@ -12,6 +12,7 @@ use super::reload::Watch;
 use super::said::Said;
 use super::standing::standing;
 use crate::error_chain::error_chain;
+use crate::records::Pauses;
 use crate::store::jobs::Job;
 use crate::store::{StoreError, Unusable, days};
 use crate::telling::TellError;
@@ -166,7 +167,7 @@ impl Tasks {
         if self.take_in.is_none() && self.workshop.config.drop_folder.is_some() {
             let workshop = self.workshop.clone();
             self.take_in = Some(Task::new("take in dropped files", async move {
-                workshop.take_in().await?;
+                workshop.take_in(Pauses::RUNNING).await?;
                 Ok(())
             }));
         }
