@@ -1,14 +1,14 @@
 //! Sheets dropped into a folder: told apart, imported or refused, and put away.
 
-use std::fs::{self, OpenOptions};
+use std::fs::{self, File, OpenOptions};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, SystemTime};
 
 use duskflight::clock::{Clock, SetClock};
 use duskflight::config::Config;
-use duskflight::records::{Outcome, take_in};
+use duskflight::records::{Outcome, Pauses, Taken, take_in};
 use duskflight::store::Store;
 
 use crate::daemon::start;
@@ -172,39 +172,99 @@ fn a_folder_that_is_not_there_is_found_by_check_and_holds_no_night_up() {
     assert_eq!(farm.mails(), ["2022-04-16-digest-ada.eml"]);
 }
 
-#[test]
-fn a_sheet_that_is_still_being_written_waits() {
-    let farm = watching("2022-04-30");
+/// One look through the folder of a farm that has records.
+async fn look(farm: &Farm) -> Vec<Taken> {
     let config = Config::read(Path::new(farm.config())).unwrap();
-    let store = Store::create(&config.database).unwrap();
-    let (first, rest) = VISITS.split_at(VISITS.find("2022-04-12").unwrap());
-    farm.write("drop/round.csv", first);
+    let store = Store::open(&config.database).unwrap();
     let now = "2022-04-20T15:00:00Z".parse().unwrap();
     let clock: Arc<dyn Clock> = Arc::new(SetClock::at(now));
+    let pause = Duration::from_millis(1);
+    let pauses = Pauses {
+        seen: pause,
+        unseen: pause,
+    };
+    take_in(&store, &config, pauses, &clock).await.unwrap()
+}
+
+fn looked(farm: &Farm, meanwhile: impl FnOnce()) -> Vec<Taken> {
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build();
-    let runtime = runtime.unwrap();
-    let look = || take_in(&store, &config, Duration::from_millis(1), &clock);
-    let write = async {
-        let file = farm.path("drop/round.csv");
-        let mut file = OpenOptions::new().append(true).open(file).unwrap();
-        file.write_all(rest.as_bytes()).unwrap();
-    };
-    // In this order: the first look ends in its pause, and the rest is written in it.
-    let taken = runtime.block_on(async { tokio::join!(biased; look(), write).0 });
-    assert_eq!(taken.unwrap(), []);
+    // In this order: the first look ends in its pause, and what happens meanwhile happens in it.
+    let both = async { tokio::join!(biased; look(farm), async { meanwhile() }).0 };
+    runtime.unwrap().block_on(both)
+}
+
+/// A farm with records that watches a folder.
+fn watching_with_records() -> Farm {
+    let farm = watching("2022-04-30");
+    let config = Config::read(Path::new(farm.config())).unwrap();
+    Store::create(&config.database).unwrap();
+    farm
+}
+
+fn appending(farm: &Farm) -> File {
+    let file = farm.path("drop/round.csv");
+    OpenOptions::new().append(true).open(file).unwrap()
+}
+
+fn added(taken: &[Taken]) -> Option<usize> {
+    match &taken.first()?.outcome {
+        Outcome::Imported(imported) => Some(imported.added),
+        Outcome::Refused(_) => None,
+    }
+}
+
+#[test]
+fn a_sheet_that_grows_between_two_looks_waits() {
+    let farm = watching_with_records();
+    let (first, rest) = VISITS.split_at(VISITS.find("2022-04-12").unwrap());
+    farm.write("drop/round.csv", first);
+    let taken = looked(&farm, || {
+        appending(&farm).write_all(rest.as_bytes()).unwrap();
+    });
+    assert_eq!(taken, []);
     assert_eq!(names(farm.path("drop")), ["round.csv"]);
     assert_eq!(
         rows(&farm.database(), "SELECT count(*) FROM visit"),
         [["0"]]
     );
+    assert_eq!(added(&looked(&farm, || {})), Some(20));
+}
 
-    let taken = runtime.block_on(look()).unwrap();
+#[test]
+fn a_sheet_that_its_writer_holds_open_waits_until_it_is_closed() {
+    let farm = watching_with_records();
+    let (first, rest) = VISITS.split_at(VISITS.find("2022-04-12").unwrap());
+    farm.write("drop/round.csv", first);
+    let mut writer = appending(&farm);
+    for _ in 0..2 {
+        assert_eq!(looked(&farm, || {}), []);
+    }
+    writer.write_all(rest.as_bytes()).unwrap();
+    drop(writer);
+    // Somebody who only reads it holds nothing up.
+    let _reader = File::open(farm.path("drop/round.csv")).unwrap();
+    assert_eq!(added(&looked(&farm, || {})), Some(20));
+}
+
+#[test]
+fn a_sheet_whose_last_row_is_open_waits_and_is_refused_once_nobody_goes_on() {
+    let farm = watching_with_records();
+    farm.write("drop/round.csv", "date,trap,eggs\n2022-04-19,e1,1");
+    assert_eq!(looked(&farm, || {}), []);
+    appending(&farm)
+        .set_modified(SystemTime::UNIX_EPOCH)
+        .unwrap();
+    let taken = looked(&farm, || {});
     let outcome = taken.first().map(|taken| &taken.outcome);
     assert!(
-        matches!(outcome, Some(Outcome::Imported(imported)) if imported.added == 20),
+        matches!(outcome, Some(Outcome::Refused(why)) if why.contains("no line end")),
         "{taken:?}"
+    );
+    assert_eq!(
+        rows(&farm.database(), "SELECT count(*) FROM visit"),
+        [["0"]]
     );
 }
 

@@ -9,7 +9,7 @@ use super::common::{AsOf, ConfigDir, print, weekday_name, workshop};
 use super::records::imported_words;
 use crate::clock;
 use crate::mail::delivery::Delivered;
-use crate::records::{Outcome, Taken};
+use crate::records::{Outcome, Pauses, Taken};
 use crate::runner::Lock;
 use crate::runner::jobs::Workshop;
 use crate::store::jobs::Job;
@@ -118,7 +118,7 @@ async fn take_in(workshop: &Workshop) -> Result<(), Failure> {
         clock: clock::system(),
         ..workshop.clone()
     };
-    let taken = match workshop.take_in().await {
+    let taken = match workshop.take_in(Pauses::ONCE).await {
         Ok(taken) => taken,
         Err(error) => {
             let error = anyhow::Error::from(error);

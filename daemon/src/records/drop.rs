@@ -12,6 +12,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, SystemTime};
 
+use super::writers::Writers;
 use super::{ImportError, Imported, Kind, Origin, import};
 use crate::clock::Clock;
 use crate::config::{Config, DropFolder, option_for};
@@ -24,6 +25,30 @@ const REFUSED: &str = "refused";
 const WHY: &str = ".why.txt";
 /// A larger file is no sheet that people filled in: a hundred thousand visits take about 4 MB.
 const MOST_BYTES: u64 = 32 << 20;
+/// A file whose last row is open, unchanged for so long, is not being written any more.
+const GIVEN_UP: Duration = Duration::from_secs(3600);
+
+/// How long lies between two looks at a sheet that must find it the same.
+#[derive(Debug, Clone, Copy)]
+pub struct Pauses {
+    /// Where the system tells that nobody has it open for writing.
+    pub seen: Duration,
+    /// Where it does not tell of everybody: a network share, or processes of others.
+    pub unseen: Duration,
+}
+
+impl Pauses {
+    /// For a program that runs on.
+    pub const RUNNING: Self = Self {
+        seen: Duration::from_secs(3),
+        unseen: Duration::from_secs(60),
+    };
+    /// For a command that somebody waits for.
+    pub const ONCE: Self = Self {
+        seen: Duration::from_secs(3),
+        unseen: Duration::from_secs(3),
+    };
+}
 
 /// Why the folder could not be looked through.
 #[derive(Debug, thiserror::Error)]
@@ -59,15 +84,15 @@ pub enum Outcome {
     Refused(String),
 }
 
-/// Imports what was dropped and has not changed during `pause`; what is still being written waits for
-/// the next time.
+/// Imports what was dropped, has not changed between two looks, is open for writing to nobody known and
+/// ends with a line end; what is still being written waits for the next time.
 ///
 /// # Errors
 /// [`DropError`]; what was not moved by then stays in the folder.
 pub async fn take_in(
     store: &Store,
     config: &Config,
-    pause: Duration,
+    pauses: Pauses,
     clock: &Arc<dyn Clock>,
 ) -> Result<Vec<Taken>, DropError> {
     let Some(folder) = &config.drop_folder else {
@@ -81,11 +106,16 @@ pub async fn take_in(
     if before.is_empty() {
         return Ok(Vec::new());
     }
+    let pause = match Writers::of(&folder.path).all_seen {
+        true => pauses.seen,
+        false => pauses.unseen,
+    };
     tokio::time::sleep(pause).await;
     let settled = sheets(&folder.path).map_err(failed)?;
+    let writers = Writers::of(&folder.path);
     let mut taken = Vec::new();
     for (file, look) in settled {
-        if before.get(&file) != Some(&look) {
+        if before.get(&file) != Some(&look) || writers.have(&file) {
             continue;
         }
         if let Some(outcome) = outcome(store, config, folder, (&file, look.0), clock).await? {
@@ -123,6 +153,15 @@ fn is_still(file: &Path, bytes: &[u8]) -> bool {
     fs::read(file).is_ok_and(|now| now == bytes)
 }
 
+/// Whether somebody may still be at a file, by its own time, which may lie ahead of ours.
+fn has_changed_lately(file: &Path) -> bool {
+    let changed = fs::metadata(file).and_then(|data| data.modified());
+    changed.is_ok_and(|changed| {
+        let since = changed.elapsed().unwrap_or_else(|ahead| ahead.duration());
+        since < GIVEN_UP
+    })
+}
+
 /// Stores a file of so many bytes or finds out why not; `None` for one that is gone or is written on
 /// meanwhile, which is looked at again.
 async fn outcome(
@@ -145,6 +184,14 @@ async fn outcome(
         Err(error) if error.kind() == ErrorKind::NotFound => return Ok(None),
         Err(error) => return refused(&format!("it cannot be read: {error}")),
     };
+    if !bytes.ends_with(b"\n") && !bytes.ends_with(b"\r") {
+        return match has_changed_lately(file) {
+            true => Ok(None),
+            false => {
+                refused("its last row has no line end, so it may be cut off: save it once more")
+            }
+        };
+    }
     let Ok(text) = std::str::from_utf8(&bytes) else {
         return refused("save it as CSV in UTF-8");
     };

@@ -11,8 +11,9 @@ mod notes;
 mod reading;
 mod round;
 mod visits;
+mod writers;
 
-pub use drop::{DropError, Outcome, Taken, dropped_trouble, take_in, try_out};
+pub use drop::{DropError, Outcome, Pauses, Taken, dropped_trouble, take_in, try_out};
 pub use export::{notes_csv, visits_csv};
 pub use round::round_csv;
 

@@ -1,7 +1,6 @@
 //! The jobs: each is also a command, through the same function.
 
 use std::sync::Arc;
-use std::time::Duration;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::ledger::MissingRecords;
@@ -16,15 +15,12 @@ use crate::mail::delivery::{Delivered, deliver};
 use crate::mail::render::render;
 use crate::mail::transport::Transport;
 use crate::mail::whole_calendar::{self, calendars};
-use crate::records::{DropError, Outcome, Taken, take_in};
+use crate::records::{DropError, Outcome, Pauses, Taken, take_in};
 use crate::store::folding::fold_all;
 use crate::store::jobs::{self, Job};
 use crate::store::journal::{self, JournalError};
 use crate::store::{Store, StoreError, backup, days, outbox, retention};
 use crate::telling::{TellError, Told, tell, tell_missing};
-
-/// A dropped file that has not changed for so long is written whole.
-const SETTLED_AFTER: Duration = Duration::from_secs(3);
 
 /// Why a mail that waited is folded while records are missing.
 const WERE_MISSING: &str = "records were missing";
@@ -255,8 +251,8 @@ impl Workshop {
     ///
     /// # Errors
     /// When the folder or the records cannot be read or written.
-    pub async fn take_in(&self) -> Result<Vec<Taken>, DropError> {
-        let taken = take_in(&self.store, &self.config, SETTLED_AFTER, &self.clock).await?;
+    pub async fn take_in(&self, pauses: Pauses) -> Result<Vec<Taken>, DropError> {
+        let taken = take_in(&self.store, &self.config, pauses, &self.clock).await?;
         for Taken { name, outcome } in &taken {
             match outcome {
                 Outcome::Imported(imported) => tracing::info!(

@@ -16,6 +16,7 @@ use super::standing::standing;
 use super::task::{Task, finish};
 use super::timekeeper::Timekeeper;
 use crate::error_chain::error_chain;
+use crate::records::Pauses;
 use crate::store::jobs::{self, Job};
 use crate::store::{StoreError, Unusable, days, set_aside};
 use crate::telling::TellError;
@@ -243,7 +244,7 @@ impl Tasks {
         if self.take_in.is_none() && self.workshop.config.drop_folder.is_some() {
             let workshop = self.workshop.clone();
             self.take_in = Some(Task::new("take in dropped files", async move {
-                workshop.take_in().await?;
+                workshop.take_in(Pauses::RUNNING).await?;
                 Ok(())
             }));
         }
