@@ -115,3 +115,6 @@ impl Pace<'_> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;
