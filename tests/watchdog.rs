@@ -18,12 +18,14 @@ struct Managed {
 impl Managed {
     /// Starts the daemon under a manager that wants a sign of life within a second.
     fn start(farm: &Farm, program: Command) -> Self {
-        let socket = farm.path("notify");
-        let words = UnixDatagram::bind(&socket).unwrap();
-        let mut program = program;
+        let words = UnixDatagram::bind(farm.path("notify")).unwrap();
+        Self::start_with(farm, program, words)
+    }
+
+    fn start_with(farm: &Farm, mut program: Command, words: UnixDatagram) -> Self {
         let daemon = program
             .args(["run", "--config", farm.config()])
-            .env("NOTIFY_SOCKET", socket)
+            .env("NOTIFY_SOCKET", farm.path("notify"))
             .env("WATCHDOG_USEC", "1000000")
             .stderr(std::process::Stdio::null())
             .spawn();
@@ -67,6 +69,16 @@ impl Drop for Managed {
     }
 }
 
+/// A sheet, and a farm into which it is dropped.
+const ROUND: &str = "date,trap,eggs\n2022-04-25,e1,0\n";
+
+fn farm_with_a_drop_folder() -> Farm {
+    let farm = Farm::new("2022-04-30");
+    farm.change("[mail]", "[records]\ndrop = \"drop\"\n\n[mail]");
+    std::fs::create_dir(farm.path("drop")).unwrap();
+    farm
+}
+
 #[test]
 fn it_says_that_it_is_ready_how_it_stands_that_it_lives_reloads_and_ends() {
     let farm = Farm::new("2022-04-30");
@@ -88,12 +100,24 @@ fn it_says_that_it_is_ready_how_it_stands_that_it_lives_reloads_and_ends() {
     assert!(managed.daemon.wait().unwrap().success());
 }
 
+#[test]
+fn a_manager_that_does_not_listen_holds_nothing_up() {
+    let farm = farm_with_a_drop_folder();
+    let words = UnixDatagram::bind(farm.path("notify")).unwrap();
+    let full = UnixDatagram::unbound().unwrap();
+    full.set_nonblocking(true).unwrap();
+    while full.send_to(b"full", farm.path("notify")).is_ok() {}
+    let mut managed = Managed::start_with(&farm, duskflight(), words);
+    farm.write("drop/round.csv", ROUND);
+    crate::daemon::wait_for("the work is done", || !farm.path("drop/round.csv").exists());
+    managed.signal("-TERM");
+    assert!(managed.daemon.wait().unwrap().success());
+}
+
 #[cfg(feature = "crash-points")]
 #[test]
 fn a_writer_that_hangs_gives_no_sign_of_life_any_more() {
-    let farm = Farm::new("2022-04-30");
-    farm.change("[mail]", "[records]\ndrop = \"drop\"\n\n[mail]");
-    std::fs::create_dir(farm.path("drop")).unwrap();
+    let farm = farm_with_a_drop_folder();
     // The program that was built beside the tests: no other has these points.
     let mut program = Command::new(env!("CARGO_BIN_EXE_duskflight"));
     program.env("DUSKFLIGHT_HANG", farm.path("hang"));
@@ -102,7 +126,7 @@ fn a_writer_that_hangs_gives_no_sign_of_life_any_more() {
         managed.hears_of("WATCHDOG=1");
     }
     farm.write("hang", "");
-    farm.write("drop/round.csv", "date,trap,eggs\n2022-04-25,e1,0\n");
+    farm.write("drop/round.csv", ROUND);
     let hangs = || !farm.path("hang").exists();
     crate::daemon::wait_for("the writer hangs", || {
         // Words that nobody hears would fill the socket and hold the daemon up.

@@ -13,6 +13,7 @@ import sqlite3
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from pathlib import Path
 
@@ -44,6 +45,7 @@ def measure(farm, path):
     try:
         words.settimeout(2)
         ready = (heard(words), time.time())[1] - begun
+        threading.Thread(target=drain, args=(words,), daemon=True).start()
         at_start = memory(daemon.pid)
         wait_for_the_night(farm, begun)
         # The steps after it reap the work and give back what it needed.
@@ -66,6 +68,12 @@ def heard(words):
         return words.recv(4096)
     except TimeoutError:
         return b""
+
+
+def drain(words):
+    """Listens on, as a manager does."""
+    while True:
+        heard(words)
 
 
 def wait_for_the_night(farm, begun):

@@ -1,5 +1,10 @@
 //! What is said to the service manager that started the daemon, as systemd understands it; nothing where none did.
 
+use std::ffi::OsStr;
+use std::io;
+use std::os::linux::net::SocketAddrExt;
+use std::os::unix::ffi::OsStrExt;
+use std::os::unix::net::{SocketAddr, UnixDatagram};
 use std::time::Duration;
 
 use sd_notify::NotifyState::{self, Ready, Reloading, Status, Stopping, Watchdog};
@@ -28,9 +33,25 @@ pub(super) fn beat(usual: Duration) -> Duration {
     asked.map_or(usual, |asked| asked.clamp(Duration::from_millis(1), usual))
 }
 
-/// A manager that does not hear is its own trouble.
+/// A manager that does not hear is its own trouble, and one whose ears are full is not waited for.
 fn say(words: &[NotifyState<'_>]) {
-    if let Err(error) = sd_notify::notify(words) {
+    let Some(socket) = std::env::var_os("NOTIFY_SOCKET") else {
+        return;
+    };
+    let text: String = words.iter().map(|word| format!("{word}\n")).collect();
+    if let Err(error) = send(&socket, text.as_bytes()) {
         tracing::debug!(%error, "the service manager does not hear");
     }
+}
+
+/// As the crate's own sending, but for the waiting.
+fn send(socket: &OsStr, words: &[u8]) -> io::Result<()> {
+    let address = match socket.as_bytes().strip_prefix(b"@") {
+        Some(name) => SocketAddr::from_abstract_name(name)?,
+        None => SocketAddr::from_pathname(socket)?,
+    };
+    let sender = UnixDatagram::unbound()?;
+    sender.set_nonblocking(true)?;
+    sender.send_to_addr(words, &address)?;
+    Ok(())
 }
