@@ -54,6 +54,8 @@ class Orchard:
         """A night with one empty block brings the temperatures in without telling anything."""
         write(self.folder / "blocks.csv", [block("empty", station)])
         write(self.folder / "traps.csv", [dict.fromkeys(("id", "block", "kind", "hung"))])
+        if not (self.folder / "duskflight.sqlite").exists():
+            subprocess.run([os.environ["DUSKFLIGHT"], "init", self.folder, "--records"], capture_output=True, check=True)
         self.run("nightly", "--as-of", newest)
 
     def declare(self, blocks, traps):
