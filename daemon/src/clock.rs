@@ -12,6 +12,9 @@ use rustix::time::{ClockId, clock_gettime};
 
 pub use steady::SteadyClock;
 
+/// Clocks that are so near to each other say the same.
+pub const SLACK: TimeDelta = TimeDelta::minutes(10);
+
 /// Tells the time.
 pub trait Clock: Debug + Send + Sync {
     /// The present instant.

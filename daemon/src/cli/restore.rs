@@ -19,7 +19,7 @@ use crate::store::restore::restore;
 /// knows as told since the copy stays told: nobody hears it twice and nothing is withdrawn.
 #[derive(Debug, Args)]
 pub(super) struct Restore {
-    /// The copy, or `latest` for the newest one of the folder `backups`
+    /// The copy, or `latest` for the newest one of the folder `backups` whose day has come
     #[arg(value_name = "FILE|latest")]
     copy: PathBuf,
     #[command(flatten)]
@@ -32,8 +32,9 @@ impl Restore {
     pub(super) async fn run(self) -> Result<(), Failure> {
         let config = self.config.read()?;
         let _lock = Lock::take(&config.database)?;
+        let (today, now) = self.as_of.moment(&config);
         let copy = match self.copy.to_str() {
-            Some("latest") => backup::newest(&config.database).ok_or_else(|| {
+            Some("latest") => backup::newest(&config.database, today).ok_or_else(|| {
                 let folder = backup::folder(&config.database);
                 Failure::usage(anyhow!("there is no copy of a day in {}", folder.display()))
             })?,
@@ -45,7 +46,6 @@ impl Restore {
             print(&format!("the file before is kept as {}\n", aside.display()))?;
         }
         let store = open_store(&config)?;
-        let (_, now) = self.as_of.moment(&config);
         let path = journal::path_beside(&config.database);
         let matched = store
             .write(move |t| journal::match_up(t, &path, now))

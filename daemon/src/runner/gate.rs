@@ -4,8 +4,8 @@ use std::fmt;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
-/// Clocks that are so near to each other say the same.
-pub const SLACK: TimeDelta = TimeDelta::minutes(10);
+use crate::clock::SLACK;
+
 /// So long after the machine came up, or its clock was set, it is believed without a witness.
 const GRACE: TimeDelta = TimeDelta::minutes(5);
 /// A time service of the network sets the clock at least so often.

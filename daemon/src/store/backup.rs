@@ -44,10 +44,11 @@ pub(super) fn of_schema(database: &Path, schema: i64) -> Result<PathBuf, StoreEr
     make(database, &format!("schema-{schema}"))
 }
 
-/// The newest copy of a day, where there is one.
+/// The newest copy of a day that has come, where there is one: others were named by a clock that was ahead.
 #[must_use]
-pub fn newest(database: &Path) -> Option<PathBuf> {
-    let day = days(database).into_iter().max()?;
+pub fn newest(database: &Path, today: NaiveDate) -> Option<PathBuf> {
+    let come = days(database).into_iter().filter(|day| *day <= today);
+    let day = come.max()?;
     Some(path_of(database, &day.to_string()))
 }
 
@@ -205,10 +206,17 @@ mod tests {
         assert_eq!(days(&database).len(), before + 1);
         of_day(&database, day("2022-06-20")).unwrap();
         assert!(
-            newest(&database)
+            newest(&database, day("2022-06-20"))
                 .unwrap()
                 .ends_with("records-2022-06-20.sqlite")
         );
+        // What is named by a day that has not come is not the newest.
+        assert!(
+            newest(&database, day("2022-06-19"))
+                .unwrap()
+                .ends_with("records-2022-06-19.sqlite")
+        );
+        assert_eq!(newest(&database, day("1999-12-31")), None);
         assert!(days(&database).len() <= DAYS + WEEKS);
     }
 

@@ -141,10 +141,8 @@ fn missing_of(
     lines: &[Line],
 ) -> Result<Option<MissingRecords>, StoreError> {
     let accepted = accepted(connection)?.unwrap_or(i64::MIN);
-    let lines: Vec<&Line> = lines
-        .iter()
-        .filter(|line| line.sent_at > accepted)
-        .collect();
+    let asks = |line: &&Line| line.sent_at > accepted && !line.set_aside;
+    let lines: Vec<&Line> = lines.iter().filter(asks).collect();
     let Some(newest) = lines.iter().map(|line| &line.day).max() else {
         return Ok(None);
     };

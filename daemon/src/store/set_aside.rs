@@ -11,9 +11,8 @@ use rusqlite::{Connection, params};
 
 use super::StoreError;
 use super::journal::{self, JournalError};
+use crate::clock::SLACK;
 
-/// Clocks that are so near to each other say the same.
-const SLACK: TimeDelta = TimeDelta::minutes(10);
 /// Nothing waits longer for its next try.
 const LONGEST_WAIT: TimeDelta = TimeDelta::days(2);
 
