@@ -24,8 +24,6 @@ pub struct MissingRecords {
     pub now: Entered,
     /// The civil day of the newest mail that left.
     pub newest: NaiveDate,
-    /// Mails that left and of which the records know nothing by themselves.
-    pub unknown_mails: usize,
 }
 
 impl Entered {

@@ -16,7 +16,7 @@ pub enum StoreError {
     },
     /// There is no file.
     #[error(
-        "find the database {path}: it is not there; nothing was made in its place. Put a copy back, or, for a farm \
+        "find the database {path}: it is not there; nothing was made in its place. Put a copy back (`duskflight restore latest`), or, for a farm \
          that was set up by hand, make an empty one with `duskflight init --records`"
     )]
     Missing {

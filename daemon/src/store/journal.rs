@@ -149,19 +149,16 @@ fn missing_of(
     let was = lines.iter().filter_map(|line| line.entered);
     let was = was.reduce(Entered::or_more);
     let now = entered(connection)?;
-    let unknown = lines.iter().map(|line| is_learnt(connection, line));
-    let unknown: Vec<bool> = unknown.collect::<Result<_, _>>()?;
-    let uncounted = lines.iter().zip(&unknown);
-    let uncounted = uncounted.filter(|(line, unknown)| line.entered.is_none() && **unknown);
     let less = was.is_some_and(|was| now.is_less_than(was));
-    if !less && uncounted.count() == 0 {
+    let uncounted = lines.iter().filter(|line| line.entered.is_none());
+    let learnt = uncounted.map(|line| is_learnt(connection, line));
+    if !less && !learnt.collect::<Result<Vec<bool>, _>>()?.contains(&true) {
         return Ok(None);
     }
     Ok(Some(MissingRecords {
         was: was.filter(|_| less),
         now,
         newest: day(newest)?,
-        unknown_mails: unknown.into_iter().filter(|unknown| *unknown).count(),
     }))
 }
 
