@@ -131,7 +131,11 @@ fn a_copy_that_is_damaged_missing_or_no_database_changes_nothing() {
     let cut = &whole[..whole.len() / 2];
     for bytes in [&header[..], &page, cut, b""] {
         fs::write(&copy, bytes).unwrap();
-        refused(1, &["restore", "latest", "--config", farm.config()]);
+        let said = refused(2, &["restore", "latest", "--config", farm.config()]);
+        assert!(
+            said.contains("nothing was changed") && !said.contains("restore latest"),
+            "{said}"
+        );
         assert!(fs::read(farm.path("duskflight.sqlite")).unwrap() == before);
     }
     fs::remove_dir_all(farm.path("backups")).unwrap();

@@ -17,6 +17,7 @@ use crate::error_chain::error_chain;
 use crate::store::inspect::inspect;
 use crate::store::jobs::{self, Job};
 use crate::store::{Store, StoreError, days, disk_space, outbox_report};
+use duskflight_core::wording::plural;
 
 /// Print one page to paste into a report of a fault: version, files, checks, last runs, queue
 ///
@@ -61,7 +62,8 @@ async fn of_farm(page: &mut String, config: &Config) {
     let orchard = config.orchard_on(config.day_of(SystemClock.now()));
     let (blocks, stations) = (orchard.blocks().len(), config.stations.len());
     let people = config.people.len();
-    let declared = format!("{stations} stations, {blocks} blocks, {people} people");
+    let (stations, blocks) = (plural(stations, "station"), plural(blocks, "block"));
+    let declared = format!("{stations}, {blocks}, {people} people");
     line(page, "declared", &declared);
     for file in beside(&config.database) {
         line(page, "database", &file_words(&file));

@@ -73,7 +73,10 @@ impl From<ConfigError> for Failure {
 
 impl From<StoreError> for Failure {
     fn from(error: StoreError) -> Self {
-        anyhow::Error::from(error).into()
+        match error {
+            StoreError::NoCopy { .. } => Self::usage(error),
+            error => anyhow::Error::from(error).into(),
+        }
     }
 }
 

@@ -48,11 +48,11 @@ impl Matter<'_> {
         match self {
             Self::Station(_) => {
                 "Where the feed's address, a field's name or the station's id has changed, or the station is gone, \
-                 change it in duskflight.toml or name another station; `duskflight check --online` tries it. Until then \
+                 change it in duskflight.toml or name another station; duskflight check --online tries it. Until then \
                  its days are estimated where the guide says so, and missing otherwise."
             }
             Self::Job(_) => {
-                "`duskflight status` shows more, and `duskflight nightly` tries it by hand."
+                "duskflight status shows more, and duskflight nightly tries it by hand."
             }
         }
     }

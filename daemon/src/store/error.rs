@@ -86,6 +86,14 @@ pub enum StoreError {
         /// What stands there.
         value: String,
     },
+    /// What should be put back is no copy of records.
+    #[error("put back {path}; nothing was changed: {why}")]
+    NoCopy {
+        /// The file.
+        path: PathBuf,
+        /// Why, in words: what befell a copy did not befall the records.
+        why: String,
+    },
     /// The thread that owns the database has ended.
     #[error("reach the database thread: it has ended")]
     Ended,

@@ -10,6 +10,8 @@ use super::backup::{sync_folder_of, write_copy};
 use super::beside::beside;
 use super::error::{CopyError, StoreError};
 use super::opening::check_to_read;
+use super::unusable::Unusable;
+use crate::error_chain::error_chain;
 
 /// Puts a copy in the place of a database that nobody has open, once the copy is known to be whole and of a schema
 /// this version knows. What was there is kept under a name that says when, with its log of writes; gives that name
@@ -23,7 +25,14 @@ pub fn restore(
     copy: &Path,
     now: DateTime<Utc>,
 ) -> Result<Option<PathBuf>, StoreError> {
-    check_to_read(copy)?;
+    let no_copy = |why: String| StoreError::NoCopy {
+        path: copy.to_owned(),
+        why,
+    };
+    check_to_read(copy).map_err(|error| match error {
+        StoreError::Missing { .. } => no_copy("it is not there".to_owned()),
+        error => no_copy(error_chain(&error)),
+    })?;
     let ready = beside(database, ".restoring");
     let aside = beside(database, &now.format(".before-%Y%m%dT%H%M%SZ").to_string());
     let failed = |source| StoreError::Restore {
@@ -33,7 +42,12 @@ pub fn restore(
     if let Err(source) = write_copy(copy, &ready) {
         // A part of a copy helps nobody; that it stays is no other failure.
         let _ = fs::remove_file(&ready);
-        return Err(failed(source));
+        let damaged = matches!(source, CopyError::Damaged(_))
+            || Unusable::of(&source) == Some(Unusable::Damaged);
+        return Err(match damaged {
+            true => no_copy(error_chain(&source)),
+            false => failed(source),
+        });
     }
     put_aside(database, &aside)
         .and_then(|kept| {
