@@ -18,7 +18,7 @@ use super::Failure;
 use crate::clock::{self, Clock, SetClock, SystemClock};
 use crate::config::{Config, ConfigError, DEFAULT_DIR};
 use crate::feed::{Client, Limits};
-use crate::runner::jobs::Workshop;
+use crate::runner::jobs::{Tools, Workshop};
 use crate::store::Store;
 
 /// Names the folder of a farm where no option does.
@@ -95,6 +95,11 @@ pub(super) fn store_to_read(config: &Config) -> Result<Store, Failure> {
 
 /// Opens the records and prepares the way to the feeds, once mails can be sent at all.
 pub(super) fn workshop(config: &Arc<Config>, clock: Arc<dyn Clock>) -> Result<Workshop, Failure> {
+    Ok(tools(config, clock)?.open()?)
+}
+
+/// Prepares the way to the feeds, once mails can be sent at all.
+pub(super) fn tools(config: &Arc<Config>, clock: Arc<dyn Clock>) -> Result<Tools, Failure> {
     if let Some(problem) = config.unsendable() {
         let problems = vec![problem.clone()];
         return Err(ConfigError { problems }.into());
@@ -102,8 +107,7 @@ pub(super) fn workshop(config: &Arc<Config>, clock: Arc<dyn Clock>) -> Result<Wo
     for warning in &config.warnings {
         tracing::warn!("{warning}");
     }
-    Ok(Workshop {
-        store: open_store(config)?,
+    Ok(Tools {
         config: Arc::clone(config),
         client: Arc::new(feed_client(config)?),
         clock,

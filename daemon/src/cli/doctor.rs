@@ -70,7 +70,8 @@ async fn of_farm(page: &mut String, config: &Config) {
     }
     match inspect(&config.database) {
         Ok(facts) => {
-            let words = format!("schema {}, quick check: {}", facts.schema, facts.check);
+            let damage = facts.damage.as_deref().unwrap_or("none");
+            let words = format!("schema {}, damage: {damage}", facts.schema);
             line(page, "database", &words);
         }
         Err(error) => return line(page, "database", &error_chain(&error)),

@@ -52,7 +52,7 @@ impl From<anyhow::Error> for Failure {
         let unusable = Unusable::of(&*cause);
         let exit = match unusable {
             Some(Unusable::Busy | Unusable::Full) => Exit::TryLater,
-            Some(Unusable::Damaged) | None => Exit::Unexpected,
+            Some(Unusable::Failing | Unusable::Damaged) | None => Exit::Unexpected,
         };
         let cause = match unusable {
             Some(unusable) => cause.context(unusable.words()),

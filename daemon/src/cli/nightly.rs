@@ -37,6 +37,7 @@ impl Nightly {
         let _lock = Lock::take(&config.database)?;
         let (day, clock) = self.as_of.past_moment(&config)?;
         let workshop = workshop(&config, clock)?;
+        workshop.store.check().await?;
         take_in(&workshop).await?;
         // Whoever calls it by hand may just have mended what made the requests before vain.
         let anew = workshop.store.write(|t| feed_pace::begin_anew(t)).await;

@@ -9,10 +9,9 @@ use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
 
 use super::Failure;
-use super::common::{ConfigDir, workshop};
+use super::common::{ConfigDir, tools};
 use crate::clock;
 use crate::runner::{self, Lock};
-use crate::store::outbox_report;
 
 /// Run unattended: fetch before the digest, tell every morning, deliver
 ///
@@ -40,14 +39,7 @@ impl Run {
             "duskflight starts"
         );
         let _lock = Lock::take(&config.database)?;
-        let workshop = workshop(&config, clock::system())?;
-        // It may have been started anew because what held the mails up is mended.
-        let try_at_once = workshop
-            .store
-            .write(|t| outbox_report::try_at_once(t))
-            .await;
-        try_at_once.context("let mails be tried")?;
-        runner::run(workshop, nudge, stop).await?;
+        runner::run(tools(&config, clock::system())?, nudge, stop).await?;
         tracing::info!("duskflight has stopped");
         Ok(())
     }

@@ -19,11 +19,42 @@ use crate::records::{DropError, Outcome, Pauses, Taken, take_in};
 use crate::store::folding::fold_all;
 use crate::store::jobs::{self, Job};
 use crate::store::journal::{self, JournalError};
-use crate::store::{Store, StoreError, backup, days, outbox, retention};
+use crate::store::{Store, StoreError, Unusable, backup, days, outbox, retention};
 use crate::telling::{TellError, Told, tell, tell_missing};
 
 /// Why a mail that waited is folded while records are missing.
 const WERE_MISSING: &str = "records were missing";
+
+/// What every job works with, but for the records.
+#[derive(Debug, Clone)]
+pub struct Tools {
+    /// The configuration.
+    pub config: Arc<Config>,
+    /// The way to the feeds.
+    pub client: Arc<Client>,
+    /// The time at which what comes in lands.
+    pub clock: Arc<dyn Clock>,
+}
+
+impl Tools {
+    /// Opens the records to work with them.
+    ///
+    /// # Errors
+    /// As [`Store::open`].
+    pub fn open(&self) -> Result<Workshop, StoreError> {
+        let Self {
+            config,
+            client,
+            clock,
+        } = self.clone();
+        Ok(Workshop {
+            store: Store::open(&config.database)?,
+            config,
+            client,
+            clock,
+        })
+    }
+}
 
 /// What every job works with.
 #[derive(Debug, Clone)]
@@ -187,7 +218,7 @@ impl Workshop {
     }
 
     /// Keeps a copy of the day. The night is told all the same; who looks after the box hears of it when it fails
-    /// again and again.
+    /// again and again, and at once when it is the records that are damaged.
     async fn back_up(&self, now: DateTime<Utc>) -> Result<(), StoreError> {
         let (database, day) = (self.config.database.clone(), self.config.day_of(now));
         let copied = match self.store.checkpoint().await {
@@ -196,6 +227,10 @@ impl Workshop {
                 .unwrap_or(Err(StoreError::Ended)),
             Err(error) => Err(error),
         };
+        let damaged = |error: &StoreError| Unusable::of(error) == Some(Unusable::Damaged);
+        if copied.as_ref().is_err_and(damaged) {
+            return copied.map(drop);
+        }
         let error = copied.err().map(|error| error_chain(&error));
         if let Some(error) = &error {
             tracing::error!(error, "there is no backup of this day");

@@ -15,6 +15,7 @@ mod run;
 mod said;
 mod service_manager;
 mod standing;
+mod standstill;
 mod task;
 mod tasks;
 #[cfg(test)]

@@ -89,7 +89,22 @@ pub(super) fn note(
             vec![format!("It had failed since {since}.")],
         ),
     };
-    for mail in mails(config, &key, &Holds::Operator { headline, lines }, now) {
+    say(connection, config, &key, headline, lines, now)
+}
+
+/// Queues mails about a matter, by its word.
+///
+/// # Errors
+/// A failing statement.
+pub(super) fn say(
+    connection: &Connection,
+    config: &Config,
+    key: &str,
+    headline: String,
+    lines: Vec<String>,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    for mail in mails(config, key, &Holds::Operator { headline, lines }, now) {
         outbox::queue(connection, &mail)?;
     }
     Ok(())

@@ -8,41 +8,88 @@ use tokio::sync::Notify;
 use tokio_cron_scheduler::{Job as CronJob, JobScheduler};
 use tokio_util::sync::CancellationToken;
 
-use super::jobs::Workshop;
-use super::service_manager;
+use super::jobs::Tools;
+use super::service_manager::{self, USUAL};
+use super::standstill::Standstill;
 use super::tasks::Tasks;
 use crate::error_chain::error_chain;
+use crate::store::{Unusable, outbox_report};
 
-/// What is due is asked so often, by a monotonic clock.
-const TICK: Duration = Duration::from_secs(30);
 /// Work that has begun may take so long to end after a stop was asked for.
 const STOP_WITHIN: Duration = Duration::from_secs(20);
 
 /// Runs until `stop` is cancelled. Every tick, and every nudge of the scheduler, asks the store what
-/// is due; nothing depends on a single one of them. What has begun ends before this does.
+/// is due; nothing depends on a single one of them. What has begun ends before this does. While the disk is full or
+/// fails, or the database is damaged, nothing is done but to say so and try again.
 ///
 /// # Errors
-/// When the scheduler cannot be started, or the records cannot be read any more.
+/// When the scheduler cannot be started, or the records are missing or cannot be read for another reason.
 pub async fn run(
-    workshop: Workshop,
+    mut tools: Tools,
     nudge: Arc<Notify>,
     stop: CancellationToken,
 ) -> anyhow::Result<()> {
-    go_on(Tasks::new(workshop), nudge, stop, service_manager::alive).await
+    let mut standstill = Standstill::new()?;
+    loop {
+        let worked = work(&mut tools, &mut standstill, &nudge, &stop).await;
+        let Err(error) = worked else {
+            break;
+        };
+        let unusable = Unusable::of(&*error).filter(|unusable| unusable.lasts());
+        let Some(unusable) = unusable else {
+            return Err(error);
+        };
+        let why = format!("{error:#}");
+        tokio::select! {
+            () = stop.cancelled() => break,
+            () = standstill.wait(unusable, &why, &tools, &nudge, service_manager::alive) => {}
+        }
+    }
+    service_manager::stopping();
+    Ok(())
+}
+
+/// Works until the stop, or until the records cannot be used.
+async fn work(
+    tools: &mut Tools,
+    standstill: &mut Standstill,
+    nudge: &Arc<Notify>,
+    stop: &CancellationToken,
+) -> anyhow::Result<()> {
+    let workshop = tools.open()?;
+    service_manager::alive("checking the records");
+    workshop.store.check().await?;
+    // It may have been started anew because what held the mails up is mended.
+    let try_at_once = workshop
+        .store
+        .write(|t| outbox_report::try_at_once(t))
+        .await;
+    try_at_once.context("let mails be tried")?;
+    standstill.is_over(&workshop.store, tools).await?;
+    let mut tasks = Tasks::new(workshop);
+    let worked = go_on(&mut tasks, nudge, stop, service_manager::alive).await;
+    // What was taken over meanwhile is in force.
+    tools.config = Arc::clone(&tasks.workshop().config);
+    let damaged = |error: &anyhow::Error| Unusable::of(&**error) == Some(Unusable::Damaged);
+    if worked.as_ref().is_err_and(damaged) {
+        tasks.workshop().store.leave_as_it_is().await?;
+    }
+    worked
 }
 
 async fn go_on(
-    mut tasks: Tasks,
-    nudge: Arc<Notify>,
-    stop: CancellationToken,
+    tasks: &mut Tasks,
+    nudge: &Arc<Notify>,
+    stop: &CancellationToken,
     alive: impl Fn(&str),
 ) -> anyhow::Result<()> {
-    let mut scheduler = nudge_every_minute(&nudge)
+    let mut scheduler = nudge_every_minute(nudge)
         .await
         .context("start the scheduler")?;
-    let stepped = step_by_step(&mut tasks, &nudge, &stop, alive).await;
-    service_manager::stopping();
-    tracing::info!("stopping: no new work is begun");
+    let stepped = step_by_step(tasks, nudge, stop, alive).await;
+    if stop.is_cancelled() {
+        tracing::info!("stopping: no new work is begun");
+    }
     let stopped = scheduler.shutdown().await.context("stop the scheduler");
     tasks.finish(STOP_WITHIN).await;
     stepped.and(stopped)
@@ -56,7 +103,7 @@ async fn step_by_step(
     stop: &CancellationToken,
     alive: impl Fn(&str),
 ) -> anyhow::Result<()> {
-    let mut tick = tokio::time::interval(service_manager::beat(TICK));
+    let mut tick = tokio::time::interval(service_manager::beat(USUAL));
     loop {
         tokio::select! {
             _ = tick.tick() => {}
@@ -112,7 +159,8 @@ mod tests {
             at_its_end.store(true, Ordering::Relaxed);
             Ok(())
         });
-        let outcome = go_on(tasks, Arc::default(), CancellationToken::new(), |_| {}).await;
+        let stop = CancellationToken::new();
+        let outcome = go_on(&mut tasks, &Arc::default(), &stop, |_| {}).await;
         let error = format!("{:#}", outcome.unwrap_err());
         assert!(error.starts_with("read what is due: "), "{error}");
         assert!(error.contains("no such table: fetch_log"), "{error}");
@@ -124,7 +172,7 @@ mod tests {
         let farm = TestFarm::new("2022-06-20T09:00:00Z");
         let stop = CancellationToken::new();
         stop.cancel();
-        run(farm.workshop(), Arc::default(), stop).await.unwrap();
+        run(farm.tools(), Arc::default(), stop).await.unwrap();
     }
 
     #[tokio::test]
@@ -156,7 +204,8 @@ mod tests {
             note("alive");
             stop.cancel();
         };
-        let daemon = go_on(Tasks::new(workshop), nudge, stop.clone(), alive);
+        let mut tasks = Tasks::new(workshop);
+        let daemon = go_on(&mut tasks, &nudge, &stop, alive);
         let ((), ended, ()) = tokio::join!(biased; held, daemon, release);
         ended.unwrap();
         assert_eq!(*seen.lock().unwrap(), ["released", "goes on", "alive"]);

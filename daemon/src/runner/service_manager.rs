@@ -27,6 +27,9 @@ pub(super) fn stopping() {
     say(&[Stopping]);
 }
 
+/// What is due is asked, and a sign of life given, so often where no manager asks for more, by a monotonic clock.
+pub(super) const USUAL: Duration = Duration::from_secs(30);
+
 /// How often a sign of life is given: as usual, or more often where the manager asks for it.
 pub(super) fn beat(usual: Duration) -> Duration {
     let asked = sd_notify::watchdog_enabled().map(|within| within / 3);

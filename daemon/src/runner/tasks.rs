@@ -72,16 +72,21 @@ impl Tasks {
     /// by another process just now are asked again at the next step.
     ///
     /// # Errors
-    /// When the records cannot be read and the next step would meet the same.
-    pub(super) async fn step(&mut self) -> Result<(), StoreError> {
+    /// When the records cannot be used and the next step would meet the same.
+    pub(super) async fn step(&mut self) -> anyhow::Result<()> {
         let now = self.time.look();
         let steady = self.workshop.clock.now();
-        self.reap(steady).await;
+        self.reap(steady).await?;
         if let Some(workshop) = self.watch.taken_over(&self.workshop, steady) {
             self.workshop = workshop;
         }
         let looked = self.look(now).await;
-        self.go_on(looked, now).await
+        Ok(self.go_on(looked, now).await?)
+    }
+
+    /// What the tasks work with.
+    pub(super) const fn workshop(&self) -> &Workshop {
+        &self.workshop
     }
 
     /// Begins what is due, by what was read.
@@ -264,13 +269,16 @@ impl Tasks {
         *task = Some(Task::of(job, async move {
             match job {
                 Job::Fetch | Job::FetchLate => drop(workshop.fetch(job, day).await?),
-                Job::Tell => match workshop.tell(day, false, now).await {
-                    Err(error @ TellError::Past { .. }) => {
-                        let error = error.to_string();
-                        workshop.note_failure(job, day, &error, now).await?;
+                Job::Tell => {
+                    workshop.store.check().await?;
+                    match workshop.tell(day, false, now).await {
+                        Err(error @ TellError::Past { .. }) => {
+                            let error = error.to_string();
+                            workshop.note_failure(job, day, &error, now).await?;
+                        }
+                        told => drop(told?),
                     }
-                    told => drop(told?),
-                },
+                }
                 Job::Heartbeat => {}
             }
             Ok(())
@@ -278,7 +286,10 @@ impl Tasks {
     }
 
     /// Frees every task whose work has ended.
-    async fn reap(&mut self, now: DateTime<Utc>) {
+    ///
+    /// # Errors
+    /// What one of them met, where the records cannot be used and that lasts.
+    async fn reap(&mut self, now: DateTime<Utc>) -> anyhow::Result<()> {
         let tasks = [
             &mut self.fetch,
             &mut self.tell,
@@ -290,6 +301,7 @@ impl Tasks {
         for task in tasks {
             ended.extend(task.take_if(|task| task.work.is_finished()));
         }
+        let mut lasting = Ok(());
         for task in ended {
             let (name, job) = (task.name, task.job);
             let ended = task.work.await;
@@ -298,6 +310,9 @@ impl Tasks {
             }
             match ended {
                 Ok(Ok(())) => self.said.is_well(name),
+                Ok(Err(error)) if Unusable::of(&*error).is_some_and(Unusable::lasts) => {
+                    lasting = Err(error.context(name));
+                }
                 Ok(Err(error)) => {
                     let error = format!("{error:#}");
                     if self.said.is_news(name, &error) {
@@ -307,6 +322,7 @@ impl Tasks {
                 Err(panic) => self.note_panic(name, job, &panic, now).await,
             }
         }
+        lasting
     }
 
     /// A job's own failure is noted by the job, a panic here, so that it is tried again. One that cannot be
@@ -343,13 +359,13 @@ impl Tasks {
     }
 
     /// Waits a bounded time for what has begun, then lets go of it.
-    pub(super) async fn finish(self, within: Duration) {
+    pub(super) async fn finish(&mut self, within: Duration) {
         let tasks = [
-            self.fetch,
-            self.tell,
-            self.deliver,
-            self.take_in,
-            self.ask_time,
+            self.fetch.take(),
+            self.tell.take(),
+            self.deliver.take(),
+            self.take_in.take(),
+            self.ask_time.take(),
         ];
         finish(tasks.into_iter().flatten(), within).await;
     }

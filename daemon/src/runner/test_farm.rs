@@ -7,7 +7,7 @@ use std::sync::Arc;
 use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use tempfile::TempDir;
 
-use super::jobs::Workshop;
+use super::jobs::{Tools, Workshop};
 use crate::clock::{Clock, SetClock};
 use crate::config::Config;
 use crate::feed::{Client, Limits};
@@ -70,9 +70,14 @@ impl TestFarm {
     }
 
     pub(super) fn workshop(&self) -> Workshop {
+        self.tools().open().unwrap()
+    }
+
+    /// What jobs work with, with records that are made where there are none.
+    pub(super) fn tools(&self) -> Tools {
         let config = Config::read(&self.dir.path().join("minimal")).unwrap();
-        Workshop {
-            store: Store::create(&config.database).unwrap(),
+        drop(Store::create(&config.database).unwrap());
+        Tools {
             client: Arc::new(Client::new(Limits::default(), None).unwrap()),
             config: Arc::new(config),
             clock: Arc::clone(&self.clock) as Arc<dyn Clock>,

@@ -4,12 +4,16 @@
 use std::collections::BTreeSet;
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
 
 use chrono::{Datelike, NaiveDate};
 use rusqlite::{Connection, OpenFlags};
 
 use super::beside::beside;
+use super::disk_space;
 use super::error::{CopyError, StoreError};
+use super::inspect::damage;
+use super::unusable::Unusable;
 
 /// The folder's name.
 const FOLDER: &str = "backups";
@@ -26,7 +30,17 @@ const WEEKS: usize = 4;
 /// # Errors
 /// The database is damaged, or the copy cannot be written; the earlier ones are then as they were.
 pub fn of_day(database: &Path, day: NaiveDate) -> Result<PathBuf, StoreError> {
-    let copy = make(database, &day.to_string())?;
+    let copy = match make(database, &day.to_string()) {
+        Err(full) if Unusable::of(&full) == Some(Unusable::Full) => {
+            let room = fs::metadata(database).map_or(0, |found| found.len());
+            match make_room(database, room.saturating_mul(2)) {
+                0 => return Err(full),
+                removed => tracing::warn!(removed, "no room for a backup: the oldest were removed"),
+            }
+            make(database, &day.to_string())
+        }
+        made => made,
+    }?;
     let days: BTreeSet<NaiveDate> = days(database).into_iter().collect();
     // A day that has not come was named by a wrong clock, now or then: nothing is removed for its sake.
     let come = days.range(..=day).copied().collect();
@@ -58,6 +72,32 @@ pub fn folder(database: &Path) -> PathBuf {
     database.with_file_name(FOLDER)
 }
 
+/// Removes the oldest copies until there is so much room, in bytes, but never the newest one. Gives how many went.
+#[must_use]
+pub fn make_room(database: &Path, room: u64) -> usize {
+    let mut copies = copies(database);
+    copies.sort_by_key(|(written, _)| *written);
+    copies.pop();
+    let lacking = || disk_space::free(database).is_some_and(|free| free < room);
+    let removed = |path: &PathBuf| fs::remove_file(path).is_ok();
+    let oldest = copies.into_iter().map(|(_, path)| path);
+    oldest.take_while(|_| lacking()).filter(removed).count()
+}
+
+/// Every copy of a database, with when it was written.
+fn copies(database: &Path) -> Vec<(SystemTime, PathBuf)> {
+    let prefix = prefix(database);
+    let is_copy = |name: &str| name.starts_with(&prefix) && name.ends_with(ENDING);
+    let entries = fs::read_dir(folder(database)).into_iter().flatten();
+    entries
+        .filter_map(|entry| {
+            let entry = entry.ok()?;
+            let written = entry.metadata().and_then(|found| found.modified()).ok()?;
+            is_copy(entry.file_name().to_str()?).then(|| (written, entry.path()))
+        })
+        .collect()
+}
+
 /// Writes, checks and syncs a copy that nobody may read who may not read the original.
 pub(super) fn write_copy(file: &Path, to: &Path) -> Result<(), CopyError> {
     File::create(to)?;
@@ -65,9 +105,10 @@ pub(super) fn write_copy(file: &Path, to: &Path) -> Result<(), CopyError> {
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let original = Connection::open_with_flags(file, flags)?;
     // A copy's indices are made anew: damage of the original's would not be seen in it.
-    check(&original)?;
+    damage(&original)?.map_or(Ok(()), |found| Err(CopyError::Damaged(found)))?;
     original.execute("VACUUM INTO ?1", [to.to_string_lossy()])?;
-    check(&Connection::open_with_flags(to, flags)?)?;
+    let copy = Connection::open_with_flags(to, flags)?;
+    damage(&copy)?.map_or(Ok(()), |found| Err(CopyError::NotWhole(found)))?;
     Ok(File::open(to)?.sync_all()?)
 }
 
@@ -77,14 +118,6 @@ pub(super) fn sync_folder_of(file: &Path) -> std::io::Result<()> {
         .parent()
         .filter(|folder| !folder.as_os_str().is_empty());
     File::open(folder.unwrap_or(Path::new(".")))?.sync_all()
-}
-
-fn check(database: &Connection) -> Result<(), CopyError> {
-    let found: String = database.query_row("PRAGMA integrity_check(1)", [], |row| row.get(0))?;
-    match found.as_str() {
-        "ok" => Ok(()),
-        _ => Err(CopyError::Damaged(found)),
-    }
 }
 
 fn make(database: &Path, of: &str) -> Result<PathBuf, StoreError> {

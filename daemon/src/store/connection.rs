@@ -9,7 +9,11 @@ use rusqlite::{Connection, Transaction, TransactionBehavior};
 use tokio::sync::oneshot;
 
 use super::StoreError;
-use super::opening::{AsItLies, copy_in_memory, create_connection, open_connection, open_to_read};
+use super::inspect::damage;
+use super::opening::{
+    AsItLies, copy_in_memory, create_connection, empty_in_memory, leave_as_it_is, open_connection,
+    open_to_read,
+};
 use super::shrink::shrink;
 use crate::clock::Clock;
 use crate::crash;
@@ -79,6 +83,14 @@ impl Store {
     /// As [`Store::open_to_read`].
     pub fn copy_of(path: &Path) -> Result<Self, StoreError> {
         Self::on_own_thread(copy_in_memory(path)?, None)
+    }
+
+    /// Makes records that are nowhere but in memory, for a mail that needs no database.
+    ///
+    /// # Errors
+    /// When there is no memory for them.
+    pub fn in_memory() -> Result<Self, StoreError> {
+        Self::on_own_thread(empty_in_memory()?, None)
     }
 
     fn on_own_thread(
@@ -185,6 +197,32 @@ impl Store {
             Ok(truncated?)
         })
         .await
+    }
+
+    /// Checks the file as a whole. A damaged one stays as it is, and so does its log of writes, also at the end.
+    ///
+    /// # Errors
+    /// [`StoreError::Damaged`], or a failing statement, such as one that meets the damage.
+    pub async fn check(&self) -> Result<(), StoreError> {
+        self.call(|connection| {
+            let sound = damage(connection)
+                .map_err(StoreError::from)
+                .and_then(|found| found.map_or(Ok(()), |found| Err(StoreError::Damaged(found))));
+            if sound.is_err() {
+                leave_as_it_is(connection, true)?;
+            }
+            sound
+        })
+        .await
+    }
+
+    /// Leaves the log of writes beside the file at the end: they are no more to be brought together.
+    ///
+    /// # Errors
+    /// When the thread has ended.
+    pub async fn leave_as_it_is(&self) -> Result<(), StoreError> {
+        self.call(|connection| Ok(leave_as_it_is(connection, true).map(drop)?))
+            .await
     }
 
     async fn call<T, E>(

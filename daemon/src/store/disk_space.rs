@@ -4,6 +4,9 @@ use std::path::Path;
 
 /// Less room than this is told: a night's records take a few megabytes, a copy of the database more.
 const LOW_MB: u64 = 500;
+/// With less room than this, in bytes, nothing is begun once the disk was full: the log of writes alone may grow so
+/// large before it is written into the file.
+pub const LEAST: u64 = 8_000_000;
 
 /// That room runs out, in one line; `None` while there is enough, and where it cannot be known.
 #[must_use]
@@ -14,8 +17,19 @@ pub fn trouble(database: &Path) -> Option<String> {
 /// Room for this program, in megabytes of a million bytes.
 #[must_use]
 pub fn free_mb(database: &Path) -> Option<u64> {
+    free(database).map(|bytes| bytes / 1_000_000)
+}
+
+/// Room for this program, in bytes.
+pub(super) fn free(database: &Path) -> Option<u64> {
     let disk = rustix::fs::statvfs(database.parent()?).ok()?;
-    Some(disk.f_bavail.saturating_mul(disk.f_frsize) / 1_000_000)
+    Some(disk.f_bavail.saturating_mul(disk.f_frsize))
+}
+
+/// Whether there is too little room for anything to be recorded: not known to be is not.
+#[must_use]
+pub fn is_used_up(database: &Path) -> bool {
+    free(database).is_some_and(|bytes| bytes < LEAST)
 }
 
 fn low(free_mb: u64) -> Option<String> {

@@ -94,6 +94,9 @@ pub enum StoreError {
         /// Why, in words: what befell a copy did not befall the records.
         why: String,
     },
+    /// What stands in the file is not what was written.
+    #[error("check the database: {0}")]
+    Damaged(String),
     /// The thread that owns the database has ended.
     #[error("reach the database thread: it has ended")]
     Ended,
@@ -113,4 +116,7 @@ pub enum CopyError {
         "check the copy: {0}; what was copied is damaged, keep it as it is and put back an older copy"
     )]
     Damaged(String),
+    /// The copy is not what was copied.
+    #[error("check the copy: {0}; what was copied is whole, so the disk may be failing")]
+    NotWhole(String),
 }

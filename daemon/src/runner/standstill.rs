@@ -1,0 +1,196 @@
+//! A standstill: the records cannot be used and that lasts, so nothing is fetched, taken in, told or sent until they
+//! can. Whoever looks after the box hears of it by mails that need no database.
+
+use std::time::Duration;
+
+use chrono::{DateTime, NaiveDate, Utc};
+use tokio::sync::Notify;
+use tokio::time::Instant;
+
+use super::jobs::Tools;
+use super::operator;
+use super::service_manager;
+use crate::config::Config;
+use crate::error_chain::error_chain;
+use crate::mail::delivery::deliver;
+use crate::mail::render::render;
+use crate::mail::transport::Transport;
+use crate::store::{Store, StoreError, Unusable, backup, disk_space};
+
+/// The records are tried again so often.
+const TRY_AGAIN: Duration = Duration::from_secs(10 * 60);
+/// The log says so often that it lasts.
+const SAY_AGAIN: Duration = Duration::from_secs(60 * 60);
+
+/// What was said of standstills, so that one that comes and goes says no more than one that stays.
+#[derive(Debug)]
+pub(super) struct Standstill {
+    /// Mails wait here and nowhere else.
+    memory: Store,
+    /// Since when, for the mail that says that it is over.
+    since: Option<DateTime<Utc>>,
+    /// The civil day of the last mail.
+    mailed: Option<NaiveDate>,
+    logged: Option<(Unusable, Instant)>,
+}
+
+impl Standstill {
+    /// # Errors
+    /// When there is no memory for its mails.
+    pub(super) fn new() -> Result<Self, StoreError> {
+        Ok(Self {
+            memory: Store::in_memory()?,
+            since: None,
+            mailed: None,
+            logged: None,
+        })
+    }
+
+    /// Waits until the records are worth another try. On a full disk the oldest copies of them go first.
+    pub(super) async fn wait(
+        &mut self,
+        unusable: Unusable,
+        why: &str,
+        tools: &Tools,
+        nudge: &Notify,
+        alive: impl Fn(&str),
+    ) {
+        let is_full =
+            || unusable == Unusable::Full && disk_space::is_used_up(&tools.config.database);
+        if unusable == Unusable::Full {
+            let removed = backup::make_room(&tools.config.database, disk_space::LEAST);
+            if removed > 0 {
+                tracing::warn!(removed, "the disk is full: the oldest backups were removed");
+            }
+            if removed > 0 && !is_full() {
+                return;
+            }
+        }
+        loop {
+            self.log(unusable, why);
+            let mailing = self.mail(unusable, why, tools);
+            beating(unusable, &alive, mailing).await;
+            let pause = async {
+                tokio::select! {
+                    () = tokio::time::sleep(TRY_AGAIN) => {}
+                    () = nudge.notified() => {}
+                }
+            };
+            beating(unusable, &alive, pause).await;
+            if !is_full() {
+                return;
+            }
+        }
+    }
+
+    /// The records can be used again: says so to whoever had a mail that they cannot.
+    ///
+    /// # Errors
+    /// When the records cannot be written after all.
+    pub(super) async fn is_over(&mut self, store: &Store, tools: &Tools) -> Result<(), StoreError> {
+        let Some(since) = self.since else {
+            return Ok(());
+        };
+        let (config, now) = (tools.config.clone(), tools.clock.now());
+        let line = format!(
+            "They could not be used since {}.",
+            config.moment_words(since)
+        );
+        let headline = "Again well: the records".to_owned();
+        store
+            .write(move |t| operator::say(t, &config, "records", headline, vec![line], now))
+            .await?;
+        self.since = None;
+        tracing::info!("the records can be used again");
+        Ok(())
+    }
+
+    fn log(&mut self, unusable: Unusable, why: &str) {
+        let is_said =
+            |(said, at): (Unusable, Instant)| said == unusable && at.elapsed() < SAY_AGAIN;
+        if !self.logged.is_some_and(is_said) {
+            tracing::error!(why, "{}", unusable.words());
+            self.logged = Some((unusable, Instant::now()));
+        }
+    }
+
+    /// Makes the day's mail and sends what waits. A mail that cannot leave is tried again the next time.
+    async fn mail(&mut self, unusable: Unusable, why: &str, tools: &Tools) {
+        let now = tools.clock.now();
+        let day = tools.config.day_of(now);
+        if self.mailed != Some(day) {
+            self.mailed = Some(day);
+            self.since.get_or_insert(now);
+            let (headline, lines) = words(unusable, why, &tools.config);
+            let config = tools.config.clone();
+            let queued = self
+                .memory
+                .write(move |t| operator::say(t, &config, "records", headline, lines, now))
+                .await;
+            log_failure(queued);
+        }
+        log_failure(render(&self.memory).await.map(drop));
+        let transport = Transport::of(&tools.config);
+        log_failure(
+            deliver(&self.memory, &transport, &*tools.clock)
+                .await
+                .map(drop),
+        );
+    }
+}
+
+fn log_failure(done: Result<(), StoreError>) {
+    if let Err(error) = done {
+        tracing::error!(
+            error = error_chain(&error),
+            "the mail from memory is not made"
+        );
+    }
+}
+
+/// Gives signs of life while something is done or waited for.
+async fn beating(unusable: Unusable, alive: impl Fn(&str), work: impl Future<Output = ()>) {
+    let mut beat = tokio::time::interval(service_manager::beat(service_manager::USUAL));
+    tokio::pin!(work);
+    loop {
+        tokio::select! {
+            () = &mut work => return,
+            _ = beat.tick() => alive(unusable.words()),
+        }
+    }
+}
+
+/// What the mail says: what is the matter, and what to do.
+fn words(unusable: Unusable, why: &str, config: &Config) -> (String, Vec<String>) {
+    let folder = config.database.parent().unwrap_or(&config.database);
+    let folder = folder.display();
+    let (headline, to_do) = match unusable {
+        Unusable::Full => (
+            "The disk is full: nothing is recorded or told",
+            format!(
+                "Make room on the disk of {folder}. Duskflight goes on by itself within ten minutes, and what was due \
+                 meanwhile comes then. The oldest backups were removed already, the newest is kept."
+            ),
+        ),
+        Unusable::Failing => (
+            "The disk fails: nothing is recorded or told",
+            format!(
+                "Look at the disk of {folder}: it may be over a quota, read-only since a fault, or dying. Once it can be \
+                 written Duskflight goes on by itself. Where it cannot, move the folder to another disk, with the newest \
+                 copy of its folder backups in place of a database that cannot be read (duskflight restore latest)."
+            ),
+        ),
+        Unusable::Busy | Unusable::Damaged => (
+            "The database is damaged: nothing is told until a copy is put back",
+            "Stop Duskflight, put the newest copy back with duskflight restore latest, and start it again. The damaged \
+             file is kept beside it. Restoring says what is missing since that copy; nobody hears anything twice, and \
+             nothing is taken back for it."
+                .to_owned(),
+        ),
+    };
+    let what = format!(
+        "Until then no temperatures are fetched, no sheets are taken in and no mails go out but this one, once a day. \
+         What was met: {why}"
+    );
+    (headline.to_owned(), vec![to_do, what])
+}
