@@ -30,6 +30,7 @@ mod rounds;
 mod samples;
 mod scripted;
 mod season;
+mod season_faults;
 mod setup;
 mod smtp;
 mod smtp_program;

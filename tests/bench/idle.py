@@ -32,6 +32,10 @@ def main():
         text = main_file.read_text().replace("America/Los_Angeles", "UTC")
         main_file.write_text(text + '\n[telling]\ndigest_time = "00:00"\n' if "[telling]" not in text
                              else text.replace("[telling]", '[telling]\ndigest_time = "00:00"'))
+        # A night so short a while ago that the clock needs no witness; it fails to fetch, and tells all the same.
+        day = time.strftime("%Y-%m-%d", time.gmtime(time.time() - 2 * 86_400))
+        subprocess.run([PROGRAM, "nightly", "--config", farm, "--as-of", day],
+                       stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         measure(farm, Path(folder) / "notify")
 
 

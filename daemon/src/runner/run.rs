@@ -14,6 +14,7 @@ use super::standstill::Standstill;
 use super::tasks::Tasks;
 use crate::error_chain::error_chain;
 use crate::store::{Unusable, outbox_report};
+use crate::trim::trim;
 
 /// Work that has begun may take so long to end after a stop was asked for.
 const STOP_WITHIN: Duration = Duration::from_secs(20);
@@ -59,6 +60,7 @@ async fn work(
     let workshop = tools.open()?;
     service_manager::alive("checking the records");
     workshop.store.check().await?;
+    trim();
     // It may have been started anew because what held the mails up is mended.
     let try_at_once = workshop
         .store

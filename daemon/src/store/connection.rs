@@ -208,8 +208,10 @@ impl Store {
             let sound = damage(connection)
                 .map_err(StoreError::from)
                 .and_then(|found| found.map_or(Ok(()), |found| Err(StoreError::Damaged(found))));
-            if sound.is_err() {
-                leave_as_it_is(connection, true)?;
+            match &sound {
+                // Every page was read, and few of them are needed next.
+                Ok(()) => connection.execute_batch("PRAGMA shrink_memory")?,
+                Err(_) => drop(leave_as_it_is(connection, true)?),
             }
             sound
         })
