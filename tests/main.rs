@@ -5,6 +5,7 @@
 
 mod alerts;
 mod backups;
+mod broken;
 mod commands;
 mod corrections;
 #[cfg(feature = "crash-points")]
