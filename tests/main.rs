@@ -5,6 +5,7 @@
 
 mod alerts;
 mod backups;
+mod beside;
 mod broken;
 mod commands;
 mod corrections;

@@ -20,6 +20,7 @@ mod error;
 pub mod feed_pace;
 pub mod folding;
 pub mod forecasts;
+mod in_use;
 pub mod inspect;
 pub mod jobs;
 pub mod journal;

@@ -9,6 +9,7 @@ use chrono::{DateTime, Utc};
 use super::backup::{sync_folder_of, write_copy};
 use super::beside::beside;
 use super::error::{CopyError, StoreError};
+use super::in_use::InUse;
 use super::opening::check_to_read;
 use super::unusable::Unusable;
 use crate::error_chain::error_chain;
@@ -18,13 +19,14 @@ use crate::error_chain::error_chain;
 /// where there was anything.
 ///
 /// # Errors
-/// The copy is missing, damaged, empty or of a newer schema, and nothing was changed; or a file cannot be moved, and
+/// Somebody writes to the database; the copy is missing, damaged, empty or of a newer schema, and nothing was changed; or a file cannot be moved, and
 /// the same once more goes on from there.
 pub fn restore(
     database: &Path,
     copy: &Path,
     now: DateTime<Utc>,
 ) -> Result<Option<PathBuf>, StoreError> {
+    let _alone = InUse::alone(database)?;
     let no_copy = |why: String| StoreError::NoCopy {
         path: copy.to_owned(),
         why,
