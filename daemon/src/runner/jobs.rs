@@ -294,6 +294,7 @@ impl Workshop {
                     file = name,
                     added = imported.added,
                     changed = imported.changed.len(),
+                    not_applied = imported.superseded,
                     "dropped file imported"
                 ),
                 Outcome::Refused(why) => tracing::warn!(file = name, why, "dropped file refused"),
