@@ -10,6 +10,8 @@ mod broken;
 mod commands;
 mod corrections;
 #[cfg(feature = "crash-points")]
+mod crash_chain;
+#[cfg(feature = "crash-points")]
 mod crash_points;
 mod crashes;
 mod daemon;
@@ -19,6 +21,8 @@ mod faults;
 mod full_disk;
 mod harness;
 mod hearers;
+#[cfg(feature = "crash-points")]
+mod kept;
 mod lost;
 mod mailserver;
 mod news;
