@@ -7,6 +7,8 @@ mod alerts;
 mod backups;
 mod beside;
 mod broken;
+#[cfg(feature = "crash-points")]
+mod chain;
 mod commands;
 mod corrections;
 #[cfg(feature = "crash-points")]
