@@ -6,7 +6,9 @@ use std::collections::BTreeMap;
 use std::fs;
 
 use crate::chain::{Chain, names_in};
+use crate::dropped::watching;
 use crate::harness::{Farm, VISITS, rows};
+use crate::kept::as_it_lies;
 
 const MORNING: &str = "2022-04-16";
 /// Beside the hundred of a morning with a real mail server.
@@ -205,6 +207,22 @@ fn a_copy_put_back_is_ended_at_any_point_and_put_back_all_the_same_and_nothing_i
         *by_name.entry(name).or_default() += 1;
     }
     println!("{}", table("a copy put back", &by_name));
+}
+
+#[test]
+fn a_dropped_sheet_that_was_stored_and_not_put_away_is_put_away_and_counts_once() {
+    let farm = watching("2022-04-30");
+    farm.write("drop/round.csv", VISITS);
+    let chain = Chain::new(farm, &[&["nightly", "--as-of", MORNING]]);
+    let name = "before a sheet is put away";
+    let at = chain.points[0].iter().position(|point| point == name);
+    let how = chain.end_at(0, at.unwrap() + 1, name);
+    let visits = "SELECT count(*) FROM visit";
+    let (_dir, database) = as_it_lies(&chain.database());
+    assert_eq!(rows(&database, visits), [["20"]]);
+    assert!(chain.farm.path("drop/round.csv").exists());
+    chain.finished_from(0, &how);
+    assert!(!chain.farm.path("drop/round.csv").exists());
 }
 
 fn table(chain: &str, by_name: &BTreeMap<&str, usize>) -> String {
