@@ -10,9 +10,9 @@ use chrono::{Datelike, NaiveDate};
 use rusqlite::{Connection, OpenFlags};
 
 use super::beside::beside;
+use super::damage::damage;
 use super::disk_space;
 use super::error::{CopyError, StoreError};
-use super::inspect::damage;
 use super::unusable::Unusable;
 use crate::crash;
 

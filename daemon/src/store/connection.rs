@@ -10,8 +10,8 @@ use rusqlite::{Connection, Transaction, TransactionBehavior};
 use tokio::sync::oneshot;
 
 use super::StoreError;
+use super::damage::damage;
 use super::in_use::{self, InUse};
-use super::inspect::damage;
 use super::opening::{
     AsItLies, BUSY_TIMEOUT, copy_in_memory, create_connection, empty_in_memory, leave_as_it_is,
     open_connection, open_to_read, regular_file,

@@ -11,6 +11,7 @@ mod beside;
 pub mod clock_doubt;
 mod column;
 mod connection;
+mod damage;
 pub mod days;
 pub mod decisions;
 pub mod disk_space;
