@@ -1,6 +1,8 @@
 //! Copies of the records: made each night, and put back without a false word to anybody.
 
-use std::fs;
+use std::fs::{self, File};
+
+use duskflight::store::Store;
 
 use crate::harness::{Farm, VISITS, printed, refused, rows};
 
@@ -142,4 +144,28 @@ fn a_copy_that_is_damaged_missing_or_no_database_changes_nothing() {
     let none = refused(2, &["restore", "latest", "--config", farm.config()]);
     assert!(none.contains("no copy of a day"), "{none}");
     assert!(fs::read(farm.path("duskflight.sqlite")).unwrap() == before);
+}
+
+#[test]
+fn nobody_writes_while_a_copy_is_put_in_place_and_none_is_while_somebody_writes() {
+    let farm = told();
+    let sheet = farm.path("round.csv").to_str().unwrap().to_owned();
+    let import = ["visits", "import", &sheet, "--config", farm.config()];
+    let writer = Store::open(&farm.path("duskflight.sqlite")).unwrap();
+    printed(&import);
+    let said = refused(75, &["restore", "latest", "--config", farm.config()]);
+    assert!(said.contains("nothing was changed"), "{said}");
+    drop(writer);
+
+    let restoring = File::open(farm.path("duskflight.open.lock")).unwrap();
+    restoring.lock().unwrap();
+    for command in [&import[..], &["backup", "--config", farm.config()]] {
+        let said = refused(75, command);
+        assert!(said.contains("a copy is put in its place"), "{said}");
+    }
+    // Who only reads is not turned away.
+    printed(&["status", "--config", farm.config()]);
+    drop(restoring);
+    printed(&import);
+    restore(&farm, "latest");
 }

@@ -60,8 +60,16 @@ impl Running {
         assert!(self.child.wait().unwrap().success());
     }
 
+    /// Why, as its log has it, it said something last.
+    pub(crate) fn said_last(&self, words: &str) -> String {
+        let log = fs::read_to_string(&self.log).unwrap();
+        let line = log.lines().rfind(|line| line.contains(words)).unwrap();
+        let line: serde_json::Value = serde_json::from_str(line).unwrap();
+        line["fields"]["why"].as_str().unwrap().to_owned()
+    }
+
     /// How often it said something.
-    fn said(&self, words: &str) -> usize {
+    pub(crate) fn said(&self, words: &str) -> usize {
         fs::read_to_string(&self.log)
             .unwrap()
             .matches(words)

@@ -82,6 +82,29 @@ fn dropped_sheets_are_told_apart_imported_and_put_away_and_none_overwrites_anoth
 }
 
 #[test]
+fn a_row_that_changes_later_in_a_sheet_of_the_same_name_is_a_correction() {
+    let farm = watching("2022-04-30");
+    let sheet = |eggs| format!("date,trap,eggs\n2022-04-12,e1,{eggs}\n2022-04-12,e2,5\n");
+    let stands = "SELECT trap, eggs FROM visit ORDER BY trap";
+    let before = "SELECT trap, eggs FROM visit_history ORDER BY rowid";
+    farm.write("drop/round.csv", &sheet(1));
+    farm.nightly("2022-04-13");
+    farm.write("drop/round.csv", &sheet(12));
+    let said = farm.nightly("2022-04-14");
+    let counted = "round.csv: 0 added, 1 changed (e1 2022-04-12), 1 there already\n";
+    assert!(said.contains(counted), "{said}");
+    let database = farm.database();
+    assert_eq!(rows(&database, stands), [["e1", "12"], ["e2", "5"]]);
+    assert_eq!(rows(&database, before), [["e1", "1"]]);
+
+    // The count of before once more is a file that came before: what was changed since stands, and it is said.
+    farm.write("drop/round.csv", &sheet(1));
+    let said = farm.nightly("2022-04-15");
+    assert!(said.contains("1 not applied: a later entry"), "{said}");
+    assert_eq!(rows(&database, stands), [["e1", "12"], ["e2", "5"]]);
+}
+
+#[test]
 fn a_refused_sheet_lies_beside_its_reasons_and_stands_in_the_digest_until_it_is_taken_away() {
     let farm = watching("2022-04-30");
     farm.write(

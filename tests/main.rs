@@ -5,8 +5,14 @@
 
 mod alerts;
 mod backups;
+mod beside;
+mod broken;
+#[cfg(feature = "crash-points")]
+mod chain;
 mod commands;
 mod corrections;
+#[cfg(feature = "crash-points")]
+mod crash_chain;
 #[cfg(feature = "crash-points")]
 mod crash_points;
 mod crashes;
@@ -17,6 +23,8 @@ mod faults;
 mod full_disk;
 mod harness;
 mod hearers;
+#[cfg(feature = "crash-points")]
+mod kept;
 mod lost;
 mod mailserver;
 mod news;

@@ -10,6 +10,7 @@ mod season;
 mod secret;
 mod smtp;
 mod tables;
+mod text;
 mod toml_faults;
 mod toml_line;
 

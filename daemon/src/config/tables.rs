@@ -8,6 +8,7 @@ use duskflight_core::id::PersonId;
 use duskflight_core::orchard::{Block, Dispensers, Part, Place, Pull, Trap, TrapKind, own_group};
 
 use super::problem::Problem;
+use super::text::text_of;
 use crate::sheet::{self, Columns, Fault, Row, keep};
 
 /// The table of blocks, beside the main file.
@@ -115,7 +116,7 @@ fn rows<T>(
             what,
         });
     };
-    match std::fs::read_to_string(path) {
+    match text_of(path) {
         Ok(text) => {
             let sheet = sheet::read(&text, columns, build);
             for fault in sheet.faults {
@@ -123,8 +124,8 @@ fn rows<T>(
             }
             sheet.rows
         }
-        Err(error) => {
-            problem(None, format!("cannot be read: {error}"));
+        Err(no) => {
+            problem(no.line, no.why);
             Vec::new()
         }
     }

@@ -6,6 +6,8 @@ use std::path::Path;
 
 use duskflight_core::ledger::MailIdentity;
 
+use crate::crash;
+
 /// A file name without its ending, made of ids only, so that it sorts by day and can be nothing but a name.
 /// Where a mail is about several advisers' blocks, it names none.
 pub(crate) fn file_stem(mail: &MailIdentity) -> String {
@@ -26,6 +28,7 @@ pub(super) fn put(folder: &Path, name: &str, bytes: &[u8]) -> io::Result<()> {
     let mut file = File::create(&unfinished)?;
     file.write_all(bytes)?;
     file.sync_all()?;
+    crash::point("a file is written");
     fs::rename(&unfinished, folder.join(name))?;
     File::open(folder)?.sync_all()
 }

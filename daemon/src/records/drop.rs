@@ -16,6 +16,7 @@ use super::writers::Writers;
 use super::{ImportError, Imported, Kind, Origin, import};
 use crate::clock::Clock;
 use crate::config::{Config, DropFolder, option_for};
+use crate::crash;
 use crate::store::{Store, StoreError};
 
 /// Folders inside the watched one.
@@ -272,6 +273,7 @@ fn put_away(folder: &DropFolder, file: &Path, outcome: &Outcome) -> io::Result<(
         }
         number += 1;
     };
+    crash::point("before a sheet is put away");
     fs::rename(file, &target).inspect_err(|_| {
         // The empty file that kept the name; what it was kept for stays where it is.
         let _ = fs::remove_file(&target);

@@ -7,6 +7,7 @@ use rusqlite::Connection;
 
 use crate::clock::{Clock, day_before};
 use crate::config::{Config, Station};
+use crate::crash;
 use crate::error_chain::error_chain;
 use crate::feed::{self, Client, FeedSource, FetchedDays, ForecastSource};
 use crate::store::jobs::Job;
@@ -110,6 +111,7 @@ impl Fetching<'_> {
                 }
             };
             let answer = self.answer(&feed, &client, station, (from, to)).await?;
+            crash::point("an answer has come");
             let came = answer.is_ok();
             let kept = self.keep(station, (from, to), answer).await?;
             match kept.log.outcome {

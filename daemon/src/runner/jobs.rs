@@ -149,6 +149,10 @@ impl Workshop {
             None => tell(&self.store, &self.config, day, again, now).await,
         };
         match &told {
+            // A crash may have come between.
+            Ok(Told::Before) if backup::is_owed(&self.config.database, day) => {
+                self.look_after(now).await?;
+            }
             Ok(Told::Before) => {}
             Ok(Told::Missing { mails }) => {
                 tracing::error!(day = %day, mails, "records are missing; nothing is told but that");
@@ -162,8 +166,7 @@ impl Workshop {
                     .write(move |t| operator::note(t, &config, told, None, now))
                     .await?;
                 self.render_told().await;
-                self.prune(now).await;
-                self.back_up(now).await?;
+                self.look_after(now).await?;
             }
             Err(TellError::Past { .. }) => {}
             Err(error) => {
@@ -206,6 +209,12 @@ impl Workshop {
                 Ok(None)
             }
         }
+    }
+
+    /// What the records need once a day is told.
+    async fn look_after(&self, now: DateTime<Utc>) -> Result<(), StoreError> {
+        self.prune(now).await;
+        self.back_up(now).await
     }
 
     /// Prunes what was kept long enough. The night is told all the same, and the next one tries again.
@@ -294,6 +303,7 @@ impl Workshop {
                     file = name,
                     added = imported.added,
                     changed = imported.changed.len(),
+                    not_applied = imported.superseded,
                     "dropped file imported"
                 ),
                 Outcome::Refused(why) => tracing::warn!(file = name, why, "dropped file refused"),

@@ -17,8 +17,8 @@ use super::task::{Task, finish};
 use super::timekeeper::Timekeeper;
 use crate::error_chain::error_chain;
 use crate::records::Pauses;
-use crate::store::jobs::{self, Job};
-use crate::store::{StoreError, Unusable, days, set_aside};
+use crate::store::jobs::{self, Job, RunState};
+use crate::store::{StoreError, Unusable, backup, days, set_aside};
 use crate::telling::TellError;
 use crate::trim::trim;
 
@@ -32,6 +32,8 @@ pub(super) struct Tasks {
     said: Said,
     /// Watches over the machine's clock.
     time: Timekeeper,
+    /// The day on which it was last looked whether there is a copy of it.
+    copied: Option<NaiveDate>,
     fetch: Option<Task>,
     tell: Option<Task>,
     deliver: Option<Task>,
@@ -60,6 +62,7 @@ impl Tasks {
                 ..workshop
             },
             time,
+            copied: None,
             fetch: None,
             tell: None,
             deliver: None,
@@ -238,6 +241,7 @@ impl Tasks {
                 self.begin(job, now);
             }
         }
+        self.copy_what_was_told(&looked.runs, now);
         if self.deliver.is_none() {
             let workshop = self.workshop.clone();
             self.deliver = Some(Task::new("deliver", async move {
@@ -252,6 +256,19 @@ impl Tasks {
                 workshop.take_in(Pauses::RUNNING).await?;
                 Ok(())
             }));
+        }
+    }
+
+    /// A day that another process told, and ended before there was a copy, is looked at once.
+    fn copy_what_was_told(&mut self, runs: &DayRuns, now: DateTime<Utc>) {
+        let config = &self.workshop.config;
+        let day = config.day_of(now);
+        let told = runs.tell.as_ref();
+        if told.is_some_and(|run| run.state == RunState::Done) && self.copied != Some(day) {
+            self.copied = Some(day);
+            if backup::is_owed(&config.database, day) {
+                self.begin(Job::Tell, now);
+            }
         }
     }
 

@@ -10,15 +10,18 @@ use chrono::{Datelike, NaiveDate};
 use rusqlite::{Connection, OpenFlags};
 
 use super::beside::beside;
+use super::damage::damage;
 use super::disk_space;
 use super::error::{CopyError, StoreError};
-use super::inspect::damage;
 use super::unusable::Unusable;
+use crate::crash;
 
 /// The folder's name.
 const FOLDER: &str = "backups";
 /// How a copy's name ends.
 const ENDING: &str = ".sqlite";
+/// What is added to the name of a copy that is not whole yet.
+const UNFINISHED: &str = ".copying";
 /// Newest days whose copies are kept.
 const DAYS: usize = 7;
 /// Weeks before those whose newest copies are kept.
@@ -49,6 +52,7 @@ pub fn of_day(database: &Path, day: NaiveDate) -> Result<PathBuf, StoreError> {
         if let Err(error) = fs::remove_file(&path) {
             tracing::warn!(path = %path.display(), %error, "an old backup cannot be removed");
         }
+        crash::point("an old copy is removed");
     }
     Ok(copy)
 }
@@ -64,6 +68,12 @@ pub fn newest(database: &Path, today: NaiveDate) -> Option<PathBuf> {
     let come = days(database).into_iter().filter(|day| *day <= today);
     let day = come.max()?;
     Some(path_of(database, &day.to_string()))
+}
+
+/// Whether there is no copy of a day yet, nor of a later one.
+#[must_use]
+pub fn is_owed(database: &Path, day: NaiveDate) -> bool {
+    days(database).iter().all(|copied| *copied < day)
 }
 
 /// The folder of a database's copies.
@@ -101,15 +111,20 @@ fn copies(database: &Path) -> Vec<(SystemTime, PathBuf)> {
 /// Writes, checks and syncs a copy that nobody may read who may not read the original.
 pub(super) fn write_copy(file: &Path, to: &Path) -> Result<(), CopyError> {
     File::create(to)?;
+    crash::point("a copy is begun");
     fs::set_permissions(to, fs::metadata(file)?.permissions())?;
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let original = Connection::open_with_flags(file, flags)?;
     // A copy's indices are made anew: damage of the original's would not be seen in it.
     damage(&original)?.map_or(Ok(()), |found| Err(CopyError::Damaged(found)))?;
     original.execute("VACUUM INTO ?1", [to.to_string_lossy()])?;
+    crash::point("a copy is written");
     let copy = Connection::open_with_flags(to, flags)?;
     damage(&copy)?.map_or(Ok(()), |found| Err(CopyError::NotWhole(found)))?;
-    Ok(File::open(to)?.sync_all()?)
+    crash::point("a copy is checked");
+    File::open(to)?.sync_all()?;
+    crash::point("a copy is on the disk");
+    Ok(())
 }
 
 /// Makes names in the folder of a file last.
@@ -122,22 +137,39 @@ pub(super) fn sync_folder_of(file: &Path) -> std::io::Result<()> {
 
 fn make(database: &Path, of: &str) -> Result<PathBuf, StoreError> {
     let copy = path_of(database, of);
-    let unfinished = beside(&copy, ".copying");
-    let made = fs::create_dir_all(folder(database))
-        .map_err(CopyError::from)
-        .and_then(|()| write_copy(database, &unfinished))
-        .and_then(|()| {
+    let unfinished = beside(&copy, UNFINISHED);
+    let made = turn(database).map_err(CopyError::from).and_then(|_turn| {
+        let whole = write_copy(database, &unfinished).and_then(|()| {
             fs::rename(&unfinished, &copy)?;
+            crash::point("a copy has its name");
             Ok(sync_folder_of(&copy)?)
         });
+        // A part of a copy helps nobody; that it stays is no other failure.
+        whole.inspect_err(|_| drop(fs::remove_file(&unfinished)))
+    });
     match made {
         Ok(()) => Ok(copy),
-        Err(source) => {
-            // A part of a copy helps nobody; that it stays is no other failure.
-            let _ = fs::remove_file(&unfinished);
-            Err(StoreError::Copy { path: copy, source })
+        Err(source) => Err(StoreError::Copy { path: copy, source }),
+    }
+}
+
+/// Waits until nobody else makes a copy here, so that none writes into another's, and clears away what a crash
+/// left of one. The turn lasts as long as what is given.
+fn turn(database: &Path) -> std::io::Result<File> {
+    let path = folder(database);
+    fs::create_dir_all(&path)?;
+    let folder = File::open(&path)?;
+    folder.lock()?;
+    let prefix = prefix(database);
+    for entry in fs::read_dir(&path)? {
+        let entry = entry?;
+        let name = entry.file_name();
+        let name = name.to_string_lossy();
+        if name.starts_with(&prefix) && name.contains(UNFINISHED) {
+            fs::remove_file(entry.path())?;
         }
     }
+    Ok(folder)
 }
 
 /// Farms may share a folder, so a copy has its database's name first.
@@ -251,6 +283,22 @@ mod tests {
         );
         assert_eq!(newest(&database, day("1999-12-31")), None);
         assert!(days(&database).len() <= DAYS + WEEKS);
+    }
+
+    #[test]
+    fn what_a_crash_left_of_a_copy_is_never_one_and_is_cleared_away() {
+        let dir = tempfile::tempdir().unwrap();
+        let database = dir.path().join("records.sqlite");
+        drop(create_connection(&database).unwrap());
+        let first = of_day(&database, day("2022-06-10")).unwrap();
+        let half = &fs::read(&first).unwrap()[..8192];
+        let left = folder(&database).join("records-2022-06-11.sqlite.copying");
+        fs::write(&left, half).unwrap();
+        fs::write(beside(&left, "-journal"), half).unwrap();
+        assert_eq!(newest(&database, day("2022-06-12")), Some(first));
+        let second = of_day(&database, day("2022-06-12")).unwrap();
+        assert_eq!(newest(&database, day("2022-06-12")), Some(second));
+        assert_eq!(fs::read_dir(folder(&database)).unwrap().count(), 2);
     }
 
     #[test]

@@ -3,20 +3,25 @@
 use std::path::Path;
 use std::sync::{Arc, mpsc};
 use std::thread::{self, JoinHandle};
+use std::time::Duration;
 
 use chrono::{DateTime, Utc};
 use rusqlite::{Connection, Transaction, TransactionBehavior};
 use tokio::sync::oneshot;
 
 use super::StoreError;
-use super::inspect::damage;
+use super::damage::damage;
+use super::in_use::{self, InUse};
 use super::opening::{
-    AsItLies, copy_in_memory, create_connection, empty_in_memory, leave_as_it_is, open_connection,
-    open_to_read,
+    AsItLies, BUSY_TIMEOUT, copy_in_memory, create_connection, empty_in_memory, leave_as_it_is,
+    open_connection, open_to_read, regular_file,
 };
 use super::shrink::shrink;
 use crate::clock::Clock;
 use crate::crash;
+
+/// How long others may hold up that the log of writes is emptied.
+const CHECKPOINT_WAITS: Duration = Duration::from_secs(1);
 
 type Work = Box<dyn FnOnce(&mut Connection) + Send>;
 
@@ -55,7 +60,12 @@ impl Store {
     /// When there is no file or it holds no records, it cannot be opened, is from a newer version, or a schema
     /// step fails; the file is then as it was.
     pub fn open(path: &Path) -> Result<Self, StoreError> {
-        Self::on_own_thread(open_connection(path)?, None)
+        // Of records that are missing there is nothing to lock, unless they are only away.
+        if !in_use::was_ever(path) {
+            regular_file(path)?;
+        }
+        let in_use = InUse::with_others(path)?;
+        Self::on_own_thread(open_connection(path)?, None, Some(in_use))
     }
 
     /// As [`Store::open`], and makes the file when it is not there. For whoever begins a farm, and nobody else.
@@ -63,7 +73,8 @@ impl Store {
     /// # Errors
     /// As [`Store::open`].
     pub fn create(path: &Path) -> Result<Self, StoreError> {
-        Self::on_own_thread(create_connection(path)?, None)
+        let in_use = InUse::with_others(path)?;
+        Self::on_own_thread(create_connection(path)?, None, Some(in_use))
     }
 
     /// Opens a file to read, by whoever may read it, and leaves nothing beside it. Records of an earlier schema
@@ -73,7 +84,7 @@ impl Store {
     /// When there is no file or it holds no records, it cannot be read or is from a newer version.
     pub fn open_to_read(path: &Path) -> Result<Self, StoreError> {
         let opened = open_to_read(path)?;
-        Self::on_own_thread(opened.connection, opened.as_it_lies)
+        Self::on_own_thread(opened.connection, opened.as_it_lies, None)
     }
 
     /// Copies the file into memory, but for what its mails say, and opens the copy. The file is only read, also
@@ -82,7 +93,7 @@ impl Store {
     /// # Errors
     /// As [`Store::open_to_read`].
     pub fn copy_of(path: &Path) -> Result<Self, StoreError> {
-        Self::on_own_thread(copy_in_memory(path)?, None)
+        Self::on_own_thread(copy_in_memory(path)?, None, None)
     }
 
     /// Makes records that are nowhere but in memory, for a mail that needs no database.
@@ -90,17 +101,22 @@ impl Store {
     /// # Errors
     /// When there is no memory for them.
     pub fn in_memory() -> Result<Self, StoreError> {
-        Self::on_own_thread(empty_in_memory()?, None)
+        Self::on_own_thread(empty_in_memory()?, None, None)
     }
 
     fn on_own_thread(
         connection: Connection,
         as_it_lies: Option<AsItLies>,
+        in_use: Option<InUse>,
     ) -> Result<Self, StoreError> {
         let (work, queue) = mpsc::channel::<Work>();
         let thread = thread::Builder::new()
             .name("store".to_owned())
-            .spawn(move || serve(connection, &queue))
+            .spawn(move || {
+                serve(connection, &queue);
+                // Not before the file is closed.
+                drop(in_use);
+            })
             .map_err(|_| StoreError::Ended)?;
         let owner = Owner {
             work: Some(work),
@@ -193,7 +209,10 @@ impl Store {
     /// A failing statement, as when the disk is full.
     pub async fn checkpoint(&self) -> Result<(), StoreError> {
         self.call(|connection| {
+            // Nobody else is served meanwhile, and somebody may read for hours.
+            connection.busy_timeout(CHECKPOINT_WAITS)?;
             let truncated = connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()));
+            connection.busy_timeout(BUSY_TIMEOUT)?;
             Ok(truncated?)
         })
         .await

@@ -49,6 +49,20 @@ pub enum StoreError {
     /// The file was written to while it was read without a lock.
     #[error("read the database: it was written to meanwhile; ask once more")]
     Changed,
+    /// Another file is put in its place just now.
+    #[error("open the database {path}: a copy is put in its place just now")]
+    Replaced {
+        /// The file.
+        path: PathBuf,
+    },
+    /// Somebody writes to the file that should be replaced.
+    #[error(
+        "put a copy in the place of the database {path}; nothing was changed: another duskflight writes to it"
+    )]
+    InUse {
+        /// The file.
+        path: PathBuf,
+    },
     /// The file was written by a newer version.
     #[error(
         "the database has schema {found}, this version knows {known}; install the newer version again"

@@ -5,6 +5,7 @@ use std::path::Path;
 use rusqlite::{Connection, OpenFlags};
 
 use super::StoreError;
+use super::damage::damage;
 use super::opening::address;
 
 /// A database file as it lies there.
@@ -34,11 +35,4 @@ pub fn inspect(path: &Path) -> Result<FileFacts, StoreError> {
             .map_err(failed)?,
         damage: damage(&connection).map_err(failed)?,
     })
-}
-
-/// The first damage of a database, where there is any. Pages, rows and indices are checked against each other, which
-/// takes no longer in practice than the check that leaves indices out: 40 ms for 19 MB.
-pub(super) fn damage(connection: &Connection) -> rusqlite::Result<Option<String>> {
-    let found: String = connection.query_row("PRAGMA integrity_check(1)", [], |row| row.get(0))?;
-    Ok((found != "ok").then_some(found))
 }

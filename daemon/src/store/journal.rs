@@ -20,6 +20,7 @@ use serde::{Deserialize, Serialize};
 use super::beside::beside;
 use super::entered::{accepted, entered};
 use super::{StoreError, day};
+use crate::crash;
 
 /// The answer that stands for the server's in a mail that only the journal knows.
 const KNOWN: &str = "taken over before the database was restored";
@@ -225,7 +226,10 @@ fn replace<'a>(
         file.set_permissions(fs::metadata(journal)?.permissions())?;
         file.write_all(text(lines).as_bytes())?;
         file.sync_data()?;
-        fs::rename(&new, journal)
+        crash::point("a shorter journal is written");
+        fs::rename(&new, journal)?;
+        crash::point("a shorter journal is in its place");
+        Ok(())
     };
     replace().map_err(|source| failed(journal, source))
 }
@@ -301,6 +305,7 @@ fn append(journal: &Path, lines: &[Line]) -> Result<(), JournalError> {
     let write = || {
         let mut file = OpenOptions::new().append(true).create(true).open(journal)?;
         file.write_all(format!("{line_end}{}", text(lines)).as_bytes())?;
+        crash::point("lines are added to the journal");
         file.sync_data()
     };
     write().map_err(|source| failed(journal, source))

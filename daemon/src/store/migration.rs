@@ -5,6 +5,7 @@ use std::path::Path;
 use rusqlite::{Connection, TransactionBehavior};
 
 use super::{StoreError, backup};
+use crate::crash;
 
 /// Schema steps, oldest first; a released step is never edited.
 const MIGRATIONS: [&str; 7] = [
@@ -73,9 +74,12 @@ pub(super) fn migrate(connection: &mut Connection, file: Option<&Path>) -> Resul
     };
     for step in MIGRATIONS.iter().skip(usize::try_from(found).unwrap_or(0)) {
         transaction.execute_batch(step)?;
+        crash::point("a step of the schema is done");
     }
     transaction.pragma_update(None, "user_version", KNOWN)?;
+    crash::point("before a commit");
     transaction.commit()?;
+    crash::point("after a commit");
     if let Some(copy) = copy {
         let copy = copy.display();
         tracing::warn!(%copy, "the database was brought from schema {found} to {KNOWN}; a copy of it before is kept");

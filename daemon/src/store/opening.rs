@@ -13,7 +13,7 @@ use super::beside::beside;
 use super::migration::{Begin, is_current, migrate};
 
 /// How long another process may hold the database before a statement gives up.
-const BUSY_TIMEOUT: Duration = Duration::from_secs(10);
+pub(super) const BUSY_TIMEOUT: Duration = Duration::from_secs(10);
 
 /// The one table that is not copied: nobody reads a mail of a copy.
 const MAIL_CONTENT: &str = "mail_content";
@@ -174,7 +174,7 @@ pub(super) fn address(path: &Path) -> Result<(String, Option<AsItLies>), StoreEr
 }
 
 /// What the file system says of the records, which are a file and nothing else.
-fn regular_file(path: &Path) -> Result<Metadata, StoreError> {
+pub(super) fn regular_file(path: &Path) -> Result<Metadata, StoreError> {
     match fs::metadata(path) {
         Ok(found) if found.is_file() => Ok(found),
         Ok(_) => Err(StoreError::NoFile {

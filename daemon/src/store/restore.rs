@@ -9,8 +9,10 @@ use chrono::{DateTime, Utc};
 use super::backup::{sync_folder_of, write_copy};
 use super::beside::beside;
 use super::error::{CopyError, StoreError};
+use super::in_use::InUse;
 use super::opening::check_to_read;
 use super::unusable::Unusable;
+use crate::crash;
 use crate::error_chain::error_chain;
 
 /// Puts a copy in the place of a database that nobody has open, once the copy is known to be whole and of a schema
@@ -18,13 +20,14 @@ use crate::error_chain::error_chain;
 /// where there was anything.
 ///
 /// # Errors
-/// The copy is missing, damaged, empty or of a newer schema, and nothing was changed; or a file cannot be moved, and
+/// Somebody writes to the database; the copy is missing, damaged, empty or of a newer schema, and nothing was changed; or a file cannot be moved, and
 /// the same once more goes on from there.
 pub fn restore(
     database: &Path,
     copy: &Path,
     now: DateTime<Utc>,
 ) -> Result<Option<PathBuf>, StoreError> {
+    let _alone = InUse::alone(database)?;
     let no_copy = |why: String| StoreError::NoCopy {
         path: copy.to_owned(),
         why,
@@ -34,7 +37,7 @@ pub fn restore(
         error => no_copy(error_chain(&error)),
     })?;
     let ready = beside(database, ".restoring");
-    let aside = beside(database, &now.format(".before-%Y%m%dT%H%M%SZ").to_string());
+    let aside = free_name(database, now);
     let failed = |source| StoreError::Restore {
         path: database.to_owned(),
         source,
@@ -52,10 +55,23 @@ pub fn restore(
     put_aside(database, &aside)
         .and_then(|kept| {
             fs::rename(&ready, database)?;
+            crash::point("the copy is in its place");
             sync_folder_of(database)?;
             Ok(kept.then_some(aside))
         })
         .map_err(|error| failed(CopyError::File(error)))
+}
+
+/// The name under which a database is kept that is replaced now. Another one that has the same second, as where the same
+/// is done once more, is not written over.
+fn free_name(database: &Path, now: DateTime<Utc>) -> PathBuf {
+    let aside = beside(database, &now.format(".before-%Y%m%dT%H%M%SZ").to_string());
+    let is_free = |name: &PathBuf| !name.exists() && !beside(name, "-wal").exists();
+    let others = (2..).map(|number| beside(&aside, &format!("-{number}")));
+    let mut names = std::iter::once(aside.clone()).chain(others);
+    names
+        .find(is_free)
+        .expect("there is a number that is not taken")
 }
 
 /// Moves a database with its log of writes, the log last: without its database it is read by nobody. Gives whether
@@ -66,7 +82,10 @@ fn put_aside(database: &Path, aside: &Path) -> std::io::Result<bool> {
         moved => moved.map(|()| true),
     };
     let kept = there(fs::rename(database, aside))?;
+    crash::point("the database is put aside");
     there(fs::rename(beside(database, "-wal"), beside(aside, "-wal")))?;
+    crash::point("its log is put aside");
     there(fs::remove_file(beside(database, "-shm")))?;
+    crash::point("nothing lies in its place");
     Ok(kept)
 }

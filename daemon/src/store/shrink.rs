@@ -3,6 +3,7 @@
 use rusqlite::Connection;
 
 use super::StoreError;
+use crate::crash;
 
 /// SQLite's number of the kind of file that can be shrunk step by step.
 const INCREMENTAL: i64 = 2;
@@ -28,11 +29,16 @@ fn cut(connection: &Connection) -> Result<(), StoreError> {
     }
     if number("auto_vacuum")? != INCREMENTAL {
         connection.pragma_update(None, "auto_vacuum", "incremental")?;
-        return Ok(connection.execute_batch("VACUUM")?);
+        crash::point("before the file is rewritten");
+        connection.execute_batch("VACUUM")?;
+        crash::point("the file is rewritten");
+        return Ok(());
     }
     // A page is freed with each row that is asked for.
     let mut pages = connection.prepare(&format!("PRAGMA incremental_vacuum({too_many})"))?;
     let mut pages = pages.query([])?;
-    while pages.next()?.is_some() {}
+    while pages.next()?.is_some() {
+        crash::point("a page is freed");
+    }
     Ok(())
 }

@@ -39,7 +39,9 @@ impl Unusable {
     }
 
     fn of_one(error: &(dyn Error + 'static), of_records: bool) -> Option<Self> {
-        if let Some(StoreError::Changed) = error.downcast_ref() {
+        if let Some(StoreError::Changed | StoreError::Replaced { .. } | StoreError::InUse { .. }) =
+            error.downcast_ref()
+        {
             return Some(Self::Busy);
         }
         let damaged = matches!(error.downcast_ref(), Some(StoreError::Damaged(_)))

@@ -9,6 +9,7 @@ use serde::de::DeserializeOwned;
 
 use crate::config::problem::Problem;
 use crate::config::tables::name_fault;
+use crate::config::text::text_of;
 use crate::config::toml_faults::{self, Fault};
 use crate::config::toml_line;
 use crate::config::{Looks, MAIN_FILE, look};
@@ -97,10 +98,10 @@ impl<'a> Reader<'a> {
     }
 
     pub(super) fn toml<T: DeserializeOwned>(&mut self, file: &Path) -> Option<T> {
-        let text = match std::fs::read_to_string(self.watched(file)) {
+        let text = match text_of(&self.watched(file)) {
             Ok(text) => text,
-            Err(error) => {
-                self.problem(file, None, format!("cannot be read: {error}"));
+            Err(no) => {
+                self.problem(file, no.line, no.why);
                 return None;
             }
         };

@@ -61,6 +61,25 @@ impl Tasks {
     }
 }
 
+#[tokio::test]
+async fn a_day_that_was_told_before_a_crash_gets_its_copy_when_the_daemon_is_back() {
+    let farm = TestFarm::new(FETCHING);
+    let mut tasks = Tasks::new(farm.workshop());
+    tasks.work_off(&farm, FETCHING).await;
+    tasks.work_off(&farm, TELLING).await;
+    let database = tasks.workshop.config.database.clone();
+    assert!(!backup::is_owed(&database, june(20)));
+    fs::remove_dir_all(backup::folder(&database)).unwrap();
+    tasks.work_off(&farm, "2022-06-20T13:07:00Z").await;
+    assert!(
+        backup::is_owed(&database, june(20)),
+        "looked for at each step"
+    );
+    let mut again = Tasks::new(farm.workshop());
+    again.work_off(&farm, "2022-06-20T13:09:00Z").await;
+    assert!(!backup::is_owed(&database, june(20)));
+}
+
 async fn never() -> anyhow::Result<()> {
     std::future::pending().await
 }
