@@ -8,6 +8,7 @@ use duskflight_core::id::PersonId;
 use duskflight_core::orchard::{Block, Dispensers, Part, Place, Pull, Trap, TrapKind, own_group};
 
 use super::problem::Problem;
+use crate::plain_file;
 use crate::sheet::{self, Columns, Fault, Row, keep};
 
 /// The table of blocks, beside the main file.
@@ -115,7 +116,7 @@ fn rows<T>(
             what,
         });
     };
-    match std::fs::read_to_string(path) {
+    match plain_file::read_text(path, plain_file::BY_HAND) {
         Ok(text) => {
             let sheet = sheet::read(&text, columns, build);
             for fault in sheet.faults {

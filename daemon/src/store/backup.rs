@@ -14,6 +14,7 @@ use super::disk_space;
 use super::error::{CopyError, StoreError};
 use super::inspect::damage;
 use super::unusable::Unusable;
+use crate::plain_file;
 
 /// The folder's name.
 const FOLDER: &str = "backups";
@@ -100,7 +101,8 @@ fn copies(database: &Path) -> Vec<(SystemTime, PathBuf)> {
 
 /// Writes, checks and syncs a copy that nobody may read who may not read the original.
 pub(super) fn write_copy(file: &Path, to: &Path) -> Result<(), CopyError> {
-    File::create(to)?;
+    plain_file::check(file)?;
+    plain_file::create(to)?;
     fs::set_permissions(to, fs::metadata(file)?.permissions())?;
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let original = Connection::open_with_flags(file, flags)?;

@@ -13,6 +13,7 @@ use crate::config::toml_faults::{self, Fault};
 use crate::config::toml_line;
 use crate::config::{Looks, MAIN_FILE, look};
 use crate::nearest::suggestion;
+use crate::plain_file;
 
 /// Days of the week, as they are written.
 const WEEKDAYS: [&str; 7] = [
@@ -46,7 +47,7 @@ impl<'a> Reader<'a> {
         };
         // A main file that cannot be read is said once it is taken apart.
         let main = reader.watched(MAIN_FILE);
-        reader.main_text = std::fs::read_to_string(main).unwrap_or_default();
+        reader.main_text = plain_file::read_text(&main, plain_file::BY_HAND).unwrap_or_default();
         reader
     }
 
@@ -97,7 +98,7 @@ impl<'a> Reader<'a> {
     }
 
     pub(super) fn toml<T: DeserializeOwned>(&mut self, file: &Path) -> Option<T> {
-        let text = match std::fs::read_to_string(self.watched(file)) {
+        let text = match plain_file::read_text(&self.watched(file), plain_file::BY_HAND) {
             Ok(text) => text,
             Err(error) => {
                 self.problem(file, None, format!("cannot be read: {error}"));
