@@ -208,3 +208,73 @@ fn a_table_that_never_ends_is_refused() {
     assert_eq!(code, Some(2), "{said}");
     assert!(said.contains("larger than 32 MiB"), "{said}");
 }
+
+#[test]
+fn check_doctor_and_the_log_warn_of_a_readable_password_and_of_a_folder_that_is_carried_about() {
+    let farm = Farm::new("2022-04-14");
+    farm.route(
+        "host = \"mail.test.example\"\nsecurity = \"starttls\"\nusername = \"duskflight\"\n\
+         password_file = \"password\"\n",
+    );
+    farm.write("password", "orchard-at-dusk-81\n");
+    let password = farm.path("password");
+    let check = || printed(&["check", "--config", farm.config()]);
+    let warned = [
+        "everybody on this machine can read it",
+        "/.stfolder is there",
+    ];
+    fs::set_permissions(&password, PermissionsExt::from_mode(0o640)).unwrap();
+    let told = check();
+    assert!(warned.iter().all(|of| !told.contains(of)), "{told}");
+    fs::set_permissions(&password, PermissionsExt::from_mode(0o644)).unwrap();
+    fs::create_dir(farm.path(".stfolder")).unwrap();
+    let doctor = printed(&["doctor", "--config", farm.config()]);
+    for told in [check(), doctor] {
+        assert!(warned.iter().all(|of| told.contains(of)), "{told}");
+    }
+    let mode = fs::metadata(&password).unwrap().permissions().mode() & 0o777;
+    assert_eq!(mode, 0o644, "it is the user's");
+}
+
+#[test]
+fn a_remark_without_end_is_refused_with_its_place_and_the_ceiling() {
+    let farm = Farm::new("2022-04-14");
+    let remark = "x".repeat(2001);
+    farm.write(
+        "visits.csv",
+        &format!("date,trap,eggs,note\n2022-04-12,e1,3,{remark}\n2022-04-12,e2,1000000000,\n"),
+    );
+    let file = farm.path("visits.csv");
+    let file = file.to_str().unwrap();
+    let (code, said) = at_once(&[
+        "visits",
+        "import",
+        "--sure",
+        file,
+        "--config",
+        farm.config(),
+    ]);
+    assert_eq!(code, Some(2), "{said}");
+    for fault in [
+        "row 2, column note",
+        "it has 2001 bytes; a cell has room for 2000",
+        "row 3, column eggs, \"1000000000\": more than 100000",
+    ] {
+        assert!(said.contains(fault), "{fault}: {said}");
+    }
+    let why = "y".repeat(501);
+    let (code, said) = at_once(&[
+        "visits",
+        "withdraw",
+        "--trap",
+        "e1",
+        "--date",
+        "2022-04-12",
+        "--why",
+        &why,
+        "--config",
+        farm.config(),
+    ]);
+    assert_eq!(code, Some(2), "{said}");
+    assert!(said.contains("there is room for 500"), "{said}");
+}

@@ -13,7 +13,7 @@ use clap::{Args, Subcommand};
 use rows::{VISIT_COLUMNS, carried_words, visit_row};
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, open_store, plain_table, print, store_to_read};
+use super::common::{AsOf, ConfigDir, few_words, open_store, plain_table, print, store_to_read};
 use crate::clock;
 use crate::plain_file;
 use crate::records::{self, Imported, Kind, Origin};
@@ -85,7 +85,7 @@ pub(super) struct Import {
     #[command(flatten)]
     config: ConfigDir,
     /// Who enters it, as the history keeps it
-    #[arg(long, default_value = "command line")]
+    #[arg(long, default_value = "command line", value_parser = few_words)]
     by: String,
     /// Take also what no real year has shown, such as hull split in April; without it such a file is refused
     #[arg(long)]
