@@ -408,7 +408,7 @@ fn twenty_years(criterion: &mut Criterion) {
         .measurement_time(Duration::from_secs(10));
     for seasons in [1, 20] {
         let farm = runtime.block_on(Farm::of_seasons(seasons));
-        println!("megabytes of {seasons} {:.1}", farm.bytes() as f64 / 1e6);
+        eprintln!("megabytes of {seasons} {:.1}", farm.bytes() as f64 / 1e6);
         group.bench_function(format!("night of {seasons}"), |bench| {
             bench.iter_batched(
                 || farm.workshop(),
