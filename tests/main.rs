@@ -20,6 +20,7 @@ mod daemon;
 mod dropped;
 mod entries;
 mod faults;
+mod files;
 mod full_disk;
 mod harness;
 mod hearers;

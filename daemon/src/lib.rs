@@ -11,6 +11,7 @@ mod hash;
 pub mod mail;
 mod nearest;
 mod one_line;
+mod plain_file;
 pub mod records;
 pub mod runner;
 pub mod sheet;

@@ -64,6 +64,10 @@ impl fmt::Display for Fault {
 const MOST_COUNTED: u32 = 100_000;
 /// A longer value is shown by its beginning: its fault would be lost behind it.
 const LONGEST_SHOWN: usize = 40;
+/// Longest cell, in bytes: a remark of a page. Tables, mails and every night read it.
+const LONGEST_CELL: usize = 2_000;
+/// So many rows are a farm's readings of twenty years, and more than anybody fills in.
+const MOST_ROWS: usize = 250_000;
 
 /// The columns of a sheet: all of them, and those that must be there.
 pub(crate) struct Columns {
@@ -128,6 +132,17 @@ impl Row<'_> {
         }
     }
 
+    /// A cell that is longer than any may be.
+    fn too_long(&self) -> Option<Fault> {
+        let columns = self.header.iter().zip(self.record);
+        let (column, cell) = columns
+            .into_iter()
+            .find(|(_, cell)| cell.len() > LONGEST_CELL)?;
+        let length = cell.len();
+        let why = format!("it has {length} bytes; a cell has room for {LONGEST_CELL}: shorten it");
+        Some(self.wrong(column, why))
+    }
+
     /// A civil day.
     pub(crate) fn day(&self, column: &'static str) -> Result<NaiveDate, Fault> {
         let text = self.text(column);
@@ -146,7 +161,12 @@ impl Row<'_> {
     pub(crate) fn count(&self, column: &'static str) -> Result<Option<u32>, Fault> {
         self.given(column, |text| match text.parse() {
             Ok(count) if count <= MOST_COUNTED => Ok(count),
-            Ok(_) => Err(self.wrong(column, "nobody counts so many; write what was counted")),
+            Ok(_) => {
+                let why = format!(
+                    "more than {MOST_COUNTED}, which nobody counts; write what was counted"
+                );
+                Err(self.wrong(column, why))
+            }
             Err(_) => Err(self.wrong(column, "write a whole number, or leave it empty")),
         })
     }
@@ -241,13 +261,22 @@ pub(crate) fn read<T>(
     for number in 2.. {
         let built = match reader.read_record(&mut record) {
             Ok(false) => break,
+            Ok(true) if number > MOST_ROWS + 1 => {
+                let why = format!("a sheet has {MOST_ROWS} rows at most; split it into several");
+                sheet.faults.push(Fault::of_row(number, why));
+                break;
+            }
             // A spreadsheet writes rows that were cleared as commas alone.
             Ok(true) if record.iter().all(str::is_empty) => continue,
-            Ok(true) => build(&Row {
-                number,
-                header: &header,
-                record: &record,
-            }),
+            Ok(true) => {
+                let row = Row {
+                    number,
+                    header: &header,
+                    record: &record,
+                };
+                row.too_long()
+                    .map_or_else(|| build(&row), |fault| Err(vec![fault]))
+            }
             Err(error) => Err(vec![unequal(number, &error)]),
         };
         match built {
@@ -370,9 +399,29 @@ mod tests {
                 "row 2, column date, \"2022-13-01\": write a day as YYYY-MM-DD",
                 "row 2, column eggs, \"many\": write a whole number, or leave it empty",
                 "row 3: it has 2 fields, the header has 3",
-                "row 4, column eggs, \"100001\": nobody counts so many; write what was counted",
+                "row 4, column eggs, \"100001\": more than 100000, which nobody counts; write what was counted",
             ]
         );
+    }
+
+    #[test]
+    fn a_cell_without_end_and_a_sheet_without_end_are_refused_where_they_pass_the_ceiling() {
+        let most = "x".repeat(LONGEST_CELL);
+        let named = |trap: &str| faults(&format!("date,trap,eggs\n2022-04-01,{trap},1\n"));
+        assert_eq!(named(&most), [""; 0]);
+        let told = named(&(most + "x"));
+        assert_eq!(told.len(), 1, "{told:?}");
+        assert!(told[0].starts_with("row 2, column trap"), "{told:?}");
+        assert!(
+            told[0].contains("it has 2001 bytes; a cell has room for 2000"),
+            "{told:?}"
+        );
+
+        let sheet = |rows| format!("date,trap\n{}", "2022-04-01,e\n".repeat(rows));
+        assert_eq!(faults(&sheet(MOST_ROWS)), [""; 0]);
+        let told = faults(&sheet(MOST_ROWS + 1));
+        let expected = "row 250002: a sheet has 250000 rows at most; split it into several";
+        assert_eq!(told, [expected]);
     }
 
     #[test]

@@ -1,12 +1,17 @@
 //! How far off a generation's computed egg laying was in each year, by what egg traps that were read on showed.
 
+use std::collections::BTreeMap;
+
 use chrono::{Datelike, NaiveDate};
 
 use crate::insect::{CountsFrom, Insect};
 use crate::orchard::{Orchard, Trap};
 use crate::trapping::{LayingSeen, Notes, StartView, Visits, checks, laying_seen, start_of_group};
 
-use super::{BlockSeason, StationHeat};
+use super::{BlockSeason, KeptStarts, StationHeat};
+
+/// So many years are looked at, the newest: each costs a start of its own.
+const YEARS: i32 = 10;
 
 /// One year's computed egg laying of the generation that counts from the start, beside what was seen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,7 +33,7 @@ impl LayingOfYear {
 }
 
 /// The years up to that of the day of telling in which a block's own egg traps showed the generation that
-/// counts from the start, the newest first, with what is recorded now.
+/// counts from the start, the newest first, with what is recorded now. `kept`: what was kept of starts, by year.
 #[must_use]
 pub fn laying_years(
     orchard: &Orchard,
@@ -36,6 +41,7 @@ pub fn laying_years(
     insect: &Insect,
     heat: &StationHeat,
     (visits, notes): (&Visits, &Notes),
+    kept: &BTreeMap<i32, KeptStarts>,
 ) -> Vec<LayingOfYear> {
     let block = &season.block;
     if block.borrows_start() {
@@ -44,7 +50,8 @@ pub fn laying_years(
     let traps: Vec<&Trap> = orchard.egg_traps(&block.start_group).collect();
     let this_year = heat.as_of().year();
     let first = traps.iter().map(|trap| trap.hung.year()).min();
-    let years = (first.unwrap_or(this_year)..=this_year).rev();
+    let first = first.unwrap_or(this_year).max(this_year - YEARS + 1);
+    let years = (first..=this_year).rev();
     let start_on = |as_of: NaiveDate| {
         let view = StartView {
             model: insect.start.as_ref()?,
@@ -52,7 +59,8 @@ pub fn laying_years(
             notes,
             as_of,
         };
-        let of_group = (heat.heat(), None);
+        let kept = kept.get(&as_of.year());
+        let of_group = (heat.heat(), kept.and_then(|of| of.get(&block.start_group)));
         let start = start_of_group(orchard, block, &block.start_group, of_group, view);
         Some(start.start)
     };

@@ -7,7 +7,7 @@ use duskflight_core::ledger::Notice;
 use duskflight_core::wording::plural;
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, open_store, print};
+use super::common::{AsOf, ConfigDir, few_words, open_store, print};
 use crate::config::Config;
 use crate::store::entered;
 use crate::store::journal::{self, JournalError};
@@ -28,7 +28,7 @@ pub(super) struct AcceptRecords {
     #[arg(long)]
     yes: bool,
     /// Who accepts it
-    #[arg(long, value_name = "NAME", requires = "yes", default_value = "")]
+    #[arg(long, value_name = "NAME", requires = "yes", default_value = "", value_parser = few_words)]
     by: String,
 }
 

@@ -16,6 +16,7 @@ use crate::feed::{FeedSource, ForecastSource, TableFeed};
 use crate::mail::transport::Transport;
 use crate::records::try_out;
 use crate::runner::fetching::try_station;
+use crate::store::place;
 
 /// Check the whole configuration: every error at once, with file, line and what to do
 ///
@@ -40,7 +41,10 @@ impl Check {
         drop_folder(&config)?;
         tables(&config)?;
         print(&report(&config, &orchard))?;
-        for warning in warnings(&config, &orchard, day) {
+        let of_files = config.warnings.iter().map(|warning| warning.what.clone());
+        let of_place = place::threats(&config.database).into_iter();
+        let of_farm = warnings(&config, &orchard, day).into_iter();
+        for warning in of_files.chain(of_place).chain(of_farm) {
             print(&format!("look at: {warning}\n"))?;
         }
         if self.online {

@@ -24,6 +24,22 @@ use crate::store::Store;
 /// Names the folder of a farm where no option does.
 pub(super) const DIR_VARIABLE: &str = "DUSKFLIGHT_CONFIG";
 
+/// Longest name or reason on the command line, in characters: lists and mails show it.
+const LONGEST_WORDS: usize = 500;
+
+/// A name or a reason, as an argument.
+///
+/// # Errors
+/// It is longer than a few words are.
+pub(super) fn few_words(text: &str) -> Result<String, String> {
+    match text.chars().count() {
+        0..=LONGEST_WORDS => Ok(text.to_owned()),
+        long => Err(format!(
+            "it has {long} characters; there is room for {LONGEST_WORDS}"
+        )),
+    }
+}
+
 /// The folder of a farm.
 #[derive(Debug, Args)]
 pub(super) struct ConfigDir {

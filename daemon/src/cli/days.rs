@@ -10,7 +10,7 @@ use duskflight_core::weather::{Element, Suspect};
 use rusqlite::Connection;
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, open_store, plain_table, print, store_to_read};
+use super::common::{AsOf, ConfigDir, few_words, open_store, plain_table, print, store_to_read};
 use super::station_file::UnitArg;
 use crate::clock::{self, Clock, SystemClock};
 use crate::config::{Config, Station};
@@ -54,7 +54,7 @@ struct Which {
     #[arg(long, value_parser = element_parser())]
     element: Element,
     /// Who decides, as the history keeps it
-    #[arg(long)]
+    #[arg(long, value_parser = few_words)]
     by: String,
 }
 
@@ -63,7 +63,7 @@ pub(super) struct Confirm {
     #[command(flatten)]
     which: Which,
     /// Why, in a few words
-    #[arg(long)]
+    #[arg(long, value_parser = few_words)]
     why: String,
 }
 
@@ -78,7 +78,7 @@ pub(super) struct Correct {
     #[arg(long, value_enum)]
     unit: UnitArg,
     /// Why, in a few words
-    #[arg(long)]
+    #[arg(long, value_parser = few_words)]
     why: String,
 }
 

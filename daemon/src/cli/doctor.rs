@@ -16,7 +16,7 @@ use crate::config::{BLOCKS_FILE, Config, MAIN_FILE, TRAPS_FILE};
 use crate::error_chain::error_chain;
 use crate::store::inspect::inspect;
 use crate::store::jobs::{self, Job};
-use crate::store::{Store, StoreError, days, disk_space, outbox_report};
+use crate::store::{Store, StoreError, days, disk_space, outbox_report, place};
 use duskflight_core::wording::plural;
 
 /// Print one page to paste into a report of a fault: version, files, checks, last runs, queue
@@ -67,6 +67,9 @@ async fn of_farm(page: &mut String, config: &Config) {
     line(page, "declared", &declared);
     for file in beside(&config.database) {
         line(page, "database", &file_words(&file));
+    }
+    for threat in place::threats(&config.database) {
+        line(page, "database: warning", &threat);
     }
     match inspect(&config.database) {
         Ok(facts) => {

@@ -14,6 +14,7 @@ use crate::config::{
     Config, DEFAULT_DIR, MAIN_FILE, NAVEL_ORANGEWORM, NAVEL_ORANGEWORM_PISTACHIO,
     NAVEL_ORANGEWORM_WALNUT, option_for,
 };
+use crate::plain_file;
 use crate::store::Store;
 
 /// The starting files, by their names in the folder.
@@ -96,7 +97,7 @@ impl Init {
             fs::create_dir_all(folder)
                 .with_context(|| format!("make the folder {}", folder.display()))?;
             let text = text.replace(THIS_YEAR, &year);
-            fs::write(&file, with_state_apart(&self.dir, text))
+            plain_file::write(&file, with_state_apart(&self.dir, text))
                 .with_context(|| format!("write {}", file.display()))?;
         }
         make_records(&self.dir)?;

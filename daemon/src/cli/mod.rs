@@ -41,6 +41,8 @@ use clap::{CommandFactory, Parser, Subcommand};
 
 pub use failure::{Exit, Failure};
 
+use crate::plain_file;
+
 /// Watches navel orangeworm in nut orchards: heat units, egg-laying starts, projected dates, a
 /// morning digest for the adviser and key-date alerts for growers
 #[derive(Debug, Parser)]
@@ -98,6 +100,7 @@ enum Command {
 /// said on standard error.
 #[must_use]
 pub fn main() -> ExitCode {
+    plain_file::keep_from_others();
     let command = Cli::parse().command;
     // The daemon's log is its diary; a command at hand says what it does on standard output.
     common::log_to_stderr(match command {

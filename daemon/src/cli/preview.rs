@@ -15,6 +15,7 @@ use super::{Failure, test_mail};
 use crate::config::Config;
 use crate::mail::file_stem;
 use crate::mail::message::{Composed, Parts, cid};
+use crate::plain_file;
 use crate::store::outbox::NewMail;
 use crate::telling::{Draft, Purpose, TellError, night, prepare};
 use duskflight_core::ledger::MailKind;
@@ -147,7 +148,7 @@ fn write(folder: &Path, mail: &NewMail, composed: &Composed) -> Result<(), Failu
     }
     for (name, bytes) in files {
         let file = folder.join(name);
-        fs::write(&file, bytes).with_context(|| format!("write {}", file.display()))?;
+        plain_file::write(&file, bytes).with_context(|| format!("write {}", file.display()))?;
         print(&format!("{}\n", file.display()))?;
     }
     Ok(())

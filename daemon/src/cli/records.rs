@@ -5,6 +5,7 @@ mod export;
 mod rows;
 mod take_back;
 
+use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use anyhow::Context;
@@ -12,8 +13,9 @@ use clap::{Args, Subcommand};
 use rows::{VISIT_COLUMNS, carried_words, visit_row};
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, open_store, plain_table, print, store_to_read};
+use super::common::{AsOf, ConfigDir, few_words, open_store, plain_table, print, store_to_read};
 use crate::clock;
+use crate::plain_file;
 use crate::records::{self, Imported, Kind, Origin};
 use crate::store::{notes, visits};
 
@@ -83,7 +85,7 @@ pub(super) struct Import {
     #[command(flatten)]
     config: ConfigDir,
     /// Who enters it, as the history keeps it
-    #[arg(long, default_value = "command line")]
+    #[arg(long, default_value = "command line", value_parser = few_words)]
     by: String,
     /// Take also what no real year has shown, such as hull split in April; without it such a file is refused
     #[arg(long)]
@@ -127,11 +129,9 @@ impl Notes {
 impl Import {
     async fn run(self, kind: Kind) -> Result<(), Failure> {
         let config = self.config.read()?;
-        let bytes = std::fs::read(&self.file)
+        let text = File::open(&self.file)
+            .and_then(|file| plain_file::read_given(file, plain_file::BY_HAND))
             .with_context(|| format!("read {}", self.file.display()))
-            .map_err(Failure::usage)?;
-        let text = String::from_utf8(bytes)
-            .with_context(|| format!("read {}; save it as CSV in UTF-8", self.file.display()))
             .map_err(Failure::usage)?;
         let store = open_store(&config)?;
         let origin = Origin {

@@ -12,6 +12,7 @@ use super::Failure;
 use super::common::{ConfigDir, tools};
 use crate::clock;
 use crate::runner::{self, Lock};
+use crate::store::place;
 
 /// Run unattended: fetch before the digest, tell every morning, deliver
 ///
@@ -38,6 +39,9 @@ impl Run {
             stations = config.stations.len(),
             "duskflight starts"
         );
+        for threat in place::threats(&config.database) {
+            tracing::warn!("{threat}");
+        }
         let _lock = Lock::take(&config.database)?;
         runner::run(tools(&config, clock::system())?, nudge, stop).await?;
         tracing::info!("duskflight has stopped");

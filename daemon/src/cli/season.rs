@@ -15,7 +15,7 @@ use duskflight_core::wording::Words;
 use super::Failure;
 use super::common::{AsOf, ConfigDir, print, store_to_read};
 use crate::store::StoreError;
-use crate::telling::night;
+use crate::telling::{kept_years, night};
 
 /// Show each block's egg-laying start, degree-days, marks and service due, with the evidence
 ///
@@ -48,8 +48,8 @@ impl Season {
         let store = store_to_read(&config)?;
         let config = Arc::new(config);
         let of_night = Arc::clone(&config);
-        let night = store
-            .read(move |c| night(c, &of_night, day))
+        let (night, kept) = store
+            .read(move |c| Ok((night(c, &of_night, day)?, kept_years(c, &of_night)?)))
             .await
             .map_err(|error: StoreError| anyhow::Error::from(error))
             .context("recompute the seasons")?;
@@ -64,7 +64,7 @@ impl Season {
                 "block {block}: no such block in force on {day}"
             )));
         }
-        let years = |season: &BlockSeason| night.laying_years(&config, season);
+        let years = |season: &BlockSeason| night.laying_years(&config, season, &kept);
         match self.format {
             Format::Table => print(&sheets(words, &seasons, years)),
             Format::Json => {

@@ -1,5 +1,6 @@
 //! Files of daily station temperatures, as the commands that look at a record by itself read them.
 
+use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, anyhow};
@@ -14,6 +15,7 @@ use duskflight_core::weather::{
 
 use super::Failure;
 use crate::feed::{DateFormat, Delimiter, TableFeed, TableSource, table};
+use crate::plain_file;
 
 /// What stands for a value that is not there.
 const MISSING: [&str; 6] = ["", "NA", "M", "NaN", "null", "-9999"];
@@ -127,7 +129,8 @@ impl Reading {
     /// Reads a file whole.
     pub(super) fn read(&self, path: &Path) -> Result<StationFile, Failure> {
         let name = path.display();
-        let text = std::fs::read_to_string(path)
+        let text = File::open(path)
+            .and_then(|file| plain_file::read_given(file, plain_file::GIVEN))
             .with_context(|| format!("read {name}"))
             .map_err(Failure::usage)?;
         let mut parsed = parse(&text, path, self.unit.map(Unit::from))

@@ -2,6 +2,8 @@
 
 use std::path::Path;
 
+use crate::plain_file;
+
 /// Why a file is no text.
 pub(super) struct NoText {
     /// Where, counted from 1, unless it cannot be read at all.
@@ -12,7 +14,7 @@ pub(super) struct NoText {
 /// # Errors
 /// The file cannot be read, or is in another encoding.
 pub(super) fn text_of(file: &Path) -> Result<String, NoText> {
-    let bytes = std::fs::read(file).map_err(|error| NoText {
+    let bytes = plain_file::read(file, plain_file::BY_HAND).map_err(|error| NoText {
         line: None,
         why: format!("cannot be read: {error}"),
     })?;

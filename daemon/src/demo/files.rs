@@ -7,6 +7,7 @@ use std::path::Path;
 use super::farm::InventedFarm;
 use super::feed_server::STATION;
 use crate::config::NAVEL_ORANGEWORM;
+use crate::plain_file;
 
 /// The remark that every demo mail carries.
 const NOTE: &str = "This farm is invented, with its people, blocks and counts. The temperatures \
@@ -19,7 +20,7 @@ fn heading(year: i32) -> String {
 
 /// Whether the folder holds a farm that is not the demo's of this year.
 pub(super) fn holds_another_farm(dir: &Path, year: i32) -> io::Result<bool> {
-    match std::fs::read(dir.join("duskflight.toml")) {
+    match plain_file::read(&dir.join("duskflight.toml"), plain_file::BY_HAND) {
         // An empty one is what a demo leaves that was killed while it wrote it.
         Ok(main) => Ok(!main.is_empty() && !main.starts_with(heading(year).as_bytes())),
         Err(error) if error.kind() == io::ErrorKind::NotFound => {
@@ -33,14 +34,17 @@ pub(super) fn holds_another_farm(dir: &Path, year: i32) -> io::Result<bool> {
 /// alone.
 pub(super) fn write(dir: &Path, farm: &InventedFarm, year: i32, feed_url: &str) -> io::Result<()> {
     std::fs::create_dir_all(dir)?;
-    std::fs::write(dir.join("duskflight.toml"), main_file(farm, year, feed_url))?;
+    plain_file::write(
+        &dir.join("duskflight.toml"),
+        main_file(farm, year, feed_url),
+    )?;
     std::fs::create_dir_all(dir.join("insects"))?;
     std::fs::create_dir_all(dir.join("entered"))?;
-    std::fs::write(dir.join("insects/navel-orangeworm.toml"), NAVEL_ORANGEWORM)?;
-    std::fs::write(dir.join("blocks.csv"), &farm.blocks_csv)?;
-    std::fs::write(dir.join("traps.csv"), &farm.traps_csv)?;
+    plain_file::write(&dir.join("insects/navel-orangeworm.toml"), NAVEL_ORANGEWORM)?;
+    plain_file::write(&dir.join("blocks.csv"), &farm.blocks_csv)?;
+    plain_file::write(&dir.join("traps.csv"), &farm.traps_csv)?;
     for entry in &farm.entries {
-        std::fs::write(dir.join("entered").join(&entry.via_file), &entry.csv)?;
+        plain_file::write(&dir.join("entered").join(&entry.via_file), &entry.csv)?;
     }
     Ok(())
 }

@@ -7,6 +7,7 @@ use std::path::Path;
 use duskflight_core::ledger::MailIdentity;
 
 use crate::crash;
+use crate::plain_file;
 
 /// A file name without its ending, made of ids only, so that it sorts by day and can be nothing but a name.
 /// Where a mail is about several advisers' blocks, it names none.
@@ -25,7 +26,7 @@ pub(crate) fn file_stem(mail: &MailIdentity) -> String {
 pub(super) fn put(folder: &Path, name: &str, bytes: &[u8]) -> io::Result<()> {
     fs::create_dir_all(folder)?;
     let unfinished = folder.join(format!(".{name}.part"));
-    let mut file = File::create(&unfinished)?;
+    let mut file = plain_file::create(&unfinished)?;
     file.write_all(bytes)?;
     file.sync_all()?;
     crash::point("a file is written");

@@ -15,6 +15,7 @@ use super::compose::envelope_of;
 use super::contents::Asked;
 use super::folder::put;
 use crate::config::{Config, Person};
+use crate::plain_file;
 use crate::store::{StoreError, told};
 
 /// A calendar that cannot be written.
@@ -60,7 +61,8 @@ pub fn write(folder: &Path, files: &[CalendarFile]) -> Result<(), CalendarError>
     };
     for (name, text) in files {
         let path = folder.join(name);
-        if !std::fs::read(&path).is_ok_and(|before| before == text.as_bytes()) {
+        let before = plain_file::read(&path, text.len() as u64);
+        if !before.is_ok_and(|before| before == text.as_bytes()) {
             put(folder, name, text.as_bytes()).map_err(at(&path))?;
         }
     }

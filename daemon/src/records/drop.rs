@@ -6,7 +6,7 @@
 
 use std::collections::BTreeMap;
 use std::ffi::OsString;
-use std::fs::{self, OpenOptions};
+use std::fs::{self, DirEntry, OpenOptions};
 use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -17,6 +17,7 @@ use super::{ImportError, Imported, Kind, Origin, import};
 use crate::clock::Clock;
 use crate::config::{Config, DropFolder, option_for};
 use crate::crash;
+use crate::plain_file::{self, other_than_file};
 use crate::store::{Store, StoreError};
 
 /// Folders inside the watched one.
@@ -25,7 +26,7 @@ const REFUSED: &str = "refused";
 /// What the name of the text that says why ends with.
 const WHY: &str = ".why.txt";
 /// A larger file is no sheet that people filled in: a hundred thousand visits take about 4 MB.
-const MOST_BYTES: u64 = 32 << 20;
+const MOST_BYTES: u64 = plain_file::BY_HAND;
 /// A file whose last row is open, unchanged for so long, is not being written any more.
 const GIVEN_UP: Duration = Duration::from_secs(3600);
 
@@ -137,8 +138,7 @@ fn sheets(folder: &Path) -> io::Result<BTreeMap<PathBuf, Look>> {
     let mut sheets = BTreeMap::new();
     for entry in fs::read_dir(folder)? {
         let entry = entry?;
-        let name = entry.file_name().to_string_lossy().to_lowercase();
-        if !name.ends_with(".csv") || name.starts_with('.') || !entry.file_type()?.is_file() {
+        if !is_named_as_sheet(&entry) || !entry.file_type()?.is_file() {
             continue;
         }
         // It may have been taken away since.
@@ -149,9 +149,30 @@ fn sheets(folder: &Path) -> io::Result<BTreeMap<PathBuf, Look>> {
     Ok(sheets)
 }
 
+/// Names of what is called like a sheet and is no plain file: nothing of it is ever read.
+fn others_than_files(folder: &Path) -> io::Result<Vec<String>> {
+    let mut names = Vec::new();
+    for entry in fs::read_dir(folder)? {
+        let entry = entry?;
+        if let (true, Some(what)) = (
+            is_named_as_sheet(&entry),
+            other_than_file(entry.file_type()?),
+        ) {
+            names.push(format!("{} is {what}", name_of(&entry.path())));
+        }
+    }
+    names.sort();
+    Ok(names)
+}
+
+fn is_named_as_sheet(entry: &DirEntry) -> bool {
+    let name = entry.file_name().to_string_lossy().to_lowercase();
+    name.ends_with(".csv") && !name.starts_with('.')
+}
+
 /// Whether a file is what was read of it: somebody may have gone on writing meanwhile.
 fn is_still(file: &Path, bytes: &[u8]) -> bool {
-    fs::read(file).is_ok_and(|now| now == bytes)
+    plain_file::read(file, MOST_BYTES).is_ok_and(|now| now == bytes)
 }
 
 /// Whether somebody may still be at a file, by its own time, which may lie ahead of ours.
@@ -180,7 +201,7 @@ async fn outcome(
     if bytes > MOST_BYTES {
         return refused("it is too large for a sheet of visits or notes");
     }
-    let bytes = match fs::read(file) {
+    let bytes = match plain_file::read(file, MOST_BYTES) {
         Ok(bytes) => bytes,
         Err(error) if error.kind() == ErrorKind::NotFound => return Ok(None),
         Err(error) => return refused(&format!("it cannot be read: {error}")),
@@ -314,18 +335,26 @@ fn name_of(file: &Path) -> String {
 /// Dropped files that were refused and lie there still, or that the folder cannot be read, in one line.
 #[must_use]
 pub fn dropped_trouble(folder: &DropFolder) -> Option<String> {
-    match refused(folder) {
-        Err(error) => {
+    let (refused, others) = match (refused(folder), others_than_files(&folder.path)) {
+        (Ok(refused), Ok(others)) => (refused, others),
+        (Err(error), _) | (_, Err(error)) => {
             let path = folder.path.display();
-            Some(format!("dropped files are not read: {path}: {error}"))
+            return Some(format!("dropped files are not read: {path}: {error}"));
         }
-        Ok(names) if names.is_empty() => None,
-        Ok(names) => Some(format!(
+    };
+    let refused = (!refused.is_empty()).then(|| {
+        format!(
             "dropped files were refused, nothing of them is stored: {}; why stands beside each in the \
              folder refused",
-            names.join(", ")
-        )),
-    }
+            refused.join(", ")
+        )
+    });
+    let others = (!others.is_empty()).then(|| {
+        let names = others.join(", ");
+        format!("not read, since only files are: {names}; take it out of the drop folder")
+    });
+    let both: Vec<String> = refused.into_iter().chain(others).collect();
+    (!both.is_empty()).then(|| both.join("; "))
 }
 
 /// Names of the refused files that nobody has taken away yet, sorted.
@@ -351,6 +380,6 @@ fn refused(folder: &DropFolder) -> io::Result<Vec<String>> {
 /// Why they cannot.
 pub fn try_out(folder: &DropFolder) -> io::Result<()> {
     let trial = folder.path.join(".duskflight-trial");
-    fs::write(&trial, "")?;
+    plain_file::write(&trial, "")?;
     fs::remove_file(&trial)
 }

@@ -104,8 +104,16 @@ pub enum ImportError {
     Store(#[from] StoreError),
 }
 
+/// So many faults are listed; whoever mended them sees the others.
+const LISTED: usize = 200;
+
 fn list(problems: &[Fault]) -> String {
-    problems.iter().map(|p| format!("\n  {p}")).collect()
+    let listed = problems.iter().take(LISTED);
+    let mut list: String = listed.map(|problem| format!("\n  {problem}")).collect();
+    if let Some(more @ 1..) = problems.len().checked_sub(LISTED) {
+        list.push_str(&format!("\n  and {more} more"));
+    }
+    list
 }
 
 /// The records of a sheet, `None` for rows left blank, and all that is wrong.

@@ -4,6 +4,8 @@ use std::fs::{File, TryLockError};
 use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
 
+use crate::plain_file;
+
 /// Held while a process works; freed by the system when it ends, however it ends.
 #[derive(Debug)]
 pub struct Lock {
@@ -42,13 +44,9 @@ impl Lock {
             path: path.clone(),
             source,
         };
-        let mut file = File::options()
-            .read(true)
-            .write(true)
-            .create(true)
-            .truncate(false)
-            .open(&path)
-            .map_err(failed)?;
+        let mut how = File::options();
+        how.read(true).write(true).create(true).truncate(false);
+        let mut file = plain_file::open(&path, &mut how).map_err(failed)?;
         match file.try_lock() {
             Ok(()) => {}
             Err(TryLockError::WouldBlock) => {

@@ -15,6 +15,7 @@ use super::disk_space;
 use super::error::{CopyError, StoreError};
 use super::unusable::Unusable;
 use crate::crash;
+use crate::plain_file;
 
 /// The folder's name.
 const FOLDER: &str = "backups";
@@ -110,7 +111,8 @@ fn copies(database: &Path) -> Vec<(SystemTime, PathBuf)> {
 
 /// Writes, checks and syncs a copy that nobody may read who may not read the original.
 pub(super) fn write_copy(file: &Path, to: &Path) -> Result<(), CopyError> {
-    File::create(to)?;
+    plain_file::check(file)?;
+    plain_file::create(to)?;
     crash::point("a copy is begun");
     fs::set_permissions(to, fs::metadata(file)?.permissions())?;
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;

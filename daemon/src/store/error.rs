@@ -33,7 +33,9 @@ pub enum StoreError {
         path: PathBuf,
     },
     /// Something else stands where the file should.
-    #[error("open the database {path}: it is no file")]
+    #[error(
+        "open the database: {path} is no file; take it away, or name another place in [store] file"
+    )]
     NoFile {
         /// Where it should stand.
         path: PathBuf,

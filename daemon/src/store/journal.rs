@@ -8,8 +8,8 @@
 //! no evidence against what was told.
 
 use std::collections::BTreeSet;
-use std::fs::{self, OpenOptions};
-use std::io::{self, ErrorKind, Write};
+use std::fs::{self, File, OpenOptions};
+use std::io::{self, ErrorKind, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Datelike, NaiveDate, Utc};
@@ -21,6 +21,7 @@ use super::beside::beside;
 use super::entered::{accepted, entered};
 use super::{StoreError, day};
 use crate::crash;
+use crate::plain_file;
 
 /// The answer that stands for the server's in a mail that only the journal knows.
 const KNOWN: &str = "taken over before the database was restored";
@@ -222,7 +223,7 @@ fn replace<'a>(
     let mut new = journal.as_os_str().to_owned();
     new.push(".new");
     let replace = || {
-        let mut file = fs::File::create(&new)?;
+        let mut file = plain_file::create(Path::new(&new))?;
         file.set_permissions(fs::metadata(journal)?.permissions())?;
         file.write_all(text(lines).as_bytes())?;
         file.sync_data()?;
@@ -269,7 +270,7 @@ impl From<rusqlite::Error> for JournalError {
 #[must_use]
 pub fn trouble(database: &Path) -> Option<String> {
     let path = path_beside(database);
-    let opened = OpenOptions::new().append(true).open(&path);
+    let opened = plain_file::open(&path, OpenOptions::new().append(true));
     match opened {
         Ok(_) => None,
         Err(error) if error.kind() == ErrorKind::NotFound => None,
@@ -284,7 +285,7 @@ pub fn trouble(database: &Path) -> Option<String> {
 }
 
 fn read(journal: &Path) -> Result<Vec<Line>, JournalError> {
-    let text = match fs::read_to_string(journal) {
+    let text = match plain_file::read_text(journal, u64::MAX - 1) {
         Ok(text) => text,
         Err(error) if error.kind() == ErrorKind::NotFound => String::new(),
         Err(source) => return Err(failed(journal, source)),
@@ -300,15 +301,26 @@ fn append(journal: &Path, lines: &[Line]) -> Result<(), JournalError> {
     if lines.is_empty() {
         return Ok(());
     }
-    let whole = fs::read(journal).map_or(true, |bytes| bytes.is_empty() || bytes.ends_with(b"\n"));
-    let line_end = if whole { "" } else { "\n" };
     let write = || {
-        let mut file = OpenOptions::new().append(true).create(true).open(journal)?;
+        let mut how = OpenOptions::new();
+        let mut file = plain_file::open(journal, how.read(true).append(true).create(true))?;
+        let line_end = if ends_whole(&mut file)? { "" } else { "\n" };
         file.write_all(format!("{line_end}{}", text(lines)).as_bytes())?;
         crash::point("lines are added to the journal");
         file.sync_data()
     };
     write().map_err(|source| failed(journal, source))
+}
+
+/// Whether a file ends with a line end, or is empty.
+fn ends_whole(file: &mut File) -> io::Result<bool> {
+    if file.metadata()?.len() == 0 {
+        return Ok(true);
+    }
+    let mut last = [0];
+    file.seek(SeekFrom::End(-1))?;
+    file.read_exact(&mut last)?;
+    Ok(last == *b"\n")
 }
 
 fn text<'a>(lines: impl IntoIterator<Item = &'a Line>) -> String {

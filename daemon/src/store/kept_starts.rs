@@ -1,9 +1,12 @@
 //! What estimates of egg-laying starts came to that stand still. A row that cannot be read any more is none: it is
 //! worked out again.
 
+use std::collections::BTreeMap;
+
 use duskflight_core::id::{GroupId, InsectId};
 use duskflight_core::season::KeptStarts;
-use rusqlite::{Connection, params};
+use duskflight_core::trapping::KeptStart;
+use rusqlite::{Connection, Row, params};
 
 use super::StoreError;
 
@@ -19,18 +22,37 @@ pub fn read(
     let mut statement = connection.prepare_cached(
         "SELECT start_group, kept FROM kept_start WHERE insect = ?1 AND season = ?2",
     )?;
-    let rows = statement.query_map(params![insect.as_str(), season], |row| {
-        Ok((row.get::<_, String>(0)?, row.get::<_, String>(1)?))
-    })?;
+    let mut rows = statement.query(params![insect.as_str(), season])?;
     let mut kept = KeptStarts::new();
-    for row in rows {
-        let (group, text) = row?;
-        let readable = GroupId::new(&group)
-            .ok()
-            .zip(serde_json::from_str(&text).ok());
-        kept.extend(readable);
+    while let Some(row) = rows.next()? {
+        kept.extend(readable(row)?);
     }
     Ok(kept)
+}
+
+/// Those of an insect, by season.
+///
+/// # Errors
+/// A failing statement.
+pub fn of_all_seasons(
+    connection: &Connection,
+    insect: &InsectId,
+) -> Result<BTreeMap<i32, KeptStarts>, StoreError> {
+    let mut statement = connection
+        .prepare_cached("SELECT start_group, kept, season FROM kept_start WHERE insect = ?1")?;
+    let mut rows = statement.query([insect.as_str()])?;
+    let mut kept: BTreeMap<i32, KeptStarts> = BTreeMap::new();
+    while let Some(row) = rows.next()? {
+        kept.entry(row.get(2)?).or_default().extend(readable(row)?);
+    }
+    Ok(kept)
+}
+
+/// A row of the columns start_group, kept, where it can be read.
+fn readable(row: &Row<'_>) -> Result<Option<(GroupId, KeptStart)>, StoreError> {
+    let (group, text): (String, String) = (row.get(0)?, row.get(1)?);
+    let group = GroupId::new(&group).ok();
+    Ok(group.zip(serde_json::from_str(&text).ok()))
 }
 
 /// Keeps some; each takes the place of what was kept of its group before.
@@ -50,4 +72,9 @@ pub fn keep(
         statement.execute(params![insect.as_str(), group.as_str(), season, text])?;
     }
     Ok(())
+}
+
+/// Removes those of seasons up to one.
+pub(super) fn prune(connection: &Connection, up_to: i32) -> Result<usize, StoreError> {
+    Ok(connection.execute("DELETE FROM kept_start WHERE season <= ?1", [up_to])?)
 }

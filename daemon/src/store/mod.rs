@@ -33,6 +33,7 @@ mod opening;
 pub mod outbox;
 pub mod outbox_edit;
 pub mod outbox_report;
+pub mod place;
 pub mod restore;
 pub mod retention;
 #[cfg(test)]

@@ -173,8 +173,15 @@ pub(super) fn address(path: &Path) -> Result<(String, Option<AsItLies>), StoreEr
     Ok((format!("file:{escaped}?{how}"), as_it_lies))
 }
 
-/// What the file system says of the records, which are a file and nothing else.
+/// What the file system says of the records, which are a file and nothing else, with nothing but files beside it:
+/// to open a pipe would be to wait for whoever writes into it.
 pub(super) fn regular_file(path: &Path) -> Result<Metadata, StoreError> {
+    for of_sqlite in ["-wal", "-shm", "-journal"] {
+        let path = beside(path, of_sqlite);
+        if fs::metadata(&path).is_ok_and(|found| !found.is_file()) {
+            return Err(StoreError::NoFile { path });
+        }
+    }
     match fs::metadata(path) {
         Ok(found) if found.is_file() => Ok(found),
         Ok(_) => Err(StoreError::NoFile {

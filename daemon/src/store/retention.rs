@@ -3,11 +3,11 @@
 
 use std::path::Path;
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, Datelike, TimeDelta, Utc};
 use rusqlite::{Connection, params};
 
 use super::journal::{self, JournalError};
-use super::{Store, StoreError, answers_aside, outbox};
+use super::{Store, StoreError, answers_aside, kept_starts, outbox};
 
 /// A fetch is asked for by its station's newest, or where it brought a whole past year; beyond that it is a log.
 const FETCHES_KEPT: TimeDelta = TimeDelta::days(400);
@@ -15,6 +15,10 @@ const FETCHES_KEPT: TimeDelta = TimeDelta::days(400);
 const RUNS_KEPT: TimeDelta = TimeDelta::days(800);
 /// An answer kept aside that has not come again for so long is nobody's question any more.
 const ASIDE_KEPT: TimeDelta = TimeDelta::days(60);
+/// Two seasons of what was put in another's place, as of an answer that revised another, or of a clock that was ahead.
+const SUPERSEDED_KEPT: TimeDelta = TimeDelta::days(800);
+/// Of starts so many seasons, as many as are looked at.
+const STARTS_KEPT: i32 = 10;
 /// So many mails are pruned in one transaction: others wait for it.
 const MAILS_AT_ONCE: u32 = 100;
 
@@ -42,20 +46,45 @@ pub async fn prune(
             prune_fetches(t, now - FETCHES_KEPT)?;
             prune_runs(t, now - RUNS_KEPT)?;
             answers_aside::prune(t, now - ASIDE_KEPT)?;
+            prune_waits(t, now - RUNS_KEPT)?;
+            prune_superseded(t, now - SUPERSEDED_KEPT)?;
+            kept_starts::prune(t, now.year() - STARTS_KEPT)?;
             journal::prune(&journal, now)
         })
         .await?;
     Ok(store.shrink().await?)
 }
 
-/// Keeps, whatever their age, the newest fetch of each station and those of whole years.
+/// Keeps, whatever their age, the newest fetch of each station and those that brought whole years.
 fn prune_fetches(connection: &Connection, before: DateTime<Utc>) -> Result<usize, StoreError> {
     Ok(connection.execute(
         "DELETE FROM fetch_log WHERE at < ?1
            AND id NOT IN (SELECT max(id) FROM fetch_log GROUP BY station)
-           AND to_day < (substr(from_day, 1, 4) + (substr(from_day, 6) > '01-01')) || '-12-31'",
+           AND (outcome = 'failed' OR to_day < (substr(from_day, 1, 4) + (substr(from_day, 6) > '01-01')) || '-12-31')",
         [before.timestamp()],
     )?)
+}
+
+/// What a mail waited for, once it left or was given up long ago.
+fn prune_waits(connection: &Connection, before: DateTime<Utc>) -> Result<usize, StoreError> {
+    Ok(connection.execute(
+        "DELETE FROM outbox_wait WHERE mail IN (SELECT message_id FROM outbox
+           WHERE state != 'queued' AND coalesce(sent_at, given_up_at) < ?1)",
+        [before.timestamp()],
+    )?)
+}
+
+/// Values of station days that later answers replaced, and what a clock that was ahead had stored. What was entered by
+/// hand keeps its history for good.
+fn prune_superseded(connection: &Connection, before: DateTime<Utc>) -> Result<(), StoreError> {
+    for sql in [
+        "DELETE FROM station_day_history WHERE replaced_at < ?1",
+        "DELETE FROM set_aside WHERE at < ?1",
+        "DELETE FROM feed_wait WHERE until < ?1",
+    ] {
+        connection.execute(sql, [before.timestamp()])?;
+    }
+    Ok(())
 }
 
 /// Keeps, whatever their age, the newest run of each job, and its first and newest that was done.

@@ -23,7 +23,7 @@ pub use draft::Draft;
 pub use error::TellError;
 pub use mails::prepare;
 pub use missing::{tell_missing, would_take_back};
-pub use night::{Night, night};
+pub use night::{KeptYears, Night, kept_years, night};
 pub use one_person::Telling;
 pub use purpose::Purpose;
 pub use weather::Stations;

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono::{Datelike, Days, NaiveDate};
 use duskflight_core::id::{InsectId, StationId};
+use duskflight_core::insect::Insect;
 use duskflight_core::orchard::Orchard;
 use duskflight_core::season::{
     BlockSeason, GroupStarts, KeptStarts, LayingOfYear, StationHeat, assess, laying_years,
@@ -42,6 +43,21 @@ pub struct Night {
     to_keep: Vec<(InsectId, KeptStarts)>,
 }
 
+/// What was kept of starts, by insect and year.
+pub type KeptYears = BTreeMap<InsectId, BTreeMap<i32, KeptStarts>>;
+
+/// Reads what was kept of starts, for [`Night::laying_years`].
+///
+/// # Errors
+/// When the records cannot be read.
+pub fn kept_years(connection: &Connection, config: &Config) -> Result<KeptYears, StoreError> {
+    let of = |insect: &Insect| {
+        let kept = kept_starts::of_all_seasons(connection, &insect.id)?;
+        Ok((insect.id.clone(), kept))
+    };
+    config.insects.iter().map(of).collect()
+}
+
 /// Heat by station and insect.
 type Heats = BTreeMap<(StationId, InsectId), StationHeat>;
 
@@ -56,13 +72,21 @@ impl Night {
     /// How far off a season's computed egg laying was in each year, by the block's own egg traps. It is no
     /// part of a night, since only whoever asks for a season looks at it.
     #[must_use]
-    pub fn laying_years(&self, config: &Config, season: &BlockSeason) -> Vec<LayingOfYear> {
+    pub fn laying_years(
+        &self,
+        config: &Config,
+        season: &BlockSeason,
+        kept: &KeptYears,
+    ) -> Vec<LayingOfYear> {
         let mut insects = config.insects.iter();
         let insect = insects.find(|insect| insect.id == season.insect);
         let records = (&self.visits, &self.notes);
         let years = insect
             .zip(self.heat_of(season))
-            .map(|(insect, heat)| laying_years(&self.orchard, season, insect, heat, records));
+            .zip(kept.get(&season.insect))
+            .map(|((insect, heat), kept)| {
+                laying_years(&self.orchard, season, insect, heat, records, kept)
+            });
         years.unwrap_or_default()
     }
 

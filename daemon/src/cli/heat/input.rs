@@ -1,13 +1,16 @@
 //! The file of `duskflight heat`: read whole, checked whole, every problem named by its place.
 
 use std::fmt;
-use std::io::{self, Read};
+use std::fs::File;
+use std::io;
 use std::path::Path;
 
 use chrono::{Days, NaiveDate};
 use csv::StringRecord;
 use duskflight_core::temperature::{Extremes, Temperature, Unit};
 use duskflight_core::weather::is_plausible;
+
+use crate::plain_file;
 
 const DATE: &str = "date";
 const TMIN: &str = "tmin";
@@ -91,10 +94,9 @@ pub(super) fn read(path: &Path, unit: Unit) -> Result<Vec<InputDay>, InputError>
         path.display().to_string()
     };
     let text = if from_stdin {
-        let mut text = String::new();
-        io::stdin().read_to_string(&mut text).map(|_| text)
+        plain_file::read_given(io::stdin().lock(), plain_file::GIVEN)
     } else {
-        std::fs::read_to_string(path)
+        File::open(path).and_then(|file| plain_file::read_given(file, plain_file::GIVEN))
     };
     match text {
         Ok(text) => parse(&text, &file, unit),

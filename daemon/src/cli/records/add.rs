@@ -3,7 +3,7 @@
 use clap::Args;
 
 use crate::cli::Failure;
-use crate::cli::common::{ConfigDir, open_store, print};
+use crate::cli::common::{ConfigDir, few_words, open_store, print};
 use crate::clock;
 use crate::records::{self, Cells, ImportError, Kind, Origin};
 use crate::sheet::Fault;
@@ -13,7 +13,7 @@ use crate::store::entries::Applied;
 #[derive(Debug, Args)]
 struct Who {
     /// Who enters it, as the history keeps it
-    #[arg(long, default_value = "command line")]
+    #[arg(long, default_value = "command line", value_parser = few_words)]
     by: String,
     /// Take it also where no real year has shown the like, such as hull split in April
     #[arg(long)]

@@ -9,7 +9,7 @@ use duskflight_core::trapping::NoteKind;
 
 use super::rows::{VISIT_COLUMNS, carried_words, visit_row};
 use crate::cli::Failure;
-use crate::cli::common::{ConfigDir, open_store, plain_table, print, store_to_read};
+use crate::cli::common::{ConfigDir, few_words, open_store, plain_table, print, store_to_read};
 use crate::clock;
 use crate::config::Config;
 use crate::store::entries::{Past, Withdrawal};
@@ -20,10 +20,10 @@ use crate::store::visits;
 #[derive(Debug, Args)]
 struct Reason {
     /// Why, in a few words
-    #[arg(long)]
+    #[arg(long, value_parser = few_words)]
     why: String,
     /// Who withdraws it, as the history keeps it
-    #[arg(long, default_value = "command line")]
+    #[arg(long, default_value = "command line", value_parser = few_words)]
     by: String,
 }
 

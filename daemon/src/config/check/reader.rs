@@ -14,6 +14,7 @@ use crate::config::toml_faults::{self, Fault};
 use crate::config::toml_line;
 use crate::config::{Looks, MAIN_FILE, look};
 use crate::nearest::suggestion;
+use crate::plain_file;
 
 /// Days of the week, as they are written.
 const WEEKDAYS: [&str; 7] = [
@@ -47,7 +48,7 @@ impl<'a> Reader<'a> {
         };
         // A main file that cannot be read is said once it is taken apart.
         let main = reader.watched(MAIN_FILE);
-        reader.main_text = std::fs::read_to_string(main).unwrap_or_default();
+        reader.main_text = plain_file::read_text(&main, plain_file::BY_HAND).unwrap_or_default();
         reader
     }
 

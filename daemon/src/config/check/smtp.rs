@@ -14,6 +14,7 @@ use super::reader::Reader;
 use crate::config::file::SmtpPart;
 use crate::config::problem::Problem;
 use crate::config::{Login, MAIN_FILE, Patience, Secret, Security, SmtpServer};
+use crate::plain_file;
 
 /// The file that systemd's `LoadCredential=` makes, in the folder `$CREDENTIALS_DIRECTORY`.
 const CREDENTIAL: &str = "smtp-password";
@@ -116,7 +117,7 @@ fn is_loopback(host: &str) -> bool {
 }
 
 fn certificate(reader: &mut Reader<'_>, file: &Path) -> Option<Vec<CertificateDer<'static>>> {
-    let problem = match std::fs::read(reader.dir.join(file)) {
+    let problem = match plain_file::read(&reader.dir.join(file), plain_file::BY_HAND) {
         Ok(pem) => match authorities(&pem) {
             Some(certificates) => return Some(certificates),
             None => "is not a certificate in PEM form".to_owned(),
@@ -216,7 +217,7 @@ fn secret(reader: &mut Reader<'_>, place: &Place) -> Result<Secret, Problem> {
                     file.display()
                 ));
             }
-            std::fs::read_to_string(&path).map_err(|error| {
+            plain_file::read_text(&path, plain_file::BY_HAND).map_err(|error| {
                 let file = path.display();
                 reader.in_main(format!(
                     "the mail password in {file} cannot be read: {error}"

