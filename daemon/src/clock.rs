@@ -85,6 +85,8 @@ pub struct SetClock {
     seconds: AtomicI64,
     /// What somebody made it wrong by.
     wrong_by: AtomicI64,
+    /// When its machine came up.
+    came_up: AtomicI64,
 }
 
 impl SetClock {
@@ -112,6 +114,12 @@ impl SetClock {
         self.seconds.store(now.timestamp(), Ordering::Relaxed);
     }
 
+    /// Its machine comes up anew, and has been up for nothing.
+    pub fn start_anew(&self) {
+        let now = self.seconds.load(Ordering::Relaxed);
+        self.came_up.store(now, Ordering::Relaxed);
+    }
+
     /// What a right clock says.
     #[must_use]
     pub fn truth(&self) -> DateTime<Utc> {
@@ -125,7 +133,8 @@ impl Clock for SetClock {
     }
 
     fn uptime(&self) -> TimeDelta {
-        self.truth() - DateTime::UNIX_EPOCH
+        let came_up = TimeDelta::seconds(self.came_up.load(Ordering::Relaxed));
+        self.truth() - DateTime::UNIX_EPOCH - came_up
     }
 }
 

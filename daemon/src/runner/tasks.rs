@@ -18,7 +18,8 @@ use super::timekeeper::Timekeeper;
 use crate::error_chain::error_chain;
 use crate::records::Pauses;
 use crate::store::jobs::{self, Job};
-use crate::store::{StoreError, Unusable, days, set_aside};
+use crate::store::set_aside::{self, Ahead};
+use crate::store::{StoreError, Unusable, days};
 use crate::telling::TellError;
 use crate::trim::trim;
 
@@ -45,8 +46,8 @@ struct Looked {
     newest: days::Newest,
     /// The newest day before today that was told.
     told_before: Option<NaiveDate>,
-    /// Something is stored that a clock dated ahead.
-    ahead: bool,
+    /// What a clock dated ahead.
+    ahead: Ahead,
 }
 
 impl Tasks {
@@ -135,7 +136,7 @@ impl Tasks {
                 runs: DayRuns::read(c, day)?,
                 newest: days::newest(c, &stations)?,
                 told_before: jobs::done_before(c, Job::Tell, day)?,
-                ahead: set_aside::is_owed(c, day, now)?,
+                ahead: set_aside::ahead(c, day, now)?,
             })
         };
         self.workshop.store.read(read).await
@@ -175,14 +176,14 @@ impl Tasks {
         }
     }
 
-    /// Sets aside what a clock dated ahead, once two witnesses agree with this one, and says whether nothing of it
-    /// is left.
+    /// Sets aside what a clock dated ahead, instants alone at once and all else when two witnesses agree with this one,
+    /// and says whether the step goes on.
     async fn set_aside(&mut self, looked: &Looked, agree: usize, now: DateTime<Utc>) -> bool {
-        if !looked.ahead {
+        if looked.ahead == Ahead::Nothing {
             self.said.is_well("ahead");
             return true;
         }
-        if agree >= 2 {
+        if looked.ahead == Ahead::Traces || agree >= 2 {
             match self.workshop.set_aside(now).await {
                 // What was read is not what is stored any more.
                 Ok(_) => self.said.is_well("ahead"),
@@ -198,8 +199,8 @@ impl Tasks {
         self.ask_time();
         if self.said.is_news("ahead", "") {
             tracing::warn!(
-                "records are dated later than now; no day is told until two witnesses agree with the clock, \
-                 or `duskflight clock mend` sets them aside"
+                "records are dated later than now; no day is told and no mail sent until two witnesses agree with \
+                 the clock, or `duskflight clock mend` sets them aside"
             );
         }
         true
@@ -215,10 +216,10 @@ impl Tasks {
         }
     }
 
-    /// Whether today may be told by a clock with so many witnesses.
+    /// Whether today may be told, and what was told be mailed, by a clock with so many witnesses.
     fn may_tell(&mut self, looked: &Looked, agree: usize, now: DateTime<Utc>) -> bool {
         let (day, before) = (self.workshop.config.day_of(now), looked.told_before);
-        if looked.ahead {
+        if looked.ahead != Ahead::Nothing {
             return false;
         }
         if may_tell(agree, day, before, looked.newest.day) {
@@ -233,12 +234,13 @@ impl Tasks {
     }
 
     fn begin_all(&mut self, looked: &Looked, agree: usize, now: DateTime<Utc>) {
+        let may_tell = self.may_tell(looked, agree, now);
         for job in due(&self.workshop.config, &looked.runs, now) {
-            if job != Job::Tell || self.may_tell(looked, agree, now) {
+            if job != Job::Tell || may_tell {
                 self.begin(job, now);
             }
         }
-        if self.deliver.is_none() {
+        if may_tell && self.deliver.is_none() {
             let workshop = self.workshop.clone();
             self.deliver = Some(Task::new("deliver", async move {
                 workshop.deliver().await?;
