@@ -1,13 +1,19 @@
-//! What a workshop does about the machine's clock: asks others for the time, notes a doubt, and sets aside what a
-//! clock dated ahead.
+//! What a workshop does about the machine's clock: asks others for the time, notes a doubt, tells whoever looks after
+//! the box, and sets aside what a clock dated ahead.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
+use duskflight_core::ledger::MailKind;
 
 use super::jobs::Workshop;
+use super::operator::{self, Matter};
+use crate::clock::SteadyClock;
 use crate::error_chain::error_chain;
 use crate::feed::{Heard, HttpUrl};
+use crate::mail::delivery::{Delivered, deliver_only};
+use crate::mail::transport::Transport;
 use crate::store::journal::{self, JournalError};
 use crate::store::{StoreError, clock_doubt, set_aside};
 
@@ -56,6 +62,29 @@ impl Workshop {
         if let Err(error) = noted {
             tracing::warn!(error = error_chain(&error), "the doubt cannot be noted");
         }
+    }
+
+    /// Tells whoever looks after the box once that the clock holds up the work, or that it does so no longer.
+    pub(super) async fn tell_of_clock(&self, why: Option<&str>, now: DateTime<Utc>) {
+        let (config, why) = (Arc::clone(&self.config), why.map(str::to_owned));
+        let told = self
+            .store
+            .write(move |t| operator::note(t, &config, Matter::Clock, why.as_deref(), now));
+        let told: Result<(), StoreError> = told.await;
+        if let Err(error) = told {
+            tracing::warn!(error = error_chain(&error), "nobody is told of the clock");
+        }
+    }
+
+    /// Sends what is for whoever looks after the box, by an instant that is probably right.
+    pub(super) async fn deliver_to_operators(
+        &self,
+        right: DateTime<Utc>,
+    ) -> Result<Delivered, StoreError> {
+        self.render().await?;
+        let clock = SteadyClock::from(Arc::clone(&self.clock), right);
+        let transport = Transport::of(&self.config);
+        deliver_only(MailKind::Operator, &self.store, &transport, &clock).await
     }
 
     /// Sets aside what is dated later than an instant that is right, and gives it in words, each with how often.

@@ -252,7 +252,7 @@ impl Workshop {
     }
 
     /// Makes the bytes of mails that wait for them.
-    async fn render(&self) -> Result<(), StoreError> {
+    pub(super) async fn render(&self) -> Result<(), StoreError> {
         for (id, error) in render(&self.store).await?.failed {
             let error = error_chain(&error);
             tracing::error!(mail.id = %id, error, "mail cannot be composed");

@@ -1,14 +1,15 @@
 //! Five tasks of work, and the step that begins in them what is due, by a clock that is believed.
 
+mod by_clock;
+
 use std::sync::Arc;
 use std::time::Duration;
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use rusqlite::Connection;
 use tokio::task::JoinError;
 
 use super::due::{DayRuns, due};
-use super::gate::{Verdict, may_tell};
 use super::jobs::Workshop;
 use super::reload::Watch;
 use super::said::Said;
@@ -33,6 +34,8 @@ pub(super) struct Tasks {
     said: Said,
     /// Watches over the machine's clock.
     time: Timekeeper,
+    /// The uptime since which the clock holds up what is due.
+    held_since: Option<TimeDelta>,
     fetch: Option<Task>,
     tell: Option<Task>,
     deliver: Option<Task>,
@@ -61,6 +64,7 @@ impl Tasks {
                 ..workshop
             },
             time,
+            held_since: None,
             fetch: None,
             tell: None,
             deliver: None,
@@ -102,7 +106,7 @@ impl Tasks {
                 if let Some(agree) = self.believed(now, looked.newest.fetch).await
                     && self.set_aside(&looked, agree, now).await
                 {
-                    self.begin_all(&looked, agree, now);
+                    self.begin_all(&looked, agree, now).await;
                 }
                 Ok(())
             }
@@ -142,99 +146,8 @@ impl Tasks {
         self.workshop.store.read(read).await
     }
 
-    /// How many witnesses agree with the clock, where it is believed: by a wrong one, another day than today would
-    /// be told. Where nobody says anything of it, whoever can be asked is asked first.
-    async fn believed(
-        &mut self,
-        now: DateTime<Utc>,
-        newest_fetch: Option<DateTime<Utc>>,
-    ) -> Option<usize> {
-        let verdict = self
-            .time
-            .judge(now, newest_fetch, self.workshop.client.heard());
-        let doubt = match &verdict {
-            Verdict::Believed(_) => None,
-            Verdict::Doubted(doubt) => Some(doubt.to_string()),
-        };
-        if self
-            .said
-            .is_news("clock", doubt.as_deref().unwrap_or_default())
-        {
-            self.workshop.note_doubt(doubt, now).await;
-        }
-        let waits = !self.time.has_asked() || self.ask_time.is_some();
-        let can_ask = waits && self.workshop.can_ask_time();
-        match verdict {
-            Verdict::Believed(agree) if agree > 0 || !can_ask => {
-                self.time.believe(now);
-                Some(agree)
-            }
-            _ => {
-                self.ask_time();
-                None
-            }
-        }
-    }
-
-    /// Sets aside what a clock dated ahead, instants alone at once and all else when two witnesses agree with this one,
-    /// and says whether the step goes on.
-    async fn set_aside(&mut self, looked: &Looked, agree: usize, now: DateTime<Utc>) -> bool {
-        if looked.ahead == Ahead::Nothing {
-            self.said.is_well("ahead");
-            return true;
-        }
-        if looked.ahead == Ahead::Traces || agree >= 2 {
-            match self.workshop.set_aside(now).await {
-                // What was read is not what is stored any more.
-                Ok(_) => self.said.is_well("ahead"),
-                Err(error) => {
-                    let error = error_chain(&error);
-                    if self.said.is_news("ahead", &error) {
-                        tracing::error!(error, "what was dated ahead cannot be set aside");
-                    }
-                }
-            }
-            return false;
-        }
-        self.ask_time();
-        if self.said.is_news("ahead", "") {
-            tracing::warn!(
-                "records are dated later than now; no day is told and no mail sent until two witnesses agree with \
-                 the clock, or `duskflight clock mend` sets them aside"
-            );
-        }
-        true
-    }
-
-    fn ask_time(&mut self) {
-        if self.ask_time.is_none() && self.workshop.can_ask_time() && self.time.asks_now() {
-            let workshop = self.workshop.clone();
-            self.ask_time = Some(Task::new("ask the time", async move {
-                workshop.ask_time().await;
-                Ok(())
-            }));
-        }
-    }
-
-    /// Whether today may be told, and what was told be mailed, by a clock with so many witnesses.
-    fn may_tell(&mut self, looked: &Looked, agree: usize, now: DateTime<Utc>) -> bool {
-        let (day, before) = (self.workshop.config.day_of(now), looked.told_before);
-        if looked.ahead != Ahead::Nothing {
-            return false;
-        }
-        if may_tell(agree, day, before, looked.newest.day) {
-            self.said.is_well("silence");
-            return true;
-        }
-        self.ask_time();
-        if self.said.is_news("silence", &day.to_string()) {
-            tracing::warn!(%day, told_before = ?before, "after so long nothing is told until two witnesses agree with the clock");
-        }
-        false
-    }
-
-    fn begin_all(&mut self, looked: &Looked, agree: usize, now: DateTime<Utc>) {
-        let may_tell = self.may_tell(looked, agree, now);
+    async fn begin_all(&mut self, looked: &Looked, agree: usize, now: DateTime<Utc>) {
+        let may_tell = self.may_tell(looked, agree, now).await;
         for job in due(&self.workshop.config, &looked.runs, now) {
             if job != Job::Tell || may_tell {
                 self.begin(job, now);

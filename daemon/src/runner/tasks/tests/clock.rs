@@ -121,3 +121,50 @@ async fn what_a_clock_ten_days_ahead_told_is_set_aside_and_today_is_told_the_sam
     let aside = "SELECT content ->> 'day' FROM set_aside WHERE record = 'outbox'";
     assert_eq!(days.driven.days_of(aside).await, [june(29)]);
 }
+
+#[tokio::test]
+async fn a_clock_that_is_wrong_for_a_day_is_told_whoever_looks_after_the_box_once_and_holds_all_else()
+ {
+    let mut driven = Driven::new(june(18), "UTC");
+    let mails = |driven: &Driven| {
+        let files = fs::read_dir(driven.farm.file("mail")).unwrap();
+        let names = files.map(|file| file.unwrap().file_name().into_string().unwrap());
+        let names: Vec<String> = names.collect();
+        let operators = names
+            .iter()
+            .filter(|name| name.contains("operator"))
+            .count();
+        (operators, names.len() - operators)
+    };
+    let mut at = driven.farm.clock.truth() + TimeDelta::hours(7);
+    driven.hear();
+    driven.pass_to(at).await;
+    assert_eq!(mails(&driven), (0, 1), "today's digest");
+    driven.farm.clock.make_wrong_by(TimeDelta::days(365));
+    let mut told = Vec::new();
+    for _ in 0..5 {
+        at += TimeDelta::hours(12);
+        driven.hear();
+        driven.pass_to(at).await;
+        told.push(mails(&driven));
+    }
+    assert_eq!(told, [(0, 1), (0, 1), (1, 1), (1, 1), (1, 1)]);
+    let dated = driven
+        .days_of("SELECT day FROM outbox WHERE kind = 'operator'")
+        .await;
+    assert_eq!(dated, [june(19)], "by the right time");
+
+    driven.farm.clock.make_wrong_by(TimeDelta::zero());
+    at += TimeDelta::hours(1);
+    driven.hear();
+    driven.pass_to(at).await;
+    assert_eq!(mails(&driven), (2, 2), "it is right, and the day is told");
+    let subjects = "SELECT subject FROM outbox WHERE kind = 'operator' ORDER BY place";
+    assert_eq!(
+        driven.texts_of(subjects).await,
+        [
+            "The clock of the box is in doubt: nothing is told",
+            "Again well: the clock of the box"
+        ]
+    );
+}
