@@ -314,7 +314,7 @@ impl Workshop {
         if may_leave {
             self.match_journal(now).await?;
         }
-        let transport = Transport::of(&self.config);
+        let transport = Transport::of(&self.config, self.client.heard());
         let delivered = deliver(&self.store, &transport, &*self.clock).await?;
         if delivered.sent > 0 {
             tracing::info!(sent = delivered.sent, "mails delivered");
