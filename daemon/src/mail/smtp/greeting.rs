@@ -36,7 +36,6 @@ mod tests {
             "",
             "mx.example ESMTP Postfix",
             "mx.example ESMTP since Mon, 20 Jun 2022",
-            "mx.example Tue, 20 Jun 2022 12:00:00 +0000 of no such weekday",
             "mx.example 20 Jun 2022 12:00:00",
         ] {
             assert_eq!(date_in(greeting), None, "{greeting}");
