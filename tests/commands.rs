@@ -385,6 +385,54 @@ fn the_healthcheck_is_about_work_done() {
 }
 
 #[test]
+fn what_is_dated_later_than_today_is_no_health_and_is_mended_by_a_clock_that_somebody_agrees_with()
+{
+    let farm = Farm::new("2040-12-31");
+    farm.change("history_years = 12", "history_years = 3");
+    let config = ["--config", farm.config()];
+    printed(&["nightly", config[0], config[1]]);
+    assert_eq!(
+        printed(&["status", "--healthcheck", config[0], config[1]]),
+        "healthy\n"
+    );
+    // What a clock a year ahead leaves: a day told and mailed, a fetch, temperatures.
+    let ahead = "
+        UPDATE job_run SET day = date(day, '+1 year'), first_at = first_at + 31536000,
+          started_at = started_at + 31536000, finished_at = finished_at + 31536000;
+        UPDATE outbox SET day = date(day, '+1 year'), sent_at = sent_at + 31536000;
+        UPDATE fetch_log SET at = at + 31536000;
+        UPDATE station_day SET received_at = received_at + 31536000;
+        INSERT INTO station_day SELECT station, date(day, '+1 year'), tmin, tmax, unit, tmin_flag, tmax_flag, feed,
+          received_at FROM station_day WHERE day > date('now', '-20 days');";
+    farm.database().execute_batch(ahead).unwrap();
+    let said = refused(75, &["status", "--healthcheck", config[0], config[1]]);
+    assert!(said.contains("are dated later than now"), "{said}");
+    assert!(said.contains("was not told"), "{said}");
+    assert!(
+        said.contains("station Yard logger: newest complete day"),
+        "{said}"
+    );
+
+    // A farm without a network: nobody agrees with the clock but whoever looks at a calendar.
+    let mend = ["clock", "mend", "--yes", config[0], config[1]];
+    let said = refused(75, &mend);
+    assert!(
+        said.contains("nothing else says that the clock is right"),
+        "{said}"
+    );
+    let today = said.rsplit("--today ").next().unwrap().trim().to_owned();
+    let wrong = refused(2, &[&mend[..], &["--today", "2022-06-20"]].concat());
+    assert!(wrong.contains("set the clock first"), "{wrong}");
+    let done = printed(&[&mend[..], &["--today", &today]].concat());
+    assert!(done.starts_with("set aside: "), "{done}");
+    printed(&["nightly", config[0], config[1]]);
+    assert_eq!(
+        printed(&["status", "--healthcheck", config[0], config[1]]),
+        "healthy\n"
+    );
+}
+
+#[test]
 fn a_day_that_has_not_come_is_not_told() {
     let farm = Farm::new("2022-12-31");
     let said = refused(

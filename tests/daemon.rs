@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use std::process::{Child, Command};
 use std::time::{Duration, Instant};
 
-use chrono::Timelike;
+use chrono::{NaiveDate, TimeDelta, Timelike};
 use duskflight::clock::{Clock, SystemClock};
 
 use crate::harness::{Farm, duskflight, refused, rows};
@@ -27,8 +27,13 @@ pub(crate) struct Running {
 
 /// Starts the daemon and waits until it heeds signals.
 pub(crate) fn start(farm: &Farm) -> Running {
+    start_by(farm, duskflight())
+}
+
+/// Starts it by a command that is ready to be given arguments.
+pub(crate) fn start_by(farm: &Farm, mut program: Command) -> Running {
     let log = farm.path("log");
-    let child = duskflight()
+    let child = program
         .args(["run", "--config", farm.config()])
         .stderr(File::create(&log).unwrap())
         .spawn();
@@ -86,13 +91,15 @@ impl Drop for Running {
 }
 
 /// Lets a farm's morning have come, whenever the test is run: the digest is told right after midnight,
-/// in a zone where it is past two. No late fetch is due before five, and no other day before midnight.
-pub(crate) fn in_the_small_hours(farm: &Farm) {
-    let ahead = (2 - SystemClock.now().hour() as i32 + 12).rem_euclid(24) - 12;
+/// in a zone where it is past two; gives the day there. No late fetch is due before five, and no other day before midnight.
+pub(crate) fn in_the_small_hours(farm: &Farm) -> NaiveDate {
+    let now = SystemClock.now();
+    let ahead = (2 - now.hour() as i32 + 12).rem_euclid(24) - 12;
     // The names of these zones count westward.
     let zone = format!("Etc/GMT{:+}", -ahead);
     farm.change("America/Los_Angeles", &zone);
     farm.change("[mail]", "[telling]\ndigest_time = \"00:00\"\n\n[mail]");
+    (now + TimeDelta::hours(ahead.into())).date_naive()
 }
 
 fn farm_in_the_morning() -> Farm {

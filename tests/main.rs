@@ -48,3 +48,4 @@ mod stations;
 mod temperatures;
 mod together;
 mod watchdog;
+mod wrong_clock;

@@ -88,6 +88,7 @@ impl Post {
         let transport = Transport::Smtp {
             server: Box::new(server),
             sender: "duskflight@test.example".to_owned(),
+            heard: std::sync::Arc::default(),
         };
         let clock = SetClock::at(now);
         let delivery = deliver(&self.store, &transport, &clock);

@@ -1,5 +1,6 @@
 //! The only place that reads the time. Everything else is handed an instant.
 
+mod kernel;
 mod steady;
 
 use std::fmt::Debug;
@@ -44,8 +45,8 @@ pub struct SystemClock;
 /// instant (`SOURCE_DATE_EPOCH`) knows better.
 const WRITTEN: i64 = 1_793_491_200;
 const BUILT: Option<&str> = option_env!("SOURCE_DATE_EPOCH");
-/// The time service of systemd touches this file whenever it has set the clock. The kernel's own flag takes an unsafe
-/// call, and says nothing of when.
+/// The time service of systemd touches this file whenever it has set the clock: for systems that do not let us ask the
+/// kernel.
 const SET_BY_NETWORK: &str = "/run/systemd/timesync/synchronized";
 
 impl Clock for SystemClock {
@@ -63,6 +64,9 @@ impl Clock for SystemClock {
     }
 
     fn set_by_network(&self) -> Option<DateTime<Utc>> {
+        if kernel::is_kept() {
+            return Some(self.now());
+        }
         let touched = std::fs::metadata(SET_BY_NETWORK).ok()?.modified().ok()?;
         Some(touched.into())
     }
@@ -85,6 +89,8 @@ pub struct SetClock {
     seconds: AtomicI64,
     /// What somebody made it wrong by.
     wrong_by: AtomicI64,
+    /// When its machine came up.
+    came_up: AtomicI64,
 }
 
 impl SetClock {
@@ -112,6 +118,12 @@ impl SetClock {
         self.seconds.store(now.timestamp(), Ordering::Relaxed);
     }
 
+    /// Its machine comes up anew, and has been up for nothing.
+    pub fn start_anew(&self) {
+        let now = self.seconds.load(Ordering::Relaxed);
+        self.came_up.store(now, Ordering::Relaxed);
+    }
+
     /// What a right clock says.
     #[must_use]
     pub fn truth(&self) -> DateTime<Utc> {
@@ -125,7 +137,8 @@ impl Clock for SetClock {
     }
 
     fn uptime(&self) -> TimeDelta {
-        self.truth() - DateTime::UNIX_EPOCH
+        let came_up = TimeDelta::seconds(self.came_up.load(Ordering::Relaxed));
+        self.truth() - DateTime::UNIX_EPOCH - came_up
     }
 }
 

@@ -134,6 +134,13 @@ impl Queue {
         }
     }
 
+    /// The mails of one kind, as if there were no others.
+    #[must_use]
+    pub fn of_kind(self, kind: MailKind) -> Self {
+        let mails = self.mails.into_iter().filter(|mail| mail.kind == kind);
+        Self::new(mails.collect(), self.no_way_until)
+    }
+
     /// The mails, oldest first.
     #[must_use]
     pub fn mails(&self) -> &[QueuedMail] {

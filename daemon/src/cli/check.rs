@@ -217,7 +217,7 @@ async fn online(config: &Arc<Config>, day: NaiveDate) -> Result<(), Failure> {
             }
         }
     }
-    match Transport::of(config).try_out().await {
+    match Transport::of(config, &Arc::default()).try_out().await {
         Ok(words) => print(&format!("mail: {words}\n"))?,
         Err(error) => {
             failed += 1;

@@ -19,7 +19,14 @@ impl SteadyClock {
     /// Goes on from what the machine's clock says now.
     #[must_use]
     pub fn from_now(machine: Arc<dyn Clock>) -> Self {
-        let began = Mutex::new(machine.now() - machine.uptime());
+        let now = machine.now();
+        Self::from(machine, now)
+    }
+
+    /// Goes on from an instant by a machine's uptime.
+    #[must_use]
+    pub fn from(machine: Arc<dyn Clock>, now: DateTime<Utc>) -> Self {
+        let began = Mutex::new(now - machine.uptime());
         Self { machine, began }
     }
 

@@ -1,6 +1,7 @@
 //! From the outbox to the recipient: at least once, first in first out for each of them.
 
 use chrono::{DateTime, Utc};
+use duskflight_core::ledger::MailKind;
 use rusqlite::Connection;
 
 use super::reply_class::ReplyClass;
@@ -36,19 +37,42 @@ pub async fn deliver(
     transport: &Transport,
     clock: &dyn Clock,
 ) -> Result<Delivered, StoreError> {
+    deliver_which(None, store, transport, clock).await
+}
+
+/// Sends every mail of one kind that may be sent, as if there were no others.
+///
+/// # Errors
+/// As [`deliver`].
+pub async fn deliver_only(
+    kind: MailKind,
+    store: &Store,
+    transport: &Transport,
+    clock: &dyn Clock,
+) -> Result<Delivered, StoreError> {
+    deliver_which(Some(kind), store, transport, clock).await
+}
+
+async fn deliver_which(
+    only: Option<MailKind>,
+    store: &Store,
+    transport: &Transport,
+    clock: &dyn Clock,
+) -> Result<Delivered, StoreError> {
     let mut round = transport.round();
-    let delivered = deliver_in(&mut round, store, clock).await;
+    let delivered = deliver_in(&mut round, only, store, clock).await;
     round.close().await;
     delivered
 }
 
 async fn deliver_in(
     round: &mut Round<'_>,
+    only: Option<MailKind>,
     store: &Store,
     clock: &dyn Clock,
 ) -> Result<Delivered, StoreError> {
     let mut delivered = Delivered::default();
-    while let Some(mail) = take(store, clock.now()).await? {
+    while let Some(mail) = take(store, only, clock.now()).await? {
         let answer = round.send(&mail).await;
         let now = clock.now();
         match answer {
@@ -73,8 +97,12 @@ async fn deliver_in(
     Ok(delivered)
 }
 
-async fn take(store: &Store, now: DateTime<Utc>) -> Result<Option<Waiting>, StoreError> {
-    store.write(move |t| outbox::take(t, now)).await
+async fn take(
+    store: &Store,
+    only: Option<MailKind>,
+    now: DateTime<Utc>,
+) -> Result<Option<Waiting>, StoreError> {
+    store.write(move |t| outbox::take(t, only, now)).await
 }
 
 fn settle_sent(

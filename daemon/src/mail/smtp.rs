@@ -3,6 +3,7 @@
 
 mod connect;
 mod failure;
+mod greeting;
 mod wire;
 
 use std::time::Duration;
@@ -17,25 +18,32 @@ use super::reply_class::Phase;
 use super::send_error::SendError;
 use crate::config::{Security, SmtpServer};
 use crate::crash;
+use crate::feed::Heard;
 use crate::store::outbox::Waiting;
 
 /// A goodbye is not waited for any longer: the mails have been taken.
 const GOODBYE: Duration = Duration::from_secs(2);
 
+/// A greeting that is wanted for its time alone is waited for so long.
+const GREETING: Duration = Duration::from_secs(30);
+
 /// What is said to one server in one round of delivery.
 pub(super) struct Talk<'a> {
     server: &'a SmtpServer,
     sender: &'a str,
+    /// Where the time goes that the server says.
+    heard: &'a Heard,
     /// The connection, while it may carry another mail.
     open: Option<Wire>,
 }
 
 impl<'a> Talk<'a> {
     /// A talk that begins with its first mail.
-    pub(super) const fn new(server: &'a SmtpServer, sender: &'a str) -> Self {
+    pub(super) const fn new(server: &'a SmtpServer, sender: &'a str, heard: &'a Heard) -> Self {
         Self {
             server,
             sender,
+            heard,
             open: None,
         }
     }
@@ -79,7 +87,7 @@ impl<'a> Talk<'a> {
         {
             return Ok(wire);
         }
-        let mut wire = connect::open(self.server, phase).await?;
+        let mut wire = connect::open(self.server, self.heard, phase).await?;
         *phase = Phase::Sender;
         self.name_sender(&mut wire).await?;
         Ok(wire)
@@ -128,9 +136,9 @@ impl<'a> Talk<'a> {
 ///
 /// # Errors
 /// [`SendError`], judged by the phase that failed.
-pub(super) async fn try_out(server: &SmtpServer) -> Result<String, SendError> {
+pub(super) async fn try_out(server: &SmtpServer, heard: &Heard) -> Result<String, SendError> {
     let mut phase = Phase::Connect;
-    let opened = connect::open(server, &mut phase).await;
+    let opened = connect::open(server, heard, &mut phase).await;
     goodbye(opened.map_err(|broken| judged(broken, phase, server))?).await;
     let private = match server.security {
         Security::None => "without encryption",
@@ -144,6 +152,14 @@ pub(super) async fn try_out(server: &SmtpServer) -> Result<String, SendError> {
         "{}:{} answers, {private}, {login}",
         server.host, server.port
     ))
+}
+
+/// Asks a server for nothing but its greeting, for the time in it.
+pub(super) async fn ask_time(server: &SmtpServer, heard: &Heard) {
+    match timeout(GREETING, connect::greeted(server, heard)).await {
+        Ok(Ok(wire)) => goodbye(wire).await,
+        _ => tracing::info!("the mail server could not be asked for the time"),
+    }
 }
 
 async fn goodbye(mut wire: Wire) {

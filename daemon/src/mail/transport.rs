@@ -2,12 +2,14 @@
 
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use super::folder::{file_stem, put};
 use super::reply_class::ReplyClass;
 use super::send_error::SendError;
 use super::smtp::{self, Talk};
 use crate::config::{Config, MailRoute, SmtpServer};
+use crate::feed::Heard;
 use crate::store::outbox::Waiting;
 
 /// Where mails go.
@@ -21,20 +23,23 @@ pub enum Transport {
         server: Box<SmtpServer>,
         /// The address that mails come from.
         sender: String,
+        /// Where the time goes that the server says.
+        heard: Arc<Heard>,
     },
     /// Nowhere: every mail counts as taken over, for a replay on a copy of the records.
     TakesAll,
 }
 
 impl Transport {
-    /// The way that is declared.
+    /// The way that is declared. `heard`: where the time goes that a server says.
     #[must_use]
-    pub fn of(config: &Config) -> Self {
+    pub fn of(config: &Config, heard: &Arc<Heard>) -> Self {
         match &config.mail_route {
             MailRoute::Folder(folder) => Self::Folder(folder.clone()),
             MailRoute::Smtp(server) => Self::Smtp {
                 server: Box::new(server.clone()),
                 sender: config.mail_from.address.clone(),
+                heard: Arc::clone(heard),
             },
         }
     }
@@ -52,8 +57,23 @@ impl Transport {
                 tried.map_err(|error| cannot_write(folder, &error))?;
                 Ok(format!("the folder {} can be written", folder.display()))
             }
-            Self::Smtp { server, .. } => smtp::try_out(server).await,
+            Self::Smtp { server, heard, .. } => smtp::try_out(server, heard).await,
             Self::TakesAll => Ok("every mail is taken".to_owned()),
+        }
+    }
+
+    /// Whether it leads to a server whose word on the time is heeded.
+    #[must_use]
+    pub fn tells_time(&self) -> bool {
+        matches!(self, Self::Smtp { server, .. } if Heard::heeds(&server.host))
+    }
+
+    /// Asks the server for the time alone, where its word is heeded.
+    pub async fn ask_time(&self) {
+        if let Self::Smtp { server, heard, .. } = self
+            && self.tells_time()
+        {
+            smtp::ask_time(server, heard).await;
         }
     }
 
@@ -61,7 +81,11 @@ impl Transport {
     pub(super) fn round(&self) -> Round<'_> {
         match self {
             Self::Folder(folder) => Round::Folder(folder),
-            Self::Smtp { server, sender } => Round::Smtp(Talk::new(server, sender)),
+            Self::Smtp {
+                server,
+                sender,
+                heard,
+            } => Round::Smtp(Talk::new(server, sender, heard)),
             Self::TakesAll => Round::TakesAll,
         }
     }

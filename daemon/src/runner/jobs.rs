@@ -261,7 +261,7 @@ impl Workshop {
     }
 
     /// Makes the bytes of mails that wait for them.
-    async fn render(&self) -> Result<(), StoreError> {
+    pub(super) async fn render(&self) -> Result<(), StoreError> {
         for (id, error) in render(&self.store).await?.failed {
             let error = error_chain(&error);
             tracing::error!(mail.id = %id, error, "mail cannot be composed");
@@ -324,7 +324,7 @@ impl Workshop {
         if may_leave {
             self.match_journal(now).await?;
         }
-        let transport = Transport::of(&self.config);
+        let transport = Transport::of(&self.config, self.client.heard());
         let delivered = deliver(&self.store, &transport, &*self.clock).await?;
         if delivered.sent > 0 {
             tracing::info!(sent = delivered.sent, "mails delivered");

@@ -1,4 +1,4 @@
-//! Mails to whoever looks after the box: a job fails again and again, or works again.
+//! Mails to whoever looks after the box: a job fails again and again, or the clock holds up the work; or all works again.
 
 use chrono::{DateTime, Utc};
 use duskflight_core::id::PersonId;
@@ -20,6 +20,8 @@ pub(super) enum Matter<'a> {
     Station(&'a Station),
     /// A job, by its word; each try counts.
     Job(&'a str),
+    /// The machine's clock, which is told at once.
+    Clock,
 }
 
 impl Matter<'_> {
@@ -27,13 +29,14 @@ impl Matter<'_> {
         match self {
             Self::Station(station) => format!("station {}", station.id),
             Self::Job(job) => job.to_owned(),
+            Self::Clock => "clock".to_owned(),
         }
     }
 
     fn occasion(self, config: &Config, now: DateTime<Utc>) -> String {
         match self {
             Self::Station(_) => config.day_of(now).to_string(),
-            Self::Job(_) => now.to_rfc3339(),
+            Self::Job(_) | Self::Clock => now.to_rfc3339(),
         }
     }
 
@@ -41,6 +44,7 @@ impl Matter<'_> {
         match self {
             Self::Station(station) => format!("fetching {}", station.name),
             Self::Job(job) => format!("the job {job}"),
+            Self::Clock => "the clock of the box".to_owned(),
         }
     }
 
@@ -53,6 +57,11 @@ impl Matter<'_> {
             }
             Self::Job(_) => {
                 "duskflight status shows more, and duskflight nightly tries it by hand."
+            }
+            Self::Clock => {
+                "Until the clock is right, nobody is told anything and mails wait; then the work goes on by itself. Set \
+                 the clock, let a time service keep it, and have a dead clock battery changed. duskflight clock shows \
+                 what is thought of it; where it is right, duskflight clock mend sets aside what a wrong one stored."
             }
         }
     }
@@ -68,6 +77,7 @@ pub(super) fn note(
 ) -> Result<(), StoreError> {
     let key = matter.key();
     let since = match error {
+        Some(_) if matches!(matter, Matter::Clock) => alarm::raised(connection, &key, now)?,
         Some(_) => alarm::failed(connection, &key, &matter.occasion(config, now), now)?,
         None => alarm::works(connection, &key)?,
     };
@@ -77,6 +87,13 @@ pub(super) fn note(
     let name = matter.name();
     let since = config.moment_words(since);
     let (headline, lines) = match error {
+        Some(error) if matches!(matter, Matter::Clock) => (
+            "The clock of the box is in doubt: nothing is told".to_owned(),
+            vec![
+                format!("For a day up to {since}: {error}."),
+                matter.to_do().to_owned(),
+            ],
+        ),
         Some(error) => (
             format!("Three times in a row: {name} failed"),
             vec![

@@ -130,7 +130,7 @@ impl Standstill {
             log_failure(queued);
         }
         log_failure(render(&self.memory).await.map(drop));
-        let transport = Transport::of(&tools.config);
+        let transport = Transport::of(&tools.config, tools.client.heard());
         log_failure(
             deliver(&self.memory, &transport, &*tools.clock)
                 .await

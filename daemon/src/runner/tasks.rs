@@ -1,14 +1,15 @@
 //! Five tasks of work, and the step that begins in them what is due, by a clock that is believed.
 
+mod by_clock;
+
 use std::sync::Arc;
 use std::time::Duration;
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use rusqlite::Connection;
 use tokio::task::JoinError;
 
 use super::due::{DayRuns, due};
-use super::gate::{Verdict, may_tell};
 use super::jobs::Workshop;
 use super::reload::Watch;
 use super::said::Said;
@@ -18,7 +19,8 @@ use super::timekeeper::Timekeeper;
 use crate::error_chain::error_chain;
 use crate::records::Pauses;
 use crate::store::jobs::{self, Job, RunState};
-use crate::store::{StoreError, Unusable, backup, days, set_aside};
+use crate::store::set_aside::{self, Ahead};
+use crate::store::{StoreError, Unusable, backup, days};
 use crate::telling::TellError;
 use crate::trim::trim;
 
@@ -34,6 +36,8 @@ pub(super) struct Tasks {
     time: Timekeeper,
     /// The day on which it was last looked whether there is a copy of it.
     copied: Option<NaiveDate>,
+    /// The uptime since which the clock holds up what is due.
+    held_since: Option<TimeDelta>,
     fetch: Option<Task>,
     tell: Option<Task>,
     deliver: Option<Task>,
@@ -47,8 +51,8 @@ struct Looked {
     newest: days::Newest,
     /// The newest day before today that was told.
     told_before: Option<NaiveDate>,
-    /// Something is stored that a clock dated ahead.
-    ahead: bool,
+    /// What a clock dated ahead.
+    ahead: Ahead,
 }
 
 impl Tasks {
@@ -63,6 +67,7 @@ impl Tasks {
             },
             time,
             copied: None,
+            held_since: None,
             fetch: None,
             tell: None,
             deliver: None,
@@ -104,7 +109,7 @@ impl Tasks {
                 if let Some(agree) = self.believed(now, looked.newest.fetch).await
                     && self.set_aside(&looked, agree, now).await
                 {
-                    self.begin_all(&looked, agree, now);
+                    self.begin_all(&looked, agree, now).await;
                 }
                 Ok(())
             }
@@ -138,111 +143,21 @@ impl Tasks {
                 runs: DayRuns::read(c, day)?,
                 newest: days::newest(c, &stations)?,
                 told_before: jobs::done_before(c, Job::Tell, day)?,
-                ahead: set_aside::is_owed(c, day, now)?,
+                ahead: set_aside::ahead(c, day, now)?,
             })
         };
         self.workshop.store.read(read).await
     }
 
-    /// How many witnesses agree with the clock, where it is believed: by a wrong one, another day than today would
-    /// be told. Where nobody says anything of it, whoever can be asked is asked first.
-    async fn believed(
-        &mut self,
-        now: DateTime<Utc>,
-        newest_fetch: Option<DateTime<Utc>>,
-    ) -> Option<usize> {
-        let verdict = self
-            .time
-            .judge(now, newest_fetch, self.workshop.client.heard());
-        let doubt = match &verdict {
-            Verdict::Believed(_) => None,
-            Verdict::Doubted(doubt) => Some(doubt.to_string()),
-        };
-        if self
-            .said
-            .is_news("clock", doubt.as_deref().unwrap_or_default())
-        {
-            self.workshop.note_doubt(doubt, now).await;
-        }
-        let waits = !self.time.has_asked() || self.ask_time.is_some();
-        let can_ask = waits && self.workshop.can_ask_time();
-        match verdict {
-            Verdict::Believed(agree) if agree > 0 || !can_ask => {
-                self.time.believe(now);
-                Some(agree)
-            }
-            _ => {
-                self.ask_time();
-                None
-            }
-        }
-    }
-
-    /// Sets aside what a clock dated ahead, once two witnesses agree with this one, and says whether nothing of it
-    /// is left.
-    async fn set_aside(&mut self, looked: &Looked, agree: usize, now: DateTime<Utc>) -> bool {
-        if !looked.ahead {
-            self.said.is_well("ahead");
-            return true;
-        }
-        if agree >= 2 {
-            match self.workshop.set_aside(now).await {
-                // What was read is not what is stored any more.
-                Ok(_) => self.said.is_well("ahead"),
-                Err(error) => {
-                    let error = error_chain(&error);
-                    if self.said.is_news("ahead", &error) {
-                        tracing::error!(error, "what was dated ahead cannot be set aside");
-                    }
-                }
-            }
-            return false;
-        }
-        self.ask_time();
-        if self.said.is_news("ahead", "") {
-            tracing::warn!(
-                "records are dated later than now; no day is told until two witnesses agree with the clock, \
-                 or `duskflight clock mend` sets them aside"
-            );
-        }
-        true
-    }
-
-    fn ask_time(&mut self) {
-        if self.ask_time.is_none() && self.workshop.can_ask_time() && self.time.asks_now() {
-            let workshop = self.workshop.clone();
-            self.ask_time = Some(Task::new("ask the time", async move {
-                workshop.ask_time().await;
-                Ok(())
-            }));
-        }
-    }
-
-    /// Whether today may be told by a clock with so many witnesses.
-    fn may_tell(&mut self, looked: &Looked, agree: usize, now: DateTime<Utc>) -> bool {
-        let (day, before) = (self.workshop.config.day_of(now), looked.told_before);
-        if looked.ahead {
-            return false;
-        }
-        if may_tell(agree, day, before, looked.newest.day) {
-            self.said.is_well("silence");
-            return true;
-        }
-        self.ask_time();
-        if self.said.is_news("silence", &day.to_string()) {
-            tracing::warn!(%day, told_before = ?before, "after so long nothing is told until two witnesses agree with the clock");
-        }
-        false
-    }
-
-    fn begin_all(&mut self, looked: &Looked, agree: usize, now: DateTime<Utc>) {
+    async fn begin_all(&mut self, looked: &Looked, agree: usize, now: DateTime<Utc>) {
+        let may_tell = self.may_tell(looked, agree, now).await;
         for job in due(&self.workshop.config, &looked.runs, now) {
-            if job != Job::Tell || self.may_tell(looked, agree, now) {
+            if job != Job::Tell || may_tell {
                 self.begin(job, now);
             }
         }
         self.copy_what_was_told(&looked.runs, now);
-        if self.deliver.is_none() {
+        if may_tell && self.deliver.is_none() {
             let workshop = self.workshop.clone();
             self.deliver = Some(Task::new("deliver", async move {
                 workshop.deliver().await?;

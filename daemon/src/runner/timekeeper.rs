@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::gate::{Evidence, Verdict, Witness, judge};
+use super::gate::{Doubt, Evidence, Verdict, Witness, judge};
 use crate::clock::{Clock, SteadyClock};
 use crate::feed::Heard;
 
@@ -18,6 +18,8 @@ const LONGEST_PAUSE: TimeDelta = TimeDelta::hours(4);
 pub(super) struct Timekeeper {
     /// What the jobs are given: it goes on evenly from the last instant that was believed.
     steady: Arc<SteadyClock>,
+    /// It was believed since the daemon began.
+    was_believed: bool,
     /// What the clock said at the last look, and the uptime then.
     last: (DateTime<Utc>, TimeDelta),
     /// The uptime at which the clock was set last, as far as was seen.
@@ -33,6 +35,7 @@ impl Timekeeper {
         let last = (machine.now(), machine.uptime());
         Self {
             steady: Arc::new(SteadyClock::from_now(machine)),
+            was_believed: false,
             last,
             even_since: TimeDelta::zero(),
             asked: 0,
@@ -79,8 +82,18 @@ impl Timekeeper {
     }
 
     /// Goes on from an instant that is believed.
-    pub(super) fn believe(&self, now: DateTime<Utc>) {
+    pub(super) fn believe(&mut self, now: DateTime<Utc>) {
         self.steady.go_on_from(now);
+        self.was_believed = true;
+    }
+
+    /// What time it probably is while the clock, which says `now`, is doubted: as another clock says, else as this one
+    /// went on from when it was believed; `None` where neither is known.
+    pub(super) fn probable(&self, doubt: &Doubt, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+        match doubt {
+            Doubt::Contradicted { by, .. } => Some(now + *by),
+            _ => self.was_believed.then(|| self.steady.now()),
+        }
     }
 
     /// Whether other clocks were asked at all since the clock was set.

@@ -34,6 +34,23 @@ pub fn failed(
     since.map(instant).transpose()
 }
 
+/// Notes a matter that is told at once. Gives the instant where it was not told before.
+///
+/// # Errors
+/// A failing statement.
+pub fn raised(
+    connection: &Connection,
+    matter: &str,
+    now: DateTime<Utc>,
+) -> Result<Option<DateTime<Utc>>, StoreError> {
+    let new = connection
+        .prepare_cached(
+            "INSERT INTO alarm VALUES (?1, ?2, 1, '', 1) ON CONFLICT (matter) DO NOTHING",
+        )?
+        .execute(params![matter, now.timestamp()])?;
+    Ok((new > 0).then_some(now))
+}
+
 /// Notes that a matter works. Gives since when it had failed where that was told.
 ///
 /// # Errors

@@ -85,33 +85,51 @@ const INSTANTS: [(&str, &[&str]); 16] = [
     ),
 ];
 
-/// Whether anything is dated after the present day, or was fetched or sent later than now. Only what is cheap to ask
-/// is asked: work that was done by a clock ahead shows in one of these.
+/// What a clock that was ahead has left.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Ahead {
+    /// Nothing.
+    Nothing,
+    /// Instants alone: of tries that came to nothing, and of mails of days that have come.
+    Traces,
+    /// What was told of days that have not come, or what came in by then.
+    Work,
+}
+
+/// What is dated after the present day, or was fetched, sent or is tried again later than now. Only what is cheap to
+/// ask is asked: work that was done by a clock ahead shows in one of these.
 ///
 /// # Errors
 /// A failing statement.
-pub fn is_owed(
+pub fn ahead(
     connection: &Connection,
     today: NaiveDate,
     now: DateTime<Utc>,
-) -> Result<bool, StoreError> {
-    let latest = now + SLACK;
-    Ok(connection
+) -> Result<Ahead, StoreError> {
+    let (work, traces) = connection
         .prepare_cached(
             "SELECT EXISTS (SELECT 1 FROM outbox WHERE day > ?1)
-               OR EXISTS (SELECT 1 FROM job_run WHERE day > ?1)
+               OR EXISTS (SELECT 1 FROM job_run WHERE day > ?1 AND state = 'done')
+               OR EXISTS (SELECT 1 FROM fetch_log WHERE at > ?2 AND outcome = 'ok'),
+               EXISTS (SELECT 1 FROM job_run WHERE day > ?1)
                OR EXISTS (SELECT 1 FROM fetch_log WHERE at > ?2)
                OR EXISTS (SELECT 1 FROM outbox WHERE state = 'sent' AND sent_at > ?2)
-               OR EXISTS (SELECT 1 FROM mail_trouble WHERE next_try_at > ?3)",
+               OR EXISTS (SELECT 1 FROM mail_trouble WHERE next_try_at > ?3)
+               OR EXISTS (SELECT 1 FROM outbox WHERE state = 'queued' AND next_try_at > ?3)",
         )?
         .query_row(
             params![
                 today.to_string(),
-                latest.timestamp(),
+                (now + SLACK).timestamp(),
                 (now + LONGEST_WAIT).timestamp()
             ],
-            |row| row.get(0),
-        )?)
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )?;
+    Ok(match (work, traces) {
+        (true, _) => Ahead::Work,
+        (false, true) => Ahead::Traces,
+        (false, false) => Ahead::Nothing,
+    })
 }
 
 /// What would be set aside, in words, where anything is dated ahead, each with how often.
@@ -124,7 +142,7 @@ pub fn owed(
     now: DateTime<Utc>,
 ) -> Result<Vec<(&'static str, u32)>, StoreError> {
     let mut owed = Vec::new();
-    if !is_owed(connection, today, now)? {
+    if ahead(connection, today, now)? == Ahead::Nothing {
         return Ok(owed);
     }
     for (what, table, which) in AHEAD.into_iter().filter(|(what, ..)| !what.is_empty()) {
@@ -146,7 +164,7 @@ pub fn set_aside(
     today: NaiveDate,
     now: DateTime<Utc>,
 ) -> Result<Vec<(&'static str, u32)>, JournalError> {
-    if !is_owed(connection, today, now)? {
+    if ahead(connection, today, now)? == Ahead::Nothing {
         return Ok(Vec::new());
     }
     let done = owed(connection, today, now)?;

@@ -14,9 +14,11 @@ use tokio::net::TcpStream;
 use tokio::time::timeout;
 
 use super::failure::{Broken, meant};
+use super::greeting::date_in;
 use super::wire::{Reply, Wire};
 use crate::config::{Login, Security, SmtpServer};
 use crate::crash;
+use crate::feed::Heard;
 use crate::mail::reply_class::{self, Phase};
 
 /// How we introduce ourselves: the literal of a computer without a public name (RFC 5321, 4.1.3).
@@ -46,8 +48,12 @@ impl Greeted {
 
 /// Connects, and logs in where a login is declared. There is no falling back: what is declared is done, or nothing
 /// is said.
-pub(super) async fn open(server: &SmtpServer, phase: &mut Phase) -> Result<Wire, Broken> {
-    let mut greeted = connect(server, phase).await?;
+pub(super) async fn open(
+    server: &SmtpServer,
+    heard: &Heard,
+    phase: &mut Phase,
+) -> Result<Wire, Broken> {
+    let mut greeted = connect(server, heard, phase).await?;
     if let Some(login) = &server.login {
         *phase = Phase::Login;
         log_in(&mut greeted, server, login).await?;
@@ -56,14 +62,23 @@ pub(super) async fn open(server: &SmtpServer, phase: &mut Phase) -> Result<Wire,
     Ok(greeted.wire)
 }
 
-async fn connect(server: &SmtpServer, phase: &mut Phase) -> Result<Greeted, Broken> {
+/// Connects up to the server's greeting, and notes the time in it.
+pub(super) async fn greeted(server: &SmtpServer, heard: &Heard) -> Result<Wire, Broken> {
     let host = bare(&server.host);
     let mut wire = Wire::plain(reach(host, server).await.map_err(Broken::Reach)?);
     crash::point("connected");
     if server.security == Security::Tls {
         wire = private(wire, server).await?;
     }
-    meant(wire.reply(server.patience.greeting).await?, 2)?;
+    let greeting = meant(wire.reply(server.patience.greeting).await?, 2)?;
+    if let Some(date) = date_in(&greeting.text()).filter(|_| Heard::heeds(host)) {
+        heard.hear(host, date);
+    }
+    Ok(wire)
+}
+
+async fn connect(server: &SmtpServer, heard: &Heard, phase: &mut Phase) -> Result<Greeted, Broken> {
+    let wire = greeted(server, heard).await?;
     let mut greeted = hello(wire, server).await?;
     crash::point("greeted");
     if server.security == Security::Starttls {

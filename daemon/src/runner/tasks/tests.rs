@@ -1,4 +1,6 @@
 mod clock;
+mod driven;
+mod years;
 
 use std::fs;
 

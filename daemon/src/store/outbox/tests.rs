@@ -182,7 +182,7 @@ async fn queue_many(store: Store, alerts: usize) -> BTreeSet<String> {
 /// From the first to the last, until nothing may be tried.
 async fn take_all(store: Store, _: usize) -> BTreeSet<String> {
     let mut taken = BTreeSet::new();
-    while let Some(mail) = store.write(|t| take(t, at(50))).await.unwrap() {
+    while let Some(mail) = store.write(|t| take(t, None, at(50))).await.unwrap() {
         let id = mail.message_id.clone();
         let marked = store
             .write(move |t| mark_sent(t, &id, "taken", at(50)))

@@ -107,15 +107,22 @@ fn waiting(connection: &Connection, mail: &QueuedMail) -> Result<Waiting, StoreE
 
 /// Takes the next mail that may be tried and counts the try before it is made, so that a crash cannot
 /// make it uncounted: until it has failed clearly, the mail may have been taken. In one transaction: what
-/// was held or rewritten before it is heeded, and after it the mail can be neither.
+/// was held or rewritten before it is heeded, and after it the mail can be neither. `only`: of one kind, as if there were
+/// no others.
 ///
 /// # Errors
 /// A failing statement.
 pub fn take(
     transaction: &Transaction<'_>,
+    only: Option<MailKind>,
     now: DateTime<Utc>,
 ) -> Result<Option<Waiting>, StoreError> {
-    let mail = next(transaction, now)?;
+    let queue = match only {
+        Some(kind) => read_queue(transaction)?.of_kind(kind),
+        None => read_queue(transaction)?,
+    };
+    let mail = queue.next(now).map(|mail| waiting(transaction, mail));
+    let mail = mail.transpose()?;
     if let Some(mail) = &mail {
         count_try(transaction, &mail.message_id, now)?;
     }

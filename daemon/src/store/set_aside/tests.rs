@@ -16,7 +16,7 @@ fn june(day: u32) -> NaiveDate {
 
 /// Records of 20 June, and of a clock that was ten days ahead for a while after it: a digest was sent and an alert
 /// waits behind it, by mails of 30 June; days were fetched.
-fn ahead(c: &Connection) {
+fn ten_days_ahead(c: &Connection) {
     let station = StationId::new("yard").unwrap();
     for (name, days_ahead) in [("today", 0), ("ahead", 10)] {
         let (now, on) = (at(24 * days_ahead), june(20) + TimeDelta::days(days_ahead));
@@ -60,10 +60,10 @@ fn what_was_told_for_days_that_have_not_come_is_set_aside_and_nothing_else() {
     let dir = tempfile::tempdir().unwrap();
     let journal = dir.path().join("journal");
     let c = records(dir.path());
-    ahead(&c);
+    ten_days_ahead(&c);
     match_up(&c, &journal, at(24 * 10)).unwrap();
     let now = at(1);
-    assert!(is_owed(&c, june(20), now).unwrap());
+    assert_eq!(ahead(&c, june(20), now).unwrap(), Ahead::Work);
     let counts = [
         ("notices", 1),
         ("mails", 2),
@@ -73,7 +73,7 @@ fn what_was_told_for_days_that_have_not_come_is_set_aside_and_nothing_else() {
     ];
     assert_eq!(owed(&c, june(20), now).unwrap(), counts);
     assert_eq!(set_aside(&c, &journal, june(20), now).unwrap(), counts);
-    assert!(!is_owed(&c, june(20), now).unwrap());
+    assert_eq!(ahead(&c, june(20), now).unwrap(), Ahead::Nothing);
     assert_eq!(column(&c, "SELECT message_id FROM outbox"), ["today"]);
     assert_eq!(column(&c, "SELECT event FROM told"), ["today"]);
     assert_eq!(
@@ -111,7 +111,7 @@ fn what_is_true_but_was_dated_ahead_lands_now() {
     outbox::queue(&c, &mail("alert", MailKind::Alert, "gil", 0)).unwrap();
     outbox::keep(&c, "alert", "no answer", at(24 * 365)).unwrap();
     let now = at(2);
-    assert!(is_owed(&c, june(20), now).unwrap());
+    assert_eq!(ahead(&c, june(20), now).unwrap(), Ahead::Traces);
     assert_eq!(
         set_aside(&c, &dir.path().join("none"), june(20), now).unwrap(),
         []
@@ -126,5 +126,5 @@ fn what_is_true_but_was_dated_ahead_lands_now() {
         column(&c, "SELECT next_try_at FROM outbox WHERE state = 'queued'"),
         landed
     );
-    assert!(!is_owed(&c, june(20), now).unwrap());
+    assert_eq!(ahead(&c, june(20), now).unwrap(), Ahead::Nothing);
 }

@@ -2,50 +2,22 @@
 
 use chrono::Days;
 
+use super::driven::Driven;
 use super::*;
-use crate::feed::{Client, Heard, Limits};
-use crate::store::StoreError;
 
 /// When the loop looks at a day, in minutes from the hour of its digest.
 const LOOKS: [i64; 5] = [-180, -90, -30, 5, 60];
 
-/// A farm whose every look is at a time that the test knows, with two hosts that know it too once they are heard.
 struct ThreeDays {
-    farm: TestFarm,
-    tasks: Tasks,
-    heard: Arc<Heard>,
+    driven: Driven,
     first: NaiveDate,
 }
 
 impl ThreeDays {
     fn from(first: NaiveDate) -> Self {
-        let farm = TestFarm::new(&format!("{first}T00:00:00Z"));
-        let days = (first - Days::new(40)).iter_days().take(80);
-        let rows = days.map(|day| format!("{day},60,86\n"));
-        let table = std::iter::once("date,low,high\n".to_owned()).chain(rows);
-        fs::write(farm.file("yard.csv"), table.collect::<String>()).unwrap();
-        let clock = Arc::clone(&farm.clock) as Arc<dyn crate::clock::Clock>;
-        let heard = Arc::new(Heard::by(clock));
-        let client = Client::new(Limits::default(), None).unwrap();
-        let workshop = Workshop {
-            client: Arc::new(client.hearing(Arc::clone(&heard))),
-            ..farm.workshop()
-        };
-        let tasks = Tasks::new(workshop);
         Self {
-            farm,
-            tasks,
-            heard,
+            driven: Driven::new(first, "America/Los_Angeles"),
             first,
-        }
-    }
-
-    /// Works off what is due after so long.
-    async fn pass_to(&mut self, truth: DateTime<Utc>) {
-        self.farm.clock.pass_to(truth);
-        for _ in 0..4 {
-            self.tasks.step().await.unwrap();
-            self.tasks.settle().await;
         }
     }
 
@@ -53,44 +25,32 @@ impl ThreeDays {
     /// later two hosts are heard.
     async fn drive(&mut self, error: TimeDelta, after_look: i64) {
         for day in self.first.iter_days().take(3) {
-            let digest = self.tasks.workshop.config.digest_instant(day);
+            let digest = self.driven.config().digest_instant(day);
             for minutes in LOOKS {
                 let at = digest + TimeDelta::minutes(minutes);
-                self.pass_to(at).await;
+                self.driven.pass_to(at).await;
                 if minutes != after_look || day != self.first + Days::new(1) {
                     continue;
                 }
-                self.farm.clock.make_wrong_by(error);
-                self.pass_to(at + TimeDelta::minutes(1)).await;
-                self.pass_to(at + TimeDelta::minutes(10)).await;
-                self.farm.clock.make_wrong_by(TimeDelta::zero());
-                self.pass_to(at + TimeDelta::minutes(11)).await;
-                self.farm.clock.pass_to(at + TimeDelta::minutes(25));
-                for host in ["a.example", "b.example"] {
-                    self.heard.hear(host, self.farm.clock.truth());
-                }
-                self.pass_to(at + TimeDelta::minutes(25)).await;
+                self.driven.farm.clock.make_wrong_by(error);
+                self.driven.pass_to(at + TimeDelta::minutes(1)).await;
+                self.driven.pass_to(at + TimeDelta::minutes(10)).await;
+                self.driven.farm.clock.make_wrong_by(TimeDelta::zero());
+                self.driven.pass_to(at + TimeDelta::minutes(11)).await;
+                self.driven.farm.clock.pass_to(at + TimeDelta::minutes(25));
+                self.driven.hear();
+                self.driven.pass_to(at + TimeDelta::minutes(25)).await;
             }
         }
-    }
-
-    async fn days_of(&self, sql: &'static str) -> Vec<NaiveDate> {
-        let read = move |c: &Connection| {
-            let mut rows = c.prepare(sql)?;
-            let days = rows.query_map([], |row| row.get::<_, String>(0))?;
-            Ok::<_, StoreError>(days.collect::<Result<Vec<_>, _>>()?)
-        };
-        let days = self.tasks.workshop.store.read(read).await.unwrap();
-        days.iter().map(|day| day.parse().unwrap()).collect()
     }
 
     /// Each day is told once and has one digest at the most, and none is of a day to come.
     async fn is_told_once(&self, what: &str) {
         let owed: Vec<NaiveDate> = self.first.iter_days().take(3).collect();
         let told = "SELECT day FROM job_run WHERE job = 'tell' AND state = 'done' ORDER BY day";
-        assert_eq!(self.days_of(told).await, owed, "told, {what}");
+        assert_eq!(self.driven.days_of(told).await, owed, "told, {what}");
         let mailed = "SELECT day FROM outbox WHERE kind = 'digest' ORDER BY day";
-        let mailed = self.days_of(mailed).await;
+        let mailed = self.driven.days_of(mailed).await;
         assert_eq!(mailed, owed, "mailed, {what}");
     }
 }
@@ -136,7 +96,7 @@ async fn a_clock_far_ahead_has_a_day_told_neither_for_the_future_nor_twice() {
     let mut days = ThreeDays::from(june(18));
     days.drive(TimeDelta::days(365), 60).await;
     days.is_told_once("a year ahead after the telling").await;
-    let mails = fs::read_dir(days.farm.file("mail")).unwrap();
+    let mails = fs::read_dir(days.driven.farm.file("mail")).unwrap();
     assert_eq!(mails.count(), 3, "nothing left by the clock that was wrong");
 }
 
@@ -148,7 +108,7 @@ async fn days_on_which_the_clocks_change_are_told_once() {
         days.drive(TimeDelta::zero(), 0).await;
         let told = "SELECT day FROM job_run WHERE job = 'tell' AND state = 'done' ORDER BY day";
         let owed: Vec<NaiveDate> = first.iter_days().take(3).collect();
-        assert_eq!(days.days_of(told).await, owed);
+        assert_eq!(days.driven.days_of(told).await, owed);
     }
 }
 
@@ -159,5 +119,52 @@ async fn what_a_clock_ten_days_ahead_told_is_set_aside_and_today_is_told_the_sam
         .await;
     days.is_told_once("ten days ahead").await;
     let aside = "SELECT content ->> 'day' FROM set_aside WHERE record = 'outbox'";
-    assert_eq!(days.days_of(aside).await, [june(29)]);
+    assert_eq!(days.driven.days_of(aside).await, [june(29)]);
+}
+
+#[tokio::test]
+async fn a_clock_that_is_wrong_for_a_day_is_told_whoever_looks_after_the_box_once_and_holds_all_else()
+ {
+    let mut driven = Driven::new(june(18), "UTC");
+    let mails = |driven: &Driven| {
+        let files = fs::read_dir(driven.farm.file("mail")).unwrap();
+        let names = files.map(|file| file.unwrap().file_name().into_string().unwrap());
+        let names: Vec<String> = names.collect();
+        let operators = names
+            .iter()
+            .filter(|name| name.contains("operator"))
+            .count();
+        (operators, names.len() - operators)
+    };
+    let mut at = driven.farm.clock.truth() + TimeDelta::hours(7);
+    driven.hear();
+    driven.pass_to(at).await;
+    assert_eq!(mails(&driven), (0, 1), "today's digest");
+    driven.farm.clock.make_wrong_by(TimeDelta::days(365));
+    let mut told = Vec::new();
+    for _ in 0..5 {
+        at += TimeDelta::hours(12);
+        driven.hear();
+        driven.pass_to(at).await;
+        told.push(mails(&driven));
+    }
+    assert_eq!(told, [(0, 1), (0, 1), (1, 1), (1, 1), (1, 1)]);
+    let dated = driven
+        .days_of("SELECT day FROM outbox WHERE kind = 'operator'")
+        .await;
+    assert_eq!(dated, [june(19)], "by the right time");
+
+    driven.farm.clock.make_wrong_by(TimeDelta::zero());
+    at += TimeDelta::hours(1);
+    driven.hear();
+    driven.pass_to(at).await;
+    assert_eq!(mails(&driven), (2, 2), "it is right, and the day is told");
+    let subjects = "SELECT subject FROM outbox WHERE kind = 'operator' ORDER BY place";
+    assert_eq!(
+        driven.texts_of(subjects).await,
+        [
+            "The clock of the box is in doubt: nothing is told",
+            "Again well: the clock of the box"
+        ]
+    );
 }
