@@ -110,7 +110,9 @@ fn one_who_reads_all_night_holds_nothing_up_and_the_night_after_leaves_one_file(
     let log = farm.path("duskflight.sqlite-wal");
     // While somebody writes, so that the reader has a log to read.
     let writer = farm.database();
-    writer.execute_batch("PRAGMA user_version = 7").unwrap();
+    let schema = &rows(&writer, "PRAGMA user_version")[0][0];
+    let the_same = format!("PRAGMA user_version = {schema}");
+    writer.execute_batch(&the_same).unwrap();
     let reader = Connection::open_with_flags(&database, OpenFlags::SQLITE_OPEN_READ_ONLY).unwrap();
     reader.execute_batch("BEGIN").unwrap();
     let told = "SELECT count(*) FROM told";

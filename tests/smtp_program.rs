@@ -431,7 +431,7 @@ fn the_page_for_a_report_says_what_one_asks_first_and_shows_no_secret() {
         "duskflight.toml, mode 0",
         "configuration: no errors",
         "duskflight.sqlite, mode 0",
-        "quick check: ok",
+        "damage: none",
         "MB free",
         "tell: done for 2022-04-16",
         "last fetch failed: fetch http://127.0.0.1:9/…/day.csv?…",

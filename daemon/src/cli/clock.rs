@@ -17,6 +17,7 @@ use crate::store::{StoreError, clock_doubt};
 
 /// Show whether the machine's clock is believed, and what is dated later than now
 #[derive(Debug, Args)]
+#[command(args_conflicts_with_subcommands = true)]
 pub(super) struct ClockState {
     #[command(flatten)]
     config: ConfigDir,
@@ -37,21 +38,23 @@ enum Command {
         /// The civil day that it is, by a calendar, where nothing else says that the clock is right
         #[arg(long, value_name = "DATE")]
         today: Option<NaiveDate>,
+        #[command(flatten)]
+        config: ConfigDir,
     },
 }
 
 impl ClockState {
     pub(super) async fn run(self) -> Result<(), Failure> {
-        let config = self.config.read()?;
-        let now = SystemClock.now();
-        let today = config.day_of(now);
-        if let Some(Command::Mend {
-            yes: true,
-            today: said,
-        }) = self.command
-        {
+        let (config, mends, said) = match self.command {
+            None => (self.config, false, None),
+            Some(Command::Mend { yes, today, config }) => (config, yes, today),
+        };
+        let config = config.read()?;
+        if mends {
             return mend(&config, said).await;
         }
+        let now = SystemClock.now();
+        let today = config.day_of(now);
         let store = store_to_read(&config)?;
         let read =
             store.read(move |c| Ok((clock_doubt::read(c)?, set_aside::owed(c, today, now)?)));
