@@ -14,6 +14,7 @@ use super::status::{outbox_words, run_words, trouble_words};
 use crate::clock::{Clock, SystemClock};
 use crate::config::{BLOCKS_FILE, Config, MAIN_FILE, TRAPS_FILE};
 use crate::error_chain::error_chain;
+use crate::one_line::one_line;
 use crate::store::inspect::inspect;
 use crate::store::jobs::{self, Job};
 use crate::store::{Store, StoreError, days, disk_space, outbox_report, place};
@@ -74,7 +75,7 @@ async fn of_farm(page: &mut String, config: &Config) {
     match inspect(&config.database) {
         Ok(facts) => {
             let damage = facts.damage.as_deref().unwrap_or("none");
-            let words = format!("schema {}, damage: {damage}", facts.schema);
+            let words = format!("schema {}, damage: {}", facts.schema, one_line(damage));
             line(page, "database", &words);
         }
         Err(error) => return line(page, "database", &error_chain(&error)),

@@ -15,6 +15,7 @@ use crate::error_chain::error_chain;
 use crate::mail::delivery::deliver;
 use crate::mail::render::render;
 use crate::mail::transport::Transport;
+use crate::one_line::one_line;
 use crate::store::{Store, StoreError, Unusable, backup, disk_space};
 
 /// The records are tried again so often.
@@ -181,16 +182,14 @@ fn words(unusable: Unusable, why: &str, config: &Config) -> (String, Vec<String>
             ),
         ),
         Unusable::Busy | Unusable::Damaged => (
-            "The database is damaged: nothing is told until a copy is put back",
+            "The database is damaged: nothing is told",
             "Stop Duskflight, put the newest copy back with duskflight restore latest, and start it again. The damaged \
              file is kept beside it. Restoring says what is missing since that copy; nobody hears anything twice, and \
              nothing is taken back for it."
                 .to_owned(),
         ),
     };
-    let what = format!(
-        "Until then no temperatures are fetched, no sheets are taken in and no mails go out but this one, once a day. \
-         What was met: {why}"
-    );
-    (headline.to_owned(), vec![to_do, what])
+    let until = "Until then no temperatures are fetched, no sheets are taken in and no mails go out but this one, once a day.";
+    let met = format!("What was met: {}", one_line(why));
+    (headline.to_owned(), vec![to_do, until.to_owned(), met])
 }
