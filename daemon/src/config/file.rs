@@ -13,7 +13,7 @@ use serde::de::IgnoredAny;
 
 use super::secret::Secret;
 use super::smtp::Security;
-use crate::feed::{ForecastSource, NceiFeed, TableFeed};
+use crate::feed::{AcisFeed, ForecastSource, NceiFeed, TableFeed};
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -221,6 +221,7 @@ pub(super) struct StationPart {
     #[serde(default)]
     pub(super) fall_backs: Vec<StationId>,
     pub(super) ncei: Option<NceiFeed>,
+    pub(super) acis: Option<AcisFeed>,
     pub(super) table: Option<TableFeed>,
     pub(super) forecast: Option<ForecastSource>,
 }

@@ -77,6 +77,14 @@ pub enum ParseError {
         /// The service's words.
         message: Excerpt,
     },
+    /// The service answered about another station.
+    #[error("the answer is about another station than {expected:?}: {}", listed(.found))]
+    OtherStation {
+        /// The station that was asked for.
+        expected: String,
+        /// The ids of the one in the answer.
+        found: Vec<Excerpt>,
+    },
     /// Other JSON than a list of station days, or no JSON.
     #[error("the answer is not a list of station days, it begins {answer}")]
     NotStationDays {

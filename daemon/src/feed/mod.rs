@@ -3,6 +3,7 @@
 //! One pure parser per feed, one [`Client`] for all of them. A feed's days come as the feed sent
 //! them: judging them is the core's part.
 
+pub mod acis;
 mod cell;
 mod client;
 mod error;
@@ -23,6 +24,7 @@ use chrono::NaiveDate;
 use duskflight_core::weather::ReceivedDay;
 use serde::Deserialize;
 
+pub use acis::AcisFeed;
 pub use client::{Client, ClientError, Limits};
 pub use error::{FeedError, ParseError};
 pub use excerpt::Excerpt;
@@ -35,12 +37,14 @@ pub use rows::FetchedDays;
 pub use table::{BadTableSetting, DateFormat, Delimiter, TableFeed, TableSource};
 pub use url::{BadUrl, HttpUrl};
 
-/// Where a station's days come from; in a configuration the one key `ncei` or `table`.
+/// Where a station's days come from; in a configuration the one key `ncei`, `acis` or `table`.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum FeedSource {
     /// The daily summaries of the US National Centers for Environmental Information.
     Ncei(NceiFeed),
+    /// The Applied Climate Information System of the US Regional Climate Centers.
+    Acis(AcisFeed),
     /// A table with one row a day, from a file or an address.
     Table(TableFeed),
 }
@@ -107,11 +111,12 @@ pub async fn fetch_forecast(
 }
 
 impl FeedSource {
-    /// The feed's name in the store: `ncei-daily-summaries` or `station-table`.
+    /// The feed's name in the store: `ncei-daily-summaries`, `acis-stndata` or `station-table`.
     #[must_use]
     pub const fn name(&self) -> &'static str {
         match self {
             Self::Ncei(_) => ncei::NAME,
+            Self::Acis(_) => acis::NAME,
             Self::Table(_) => table::NAME,
         }
     }
@@ -121,6 +126,7 @@ impl FeedSource {
     pub fn host(&self) -> Option<String> {
         match self {
             Self::Ncei(feed) => Some(feed.base_url.host()),
+            Self::Acis(feed) => Some(feed.base_url.host()),
             Self::Table(feed) => feed.host(),
         }
     }
@@ -130,6 +136,7 @@ impl FeedSource {
     pub fn url(&self, day: NaiveDate) -> Option<HttpUrl> {
         match self {
             Self::Ncei(feed) => Some(feed.url(day, day)),
+            Self::Acis(feed) => Some(feed.url(day, day)),
             Self::Table(feed) => feed.source.url().cloned(),
         }
     }
@@ -147,21 +154,27 @@ pub async fn fetch(
     to: NaiveDate,
 ) -> Result<FetchedDays, FeedError> {
     let fetched = match source {
-        FeedSource::Ncei(feed) => fetch_ncei(client, feed, from, to).await?,
+        FeedSource::Ncei(feed) => {
+            let read = |answer: &[u8]| ncei::parse(answer, &feed.station);
+            fetch_days(client, &feed.url(from, to), read).await?
+        }
+        FeedSource::Acis(feed) => {
+            let read = |answer: &[u8]| acis::parse(answer, &feed.station);
+            fetch_days(client, &feed.url(from, to), read).await?
+        }
         FeedSource::Table(feed) => fetch_table(client, feed).await?,
     };
     Ok(fetched.within(from, to))
 }
 
-async fn fetch_ncei(
+/// Asks once, and reads the answer.
+async fn fetch_days(
     client: &Client,
-    feed: &NceiFeed,
-    from: NaiveDate,
-    to: NaiveDate,
+    url: &HttpUrl,
+    read: impl FnOnce(&[u8]) -> Result<FetchedDays, ParseError>,
 ) -> Result<FetchedDays, FeedError> {
-    let url = feed.url(from, to);
-    let answer = client.get(&url).await?;
-    ncei::parse(&answer, &feed.station).map_err(|source| FeedError::Parse {
+    let answer = client.get(url).await?;
+    read(&answer).map_err(|source| FeedError::Parse {
         place: url.to_string(),
         source,
     })

@@ -122,5 +122,5 @@ fn an_unknown_feed_is_refused_with_the_known_ones() {
     let error = toml::from_str::<FeedSource>("[satellite]\nx = 1")
         .unwrap_err()
         .to_string();
-    assert!(error.contains("`ncei` or `table`"), "{error}");
+    assert!(error.contains("`ncei`, `acis`, `table`"), "{error}");
 }

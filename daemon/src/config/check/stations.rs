@@ -22,18 +22,18 @@ pub(super) fn stations(reader: &mut Reader<'_>, parts: Vec<StationPart>) -> Vec<
         if !seen.insert(part.id.clone()) {
             reader.at(&["station", part.id.as_str()], ": the id stands twice");
         }
-        let source = match (part.ncei, part.table) {
-            (Some(ncei), None) => FeedSource::Ncei(ncei),
-            (None, Some(mut table)) => {
-                table.resolve(reader.dir);
-                FeedSource::Table(table)
-            }
-            _ => {
-                let what = ": give either [station.ncei] or [station.table]";
-                reader.at(&["station", part.id.as_str()], what);
-                continue;
-            }
+        let table = part.table.map(|mut table| {
+            table.resolve(reader.dir);
+            FeedSource::Table(table)
+        });
+        let ncei = part.ncei.map(FeedSource::Ncei);
+        let sources = [ncei, part.acis.map(FeedSource::Acis), table];
+        let [source] = &sources.into_iter().flatten().collect::<Vec<_>>()[..] else {
+            let what = ": give one of [station.ncei], [station.acis] and [station.table]";
+            reader.at(&["station", part.id.as_str()], what);
+            continue;
         };
+        let source = source.clone();
         reader.named(&["station", part.id.as_str(), "name"], &part.name);
         if !HISTORY_YEARS.contains(&part.history_years) {
             let path = ["station", part.id.as_str(), "history_years"];
