@@ -191,21 +191,10 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
+    use crate::feed::samples::{self, sample};
 
-    fn sample(name: &str) -> Vec<u8> {
-        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../tests/data/feeds/acis");
-        std::fs::read(format!("{folder}/{name}")).unwrap()
-    }
-
-    fn day(text: &str, min: Option<f64>, max: Option<f64>) -> ReceivedDay {
-        ReceivedDay {
-            date: text.parse().unwrap(),
-            min,
-            max,
-            unit: Unit::Fahrenheit,
-            min_flag: None,
-            max_flag: None,
-        }
+    fn day(date: &str, min: Option<f64>, max: Option<f64>) -> ReceivedDay {
+        samples::day(date, min, max, Unit::Fahrenheit)
     }
 
     #[test]
@@ -233,9 +222,9 @@ mod tests {
 
     #[test]
     fn the_days_of_real_answers_are_read() {
-        let real = parse(&sample("klnk.json"), "KLNK").unwrap();
+        let real = parse(&sample("acis/klnk.json"), "KLNK").unwrap();
         assert_eq!(real.days, [day("2000-01-01", Some(26.0), Some(37.5))]);
-        let without = parse(&sample("without_meta.json"), "FATthr 9").unwrap();
+        let without = parse(&sample("acis/without_meta.json"), "FATthr 9").unwrap();
         let expected = [
             day("2026-08-20", Some(72.0), Some(104.0)),
             day("2026-08-21", None, None),
@@ -269,10 +258,13 @@ mod tests {
     #[test]
     fn an_answer_of_another_station_is_refused_whole() {
         for station in ["KLNK", "lnk", "254795 2", "USW00014939"] {
-            assert!(parse(&sample("klnk.json"), station).is_ok(), "{station}");
+            assert!(
+                parse(&sample("acis/klnk.json"), station).is_ok(),
+                "{station}"
+            );
         }
         for station in ["KFAT", "254795 1", "LN"] {
-            let error = parse(&sample("klnk.json"), station).unwrap_err();
+            let error = parse(&sample("acis/klnk.json"), station).unwrap_err();
             let words = error.to_string();
             assert!(words.contains("another station"), "{words}");
             assert!(words.contains("KLNK 5"), "{words}");
@@ -287,10 +279,13 @@ mod tests {
         };
         check(b"", "empty");
         check(b"<html>down</html>", "a web page");
-        check(&sample("error.json"), "no data available");
+        check(&sample("acis/error.json"), "no data available");
         // Values with what was added to them, and elements that were not asked for.
-        check(&sample("codes.json"), "not a list of station days");
-        check(&sample("fresno_thr.json"), "not a list of station days");
+        check(&sample("acis/codes.json"), "not a list of station days");
+        check(
+            &sample("acis/fresno_thr.json"),
+            "not a list of station days",
+        );
         check(b"[]", "not a list of station days");
     }
 
@@ -304,7 +299,7 @@ mod tests {
         fn no_change_of_one_byte_makes_it_panic_or_gives_a_number_that_is_none(
             place in 0..500_usize, byte in any::<u8>()
         ) {
-            let mut answer = sample("klnk.json");
+            let mut answer = sample("acis/klnk.json");
             let place = place % answer.len();
             answer[place] = byte;
             if let Ok(fetched) = parse(&answer, "KLNK") {

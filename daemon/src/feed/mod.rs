@@ -15,6 +15,8 @@ pub mod open_meteo;
 mod retry;
 mod row_problem;
 mod rows;
+#[cfg(test)]
+mod samples;
 pub mod table;
 #[cfg(test)]
 pub(crate) mod test_server;

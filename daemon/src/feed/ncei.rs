@@ -214,23 +214,12 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
+    use crate::feed::samples::{self, sample};
 
     const FRESNO: &str = "USW00093193";
 
-    fn sample(name: &str) -> Vec<u8> {
-        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../tests/data/feeds/ncei");
-        std::fs::read(format!("{folder}/{name}")).unwrap()
-    }
-
-    fn day(text: &str, min: Option<f64>, max: Option<f64>) -> ReceivedDay {
-        ReceivedDay {
-            date: text.parse().unwrap(),
-            min,
-            max,
-            unit: Unit::Celsius,
-            min_flag: None,
-            max_flag: None,
-        }
+    fn day(date: &str, min: Option<f64>, max: Option<f64>) -> ReceivedDay {
+        samples::day(date, min, max, Unit::Celsius)
     }
 
     #[test]
@@ -264,7 +253,7 @@ mod tests {
 
     #[test]
     fn padded_values_flags_and_absent_keys_are_read() {
-        let fetched = parse(&sample("metric_with_attributes.json"), FRESNO).unwrap();
+        let fetched = parse(&sample("ncei/metric_with_attributes.json"), FRESNO).unwrap();
         let flagged = ReceivedDay {
             max_flag: Some("X".to_owned()),
             ..day("2024-07-07", Some(27.2), Some(60.6))
@@ -280,7 +269,7 @@ mod tests {
 
     #[test]
     fn other_elements_are_passed_over() {
-        let fetched = parse(&sample("tenths_padded.json"), "USW00094728").unwrap();
+        let fetched = parse(&sample("ncei/tenths_padded.json"), "USW00094728").unwrap();
         let dates: Vec<String> = fetched.days.iter().map(|d| d.date.to_string()).collect();
         assert_eq!(dates, ["2023-07-15", "2023-07-16", "2023-07-17"]);
     }
@@ -305,14 +294,14 @@ mod tests {
     #[test]
     fn no_days_are_not_an_error() {
         assert_eq!(
-            parse(&sample("no_days.json"), FRESNO).unwrap(),
+            parse(&sample("ncei/no_days.json"), FRESNO).unwrap(),
             FetchedDays::default()
         );
     }
 
     #[test]
     fn a_row_of_another_station_is_refused() {
-        let fetched = parse(&sample("tenths_padded.json"), FRESNO).unwrap();
+        let fetched = parse(&sample("ncei/tenths_padded.json"), FRESNO).unwrap();
         assert_eq!(fetched.days, []);
         assert_eq!(
             fetched.problems[0].to_string(),
@@ -329,11 +318,11 @@ mod tests {
         check(b"", "empty");
         check(b" \r\n", "empty");
         check(
-            &sample("unavailable.html"),
+            &sample("ncei/unavailable.html"),
             "a web page came instead of data: \"<!DOCTYPE",
         );
         check(
-            &sample("error.json"),
+            &sample("ncei/error.json"),
             "A validation error occurred. A valid dataset is required.",
         );
         check(b"ERROR: try later", "begins \"ERROR: try later\"");
@@ -343,7 +332,7 @@ mod tests {
             "not a list of station days",
         );
         check(
-            &sample("metric_with_attributes.json")[..300],
+            &sample("ncei/metric_with_attributes.json")[..300],
             "not a list of station days",
         );
     }
@@ -400,7 +389,7 @@ mod tests {
         fn no_change_of_one_byte_makes_it_panic_or_gives_a_number_that_is_none(
             place in 0..500_usize, byte in any::<u8>()
         ) {
-            let mut answer = sample("metric_with_attributes.json");
+            let mut answer = sample("ncei/metric_with_attributes.json");
             let place = place % answer.len();
             answer[place] = byte;
             if let Ok(fetched) = parse(&answer, FRESNO) {

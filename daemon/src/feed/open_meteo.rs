@@ -155,14 +155,7 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
-
-    fn sample(name: &str) -> Vec<u8> {
-        let folder = concat!(
-            env!("CARGO_MANIFEST_DIR"),
-            "/../tests/data/feeds/open-meteo"
-        );
-        std::fs::read(format!("{folder}/{name}")).unwrap()
-    }
+    use crate::feed::samples::sample;
 
     #[test]
     fn the_request_names_place_zone_and_unit() {
@@ -180,7 +173,7 @@ mod tests {
 
     #[test]
     fn the_unit_is_the_one_that_the_answer_names() {
-        let days = parse(&sample("berlin.json")).unwrap();
+        let days = parse(&sample("open-meteo/berlin.json")).unwrap();
         assert_eq!(days.len(), 7);
         let first = &days[0];
         assert_eq!(first.date.to_string(), "2023-04-25");
@@ -188,7 +181,7 @@ mod tests {
             (first.min, first.max, first.unit),
             (Some(5.5), Some(10.5), Unit::Celsius)
         );
-        let fahrenheit = parse(&sample("fresno_null_tail.json")).unwrap();
+        let fahrenheit = parse(&sample("open-meteo/fresno_null_tail.json")).unwrap();
         assert_eq!(fahrenheit[0].unit, Unit::Fahrenheit);
         assert_eq!((fahrenheit[2].min, fahrenheit[2].max), (None, None));
     }
@@ -203,9 +196,12 @@ mod tests {
         };
         check(b"", "empty");
         check(b"<html>down</html>", "web page");
-        check(&sample("error.json"), "the service answered with an error");
+        check(
+            &sample("open-meteo/error.json"),
+            "the service answered with an error",
+        );
         check(b"[1, 2]", "not a list of station days");
-        let text = String::from_utf8(sample("berlin.json")).unwrap();
+        let text = String::from_utf8(sample("open-meteo/berlin.json")).unwrap();
         check(text.replace("\u{b0}C", "K").as_bytes(), "neither");
         check(
             text.replace("10.5,10.5,", "10.5,").as_bytes(),

@@ -1,13 +1,11 @@
 //! A feed from end to end: its request, a real answer, and only the days that were asked for.
 
+use super::samples::{day, sample};
 use super::test_server::{Reply, TestServer};
 use super::*;
+use duskflight_core::temperature::Unit;
 
 const DATA: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../tests/data/feeds");
-
-fn sample(name: &str) -> Vec<u8> {
-    std::fs::read(format!("{DATA}/{name}")).unwrap()
-}
 
 fn source(toml: &str) -> FeedSource {
     toml::from_str(toml).unwrap()
@@ -56,6 +54,22 @@ async fn the_service_is_asked_for_the_days_and_others_are_dropped() {
         "{request}"
     );
     assert_eq!(feed.name(), "ncei-daily-summaries");
+}
+
+#[tokio::test]
+async fn acis_is_asked_for_the_days_of_the_station() {
+    let server = TestServer::start(vec![Reply::ok(sample("acis/klnk.json"))]);
+    let base_url = server.url("/StnData").whole().to_string();
+    let feed = source(&format!(
+        "acis = {{ station = 'KLNK', base_url = '{base_url}' }}"
+    ));
+    let fetched = asked(&feed, "1999-12-31", "2000-01-01").await.unwrap();
+    let expected = day("2000-01-01", Some(26.0), Some(37.5), Unit::Fahrenheit);
+    assert_eq!(fetched.days, [expected]);
+    let request = server.requests().remove(0);
+    assert!(request.starts_with("GET /StnData?params="), "{request}");
+    assert!(request.contains("1999-12-31"), "{request}");
+    assert_eq!(feed.name(), "acis-stndata");
 }
 
 #[tokio::test]
