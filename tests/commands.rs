@@ -380,7 +380,7 @@ fn the_healthcheck_is_about_work_done() {
         clock.contains("no doubt of it is noted\ndated later: nothing\n"),
         "{clock}"
     );
-    let mended = printed(&["clock", "--config", fresh.config(), "mend", "--yes"]);
+    let mended = printed(&["clock", "mend", "--yes", "--config", fresh.config()]);
     assert_eq!(mended, "set aside: nothing\n");
 }
 
