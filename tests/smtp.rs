@@ -6,9 +6,10 @@ use std::time::{Duration, Instant};
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use duskflight::clock::SetClock;
-use duskflight::config::{Login, Secret, Security, SmtpServer};
+use duskflight::config::{Login, Security, SmtpServer};
 use duskflight::mail::delivery::{Delivered, deliver};
 use duskflight::mail::transport::Transport;
+use duskflight::secret::Secret;
 use duskflight::store::outbox::{self, NewMail};
 use duskflight::store::outbox_report::{self, Standing};
 use duskflight::store::{Store, StoreError};

@@ -14,6 +14,7 @@ mod one_line;
 mod plain_file;
 pub mod records;
 pub mod runner;
+pub mod secret;
 pub mod sheet;
 pub mod store;
 pub mod telling;

@@ -75,7 +75,7 @@ fn tables(config: &Config) -> Result<(), Failure> {
     let named = config.stations.iter().flat_map(|station| {
         let table = match &station.source {
             FeedSource::Table(table) => Some(table),
-            FeedSource::Ncei(_) | FeedSource::Acis(_) => None,
+            FeedSource::Ncei(_) | FeedSource::Acis(_) | FeedSource::Cimis(_) => None,
         };
         let forecast = match &station.forecast {
             Some(ForecastSource::Table(table)) => Some(table),

@@ -7,6 +7,7 @@ mod orchard;
 mod people;
 mod reader;
 mod rules;
+mod secret_place;
 mod smtp;
 mod stations;
 
@@ -18,9 +19,10 @@ use duskflight_core::wording::{LOCAL_AUTHORITY, Region, Words};
 use super::file::{FarmPart, MainFile, SmtpPart};
 use super::problem::ConfigError;
 use super::tables::{self, BLOCKS_FILE, TRAPS_FILE};
-use super::{Config, DropFolder, Looks, MAIN_FILE, MailRoute, Secret, Sender};
+use super::{Config, DropFolder, Looks, MAIN_FILE, MailRoute, Sender};
 use crate::feed::HttpUrl;
 use crate::nearest::suggestion;
+use crate::secret::Secret;
 use declared::Declared;
 use reader::Reader;
 

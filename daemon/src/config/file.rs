@@ -11,9 +11,9 @@ use duskflight_core::wording::DateOrder;
 use serde::Deserialize;
 use serde::de::IgnoredAny;
 
-use super::secret::Secret;
 use super::smtp::Security;
-use crate::feed::{AcisFeed, ForecastSource, NceiFeed, TableFeed};
+use crate::feed::{AcisFeed, CimisFeed, ForecastSource, NceiFeed, TableFeed};
+use crate::secret::Secret;
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -222,6 +222,7 @@ pub(super) struct StationPart {
     pub(super) fall_backs: Vec<StationId>,
     pub(super) ncei: Option<NceiFeed>,
     pub(super) acis: Option<AcisFeed>,
+    pub(super) cimis: Option<CimisFeed>,
     pub(super) table: Option<TableFeed>,
     pub(super) forecast: Option<ForecastSource>,
 }

@@ -7,7 +7,6 @@ mod look;
 mod month_day;
 mod problem;
 mod season;
-mod secret;
 mod smtp;
 mod tables;
 mod text;
@@ -17,7 +16,6 @@ mod toml_line;
 pub use look::Looks;
 pub use month_day::MonthDay;
 pub use problem::{ConfigError, Problem};
-pub use secret::Secret;
 pub use smtp::{Login, Patience, Security, SmtpServer};
 pub use tables::{BLOCKS_FILE, BlockRow, TRAPS_FILE};
 

@@ -6,7 +6,7 @@ use rustls::pki_types::CertificateDer;
 use serde::Deserialize;
 
 use super::problem::Problem;
-use super::secret::Secret;
+use crate::secret::Secret;
 
 /// A mail server that takes our mails.
 #[derive(Debug, Clone)]

@@ -88,7 +88,7 @@ struct ServiceError {
     error: String,
 }
 
-/// Reads the service's answer about `station`.
+/// Reads the service's answer about `station`. That there is no data is no error: a past year may be older than it.
 ///
 /// # Errors
 /// [`ParseError`] when the answer is empty, a web page, the service's own error, of another station, or not rows of a
@@ -98,7 +98,9 @@ pub fn parse(answer: &[u8], station: &str) -> Result<FetchedDays, ParseError> {
         missing: MissingMarkers::new(&MISSING),
         decimal_comma: false,
     };
-    let answer = answer_of(answer)?;
+    let Some(answer) = answer_of(answer)? else {
+        return Ok(FetchedDays::default());
+    };
     is_of(station, &answer.meta.sids)?;
     let mut gathered = Gathered::default();
     for (row, number) in answer.data.iter().zip(1..) {
@@ -107,19 +109,23 @@ pub fn parse(answer: &[u8], station: &str) -> Result<FetchedDays, ParseError> {
     Ok(gathered.finish())
 }
 
-fn answer_of(answer: &[u8]) -> Result<Answer, ParseError> {
+/// The answer, unless it is that there is none.
+fn answer_of(answer: &[u8]) -> Result<Option<Answer>, ParseError> {
     let data = data_of(answer)?;
-    serde_json::from_slice(data).map_err(|source| {
-        match serde_json::from_slice::<ServiceError>(data) {
-            Ok(refused) => ParseError::Refused {
-                message: Excerpt::of_answer(refused.error.as_bytes()),
-            },
-            Err(_) => ParseError::NotStationDays {
-                answer: Excerpt::of_answer(data),
-                source,
-            },
-        }
-    })
+    let source = match serde_json::from_slice(data) {
+        Ok(answer) => return Ok(Some(answer)),
+        Err(source) => source,
+    };
+    match serde_json::from_slice::<ServiceError>(data) {
+        Ok(none) if none.error.to_lowercase().contains("no data") => Ok(None),
+        Ok(refused) => Err(ParseError::Refused {
+            message: Excerpt::of_answer(refused.error.as_bytes()),
+        }),
+        Err(_) => Err(ParseError::NotStationDays {
+            answer: Excerpt::of_answer(data),
+            source,
+        }),
+    }
 }
 
 /// An answer that names its station's ids must name the one that was asked for.
@@ -279,7 +285,12 @@ mod tests {
         };
         check(b"", "empty");
         check(b"<html>down</html>", "a web page");
-        check(&sample("acis/error.json"), "no data available");
+        check(
+            br#"{"error":"unknown sid"}"#,
+            "the service answered with an error: \"unknown sid\"",
+        );
+        let none = parse(&sample("acis/error.json"), "KFAT").unwrap();
+        assert_eq!(none, FetchedDays::default());
         // Values with what was added to them, and elements that were not asked for.
         check(&sample("acis/codes.json"), "not a list of station days");
         check(

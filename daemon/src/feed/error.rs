@@ -38,6 +38,9 @@ pub enum FeedError {
         /// The limit.
         most: u64,
     },
+    /// The feed wants a key, and none is there.
+    #[error("there is no key for it; `duskflight check` says where it may stand")]
+    NoKey,
     /// Something came, but it is not what the feed describes.
     #[error("read the days from {place}")]
     Parse {

@@ -5,6 +5,7 @@
 
 pub mod acis;
 mod cell;
+pub mod cimis;
 mod client;
 mod error;
 mod excerpt;
@@ -27,6 +28,7 @@ use duskflight_core::weather::ReceivedDay;
 use serde::Deserialize;
 
 pub use acis::AcisFeed;
+pub use cimis::CimisFeed;
 pub use client::{Client, ClientError, Limits};
 pub use error::{FeedError, ParseError};
 pub use excerpt::Excerpt;
@@ -39,7 +41,8 @@ pub use rows::FetchedDays;
 pub use table::{BadTableSetting, DateFormat, Delimiter, TableFeed, TableSource};
 pub use url::{BadUrl, HttpUrl};
 
-/// Where a station's days come from; in a configuration the one key `ncei`, `acis` or `table`.
+/// Where a station's days come from; in a configuration the one key `ncei`, `acis`, `cimis` or
+/// `table`.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum FeedSource {
@@ -47,6 +50,8 @@ pub enum FeedSource {
     Ncei(NceiFeed),
     /// The Applied Climate Information System of the US Regional Climate Centers.
     Acis(AcisFeed),
+    /// The California Irrigation Management Information System.
+    Cimis(CimisFeed),
     /// A table with one row a day, from a file or an address.
     Table(TableFeed),
 }
@@ -113,12 +118,14 @@ pub async fn fetch_forecast(
 }
 
 impl FeedSource {
-    /// The feed's name in the store: `ncei-daily-summaries`, `acis-stndata` or `station-table`.
+    /// The feed's name in the store: `ncei-daily-summaries`, `acis-stndata`, `cimis-daily` or
+    /// `station-table`.
     #[must_use]
     pub const fn name(&self) -> &'static str {
         match self {
             Self::Ncei(_) => ncei::NAME,
             Self::Acis(_) => acis::NAME,
+            Self::Cimis(_) => cimis::NAME,
             Self::Table(_) => table::NAME,
         }
     }
@@ -129,6 +136,7 @@ impl FeedSource {
         match self {
             Self::Ncei(feed) => Some(feed.base_url.host()),
             Self::Acis(feed) => Some(feed.base_url.host()),
+            Self::Cimis(feed) => Some(feed.base_url.host()),
             Self::Table(feed) => feed.host(),
         }
     }
@@ -139,6 +147,7 @@ impl FeedSource {
         match self {
             Self::Ncei(feed) => Some(feed.url(day, day)),
             Self::Acis(feed) => Some(feed.url(day, day)),
+            Self::Cimis(feed) => Some(feed.url(day, day)),
             Self::Table(feed) => feed.source.url().cloned(),
         }
     }
@@ -163,6 +172,13 @@ pub async fn fetch(
         FeedSource::Acis(feed) => {
             let read = |answer: &[u8]| acis::parse(answer, &feed.station);
             fetch_days(client, &feed.url(from, to), read).await?
+        }
+        // It refuses to be asked for days before its first.
+        FeedSource::Cimis(_) if to < cimis::FIRST => FetchedDays::default(),
+        FeedSource::Cimis(feed) => {
+            let url = feed.url_with_key(from.max(cimis::FIRST), to);
+            let url = url.ok_or(FeedError::NoKey)?;
+            fetch_days(client, &url, |answer| cimis::parse(answer, feed.station)).await?
         }
         FeedSource::Table(feed) => fetch_table(client, feed).await?,
     };

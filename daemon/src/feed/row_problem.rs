@@ -54,6 +54,12 @@ pub enum RowFault {
         /// The row that is no longer used.
         earlier: u64,
     },
+    /// The row does not name its unit, or names one that is none; it is not used.
+    #[error("the unit {value} is neither (F) nor (C)")]
+    BadUnit {
+        /// What stands there.
+        value: Excerpt,
+    },
     /// The row belongs to another station and is not used.
     #[error("the row is of station {found}, not {expected:?}")]
     OtherStation {
@@ -78,9 +84,10 @@ impl RowFault {
         match self {
             Self::NotATemperature { .. } => "counted as missing",
             Self::DateTwice { .. } => "this later row is used",
-            Self::BadDate { .. } | Self::OtherStation { .. } | Self::FieldCount { .. } => {
-                "row not used"
-            }
+            Self::BadDate { .. }
+            | Self::BadUnit { .. }
+            | Self::OtherStation { .. }
+            | Self::FieldCount { .. } => "row not used",
         }
     }
 }

@@ -3,6 +3,7 @@
 use super::samples::{day, sample};
 use super::test_server::{Reply, TestServer};
 use super::*;
+use crate::secret::Secret;
 use duskflight_core::temperature::Unit;
 
 const DATA: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../tests/data/feeds");
@@ -73,6 +74,25 @@ async fn acis_is_asked_for_the_days_of_the_station() {
 }
 
 #[tokio::test]
+async fn cimis_is_asked_with_the_key_and_for_no_day_before_its_first() {
+    let server = TestServer::start(vec![Reply::ok(sample("cimis/station_213.json"))]);
+    let base_url = server.url("/api/data").whole().to_string();
+    let feed = format!("station = 213\nbase_url = '{base_url}'");
+    let mut feed: CimisFeed = toml::from_str(&feed).unwrap();
+    let without = asked(&FeedSource::Cimis(feed.clone()), "2023-07-23", "2023-07-23").await;
+    assert!(matches!(without, Err(FeedError::NoKey)), "{without:?}");
+    feed.key = Some(Secret::new("hunter-2".to_owned()));
+    let feed = FeedSource::Cimis(feed);
+    let before = asked(&feed, "1981-01-01", "1981-12-31").await.unwrap();
+    assert_eq!(before, FetchedDays::default());
+    assert_eq!(server.requests().len(), 0);
+    let fetched = asked(&feed, "2023-07-23", "2023-07-23").await.unwrap();
+    let expected = day("2023-07-23", Some(54.8), Some(63.9), Unit::Fahrenheit);
+    assert_eq!(fetched.days, [expected]);
+    assert!(server.requests()[0].contains("appKey=hunter-2"));
+}
+
+#[tokio::test]
 async fn a_wrong_answer_under_status_200_is_an_error_that_names_the_place() {
     let check = async |answer: Vec<u8>, part: &str| {
         let server = TestServer::start(vec![Reply::ok(answer)]);
@@ -136,5 +156,8 @@ fn an_unknown_feed_is_refused_with_the_known_ones() {
     let error = toml::from_str::<FeedSource>("[satellite]\nx = 1")
         .unwrap_err()
         .to_string();
-    assert!(error.contains("`ncei`, `acis`, `table`"), "{error}");
+    assert!(
+        error.contains("`ncei`, `acis`, `cimis`, `table`"),
+        "{error}"
+    );
 }

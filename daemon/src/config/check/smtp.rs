@@ -2,8 +2,7 @@
 
 use std::net::IpAddr;
 use std::ops::RangeInclusive;
-use std::os::unix::fs::PermissionsExt;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::time::Duration;
 
 use rustls::RootCertStore;
@@ -11,15 +10,20 @@ use rustls::pki_types::CertificateDer;
 use rustls::pki_types::pem::PemObject;
 
 use super::reader::Reader;
+use super::secret_place::{Place, Wanted, mode};
 use crate::config::file::SmtpPart;
 use crate::config::problem::Problem;
-use crate::config::{Login, MAIN_FILE, Patience, Secret, Security, SmtpServer};
+use crate::config::{Login, MAIN_FILE, Patience, Security, SmtpServer};
 use crate::plain_file;
+use crate::secret::Secret;
 
-/// The file that systemd's `LoadCredential=` makes, in the folder `$CREDENTIALS_DIRECTORY`.
-const CREDENTIAL: &str = "smtp-password";
-/// The environment variable with the password.
-const VARIABLE: &str = "DUSKFLIGHT_SMTP_PASSWORD";
+/// The password of the mail server.
+const PASSWORD: Wanted = Wanted {
+    what: "the mail password",
+    file_key: "mail.smtp.password_file",
+    credential: "smtp-password",
+    variable: "DUSKFLIGHT_SMTP_PASSWORD",
+};
 /// Whole seconds that an answer before the final dot may take.
 const TIMEOUT_S: RangeInclusive<u16> = 1..=600;
 /// Whole seconds that the answer to the final dot may take.
@@ -146,7 +150,7 @@ fn login(reader: &mut Reader<'_>, part: &SmtpPart) -> Option<Login> {
         if let Some(place) = place {
             reader.main(format!(
                 "mail.smtp: a password from {} but no username; give both or neither",
-                place.words()
+                PASSWORD.words(&place)
             ));
         }
         return None;
@@ -158,36 +162,14 @@ fn login(reader: &mut Reader<'_>, part: &SmtpPart) -> Option<Login> {
         Some(place) => secret(reader, &place),
         None => Err(reader.in_main(format!(
             "mail.smtp.username without a password: give password_file, the credential \
-             {CREDENTIAL} or the environment variable {VARIABLE}"
+             {} or the environment variable {}",
+            PASSWORD.credential, PASSWORD.variable
         ))),
     };
     if let Err(problem) = &password {
         reader.warn(&problem.what);
     }
     Some(Login { username, password })
-}
-
-/// Where a password stands.
-enum Place {
-    /// In a file that the configuration names.
-    File(PathBuf),
-    /// In `duskflight.toml` itself.
-    Inline(Secret),
-    /// In a file that the service manager made.
-    Credential(PathBuf),
-    /// In the environment.
-    Variable(String),
-}
-
-impl Place {
-    fn words(&self) -> String {
-        match self {
-            Self::File(_) => "password_file".to_owned(),
-            Self::Inline(_) => "password".to_owned(),
-            Self::Credential(_) => format!("the credential {CREDENTIAL}"),
-            Self::Variable(_) => format!("the environment variable {VARIABLE}"),
-        }
-    }
 }
 
 /// The first place that holds a password: what is written down goes before what is handed in.
@@ -198,41 +180,17 @@ fn place(part: &SmtpPart) -> Option<Place> {
     if let Some(secret) = &part.password {
         return Some(Place::Inline(secret.clone()));
     }
-    let folder = std::env::var_os("CREDENTIALS_DIRECTORY");
-    let file = folder.map(|folder| Path::new(&folder).join(CREDENTIAL));
-    if let Some(file) = file.filter(|file| file.exists()) {
-        return Some(Place::Credential(file));
-    }
-    std::env::var(VARIABLE).ok().map(Place::Variable)
+    PASSWORD.handed_in()
 }
 
 fn secret(reader: &mut Reader<'_>, place: &Place) -> Result<Secret, Problem> {
-    let text = match place {
-        Place::File(file) | Place::Credential(file) => {
-            let path = reader.dir.join(file);
-            if matches!(place, Place::File(_)) && mode(&path).is_some_and(|mode| mode & 0o007 != 0)
-            {
-                reader.warn(format!(
-                    "mail.smtp.password_file = {}: everybody on this machine can read it; chmod 640",
-                    file.display()
-                ));
-            }
-            plain_file::read_text(&path, plain_file::BY_HAND).map_err(|error| {
-                let file = path.display();
-                reader.in_main(format!(
-                    "the mail password in {file} cannot be read: {error}"
-                ))
-            })?
-        }
-        Place::Inline(secret) => {
-            check_inline(reader);
-            secret.expose().to_owned()
-        }
-        Place::Variable(text) => text.clone(),
-    };
+    if let Place::Inline(_) = place {
+        check_inline(reader);
+    }
+    let text = PASSWORD.text(reader, place)?;
     let secret = trimmed(&text);
     if secret.is_empty() {
-        let words = place.words();
+        let words = PASSWORD.words(place);
         return Err(reader.in_main(format!("the mail password from {words} is empty")));
     }
     if secret.len() < text.trim_end().len() {
@@ -251,11 +209,6 @@ fn check_inline(reader: &mut Reader<'_>) {
             "mail.smtp.password: this file has mode {mode:04o}; chmod 640 it, or use password_file"
         ));
     }
-}
-
-fn mode(path: &Path) -> Option<u32> {
-    let metadata = std::fs::metadata(path).ok()?;
-    Some(metadata.permissions().mode() & 0o777)
 }
 
 /// Without the end of the line, and without the blanks by which providers show app passwords, such

@@ -6,13 +6,52 @@ use chrono::NaiveDate;
 use duskflight_core::weather::StationFacts;
 
 use super::reader::Reader;
+use super::secret_place::{Place, Wanted};
 use crate::config::Station;
 use crate::config::file::StationPart;
-use crate::feed::{FeedSource, ForecastSource};
+use crate::feed::{CimisFeed, FeedSource, ForecastSource};
 use crate::nearest::suggestion;
+use crate::secret::Secret;
 
 /// Past years that can be asked for.
 const HISTORY_YEARS: std::ops::RangeInclusive<u16> = 1..=100;
+
+/// The key of CIMIS.
+const CIMIS_KEY: Wanted = Wanted {
+    what: "the key for CIMIS",
+    file_key: "station.cimis.key_file",
+    credential: "cimis-key",
+    variable: "DUSKFLIGHT_CIMIS_KEY",
+};
+
+/// The feed with its key. Without one its days are missing and nothing else, so that is a warning: somebody who may not
+/// read the key may still look at the farm.
+fn with_key(reader: &mut Reader<'_>, station: &str, feed: CimisFeed) -> CimisFeed {
+    let place = feed.key_file.clone().map(Place::File);
+    let key = match place.or_else(|| CIMIS_KEY.handed_in()) {
+        Some(place) => CIMIS_KEY
+            .text(reader, &place)
+            .map_err(|problem| problem.what),
+        None => Err(format!(
+            "there is no key for CIMIS: name a file in key_file, or hand in the credential {} or the environment variable \
+             {}; the service gives keys to whoever registers",
+            CIMIS_KEY.credential, CIMIS_KEY.variable
+        )),
+    };
+    let key = key
+        .map(|text| text.trim().to_owned())
+        .and_then(|key| match key.is_empty() {
+            true => Err("the key for CIMIS is empty".to_owned()),
+            false => Ok(key),
+        });
+    if let Err(why) = &key {
+        reader.warn(format!("station {station}: {why}"));
+    }
+    CimisFeed {
+        key: key.ok().map(Secret::new),
+        ..feed
+    }
+}
 
 pub(super) fn stations(reader: &mut Reader<'_>, parts: Vec<StationPart>) -> Vec<Station> {
     let mut seen = BTreeSet::new();
@@ -27,9 +66,14 @@ pub(super) fn stations(reader: &mut Reader<'_>, parts: Vec<StationPart>) -> Vec<
             FeedSource::Table(table)
         });
         let ncei = part.ncei.map(FeedSource::Ncei);
-        let sources = [ncei, part.acis.map(FeedSource::Acis), table];
+        let acis = part.acis.map(FeedSource::Acis);
+        let cimis = part
+            .cimis
+            .map(|feed| FeedSource::Cimis(with_key(reader, part.id.as_str(), feed)));
+        let sources = [ncei, acis, cimis, table];
         let [source] = &sources.into_iter().flatten().collect::<Vec<_>>()[..] else {
-            let what = ": give one of [station.ncei], [station.acis] and [station.table]";
+            let what =
+                ": give one of [station.ncei], [station.acis], [station.cimis] and [station.table]";
             reader.at(&["station", part.id.as_str()], what);
             continue;
         };
