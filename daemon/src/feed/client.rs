@@ -198,7 +198,8 @@ impl Client {
         let response = sent.map_err(|error| transport(url, error))?;
         self.note_date(&response);
         if response.status().is_success() {
-            self.body(url, response).await
+            let body = self.body(url, response).await?;
+            Ok(url.without_its_keys(body))
         } else {
             Err(self.refusal(url, response).await)
         }
@@ -214,7 +215,7 @@ impl Client {
         {
             body.extend_from_slice(&chunk);
             if body.len() > most {
-                let answer = Excerpt::of_answer(&body);
+                let answer = Excerpt::of_answer(&url.without_its_keys(body));
                 let url = url.clone();
                 return Err(GetError::TooLarge { url, most, answer });
             }
@@ -236,11 +237,12 @@ impl Client {
                 break;
             }
         }
+        let answer = url.without_its_keys(body);
         GetError::Status {
             url,
             status,
             retry_after,
-            answer: Excerpt::of_answer(&body),
+            answer: Excerpt::of_answer(&answer),
         }
     }
 }

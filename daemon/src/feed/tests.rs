@@ -3,6 +3,7 @@
 use super::samples::{day, sample};
 use super::test_server::{Reply, TestServer};
 use super::*;
+use crate::error_chain::error_chain;
 use crate::secret::Secret;
 use duskflight_core::temperature::Unit;
 
@@ -74,8 +75,14 @@ async fn acis_is_asked_for_the_days_of_the_station() {
 }
 
 #[tokio::test]
-async fn cimis_is_asked_with_the_key_and_for_no_day_before_its_first() {
-    let server = TestServer::start(vec![Reply::ok(sample("cimis/station_213.json"))]);
+async fn cimis_is_asked_with_a_key_that_no_error_shows_and_for_no_day_before_its_first() {
+    let refused = "ERR1006: INVALID APP KEY hunter-2";
+    let replies = vec![
+        Reply::ok(sample("cimis/station_213.json")),
+        Reply::answer("403 Forbidden", &[], refused),
+        Reply::ok(refused),
+    ];
+    let server = TestServer::start(replies);
     let base_url = server.url("/api/data").whole().to_string();
     let feed = format!("station = 213\nbase_url = '{base_url}'");
     let mut feed: CimisFeed = toml::from_str(&feed).unwrap();
@@ -90,6 +97,12 @@ async fn cimis_is_asked_with_the_key_and_for_no_day_before_its_first() {
     let expected = day("2023-07-23", Some(54.8), Some(63.9), Unit::Fahrenheit);
     assert_eq!(fetched.days, [expected]);
     assert!(server.requests()[0].contains("appKey=hunter-2"));
+    for _ in 0..2 {
+        let error = asked(&feed, "2023-07-23", "2023-07-23").await.unwrap_err();
+        let words = format!("{} {error:?}", error_chain(&error));
+        assert!(words.contains("INVALID APP KEY ***"), "{words}");
+        assert!(!words.contains("hunter"), "{words}");
+    }
 }
 
 #[tokio::test]

@@ -5,6 +5,8 @@ use std::fmt;
 use reqwest::Url;
 use serde::Deserialize;
 
+/// What has fewer bytes is no key, whatever its name, and may stand in any answer.
+const SHORTEST_KEY: usize = 6;
 /// So many letters and digits in a part of a path, some of each, look like a key.
 const KEY_LENGTH: usize = 16;
 
@@ -69,6 +71,24 @@ impl HttpUrl {
             Some(port) => format!("{host}:{port}"),
             None => host.to_owned(),
         }
+    }
+
+    /// An answer in which the query's keys are hidden: a server may repeat what it was sent.
+    pub(super) fn without_its_keys(&self, answer: Vec<u8>) -> Vec<u8> {
+        let is_key = |name: &str, value: &str| {
+            let name = name.to_lowercase();
+            let says_so = ["key", "token"].iter().any(|word| name.contains(word));
+            says_so && value.len() >= SHORTEST_KEY || looks_like_a_key(value)
+        };
+        let pairs = self.url.query_pairs();
+        let keys = pairs.filter(|(name, value)| is_key(name, value));
+        let text = String::from_utf8_lossy(&answer);
+        let hidden = keys.fold(text.clone(), |text, (_, key)| match text.contains(&*key) {
+            true => text.replace(&*key, "***").into(),
+            false => text,
+        });
+        let hidden = (hidden != text).then(|| hidden.into_owned().into_bytes());
+        hidden.unwrap_or(answer)
     }
 
     /// The whole address, query included: for the request, never for a message.
@@ -180,6 +200,32 @@ mod tests {
         }
         let url = HttpUrl::new("https://d.example/short?key=secret").unwrap();
         assert_eq!(url.hiding_its_path().to_string(), "https://d.example/…");
+    }
+
+    #[test]
+    fn a_key_that_an_answer_repeats_is_hidden_and_nothing_else_of_it() {
+        let check = |query: &str, answer: &str, expected: &str| {
+            let url = HttpUrl::new(&format!("https://d.example/day?{query}")).unwrap();
+            let hidden = url.without_its_keys(answer.into());
+            assert_eq!(String::from_utf8(hidden).unwrap(), expected);
+        };
+        check(
+            "day=2022-06-20&appKey=hunter-2",
+            "no hunter-2 on 2022-06-20",
+            "no *** on 2022-06-20",
+        );
+        check(
+            "u=9f86d081884c7d65",
+            "9f86d081884c7d65, 9f86d081884c7d65",
+            "***, ***",
+        );
+        check(
+            "station=USW00023257&key=k",
+            "k of USW00023257",
+            "k of USW00023257",
+        );
+        let url = HttpUrl::new("https://d.example/day?appKey=hunter-2").unwrap();
+        assert_eq!(url.without_its_keys(vec![0xff, b'1']), [0xff, b'1']);
     }
 
     #[test]
