@@ -7,10 +7,12 @@ use std::os::unix::fs::MetadataExt;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use chrono::TimeDelta;
+use duskflight::clock::{Clock, SystemClock};
 use rusqlite::Connection;
 
 use crate::daemon::{Running, in_the_small_hours, start, wait_for};
-use crate::harness::{Farm, VISITS, rows, run};
+use crate::harness::{Farm, VISITS, refused, rows, run};
 
 /// A file system of its own, of so many megabytes, which goes with this.
 struct Disk(PathBuf);
@@ -45,6 +47,16 @@ impl Disk {
 
     fn make_room(&self) {
         fs::remove_file(self.filler()).unwrap();
+    }
+
+    /// As a file system is after a fault: read-only, or not any more.
+    fn remount(&self, how: &str) {
+        as_root(&[
+            "mount",
+            "-o",
+            &format!("remount,{how}"),
+            self.0.to_str().unwrap(),
+        ]);
     }
 
     fn filler(&self) -> PathBuf {
@@ -140,6 +152,15 @@ fn on_a_disk_that_is_full_at_any_stage_of_a_night_nothing_is_lost_or_told_twice(
     assert!(cut > 3 && whole > 3, "{cut} {whole}");
 }
 
+/// Tells a night so short a while ago that the clock needs no witness.
+fn told_days_ago(farm: &Farm, days: i64) {
+    let day = (SystemClock.now() - TimeDelta::days(days))
+        .date_naive()
+        .to_string();
+    // The station's table ends years before.
+    refused(75, &["nightly", "--config", farm.config(), "--as-of", &day]);
+}
+
 /// How often the daemon's log says it.
 fn logged(farm: &Farm, words: &str) -> usize {
     let log = fs::read_to_string(farm.path("log")).unwrap();
@@ -154,14 +175,16 @@ fn the_daemon_stands_still_on_a_full_disk_and_goes_on_by_itself() {
     farm.change("[mail]", "[records]\ndrop = \"drop\"\n\n[mail]");
     fs::create_dir(farm.path("drop")).unwrap();
     // Copies of nights before, of which the oldest may go.
-    farm.nightly("2022-04-09");
-    farm.nightly("2022-04-10");
+    told_days_ago(&farm, 3);
+    told_days_ago(&farm, 2);
     disk.fill(0);
 
     let daemon = start(&farm);
     let operators = |farm: &Farm| {
         let mails = farm.mails().into_iter();
-        mails.filter(|name| name.contains("operator")).count()
+        mails
+            .filter(|name| name.contains("operator-ada-records"))
+            .count()
     };
     wait_for("the full disk is mailed", || operators(&farm) == 1);
     let looks = |daemon: &Running| {
@@ -204,4 +227,25 @@ fn the_daemon_stands_still_on_a_full_disk_and_goes_on_by_itself() {
         "SELECT count(*) FROM visit WHERE day = '2022-04-19'",
     );
     assert_eq!(eggs, [["1"]]);
+}
+
+#[test]
+#[ignore = "mounts a file system: tests/long"]
+fn the_daemon_stands_still_on_a_disk_that_became_read_only_also_at_its_start() {
+    let (farm, disk) = farm_on_a_disk();
+    in_the_small_hours(&farm);
+    told_days_ago(&farm, 2);
+    disk.remount("ro");
+    let operators = || {
+        let mails = farm.mails().into_iter();
+        mails
+            .filter(|name| name.contains("operator-ada-records"))
+            .count()
+    };
+    let daemon = start(&farm);
+    wait_for("the disk is mailed", || operators() == 1);
+    assert_eq!(logged(&farm, "the disk does not let the database"), 1);
+    disk.remount("rw");
+    daemon.looks_until("it goes on", || operators() == 2);
+    daemon.stop("-TERM");
 }

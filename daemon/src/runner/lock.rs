@@ -1,7 +1,7 @@
 //! One process at a time fetches and tells.
 
 use std::fs::{File, TryLockError};
-use std::io::{Read, Write};
+use std::io::{ErrorKind, Read, Write};
 use std::path::{Path, PathBuf};
 
 use crate::plain_file;
@@ -46,7 +46,12 @@ impl Lock {
         };
         let mut how = File::options();
         how.read(true).write(true).create(true).truncate(false);
-        let mut file = plain_file::open(&path, &mut how).map_err(failed)?;
+        let opened = plain_file::open(&path, &mut how).or_else(|error| match error.kind() {
+            // A disk that has become read-only is told by whoever finds that nothing can be recorded.
+            ErrorKind::ReadOnlyFilesystem => plain_file::open(&path, File::options().read(true)),
+            _ => Err(error),
+        });
+        let mut file = opened.map_err(failed)?;
         match file.try_lock() {
             Ok(()) => {}
             Err(TryLockError::WouldBlock) => {

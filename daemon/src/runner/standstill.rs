@@ -99,7 +99,7 @@ impl Standstill {
         );
         let headline = "Again well: the records".to_owned();
         store
-            .write(move |t| operator::say(t, &config, "records", headline, vec![line], now))
+            .write(move |t| operator::say(t, &config, "records again", headline, vec![line], now))
             .await?;
         self.since = None;
         tracing::info!("the records can be used again");

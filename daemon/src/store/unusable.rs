@@ -76,7 +76,10 @@ impl Unusable {
             ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase => Some(Self::Damaged),
             // Room for what lies beside the file is asked for in another way.
             _ if error.extended_code == ffi::SQLITE_IOERR_SHMSIZE => Some(Self::Full),
-            ErrorCode::SystemIoFailure | ErrorCode::ReadOnly => Some(Self::Failing),
+            // The file is there, as was seen before; what lies beside it cannot be made.
+            ErrorCode::SystemIoFailure | ErrorCode::ReadOnly | ErrorCode::CannotOpen => {
+                Some(Self::Failing)
+            }
             _ => None,
         }
     }
@@ -122,6 +125,7 @@ mod tests {
         check(ffi::SQLITE_NOTADB, Some(Unusable::Damaged));
         check(ffi::SQLITE_IOERR_READ, Some(Unusable::Failing));
         check(ffi::SQLITE_READONLY, Some(Unusable::Failing));
+        check(ffi::SQLITE_CANTOPEN, Some(Unusable::Failing));
         check(ffi::SQLITE_CONSTRAINT, None);
         let full = JournalError::File {
             path: "told.jsonl".into(),
