@@ -15,11 +15,13 @@ const MORNING: &str = "2022-04-16";
 const KILLS: usize = 100;
 
 /// Takes back what the newest step of the schema brought.
-const TO_SCHEMA_6: &str = "
-    DROP TABLE accepted_records; DROP TABLE alarm; DROP TABLE answer_aside; DROP TABLE feed_tries;
-    DROP TABLE feed_wait; DROP TABLE set_aside; DROP TABLE clock_doubt;
-    ALTER TABLE outbox DROP COLUMN unknown_since;
-    PRAGMA user_version = 6;";
+const TO_SCHEMA_7: &str = "
+    DROP INDEX station_day_by_receipt; DROP INDEX visit_by_entry; DROP INDEX visit_history_by_change;
+    CREATE TABLE of_step_7 (insect TEXT NOT NULL, start_group TEXT NOT NULL, season INTEGER NOT NULL,
+      kept TEXT NOT NULL CHECK (json_valid(kept)), PRIMARY KEY (insect, start_group)) STRICT, WITHOUT ROWID;
+    INSERT OR REPLACE INTO of_step_7 SELECT insect, start_group, season, kept FROM kept_start ORDER BY season;
+    DROP TABLE kept_start; ALTER TABLE of_step_7 RENAME TO kept_start;
+    PRAGMA user_version = 7;";
 
 /// A farm of three springs before the first morning of a newer version, with copies of a dozen days; its newest readings
 /// lie in a sheet.
@@ -46,7 +48,7 @@ fn before_an_upgrade() -> Farm {
         "round.csv",
         &format!("{}\n{newest}", VISITS.lines().next().unwrap()),
     );
-    farm.database().execute_batch(TO_SCHEMA_6).unwrap();
+    farm.database().execute_batch(TO_SCHEMA_7).unwrap();
     leave_pages(&farm);
     fs::remove_dir_all(farm.path("backups")).unwrap();
     fs::create_dir(farm.path("backups")).unwrap();
@@ -94,7 +96,7 @@ fn an_upgrade() -> Chain {
     }
     let copies = &chain.undisturbed.copies;
     assert!(
-        copies.contains(&"duskflight-schema-6.sqlite".to_owned()),
+        copies.contains(&"duskflight-schema-7.sqlite".to_owned()),
         "{copies:?}"
     );
     assert!(
