@@ -69,7 +69,7 @@ fn leave_pages(farm: &Farm) {
             .unwrap()
     };
     let (all, free) = (pages("page_count"), pages("freelist_count"));
-    let more = (all - free) / 10 + 60 - free;
+    let more = (all - free) / 10 + 260 - free;
     let filled = format!(
         "CREATE TABLE filler (x);
          WITH RECURSIVE page (n) AS (SELECT 1 UNION ALL SELECT n + 1 FROM page WHERE n < {more})
