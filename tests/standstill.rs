@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use chrono::TimeDelta;
 use duskflight::clock::{Clock, SystemClock};
 
-use crate::daemon::{Running, in_the_small_hours, start, wait_for};
+use crate::daemon::{in_the_small_hours, start};
 use crate::harness::{Farm, VISITS, printed, refused};
 
 /// A farm that was told a night, with a copy of its records.
@@ -39,15 +39,13 @@ fn since(farm: &Farm, before: &[String]) -> Vec<String> {
     mails
 }
 
-/// Waits until the daemon has mailed that it stands still, and has looked at the records again since.
-fn stands_still(farm: &Farm, daemon: &Running, before: &[String]) -> String {
-    wait_for("the standstill is mailed", || {
+/// Has the daemon stand still until it has mailed so, and stop: that is all that it mailed.
+fn stands_still(farm: &Farm, before: &[String]) -> String {
+    let daemon = start(farm);
+    daemon.looks_until("the standstill is mailed", || {
         !since(farm, before).is_empty()
     });
-    for _ in 0..5 {
-        daemon.signal("-HUP");
-        std::thread::sleep(std::time::Duration::from_millis(100));
-    }
+    daemon.stop("-TERM");
     let mails = since(farm, before);
     assert_eq!(mails.len(), 1, "{mails:?}");
     assert!(mails[0].contains("operator"), "{mails:?}");
@@ -60,11 +58,9 @@ fn is_kept_and_told(what: &str, spoil: impl FnOnce(&mut Vec<u8>)) {
     let mut bytes = fs::read(database(&farm)).unwrap();
     spoil(&mut bytes);
     fs::write(database(&farm), &bytes).unwrap();
-    let daemon = start(&farm);
-    let mail = stands_still(&farm, &daemon, &before);
+    let mail = stands_still(&farm, &before);
     assert!(mail.contains("The database is damaged"), "{what}: {mail}");
     assert!(mail.contains("duskflight restore latest"), "{what}: {mail}");
-    daemon.stop("-TERM");
     assert_eq!(fs::read(database(&farm)).unwrap(), bytes, "{what}");
     let said = refused(1, &["nightly", "--config", farm.config()]);
     assert!(said.contains("the database is damaged"), "{what}: {said}");
@@ -140,9 +136,7 @@ fn beside_a_damaged_database_its_log_of_writes_stays() {
     }
     fs::write(&path, &bytes).unwrap();
     let before = farm.mails();
-    let daemon = start(&farm);
-    stands_still(&farm, &daemon, &before);
-    daemon.stop("-TERM");
+    stands_still(&farm, &before);
     assert_eq!(fs::read(&path).unwrap(), bytes);
     assert_eq!(fs::read(&log).unwrap(), written);
 }

@@ -11,7 +11,7 @@ use crate::trapping::{LayingSeen, Notes, StartView, Visits, checks, laying_seen,
 use super::{BlockSeason, KeptStarts, StationHeat};
 
 /// So many years are looked at, the newest: each costs a start of its own.
-const YEARS: i32 = 10;
+pub const YEARS_LOOKED_AT: i32 = 10;
 
 /// One year's computed egg laying of the generation that counts from the start, beside what was seen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -50,7 +50,9 @@ pub fn laying_years(
     let traps: Vec<&Trap> = orchard.egg_traps(&block.start_group).collect();
     let this_year = heat.as_of().year();
     let first = traps.iter().map(|trap| trap.hung.year()).min();
-    let first = first.unwrap_or(this_year).max(this_year - YEARS + 1);
+    let first = first
+        .unwrap_or(this_year)
+        .max(this_year - YEARS_LOOKED_AT + 1);
     let years = (first..=this_year).rev();
     let start_on = |as_of: NaiveDate| {
         let view = StartView {

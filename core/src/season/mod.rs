@@ -35,7 +35,7 @@ pub use hindcast::{
 pub(crate) use hull_split::not_earlier;
 pub use hull_split::{BlockSplit, FirstSplit, HullSplit};
 pub use lagging::{HeatOfYear, Lagging, lagging};
-pub use laying_years::{LayingOfYear, laying_years};
+pub use laying_years::{LayingOfYear, YEARS_LOOKED_AT, laying_years};
 pub use marks::{Basis, MarkReading, Outcome};
 pub use projection::{FEW_PAST_YEARS, Projection, Shift};
 pub use risk_facts::{RiskFacts, SampleShare};

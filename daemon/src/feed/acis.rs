@@ -7,16 +7,14 @@ use duskflight_core::weather::ReceivedDay;
 use serde::{Deserialize, Deserializer};
 use serde_json::json;
 
-use super::cell::{CellFormat, MissingMarkers};
+use super::cell::{CellFormat, MissingMarkers, iso_date};
 use super::error::{ParseError, data_of};
 use super::excerpt::Excerpt;
-use super::row_problem::RowFault;
 use super::rows::{FetchedDays, Gathered};
 use super::url::HttpUrl;
 
 pub(super) const NAME: &str = "acis-stndata";
 const SERVICE: &str = "https://data.rcc-acis.org/StnData";
-const DATE_FORMAT: &str = "%Y-%m-%d";
 /// Missing, and a part of a later day's value: neither says what this day had. A number with a letter behind it, such as
 /// one over several days (`101A`), is no number, so it counts as missing with a remark.
 const MISSING: [&str; 3] = ["M", "S", ""];
@@ -34,7 +32,7 @@ pub struct AcisFeed {
 }
 
 impl AcisFeed {
-    /// The address of the days `from..=to`, each with maximum and minimum in whole °F.
+    /// The address of the days `from..=to`, each with maximum and minimum in °F.
     #[must_use]
     pub fn url(&self, from: NaiveDate, to: NaiveDate) -> HttpUrl {
         let params = json!({
@@ -54,7 +52,8 @@ struct Answer {
     /// What it says of the station; some kinds have none.
     #[serde(default)]
     meta: Meta,
-    data: Vec<Row>,
+    /// A day, its maximum and its minimum.
+    data: Vec<(String, String, String)>,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -63,24 +62,6 @@ struct Meta {
     #[serde(default)]
     sids: Vec<String>,
 }
-
-/// A day, its maximum and its minimum.
-#[derive(Debug, Deserialize)]
-#[serde(from = "(String, Cell, Cell)")]
-struct Row {
-    date: String,
-    max: Cell,
-    min: Cell,
-}
-
-impl From<(String, Cell, Cell)> for Row {
-    fn from((date, max, min): (String, Cell, Cell)) -> Self {
-        Self { date, max, min }
-    }
-}
-
-/// A value as text.
-type Cell = String;
 
 /// The service's own error, under a status of success.
 #[derive(Debug, Deserialize)]
@@ -121,10 +102,7 @@ fn answer_of(answer: &[u8]) -> Result<Option<Answer>, ParseError> {
         Ok(refused) => Err(ParseError::Refused {
             message: Excerpt::of_answer(refused.error.as_bytes()),
         }),
-        Err(_) => Err(ParseError::NotStationDays {
-            answer: Excerpt::of_answer(data),
-            source,
-        }),
+        Err(_) => Err(ParseError::not_days(data, source)),
     }
 }
 
@@ -147,21 +125,17 @@ fn gather(
     gathered: &mut Gathered,
     format: &CellFormat,
     number: u64,
-    row: &Row,
+    (date, max, min): &(String, String, String),
 ) -> Result<(), ParseError> {
-    let Ok(date) = NaiveDate::parse_from_str(row.date.trim(), DATE_FORMAT) else {
-        let bad = RowFault::BadDate {
-            column: "date".to_owned(),
-            value: Excerpt::of_cell(&row.date),
-            format: DATE_FORMAT.to_owned(),
-        };
-        return gathered.problem(number, None, bad);
+    let date = match iso_date("date", date) {
+        Ok(date) => date,
+        Err(fault) => return gathered.problem(number, None, fault),
     };
-    let mut value = |column, text: &Cell| gathered.value(number, date, format.read(column, text));
+    let mut value = |column, text: &str| gathered.value(number, date, format.read(column, text));
     let day = ReceivedDay {
         date,
-        min: value("mint", &row.min)?,
-        max: value("maxt", &row.max)?,
+        min: value("mint", min)?,
+        max: value("maxt", max)?,
         unit: Unit::Fahrenheit,
         min_flag: None,
         max_flag: None,

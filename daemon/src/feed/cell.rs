@@ -1,4 +1,6 @@
-//! One temperature as text: a number, missing, or something else.
+//! One value as text: a temperature that is a number, missing, or something else; a day.
+
+use chrono::NaiveDate;
 
 use super::excerpt::Excerpt;
 use super::row_problem::RowFault;
@@ -30,6 +32,21 @@ impl MissingMarkers {
     fn covers_number(&self, number: f64) -> bool {
         self.numbers.contains(&number)
     }
+}
+
+/// How services write a day.
+const ISO_DATE: &str = "%Y-%m-%d";
+
+/// Reads the day of a row.
+///
+/// # Errors
+/// [`RowFault::BadDate`].
+pub(super) fn iso_date(column: &str, cell: &str) -> Result<NaiveDate, RowFault> {
+    NaiveDate::parse_from_str(cell.trim(), ISO_DATE).map_err(|_| RowFault::BadDate {
+        column: column.to_owned(),
+        value: Excerpt::of_cell(cell),
+        format: ISO_DATE.to_owned(),
+    })
 }
 
 /// How the feed writes a temperature.

@@ -10,7 +10,7 @@ use duskflight_core::weather::ReceivedDay;
 use serde::de::{Error as _, IgnoredAny};
 use serde::{Deserialize, Deserializer};
 
-use super::cell::{CellFormat, MissingMarkers};
+use super::cell::{CellFormat, MissingMarkers, iso_date};
 use super::error::{ParseError, data_of};
 use super::excerpt::Excerpt;
 use super::row_problem::RowFault;
@@ -20,7 +20,6 @@ use crate::secret::Secret;
 
 pub(super) const NAME: &str = "cimis-daily";
 const SERVICE: &str = "https://et.water.ca.gov/api/data";
-const DATE_FORMAT: &str = "%Y-%m-%d";
 /// No day before this can be asked for.
 pub(super) const FIRST: NaiveDate = NaiveDate::from_ymd_opt(1982, 6, 7).expect("a day");
 /// Some answers have the word in place of JSON's own.
@@ -130,10 +129,7 @@ pub fn parse(answer: &[u8], station: u16) -> Result<FetchedDays, ParseError> {
 fn records_of(answer: &[u8]) -> Result<Vec<Record>, ParseError> {
     let data = data_of(answer)?;
     let read: Answer =
-        serde_json::from_slice(data).map_err(|source| ParseError::NotStationDays {
-            answer: Excerpt::of_answer(data),
-            source,
-        })?;
+        serde_json::from_slice(data).map_err(|source| ParseError::not_days(data, source))?;
     let providers = read.data.providers.into_iter();
     Ok(providers.flat_map(|provider| provider.records).collect())
 }
@@ -167,13 +163,9 @@ fn gather(
     record: &Record,
     station: u16,
 ) -> Result<(), ParseError> {
-    let Ok(date) = NaiveDate::parse_from_str(record.date.trim(), DATE_FORMAT) else {
-        let bad = RowFault::BadDate {
-            column: "Date".to_owned(),
-            value: Excerpt::of_cell(&record.date),
-            format: DATE_FORMAT.to_owned(),
-        };
-        return gathered.problem(number, None, bad);
+    let date = match iso_date("Date", &record.date) {
+        Ok(date) => date,
+        Err(fault) => return gathered.problem(number, None, fault),
     };
     if record.station.trim().parse() != Ok(station) {
         let other = RowFault::OtherStation {

@@ -140,6 +140,16 @@ pub enum ParseError {
     },
 }
 
+impl ParseError {
+    /// An answer that could not be taken apart.
+    pub(super) fn not_days(answer: &[u8], source: serde_json::Error) -> Self {
+        Self::NotStationDays {
+            answer: Excerpt::of_answer(answer),
+            source,
+        }
+    }
+}
+
 fn listed(columns: &[Excerpt]) -> String {
     let names: Vec<String> = columns.iter().map(ToString::to_string).collect();
     names.join(", ")

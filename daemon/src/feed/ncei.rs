@@ -9,7 +9,7 @@ use duskflight_core::weather::ReceivedDay;
 use serde::de::IgnoredAny;
 use serde::{Deserialize, Deserializer};
 
-use super::cell::{CellFormat, MissingMarkers};
+use super::cell::{CellFormat, MissingMarkers, iso_date};
 use super::error::{ParseError, data_of};
 use super::excerpt::Excerpt;
 use super::row_problem::RowFault;
@@ -18,7 +18,6 @@ use super::url::HttpUrl;
 
 pub(super) const NAME: &str = "ncei-daily-summaries";
 const SERVICE: &str = "https://www.ncei.noaa.gov/access/services/data/v1";
-const DATE_FORMAT: &str = "%Y-%m-%d";
 /// The service leaves a missing value out. The archive behind it writes -9999 in tenths of a
 /// degree, so both readings of that are taken for missing too.
 const MISSING: [&str; 3] = ["", "-9999", "-999.9"];
@@ -105,10 +104,7 @@ fn rows_of(answer: &[u8]) -> Result<Vec<Row>, ParseError> {
     let data = data_of(answer)?;
     serde_json::from_slice(data).map_err(|source| match serde_json::from_slice(data) {
         Ok(error) => refused(&error),
-        Err(_) => ParseError::NotStationDays {
-            answer: Excerpt::of_answer(data),
-            source,
-        },
+        Err(_) => ParseError::not_days(data, source),
     })
 }
 
@@ -151,8 +147,9 @@ fn gather(
     row: &Row,
     station: &str,
 ) -> Result<(), ParseError> {
-    let Ok(date) = NaiveDate::parse_from_str(row.date.trim(), DATE_FORMAT) else {
-        return gathered.problem(number, None, bad_date(&row.date));
+    let date = match iso_date("DATE", &row.date) {
+        Ok(date) => date,
+        Err(fault) => return gathered.problem(number, None, fault),
     };
     if row.station.trim() != station {
         return gathered.problem(number, Some(date), other_station(row, station));
@@ -177,14 +174,6 @@ fn gather(
 fn quality_flag(attributes: Option<&str>) -> Option<String> {
     let flag = attributes?.split(',').nth(1)?.trim();
     (!flag.is_empty()).then(|| flag.to_owned())
-}
-
-fn bad_date(value: &str) -> RowFault {
-    RowFault::BadDate {
-        column: "DATE".to_owned(),
-        value: Excerpt::of_cell(value),
-        format: DATE_FORMAT.to_owned(),
-    }
 }
 
 fn other_station(row: &Row, station: &str) -> RowFault {

@@ -81,10 +81,7 @@ struct ServiceError {
 /// unit that it names.
 pub fn parse(answer: &[u8]) -> Result<Vec<ReceivedDay>, ParseError> {
     let data = data_of(answer)?;
-    let other = |source| ParseError::NotStationDays {
-        answer: Excerpt::of_answer(data),
-        source,
-    };
+    let other = |source| ParseError::not_days(data, source);
     let read: Answer =
         serde_json::from_slice(data).map_err(|source| {
             match serde_json::from_slice::<ServiceError>(data) {

@@ -115,9 +115,13 @@ impl Standstill {
         }
     }
 
-    /// Makes the day's mail and sends what waits. A mail that cannot leave is tried again the next time.
+    /// Makes the day's mail and sends what waits. A mail that cannot leave is tried again the next time, and by a clock
+    /// that cannot be right none is dated.
     async fn mail(&mut self, unusable: Unusable, why: &str, tools: &Tools) {
         let now = tools.clock.now();
+        if now < tools.clock.earliest() {
+            return;
+        }
         let day = tools.config.day_of(now);
         if self.mailed != Some(day) {
             self.mailed = Some(day);
@@ -192,4 +196,47 @@ fn words(unusable: Unusable, why: &str, config: &Config) -> (String, Vec<String>
     let until = "Until then no temperatures are fetched, no sheets are taken in and no mails go out but this one, once a day.";
     let met = format!("What was met: {}", one_line(why));
     (headline.to_owned(), vec![to_do, until.to_owned(), met])
+}
+
+#[cfg(test)]
+mod tests {
+    use chrono::TimeDelta;
+
+    use super::*;
+    use crate::runner::test_farm::TestFarm;
+
+    fn mails(farm: &TestFarm) -> usize {
+        std::fs::read_dir(farm.file("mail")).map_or(0, Iterator::count)
+    }
+
+    #[tokio::test]
+    async fn it_is_mailed_once_a_day_however_often_it_is_met_and_so_is_its_end() {
+        let farm = TestFarm::new("2022-06-20T13:00:00Z");
+        let (tools, nudge) = (farm.tools(), Notify::new());
+        let mut standstill = Standstill::new().unwrap();
+        let seen = std::cell::RefCell::new(Vec::new());
+        let alive = |words: &str| seen.borrow_mut().push(words.to_owned());
+        let damaged = Unusable::Damaged;
+        for (days, expected) in [(0, 1), (0, 1), (1, 2), (0, 2), (0, 2)] {
+            farm.clock
+                .pass_to(tools.clock.now() + TimeDelta::days(days));
+            nudge.notify_one();
+            standstill
+                .wait(damaged, "page 7", &tools, &nudge, alive)
+                .await;
+            assert_eq!(mails(&farm), expected);
+        }
+        assert!(seen.borrow().iter().all(|words| words == damaged.words()));
+        assert!(!seen.borrow().is_empty(), "no sign of life");
+
+        let store = tools.open().unwrap().store;
+        for _ in 0..2 {
+            standstill.is_over(&store, &tools).await.unwrap();
+            let queued = "SELECT group_concat(subject, '; ') FROM outbox";
+            let queued: Result<String, StoreError> = store
+                .read(|c| Ok(c.query_row(queued, [], |row| row.get(0))?))
+                .await;
+            assert_eq!(queued.unwrap(), "Again well: the records");
+        }
+    }
 }

@@ -41,7 +41,7 @@ pub enum StoreError {
         path: PathBuf,
     },
     /// The file system does not let it be looked at.
-    #[error("reach the database {path}; check who may read its folder")]
+    #[error("reach the database {path}; check that its folder is there and who may use it")]
     Unreachable {
         /// The file.
         path: PathBuf,

@@ -7,6 +7,7 @@ use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 
 use super::StoreError;
+use crate::plain_file;
 
 /// Whoever may write the records may take it, and it holds nothing that could be read.
 const FOR_ALL: u32 = 0o644;
@@ -46,12 +47,11 @@ impl InUse {
         lock: fn(&File) -> Result<(), TryLockError>,
         refused: StoreError,
     ) -> Result<Self, StoreError> {
-        let path = path_of(database);
         let failed = |source| StoreError::Unreachable {
-            path: path.clone(),
+            path: database.to_owned(),
             source,
         };
-        let file = opened(&path).map_err(failed)?;
+        let file = opened(&path_of(database)).map_err(failed)?;
         match lock(&file) {
             Ok(()) => Ok(Self { _file: file }),
             Err(TryLockError::WouldBlock) => Err(refused),
@@ -71,9 +71,9 @@ fn path_of(database: &Path) -> PathBuf {
 
 /// To read: who wrote first need not be who writes next.
 fn opened(path: &Path) -> io::Result<File> {
-    match File::open(path) {
+    match plain_file::open(path, File::options().read(true)) {
         Err(error) if error.kind() == ErrorKind::NotFound => {
-            let file = File::options().append(true).create(true).open(path)?;
+            let file = plain_file::open(path, File::options().append(true).create(true))?;
             fs::set_permissions(path, Permissions::from_mode(FOR_ALL))?;
             Ok(file)
         }

@@ -3,12 +3,16 @@
 use std::fs;
 use std::path::Path;
 
-/// File systems behind which another machine or program writes, by the number that `statfs` gives, with what they are.
+/// File systems behind which another machine or program writes, by the number that `statfs` gives (Linux manual, statfs(2)),
+/// with what they are.
 const SHARES: [(u64, &str); 8] = [
+    // NFS.
     (0x6969, NETWORK),
+    // SMB, CIFS and SMB2.
     (0x517B, NETWORK),
     (0xFF53_4D42, NETWORK),
     (0xFE53_4D42, NETWORK),
+    // 9P, AFS and Ceph.
     (0x0102_1997, NETWORK),
     (0x5346_414F, NETWORK),
     (0x00C3_6400, NETWORK),

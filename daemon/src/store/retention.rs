@@ -4,6 +4,7 @@
 use std::path::Path;
 
 use chrono::{DateTime, Datelike, TimeDelta, Utc};
+use duskflight_core::season::YEARS_LOOKED_AT;
 use rusqlite::{Connection, params};
 
 use super::journal::{self, JournalError};
@@ -17,8 +18,6 @@ const RUNS_KEPT: TimeDelta = TimeDelta::days(800);
 const ASIDE_KEPT: TimeDelta = TimeDelta::days(60);
 /// Two seasons of what was put in another's place, as of an answer that revised another, or of a clock that was ahead.
 const SUPERSEDED_KEPT: TimeDelta = TimeDelta::days(800);
-/// Of starts so many seasons, as many as are looked at.
-const STARTS_KEPT: i32 = 10;
 /// So many mails are pruned in one transaction: others wait for it.
 const MAILS_AT_ONCE: u32 = 100;
 
@@ -48,7 +47,7 @@ pub async fn prune(
             answers_aside::prune(t, now - ASIDE_KEPT)?;
             prune_waits(t, now - RUNS_KEPT)?;
             prune_superseded(t, now - SUPERSEDED_KEPT)?;
-            kept_starts::prune(t, now.year() - STARTS_KEPT)?;
+            kept_starts::prune(t, now.year() - YEARS_LOOKED_AT)?;
             journal::prune(&journal, now)
         })
         .await?;
