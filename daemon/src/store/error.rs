@@ -40,8 +40,8 @@ pub enum StoreError {
         /// Where it should stand.
         path: PathBuf,
     },
-    /// The file system does not let it be looked at.
-    #[error("reach the database {path}; check that its folder is there and who may use it")]
+    /// The file system does not let it, or what is locked beside it, be looked at.
+    #[error("reach {path}; check that its folder is there and who may use it")]
     Unreachable {
         /// The file.
         path: PathBuf,

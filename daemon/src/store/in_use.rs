@@ -47,11 +47,12 @@ impl InUse {
         lock: fn(&File) -> Result<(), TryLockError>,
         refused: StoreError,
     ) -> Result<Self, StoreError> {
+        let path = path_of(database);
         let failed = |source| StoreError::Unreachable {
-            path: database.to_owned(),
+            path: path.clone(),
             source,
         };
-        let file = opened(&path_of(database)).map_err(failed)?;
+        let file = opened(&path).map_err(failed)?;
         match lock(&file) {
             Ok(()) => Ok(Self { _file: file }),
             Err(TryLockError::WouldBlock) => Err(refused),
