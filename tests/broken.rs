@@ -60,7 +60,7 @@ const SLIPS: [(&str, &str, &str); 31] = [
         "e4,home,egg,15.3.2022",
     ),
     ("traps.csv", "e1,home,egg", "e1,home,eggs"),
-    ("traps.csv", ",,,lure\n", ",,,lure,,\n"),
+    ("traps.csv", ",,,lure\n", ",,,lure,x,\n"),
     ("traps.csv", ",meal,\n", ",\"meal,\n"),
 ];
 
@@ -86,29 +86,31 @@ fn broken(farm: &Farm) -> Vec<Broken> {
         }
     }
     // The highest bit of a byte is flipped, a byte is none.
-    for file in [MAIN, INSECT, "blocks.csv", "traps.csv"] {
+    for file in [MAIN, INSECT] {
         let mut flipped = read(file);
         let middle = flipped.len() / 2;
         flipped[middle] |= 0x80;
         add(file, format!("a bit at {middle} flipped"), flipped);
     }
-    for file in [MAIN, INSECT] {
+    for file in [MAIN, INSECT, "blocks.csv", "traps.csv"] {
         let mut bytes = read(file);
         let middle = bytes.len() / 3;
         bytes[middle] = 0;
         add(file, format!("nothing at {middle}"), bytes);
     }
-    // Saved in another encoding, or as nothing.
+    // Saved in another encoding, as nothing, or as a workbook that was cut off.
+    let text = String::from_utf8(read(MAIN)).unwrap();
+    let wide = std::iter::once(0xfeff).chain(text.encode_utf16());
+    add(
+        MAIN,
+        "UTF-16".to_owned(),
+        wide.flat_map(u16::to_le_bytes).collect(),
+    );
     for file in [MAIN, "traps.csv"] {
-        let text = String::from_utf8(read(file)).unwrap();
-        let wide = std::iter::once(0xfeff).chain(text.encode_utf16());
-        add(
-            file,
-            "UTF-16".to_owned(),
-            wide.flat_map(u16::to_le_bytes).collect(),
-        );
         add(file, "empty".to_owned(), Vec::new());
     }
+    let workbook = b"PK\x03\x04".to_vec();
+    add("blocks.csv", "a part of a workbook".to_owned(), workbook);
     broken
 }
 

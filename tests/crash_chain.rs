@@ -14,8 +14,9 @@ const MORNING: &str = "2022-04-16";
 /// Beside the hundred of a morning with a real mail server.
 const KILLS: usize = 100;
 
-/// Takes back what the newest step of the schema brought.
+/// Takes back what the newest two steps of the schema brought.
 const TO_SCHEMA_7: &str = "
+    DROP TABLE feed_version;
     DROP INDEX station_day_by_receipt; DROP INDEX visit_by_entry; DROP INDEX visit_history_by_change;
     CREATE TABLE of_step_7 (insect TEXT NOT NULL, start_group TEXT NOT NULL, season INTEGER NOT NULL,
       kept TEXT NOT NULL CHECK (json_valid(kept)), PRIMARY KEY (insect, start_group)) STRICT, WITHOUT ROWID;

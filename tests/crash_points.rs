@@ -192,7 +192,7 @@ fn heading(what: &str) -> String {
 }
 
 /// Waits until every talk with the server is over and nothing is on its way to a mailbox.
-fn settle(server: &MailServer) {
+pub(crate) fn settle(server: &MailServer) {
     server.wait_for("the mail server to come to rest", || {
         let log = server.log();
         let begun = log.matches("]: connect from").count();

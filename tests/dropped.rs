@@ -114,10 +114,11 @@ fn a_refused_sheet_lies_beside_its_reasons_and_stands_in_the_digest_until_it_is_
     farm.write("drop/costs.csv", "date,item,amount\n2022-04-05,fuel,40\n");
     fs::write(
         farm.path("drop/latin.csv"),
-        b"date,trap,note\n2022-04-05,e1,\xe9\n",
+        b"date,trap,note\n2022-04-05,e1,\x81\n",
     )
     .unwrap();
-    farm.write("drop/semi.csv", "date;trap;eggs\n2022-04-05;e1;0\n");
+    let old_workbook = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1\0\0\n";
+    fs::write(farm.path("drop/old.csv"), old_workbook).unwrap();
     let said = farm.nightly("2022-04-16");
     assert!(
         said.contains("refused: import bad.csv; nothing of it was stored"),
@@ -136,8 +137,8 @@ fn a_refused_sheet_lies_beside_its_reasons_and_stands_in_the_digest_until_it_is_
             "costs.csv.why.txt",
             "latin.csv",
             "latin.csv.why.txt",
-            "semi.csv",
-            "semi.csv.why.txt"
+            "old.csv",
+            "old.csv.why.txt"
         ]
     );
     let why = |name: &str| fs::read_to_string(farm.path("drop/refused").join(name)).unwrap();
@@ -145,11 +146,12 @@ fn a_refused_sheet_lies_beside_its_reasons_and_stands_in_the_digest_until_it_is_
         why("bad.csv.why.txt"),
         "import bad.csv; nothing of it was stored:\n  \
          row 3, column trap, \"e9\": no such trap in traps.csv; did you mean \"e1\"?\n  \
+         row 3, column eggs, \"many\": write a whole number, or leave it empty\n  \
          row 4, column date, \"2022-13-05\": write a day as YYYY-MM-DD\n"
     );
     assert!(why("costs.csv.why.txt").contains("the columns of neither visits nor notes"));
-    assert!(why("latin.csv.why.txt").contains("save it as CSV in UTF-8"));
-    assert!(why("semi.csv.why.txt").contains("save the sheet as CSV with commas"));
+    assert!(why("latin.csv.why.txt").contains("neither text nor a workbook"));
+    assert!(why("old.csv.why.txt").contains("save it as .xlsx, .ods or CSV"));
     let digest = |day: &str| {
         let mail = farm.path("mail").join(format!("{day}-digest-ada.eml"));
         fs::read_to_string(mail)
@@ -157,7 +159,7 @@ fn a_refused_sheet_lies_beside_its_reasons_and_stands_in_the_digest_until_it_is_
             .replace("=\r\n", "")
             .replace("\r\n", " ")
     };
-    let line = "dropped files were refused, nothing of them is stored: bad.csv, costs.csv, latin.csv, semi.csv";
+    let line = "dropped files were refused, nothing of them is stored: bad.csv, costs.csv, latin.csv, old.csv";
     assert!(
         digest("2022-04-16").contains(line),
         "{}",
@@ -303,5 +305,35 @@ fn the_daemon_takes_in_what_is_dropped_while_it_runs() {
     assert_eq!(
         rows(&farm.database(), "SELECT count(*) FROM visit"),
         [["20"]]
+    );
+}
+
+#[test]
+fn a_workbook_is_taken_in_and_one_that_lacks_its_end_waits() {
+    let farm = watching("2022-04-30");
+    let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/data/sheets/month-day");
+    let workbook = |name: &str| fs::read(sample.join(name)).unwrap();
+    fs::write(farm.path("drop/Round.XLSX"), workbook("visits-pages.xlsx")).unwrap();
+    fs::write(farm.path("drop/~$Round.xlsx"), "who has it open").unwrap();
+    let notes = workbook("notes-office.ods");
+    fs::write(farm.path("drop/notes.ods"), &notes).unwrap();
+    fs::write(farm.path("drop/part.ods"), &notes[..notes.len() / 2]).unwrap();
+    let said = farm.nightly("2022-04-16");
+    assert!(said.contains("Round.XLSX: 6 added"), "{said}");
+    assert!(said.contains("notes.ods: 5 added"), "{said}");
+    assert_eq!(
+        names(farm.path("drop")),
+        ["done", "part.ods", "~$Round.xlsx"]
+    );
+    assert_eq!(names(farm.path("drop/done")), ["Round.xlsx", "notes.ods"]);
+
+    let long_ago = SystemTime::UNIX_EPOCH;
+    let part = File::options().write(true).open(farm.path("drop/part.ods"));
+    part.unwrap().set_modified(long_ago).unwrap();
+    let said = farm.nightly("2022-04-17");
+    assert!(said.contains("damaged or has a password"), "{said}");
+    assert_eq!(
+        names(farm.path("drop/refused")),
+        ["part.ods", "part.ods.why.txt"]
     );
 }

@@ -6,6 +6,7 @@ use std::process::{Command, Output};
 use std::sync::OnceLock;
 
 use duskflight::store::Store;
+use mail_parser::MessageParser;
 use rusqlite::Connection;
 use tempfile::TempDir;
 
@@ -247,6 +248,13 @@ impl Farm {
         );
     }
 
+    /// Has its station ask a feed in place of the table.
+    pub(crate) fn has_feed(&self, feed: &str) {
+        let table = "[station.table]\nsource = \"yard.csv\"\ndate_column = \"date\"\nmin_column = \"low\"\n\
+                     max_column = \"high\"\nunit = \"f\"\n";
+        self.change(table, feed);
+    }
+
     /// Imports visits, which must succeed, and gives what was printed.
     pub(crate) fn import(&self, name: &str, visits: &str) -> String {
         self.write(name, visits);
@@ -263,6 +271,19 @@ impl Farm {
     /// Does one night's work.
     pub(crate) fn nightly(&self, day: &str) -> String {
         printed(&["nightly", "--config", self.config(), "--as-of", day])
+    }
+
+    /// Does one night's work, which must fail for now, and gives what it said.
+    pub(crate) fn nightly_fails(&self, day: &str) -> String {
+        refused(75, &["nightly", "--config", self.config(), "--as-of", day])
+    }
+
+    /// What the adviser's digest of a day says, in one line.
+    pub(crate) fn digest(&self, day: &str) -> String {
+        let mail = fs::read(self.path(&format!("mail/{day}-digest-ada.eml"))).expect("a digest");
+        let mail = MessageParser::default().parse(&mail).expect("a mail");
+        let text = mail.body_text(0).expect("a text part");
+        text.split_whitespace().collect::<Vec<_>>().join(" ")
     }
 
     pub(crate) fn database(&self) -> Connection {

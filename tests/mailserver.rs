@@ -1,7 +1,8 @@
-//! A real mail server in a private folder: Debian's Postfix, with Dovecot to check logins, on free
-//! loopback ports, with a certificate authority of its own. The system's own mail is not touched.
+//! A real mail server in a private folder: Debian's Postfix, with Dovecot to check logins and to serve the mailboxes by
+//! IMAP, on free loopback ports, with a certificate authority of its own. The system's own mail is not touched.
 
 use std::fs;
+use std::io::{BufRead, BufReader, Write};
 use std::net::{TcpListener, TcpStream};
 use std::os::unix::fs::PermissionsExt;
 use std::os::unix::process::CommandExt;
@@ -10,9 +11,13 @@ use std::process::{Child, Command, Stdio};
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::{Duration, Instant};
 
+use duskflight::config::{ImapServer, Proof, Security};
+use duskflight::secret::Secret;
+use rustls::pki_types::CertificateDer;
+use rustls::pki_types::pem::PemObject;
 use tempfile::TempDir;
 
-/// The one login that the server knows.
+/// The one login that may send. By IMAP each mailbox has its own, with the same password.
 pub(crate) const USER: &str = "office";
 pub(crate) const PASSWORD: &str = "orchard-at-dusk-81";
 
@@ -21,6 +26,12 @@ pub(crate) struct MailServer {
     dir: TempDir,
     pub(crate) starttls_port: u16,
     pub(crate) tls_port: u16,
+    /// Where mails come in from anywhere, without a login.
+    pub(crate) in_port: u16,
+    /// The mailboxes by IMAP, with STARTTLS or in clear.
+    pub(crate) imap_port: u16,
+    /// The same with TLS from the first byte.
+    pub(crate) imaps_port: u16,
     children: Vec<Child>,
 }
 
@@ -30,6 +41,11 @@ impl MailServer {
     /// # Panics
     /// With the server's log when it does not come up.
     pub(crate) fn start(mailboxes: &[&str]) -> Self {
+        Self::start_with(mailboxes, "")
+    }
+
+    /// The same, with more lines for the configuration of Dovecot's IMAP, such as `imap_capability = IMAP4rev1`.
+    pub(crate) fn start_with(mailboxes: &[&str], imap: &str) -> Self {
         let dir = tempfile::tempdir().unwrap();
         // The server's own users must get at their parts of it.
         fs::set_permissions(dir.path(), PermissionsExt::from_mode(0o755)).unwrap();
@@ -37,9 +53,12 @@ impl MailServer {
             dir,
             starttls_port: free_port(),
             tls_port: free_port(),
+            in_port: free_port(),
+            imap_port: free_port(),
+            imaps_port: free_port(),
             children: Vec::new(),
         };
-        server.write_files(mailboxes);
+        server.write_files(mailboxes, imap);
         server.certify("ca", "server");
         server.certify("stranger", "strange");
         server.run_servers();
@@ -71,34 +90,143 @@ impl MailServer {
         files_below(&self.path("mail").join(name).join("new"))
     }
 
+    /// Brings a mail from anywhere to a mailbox, as the world does it.
+    pub(crate) fn bring(&self, from: &str, to: &str, message: &[u8]) {
+        let mut stream = TcpStream::connect(("127.0.0.1", self.in_port)).unwrap();
+        let mut replies = BufReader::new(stream.try_clone().unwrap());
+        let message: String = String::from_utf8_lossy(message)
+            .lines()
+            .map(|line| match line.starts_with('.') {
+                true => format!(".{line}\r\n"),
+                false => format!("{line}\r\n"),
+            })
+            .collect();
+        for (said, wanted) in [
+            (String::new(), "220"),
+            ("HELO world.example\r\n".to_owned(), "250"),
+            (format!("MAIL FROM:<{from}>\r\n"), "250"),
+            (format!("RCPT TO:<{to}>\r\n"), "250"),
+            ("DATA\r\n".to_owned(), "354"),
+            (format!("{message}.\r\n"), "250"),
+        ] {
+            stream.write_all(said.as_bytes()).unwrap();
+            let mut reply = String::new();
+            replies.read_line(&mut reply).unwrap();
+            assert!(reply.starts_with(wanted), "{reply}{}", self.log());
+        }
+    }
+
+    /// How a client would be told of a mailbox by IMAP.
+    pub(crate) fn mailbox_of(&self, name: &str, security: Security) -> ImapServer {
+        ImapServer {
+            host: "localhost".to_owned(),
+            port: match security {
+                Security::Tls => self.imaps_port,
+                Security::Starttls | Security::None => self.imap_port,
+            },
+            security,
+            username: name.to_owned(),
+            proof: Proof::Password(Ok(Secret::new(PASSWORD.to_owned()))),
+            ca: Some(self.certificates("ca")),
+            folder: "INBOX".to_owned(),
+            done_folder: "Duskflight".to_owned(),
+            patience: Duration::from_secs(20),
+        }
+    }
+
+    /// What an authority is known by, see [`Self::authority`].
+    pub(crate) fn certificates(&self, name: &str) -> Vec<CertificateDer<'static>> {
+        let read = CertificateDer::pem_file_iter(self.authority(name)).unwrap();
+        read.map(Result::unwrap).collect()
+    }
+
+    /// Gives the messages in a mailbox's inbox other numbers, as a server does that lost its index.
+    pub(crate) fn renumber(&self, name: &str) {
+        let mailbox = self.path("mail").join(name);
+        let mailbox = mailbox.to_str().unwrap();
+        let shell = format!(
+            "cd {mailbox} && rm dovecot.index* && sed -i '1s/V[0-9]*/V77/' dovecot-uidlist"
+        );
+        run("sh", &["-c", &shell]);
+    }
+
+    /// Removes all messages of a mailbox, in all its folders.
+    #[cfg(feature = "crash-points")]
+    pub(crate) fn empty(&self, name: &str) {
+        let mailbox = self.path("mail").join(name);
+        let shell = format!(
+            "find {} -type f -path '*/new/*' -delete -o -type f -path '*/cur/*' -delete",
+            mailbox.display()
+        );
+        run("sh", &["-c", &shell]);
+    }
+
+    /// The messages in a folder of a mailbox, read or not, `INBOX` or another one: the files of its maildir.
+    pub(crate) fn in_folder(&self, name: &str, folder: &str) -> Vec<PathBuf> {
+        let mailbox = self.path("mail").join(name);
+        let folder = match folder {
+            "INBOX" => mailbox,
+            _ => mailbox.join(format!(".{folder}")),
+        };
+        let mut files = files_below(&folder.join("new"));
+        files.extend(files_below(&folder.join("cur")));
+        files.sort();
+        files
+    }
+
+    /// All that was said by IMAP with a mailbox after its login: what Dovecot heard.
+    pub(crate) fn heard_by_imap(&self, name: &str) -> String {
+        let files = files_below(&self.path("said").join(name)).into_iter();
+        let mut files: Vec<PathBuf> = files
+            .filter(|file| file.extension().is_some_and(|kind| kind == "in"))
+            .collect();
+        files.sort();
+        let heard = files.iter().map(|file| fs::read_to_string(file).unwrap());
+        heard.collect()
+    }
+
     pub(crate) fn log(&self) -> String {
         ["mail.log", "dovecot.log"]
             .map(|name| fs::read_to_string(self.path(name)).unwrap_or_default())
             .concat()
     }
 
-    fn write_files(&self, mailboxes: &[&str]) {
-        for name in ["etc", "queue", "data", "mail", "dovecot"] {
+    fn write_files(&self, mailboxes: &[&str], imap: &str) {
+        for name in ["etc", "queue", "data", "mail", "dovecot", "said"] {
             fs::create_dir(self.path(name)).unwrap();
         }
         let write = |name: &str, template: &str| {
             let text = template
                 .replace("DIR", self.dir.path().to_str().unwrap())
                 .replace("STARTTLS_PORT", &self.starttls_port.to_string())
-                .replace("TLS_PORT", &self.tls_port.to_string());
+                .replace("TLS_PORT", &self.tls_port.to_string())
+                .replace("IN_PORT", &self.in_port.to_string())
+                .replace("IMAP_PORT", &self.imap_port.to_string())
+                .replace("IMAPS_PORT", &self.imaps_port.to_string())
+                .replace("IMAP_LINES", imap);
             fs::write(self.path(name), text).unwrap();
         };
         write("etc/main.cf", MAIN_CF);
         write("etc/master.cf", MASTER_CF);
         write("dovecot/dovecot.conf", DOVECOT_CONF);
-        write("dovecot/users", &format!("{USER}:{PASSWORD}\n"));
+        let logins = mailboxes.iter().filter(|name| **name != USER);
+        let logins = logins.map(|name| format!("{name}:{PASSWORD}\n"));
+        let logins: String = logins.chain([format!("{USER}:{PASSWORD}\n")]).collect();
+        write("dovecot/users", &logins);
         write("etc/senders", &format!("duskflight@test.example {USER}\n"));
         let known = mailboxes
             .iter()
             .map(|name| format!("{name}@test.example {name}/\n"));
         write("etc/mailboxes", &known.collect::<String>());
         run("chown", &["postfix", self.path("data").to_str().unwrap()]);
-        run("chown", &["5000:5000", self.path("mail").to_str().unwrap()]);
+        // Dovecot writes down what is said with those who have a folder for it.
+        for name in mailboxes {
+            fs::create_dir(self.path("said").join(name)).unwrap();
+        }
+        for folder in ["mail", "said"] {
+            let folder = self.path(folder);
+            run("chown", &["-R", "5000:5000", folder.to_str().unwrap()]);
+        }
     }
 
     /// Makes an authority and a certificate from it for `localhost`.
@@ -150,7 +278,13 @@ impl MailServer {
         self.spawn("/usr/lib/postfix/sbin/master", &["-c", &etc, "-d"]);
         let socket = self.path("queue/private/auth");
         self.wait_for("the login socket", || socket.exists());
-        for port in [self.starttls_port, self.tls_port] {
+        for port in [
+            self.starttls_port,
+            self.tls_port,
+            self.in_port,
+            self.imap_port,
+            self.imaps_port,
+        ] {
             self.wait_for("the mail server's port", || {
                 TcpStream::connect(("127.0.0.1", port)).is_ok()
             });
@@ -298,6 +432,7 @@ smtpd_sender_login_maps = texthash:DIR/etc/senders
 smtpd_sender_restrictions = reject_sender_login_mismatch
 smtpd_relay_restrictions = permit_sasl_authenticated, reject
 smtpd_recipient_restrictions = permit_sasl_authenticated, reject
+recipient_delimiter = +
 smtp_tls_security_level = none
 ";
 
@@ -305,6 +440,10 @@ const MASTER_CF: &str = "\
 127.0.0.1:STARTTLS_PORT inet n - n - - smtpd
 127.0.0.1:TLS_PORT inet n - n - - smtpd
   -o smtpd_tls_wrappermode=yes
+127.0.0.1:IN_PORT inet n - n - - smtpd
+  -o smtpd_sender_restrictions=
+  -o smtpd_relay_restrictions=reject_unauth_destination
+  -o smtpd_recipient_restrictions=reject_unauth_destination
 pickup unix n - n 60 1 pickup
 cleanup unix n - n - 0 cleanup
 qmgr unix n - n 300 1 qmgr
@@ -325,8 +464,11 @@ postlog unix-dgram n - n - 1 postlogd
 const DOVECOT_CONF: &str = "\
 base_dir = DIR/dovecot/run
 log_path = DIR/dovecot.log
-protocols =
-ssl = no
+protocols = imap
+ssl = yes
+ssl_cert = <DIR/server.pem
+ssl_key = <DIR/server.key
+mail_location = maildir:DIR/mail/%u
 auth_mechanisms = plain login
 passdb {
   driver = passwd-file
@@ -334,7 +476,7 @@ passdb {
 }
 userdb {
   driver = static
-  args = uid=5000 gid=5000 home=DIR/mail
+  args = uid=5000 gid=5000 home=DIR/mail/%u
 }
 service auth {
   unix_listener DIR/queue/private/auth {
@@ -342,5 +484,20 @@ service auth {
     user = postfix
     group = postfix
   }
+}
+service imap-login {
+  inet_listener imap {
+    address = 127.0.0.1
+    port = IMAP_PORT
+  }
+  inet_listener imaps {
+    address = 127.0.0.1
+    port = IMAPS_PORT
+    ssl = yes
+  }
+}
+protocol imap {
+  rawlog_dir = DIR/said/%u
+  IMAP_LINES
 }
 ";

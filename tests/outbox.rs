@@ -173,16 +173,7 @@ fn told_farm_without_a_mail_folder() -> Farm {
     farm.nightly("2022-04-10");
     std::fs::remove_dir_all(farm.path("mail")).unwrap();
     farm.write("mail", "in the way");
-    let said = refused(
-        75,
-        &[
-            "nightly",
-            "--config",
-            farm.config(),
-            "--as-of",
-            "2022-04-16",
-        ],
-    );
+    let said = farm.nightly_fails("2022-04-16");
     assert!(said.contains("mails are kept"), "{said}");
     farm
 }

@@ -152,7 +152,7 @@ fn a_note_is_typed_listed_and_taken_back() {
         said,
         "hull-split-check of block home on 2022-07-05: added\n"
     );
-    let listed = note(&farm, "list", &[]);
+    let listed = note(&farm, "list", &["--all"]);
     assert!(
         listed.contains("trees 6, top 5, scale ucce, stage 2C"),
         "{listed}"
@@ -231,7 +231,7 @@ fn of_ten_thousand_rows_none_is_stored_when_the_last_one_is_wrong() {
         said.contains("row 10002, column trap, \"t100\": no such trap in traps.csv"),
         "{said}"
     );
-    assert_eq!(said.matches("row ").count(), 1, "{said}");
+    assert_eq!(said.matches("row ").count(), 2, "{said}");
     for table in ["visit", "visit_history", "imported_file"] {
         let count = format!("SELECT count(*) FROM {table}");
         assert_eq!(rows(&farm.database(), &count), [["0"]], "{table}");
@@ -411,4 +411,45 @@ fn the_sheets_of_init_have_all_columns_and_import_as_they_are() {
         ]);
         assert!(said.contains("0 added"), "{said}");
     }
+}
+
+#[test]
+fn a_list_shows_thirty_days_unless_others_are_asked_for_and_says_how_many_it_left_out() {
+    let farm = Farm::new("2022-04-30");
+    farm.import("round.csv", VISITS);
+    let list = |more: &[&str]| visit(&farm, "list", &[&["--as-of", "2022-05-05"], more].concat());
+    let last = |more: &[&str]| list(more).lines().last().unwrap().to_owned();
+    let shown = list(&[]);
+    assert!(
+        !shown.contains("2022-04-05") && shown.contains("2022-04-08"),
+        "{shown}"
+    );
+    let said = "12 visits of the 30 days up to 2022-05-05; 8 of earlier days are shown with --all";
+    assert_eq!(last(&[]), said);
+    assert_eq!(last(&["--all"]), "20 visits up to 2022-05-05");
+    assert_eq!(
+        last(&["--from", "2022-04-12"]),
+        "8 visits from 2022-04-12 to 2022-05-05"
+    );
+    assert_eq!(last(&["--to", "2022-04-12"]), "16 visits up to 2022-04-12");
+    assert_eq!(
+        last(&["--trap", "e1", "--all"]),
+        "5 visits up to 2022-05-05"
+    );
+    assert_eq!(
+        last(&["--block", "home", "--trap", "p1"]),
+        "0 visits up to 2022-05-05"
+    );
+    let unknown = |option: &str, id: &str| {
+        refused(
+            2,
+            &["visits", "list", "--config", farm.config(), option, id],
+        )
+    };
+    assert!(unknown("--trap", "e9").contains("no such trap in traps.csv; did you mean \"e1\"?"));
+    assert!(
+        unknown("--block", "hoem").contains("no such block in blocks.csv; did you mean \"home\"?")
+    );
+    let notes = note(&farm, "list", &["--as-of", "2022-05-05"]);
+    assert!(notes.ends_with("0 notes up to 2022-05-05\n"), "{notes}");
 }

@@ -74,7 +74,7 @@ fn a_page_to_print_stands_by_itself_and_names_are_not_markup() {
     for outside in ["http:", "https:", "src=", "<script", "<link", "url("] {
         assert!(!page.contains(outside), "{outside} in\n{page}");
     }
-    assert_eq!(page.matches("<section>").count(), 3);
+    assert_eq!(page.matches("<section lang=\"en\">").count(), 3);
 }
 
 #[test]

@@ -2,8 +2,9 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
-use duskflight::config::{Config, MailRoute, Patience, Security};
+use duskflight::config::{Config, MailRoute, Patience, Proof, Security};
 use duskflight_core::orchard::Crop;
 
 fn sample(name: &str) -> PathBuf {
@@ -111,6 +112,7 @@ fn copied() -> tempfile::TempDir {
         "abcd efgh ijkl mnop\n",
     )
     .unwrap();
+    fs::write(dir.path().join("full/imap-password"), "secret\n").unwrap();
     dir
 }
 
@@ -163,11 +165,12 @@ fn one_wrong_letter_in_any_key_of_the_full_sample_is_found_with_what_was_meant()
     let with_server = with_mail_server(&with_folder);
     assert!(keys(&with_server).len() > keys(&with_folder).len());
     assert!(keys(&with_folder).len() > 60);
-    for text in [with_folder, with_server] {
+    let with_mailbox = unmarked(&with_folder, "inbox.imap");
+    for text in [with_folder, with_server, with_mailbox] {
         for key in keys(&text) {
             let name = &text[key.clone()];
             let mut spoilt = text.clone();
-            spoilt.replace_range(key.end - 1..key.end, "x");
+            spoilt.replace_range(key.end - 1..key.end, "q");
             fs::write(&file, &spoilt).unwrap();
             let line = 1 + text[..key.start].matches('\n').count();
             let error = Config::read(&folder).unwrap_err().to_string();
@@ -209,16 +212,39 @@ fn one_wrong_letter_in_any_column_is_found_with_what_was_meant() {
     }
 }
 
-/// The full sample with its mail server instead of the folder: the marks before its lines taken out.
+/// The full sample with its mail server instead of the folder.
 fn with_mail_server(text: &str) -> String {
-    let (before, smtp) = text.split_once("# [mail.smtp]").unwrap();
-    let (smtp, after) = smtp.split_once("\n\n").unwrap();
-    let before: String = before
+    let (before, after) = text.split_once("\n[mail]\n").unwrap();
+    let (mail, after) = after.split_once("\n\n").unwrap();
+    let mail: String = mail
         .lines()
         .filter(|line| !line.starts_with("folder"))
         .fold(String::new(), |text, line| text + line + "\n");
-    let smtp = smtp.replace("\n# ", "\n");
-    format!("{before}[mail.smtp]{smtp}\n\n{after}")
+    unmarked(&format!("{before}\n[mail]\n{mail}\n{after}"), "mail.smtp")
+}
+
+/// A sample with the marks before the lines of a table taken out.
+fn unmarked(text: &str, table: &str) -> String {
+    let (before, part) = text.split_once(&format!("# [{table}]")).unwrap();
+    let (part, after) = part.split_once("\n\n").unwrap();
+    let part = part.replace("\n# ", "\n");
+    format!("{before}[{table}]{part}\n\n{after}")
+}
+
+#[test]
+fn the_mailbox_in_the_full_sample_is_right_once_its_marks_are_taken_out() {
+    let dir = copied();
+    let config = dir.path().join("full");
+    let file = config.join("duskflight.toml");
+    let text = fs::read_to_string(&file).unwrap();
+    fs::write(&file, unmarked(&text, "inbox.imap")).unwrap();
+
+    let server = Config::read(&config).unwrap().inbox.unwrap().imap.unwrap();
+    assert_eq!((server.port, server.security), (993, Security::Tls));
+    let folders = (server.folder.as_str(), server.done_folder.as_str());
+    assert_eq!(folders, ("INBOX", "Duskflight"));
+    assert!(server.ca.is_some() && matches!(server.proof, Proof::Password(Ok(_))));
+    assert_eq!(server.patience, Duration::from_secs(60));
 }
 
 #[test]

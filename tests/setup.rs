@@ -128,6 +128,36 @@ fn an_unknown_key_is_refused_with_its_line() {
 }
 
 #[test]
+fn init_proposes_a_forecast_that_is_there_once_its_marks_are_taken_out() {
+    let dir = tempfile::tempdir().unwrap();
+    let farm = dir.path().join("farm");
+    let farm = farm.to_str().unwrap();
+    let said = printed(&["init", farm]);
+    assert!(
+        said.contains("before operator and [station.forecast.nws]"),
+        "{said}"
+    );
+    let main = dir.path().join("farm/duskflight.toml");
+    let text = std::fs::read_to_string(&main).unwrap();
+    let marked = ["[station.forecast.nws]", "latitude = ", "longitude = "];
+    let (before, forecast) = text.split_at(text.find("# [station.forecast.nws]").unwrap());
+    let forecast = marked.iter().fold(forecast.to_owned(), |text, line| {
+        let mark = format!("# {line}");
+        assert_eq!(text.matches(&mark).count(), 1, "{line}");
+        text.replace(&mark, line)
+    });
+    let uncommented = format!("{before}{forecast}");
+    std::fs::write(&main, &uncommented).unwrap();
+    std::fs::write(dir.path().join("farm/station.csv"), table("2022-06-19")).unwrap();
+    let contact = "refuses callers that name no contact";
+    let said = printed(&["check", "--config", farm]);
+    assert!(said.contains(contact), "{said}");
+    std::fs::write(&main, uncommented.replace("\n# operator", "\noperator")).unwrap();
+    let said = printed(&["check", "--config", farm]);
+    assert!(!said.contains(contact), "{said}");
+}
+
+#[test]
 fn init_two_lines_changed_check_and_a_night_give_the_first_digest() {
     let dir = tempfile::tempdir().unwrap();
     let farm = dir.path().join("farm");

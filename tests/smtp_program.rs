@@ -211,16 +211,7 @@ fn while_a_server_keeps_silent_the_runner_takes_in_what_is_dropped() {
 fn nightly_and_status_say_in_plain_words_why_mails_are_kept() {
     let server = Scripted::start(&[(At::Mail, Act::Say("553 5.7.1 sender not owned by user"))]);
     let farm = farm_with(&server);
-    let said = refused(
-        75,
-        &[
-            "nightly",
-            "--config",
-            farm.config(),
-            "--as-of",
-            "2022-04-16",
-        ],
-    );
+    let said = farm.nightly_fails("2022-04-16");
     assert!(said.contains("mail.from"), "{said}");
     let status = printed(&["status", "--config", farm.config()]);
     assert!(status.contains("no mail goes out since"), "{status}");

@@ -21,16 +21,7 @@ fn a_failed_fetch_leaves_the_days_as_they_are_and_the_morning_is_told_all_the_sa
     let days = "SELECT * FROM station_day ORDER BY day";
     let before = rows(&farm.database(), days);
     farm.write("yard.csv", "<html>maintenance</html>\n");
-    let said = refused(
-        75,
-        &[
-            "nightly",
-            "--config",
-            farm.config(),
-            "--as-of",
-            "2022-04-17",
-        ],
-    );
+    let said = farm.nightly_fails("2022-04-17");
     assert!(said.contains("every station failed"), "{said}");
     assert_eq!(rows(&farm.database(), days), before);
     let digest = std::fs::read_to_string(farm.path("mail/2022-04-17-digest-ada.eml")).unwrap();
@@ -118,16 +109,7 @@ fn one_station_that_fails_holds_up_no_other_and_is_tried_again_alone() {
 #[test]
 fn a_feed_without_any_recent_day_has_failed() {
     let farm = Farm::new("2021-06-30");
-    let said = refused(
-        75,
-        &[
-            "nightly",
-            "--config",
-            farm.config(),
-            "--as-of",
-            "2022-04-16",
-        ],
-    );
+    let said = farm.nightly_fails("2022-04-16");
     assert!(said.contains("every station failed"), "{said}");
     let status = printed(&["status", "--config", farm.config()]);
     assert!(
@@ -255,17 +237,16 @@ const ASIDE: &str = "SELECT oddity, since, at, json_array_length(days) > 60 FROM
 fn an_answer_in_another_unit_is_kept_aside_shown_and_asked_about_once() {
     let (farm, before) = farm_with_an_answer_aside();
     assert_eq!(rows(&farm.database(), DAYS), before);
-    let digest = std::fs::read_to_string(farm.path("mail/2022-04-17-digest-ada.eml")).unwrap();
-    let digest = digest.replace("=\r\n", "").replace("\r\n", " ");
-    let odd = "answered in another unit, it seems: 59 of 59 days differ, by 4";
+    let digest = farm.digest("2022-04-17");
+    let odd = "answered what looks like °C: 59 of 59 days differ, by 4";
     assert!(digest.contains(odd), "{digest}");
     assert!(digest.contains("`duskflight feed accept yard`"), "{digest}");
     let status = printed(&["status", "--config", farm.config()]);
     assert!(
-        status.contains("kept aside; see `duskflight feed list`"),
+        status.contains("kept aside; see `duskflight feed aside`"),
         "{status}"
     );
-    let list = printed(&["feed", "list", "--config", farm.config()]);
+    let list = printed(&["feed", "aside", "--config", farm.config()]);
     assert!(list.contains("1 answer kept aside"), "{list}");
     // The same the night after is the same question.
     let first = rows(&farm.database(), ASIDE);
@@ -320,10 +301,9 @@ fn an_answer_that_is_dropped_is_not_asked_about_again_while_it_is_odd_in_the_sam
         "2022-04-18",
     ]);
     assert_eq!(rows(&farm.database(), DAYS), before);
-    let digest = std::fs::read_to_string(farm.path("mail/2022-04-18-digest-ada.eml")).unwrap();
-    let digest = digest.replace("=\r\n", "").replace("\r\n", " ");
+    let digest = farm.digest("2022-04-18");
     assert!(
-        digest.contains("the last fetch failed: answered in another unit"),
+        digest.contains("the last fetch failed: answered what looks like °C"),
         "{digest}"
     );
     assert!(!digest.contains("feed accept"), "{digest}");
@@ -335,7 +315,7 @@ fn an_answer_that_is_dropped_is_not_asked_about_again_while_it_is_odd_in_the_sam
         "--as-of",
         "2022-04-19",
     ]);
-    let list = printed(&["feed", "list", "--config", farm.config()]);
+    let list = printed(&["feed", "aside", "--config", farm.config()]);
     assert!(
         list.contains("swapped, it seems"),
         "another question: {list}"

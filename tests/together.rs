@@ -167,13 +167,13 @@ fn one_person_has_several_roles_a_block_several_people_and_each_gets_theirs() {
     );
     let round = text(&farm, "2022-04-20-round-sam-from-ada.eml");
     assert!(
-        round.contains("p1 (pheromone)") && round.contains("Ask Ada Vance"),
+        round.contains("] p1 #") && round.contains("[Ask Ada Vance"),
         "{round}"
     );
     let status = printed(&["status", "--config", farm.config()]);
     for line in [
         "bo (Bo Lind, adviser and grower)",
-        "the day's round of 1 block",
+        "the day's rounds of 1 block",
         "weekly letter of all growers on wednesdays",
     ] {
         assert!(

@@ -2,10 +2,11 @@
 //!
 //! Values and a date go in, values come out: nothing here reads a clock, a file, a socket or the
 //! environment. Modules depend on each other in one direction only:
-//! `temperature ← heat, weather ← insect, orchard ← trapping ← season ← ledger ← wording ← contents`.
+//! `temperature ← heat, weather ← insect, orchard ← trapping ← season ← ledger ← wording ← contents, answer`.
 
 #![forbid(unsafe_code)]
 
+pub mod answer;
 pub mod contents;
 pub mod heat;
 pub mod id;

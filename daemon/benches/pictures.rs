@@ -3,7 +3,7 @@
 use std::hint::black_box;
 
 use criterion::{Criterion, criterion_group, criterion_main};
-use duskflight::mail::chart::png;
+use duskflight::chart::png;
 use duskflight_core::contents::Chart;
 
 const CHARTS: [(&str, &str); 3] = [

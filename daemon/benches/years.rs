@@ -12,7 +12,7 @@ use chrono::{DateTime, Datelike, Days, NaiveDate, TimeDelta, Utc};
 use criterion::{BatchSize, Criterion, criterion_group, criterion_main};
 use duskflight::clock::{Clock, SetClock};
 use duskflight::config::Config;
-use duskflight::feed::{Client, Limits};
+use duskflight::feed::{Caller, Client, Limits};
 use duskflight::records::{Kind, Origin, import};
 use duskflight::runner::jobs::Workshop;
 use duskflight::store::days::{Fetch, log, merge};
@@ -392,7 +392,7 @@ fn workshop(store: Store, config: &Arc<Config>, day: NaiveDate) -> Workshop {
     Workshop {
         store,
         config: Arc::clone(config),
-        client: Arc::new(Client::new(Limits::default(), None).expect("a client")),
+        client: Arc::new(Client::new(Limits::default(), Caller::default()).expect("a client")),
         clock: Arc::new(SetClock::at(morning(day))),
     }
 }

@@ -22,7 +22,7 @@ mod armed {
     use std::io::Write;
     use std::sync::atomic::{AtomicUsize, Ordering};
 
-    /// Ends the program at the point with this number, counted from 1.
+    /// Ends the program at the point with this number, counted from 1, or at the first one of this name.
     const AT: &str = "DUSKFLIGHT_CRASH_AT";
     /// A file to which the name of every point is added that is passed.
     const LIST: &str = "DUSKFLIGHT_CRASH_LIST";
@@ -39,7 +39,7 @@ mod armed {
             let added = list.and_then(|mut list| writeln!(list, "{name}"));
             added.expect("the list of points can be written");
         }
-        if env::var(AT).is_ok_and(|at| at == number.to_string()) {
+        if env::var(AT).is_ok_and(|at| at == name || at == number.to_string()) {
             std::process::abort();
         }
         if env::var_os(HANG).is_some_and(|file| fs::remove_file(file).is_ok()) {

@@ -111,8 +111,11 @@ fn refuse_others(found: &Metadata) -> io::Result<()> {
     })
 }
 
-/// One byte more is asked for than may be there: a size that was looked at before may have grown.
-fn read_whole(source: impl Read, most: u64) -> io::Result<Vec<u8>> {
+/// Reads all of a source. One byte more is asked for than may be there: a size that was looked at before may have grown.
+///
+/// # Errors
+/// It cannot be read, or has more.
+pub(crate) fn read_whole(source: impl Read, most: u64) -> io::Result<Vec<u8>> {
     let mut bytes = Vec::new();
     source.take(most + 1).read_to_end(&mut bytes)?;
     if bytes.len() as u64 > most {

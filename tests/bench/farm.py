@@ -1,9 +1,12 @@
 """Writes a farm of 10,000 blocks on 200 stations with 30 past years: a folder to do a night's work in, with
 the records of its first night and, beside, those of one before which 20,000 mails were sent.
 
+    tests/bench/farm.py FOLDER [BLOCKS [DAY]]
+
 Station days are the Fresno record of 1980 to 2010 moved to 1992 to 2022, each station a little warmer or
 cooler and with noise of its own; each block has four egg traps read twenty times. The same seed gives the
-same farm."""
+same farm. One of so many BLOCKS has a station for fifty of them, and no mails were sent. DAY is the day before which
+the records end, 2022-06-20 else; all of it is then moved to its year."""
 
 import gzip
 import shutil
@@ -15,11 +18,14 @@ import numpy as np
 import pandas as pd
 
 ROOT = Path(__file__).parent.parent.parent
-STATIONS, BLOCKS, ADVISERS, TRAPS, VISITS = 200, 10_000, 100, 4, 20
-YEARS_ON = 12  # a multiple of four, so that 29 February stays
+BLOCKS = int(sys.argv[2]) if len(sys.argv) > 2 else 10_000
+STATIONS, ADVISERS, TRAPS, VISITS = BLOCKS // 50, BLOCKS // 100, 4, 20
+DAY = sys.argv[3] if len(sys.argv) > 3 else "2022-06-20"
+YEAR = int(DAY[:4])
+YEARS_ON = YEAR - 2010  # of 2022 a multiple of four, so that 29 February stays
 # Released steps stay as they are; the program takes the later ones itself.
 STEPS = ("schema.sql", "schema-2.sql", "schema-3.sql", "schema-4.sql")
-HUNG, FIRST_READ = "2022-03-10", "2022-03-15"
+HUNG, FIRST_READ = f"{YEAR}-03-10", f"{YEAR}-03-15"
 NOW = 1655730000
 MAILS, MAIL_BYTES, TOLD_A_MAIL, EARLIER_YEARS = 20_000, 12_000, 5, (2019, 2020, 2021)
 
@@ -68,7 +74,7 @@ def station_days(chance):
         record = pd.read_csv(file)
     year = record["date"].str[:4].astype(int) + YEARS_ON
     days = (year.astype(str) + record["date"].str[4:]).to_numpy()
-    kept = days < "2022-06-20"
+    kept = (days < DAY) & pd.notna(pd.to_datetime(days, errors="coerce"))
     values = record.loc[kept, ["tmin_c", "tmax_c"]].to_numpy()
     for n in range(STATIONS):
         noise = chance.normal(0, 0.6, values.shape) + chance.normal(0, 1.0)
@@ -80,6 +86,7 @@ def station_days(chance):
 
 def visits(chance):
     dates = [f"{day:%Y-%m-%d}" for day in pd.date_range(FIRST_READ, periods=VISITS, freq="4D")]
+    dates = [day for day in dates if day < DAY]
     first = chance.integers(5, 11, BLOCKS)
     for n in range(BLOCKS):
         for t in range(TRAPS):
@@ -134,5 +141,6 @@ if __name__ == "__main__":
     target = Path(sys.argv[1])
     write_folder(target)
     write_records(target / "duskflight.sqlite")
-    shutil.copy(target / "duskflight.sqlite", target / "thousandth.sqlite")
-    write_archive(target / "thousandth.sqlite")
+    if len(sys.argv) == 2:
+        shutil.copy(target / "duskflight.sqlite", target / "thousandth.sqlite")
+        write_archive(target / "thousandth.sqlite")

@@ -102,4 +102,5 @@ def cpu_s(pid):
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
-main()
+if __name__ == "__main__":
+    main()

@@ -35,6 +35,8 @@ OUR_HEADERS = {
     "Auto-Submitted",
     "X-Auto-Response-Suppress",
     "Reply-To",
+    "In-Reply-To",
+    "References",
     "MIME-Version",
     "Content-Type",
 }
@@ -75,8 +77,8 @@ def farm(farm, tmp_path_factory):
     folder = tmp_path_factory.mktemp("hostile") / "farm"
     shutil.copytree(farm, folder)
     config = folder / "duskflight.toml"
-    # The farm, the station and five people, and where the numbers of the products come from.
-    names = [NAMES[1], NAMES[2], NAMES[0], NAMES[1], NAMES[4], NAMES[5], NAMES[6]]
+    # The farm, the station and six people, and where the numbers of the products come from.
+    names = [NAMES[1], NAMES[2], NAMES[0], NAMES[1], NAMES[4], NAMES[5], NAMES[6], NAMES[2]]
     text = renamed(config.read_text(), "name", names)
     text = renamed(text, "note", [LONG])
     config.write_text(renamed(text, "source", NAMES))
@@ -166,7 +168,7 @@ def test_a_name_of_2000_characters_is_refused_by_its_length(farm):
             rename_blocks(folder, ["x" * 2000])
         else:
             config = folder / change
-            config.write_text(renamed(config.read_text(), "name", ["x" * 2000] * 7))
+            config.write_text(renamed(config.read_text(), "name", ["x" * 2000] * 8))
         said = run("check", "--config", folder)
         assert said.returncode == 78, said
         assert "it has 2000 characters; mails have room for 100" in said.stdout + said.stderr

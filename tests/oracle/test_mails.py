@@ -55,11 +55,11 @@ def test_lines_are_as_short_as_rfc_5322_asks(farm):
 
 def test_each_mail_goes_to_the_person_it_names(mails, people):
     for name, message in mails:
-        kind, person = re.fullmatch(r"\d{4}-\d\d-\d\d-(digest|alert|letter)-(\w+?)(?:-from-\w+)?\.eml", name).groups()
+        kind, person = re.fullmatch(r"\d{4}-\d\d-\d\d-(digest|alert|letter|round|receipt)-(\w+?)(?:-from-\w+)?(?:-canal|-[0-9a-f]{16})?\.eml", name).groups()
         (recipient,) = message["To"].addresses
         assert recipient.addr_spec == people[person]["email"], name
         assert recipient.display_name == people[person]["name"], name
-        assert people[person]["role"] == {"digest": "adviser", "alert": "grower", "letter": "grower"}[kind], name
+        assert people[person]["role"] == {"digest": "adviser", "alert": "grower", "letter": "grower", "round": "scout", "receipt": "scout"}[kind], name
         assert message["Cc"] is None and message["Bcc"] is None, name
 
 
@@ -79,6 +79,10 @@ def test_subjects_begin_with_their_day_and_are_read_whole_on_a_phone(mails):
         assert len(subject) <= 60, f"{name}: {subject}"
         if "-digest-" in name:
             assert subject.startswith(f"{today}: "), f"{name}: {subject}"
+        elif "-round-" in name:
+            assert re.fullmatch(rf"{day.day} [a-z]{{3}}: ronda canal, \d+ trampas?", subject), f"{name}: {subject}"
+        elif "-receipt-" in name:
+            assert re.fullmatch(rf"{day.day} [a-z]{{3}}: lo que trajo su respuesta(?: \(\d+ \?\))?", subject), f"{name}: {subject}"
         elif "-letter-" in name:
             assert subject.startswith(f"Week to {today}"), f"{name}: {subject}"
         elif re.search(DAY, subject):
@@ -164,7 +168,8 @@ def test_digests_are_short_and_quiet_ones_have_no_table(mails):
 def test_ids_are_unique_and_ours(mails):
     ids = [message["Message-ID"] for _, message in mails]
     assert len(set(ids)) == len(ids)
-    assert all(re.fullmatch(r"<(digest|alert|letter)\.[\d-]{10}\.\w+@kestrel-flat\.example>", i) for i in ids)
+    # What can be answered has an id that cannot be guessed.
+    assert all(re.fullmatch(r"<((alert|letter)\.[\d-]{10}\.\w+|[rdq][a-z2-9]{28})@kestrel-flat\.example>", i) for i in ids)
     for name, message in mails:
         assert message["Auto-Submitted"] == "auto-generated", name
 
@@ -172,6 +177,9 @@ def test_ids_are_unique_and_ours(mails):
 def test_a_mail_is_dated_at_the_digests_hour_of_its_day(mails):
     # Six in the morning of California is 14:00 UTC in winter and 13:00 in summer.
     for name, message in mails:
+        # A receipt is dated when the answer was taken.
+        if "-receipt-" in name:
+            continue
         date = message["Date"].datetime
         assert date.date() == datetime.date.fromisoformat(name[:10]), name
         assert (date.hour, date.minute) in {(13, 0), (14, 0)}, name

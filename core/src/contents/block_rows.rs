@@ -75,7 +75,7 @@ pub(crate) fn block_rows(
 }
 
 /// Whether a trap of the block was read on the day before, or today.
-fn was_read(season: &BlockSeason) -> bool {
+pub(super) fn was_read(season: &BlockSeason) -> bool {
     let mut read = season.last_read.iter();
     read.any(|read| (season.as_of - read.on).num_days() <= 1)
 }
@@ -110,7 +110,7 @@ fn others(
     read.into_iter().chain(quiet).collect()
 }
 
-fn row(words: Words, season: &BlockSeason) -> BlockRow {
+pub(super) fn row(words: Words, season: &BlockSeason) -> BlockRow {
     let next = next_mark(season).map(|(reading, projection)| {
         let range = words.range(projection.early, projection.late);
         format!("{} {range}", short_mark(&reading.name))

@@ -41,7 +41,7 @@ pub struct Digest {
     pub week: Vec<String>,
     /// Trouble with data or mail.
     pub trouble: Vec<String>,
-    /// Who made the forecasts that projections go through.
+    /// Who made the forecasts that projections go through, and whose past years they go on with.
     #[serde(default)]
     pub forecasts: Vec<String>,
     /// Blocks that have something to say.
@@ -87,7 +87,7 @@ pub fn digest(
             false => Vec::new(),
         },
         trouble: all_trouble(words, seasons, of.stations, trouble, day),
-        forecasts: forecasts(of.stations),
+        forecasts: forecasts(of.words, of.stations),
         blocks,
         left_out: Vec::new(),
         weekly: false,
@@ -200,10 +200,15 @@ fn week(words: Words, seasons: &[&BlockSeason], day: NaiveDate) -> Vec<String> {
     hangings.chain(split).chain(open).chain(year).collect()
 }
 
-fn forecasts(stations: &[StationView]) -> Vec<String> {
-    let by = stations.iter().filter_map(|station| {
-        let source = station.forecast?;
-        Some(format!("{}: forecast by {source}", station.name))
+fn forecasts(words: Words, stations: &[StationView]) -> Vec<String> {
+    let by = stations.iter().flat_map(|station| {
+        let borrowed = station.borrowed.as_ref();
+        let borrowed = borrowed.map(|borrowed| words.borrowed(borrowed, station.unit));
+        let forecast = station
+            .forecast
+            .map(|source| format!("forecast by {source}"));
+        let lines = borrowed.into_iter().chain(forecast);
+        lines.map(|line| format!("{}: {line}", station.name))
     });
     by.collect()
 }

@@ -74,6 +74,14 @@ pub(crate) fn news<'a>(
     news
 }
 
+/// What some notices will tell, a sentence each behind its block's name.
+#[must_use]
+pub fn foretold(words: Words, seasons: &[&BlockSeason], notices: &[Notice]) -> Vec<String> {
+    let news = news(words, seasons, notices).into_iter();
+    news.map(|news| format!("{}: {}", news.season.block.name, news.sentence.whole()))
+        .collect()
+}
+
 /// The most important of the news for a subject that begins with the day; `None` where none leads.
 pub(crate) fn headline(news: &[News<'_>], day: &str) -> Option<String> {
     let leading = news

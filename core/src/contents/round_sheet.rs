@@ -10,12 +10,13 @@ use crate::season::BlockSeason;
 use crate::trapping::{DueState, ReadingDue, ServiceDue, without_clock};
 
 use super::walking::{route_key, walking_key};
-use crate::wording::gather::trap_list;
-use crate::wording::words::Words;
+use crate::wording::language::Speech;
 
 /// A round along one route on one day.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RoundSheet {
+    /// How it is written.
+    pub speech: Speech,
     /// The route; `None` for the traps that have none.
     pub route: Option<String>,
     /// The day it is made.
@@ -26,8 +27,10 @@ pub struct RoundSheet {
     pub stops: Vec<Stop>,
     /// What is changed on the way.
     pub bring: Vec<Supply>,
-    /// What is not on the list, and why.
-    pub remarks: Vec<String>,
+    /// Traps that are down, and since when.
+    pub down: Vec<String>,
+    /// Parts of which nobody is reminded.
+    pub without_clock: Vec<String>,
 }
 
 /// A block on the way.
@@ -39,6 +42,8 @@ pub struct BlockOnRoute {
     pub name: String,
     /// The day before which nobody may enter.
     pub closed_until: Option<NaiveDate>,
+    /// How many traps wait until then.
+    pub waiting: usize,
     /// What is to be known before entering.
     pub entry: String,
 }
@@ -56,6 +61,10 @@ pub struct Stop {
     pub place: Place,
     /// What is to be said of the reading.
     pub reading: String,
+    /// What of it is not as at any other stop.
+    pub unusual: Vec<String>,
+    /// The last reading with its day; empty where there was none.
+    pub last: String,
     /// The counts it may have, by their columns in the visits sheet; the usual one first.
     pub counts: &'static [&'static str],
     /// Its parts, in the order people service them.
@@ -71,10 +80,11 @@ impl Stop {
 
     /// All that is to be done here, in one line.
     #[must_use]
-    pub fn todo(&self) -> String {
+    pub fn todo(&self, speech: Speech) -> String {
+        let words = speech.round();
         let changes = self.changes().map(|(part, change)| {
-            let (part, product) = (part.words(), &change.product);
-            format!("change {part} ({product}; {})", change.why)
+            let change_part = (words.todo.change)(speech.language.part(part));
+            format!("{change_part} ({}; {})", change.product, change.why)
         });
         let all: Vec<String> = std::iter::once(self.reading.clone())
             .chain(changes)
@@ -127,7 +137,7 @@ const fn counts_of(kind: TrapKind) -> &'static [&'static str] {
 /// common practice, no source.
 #[must_use]
 pub fn round_sheets(
-    words: Words,
+    speech: Speech,
     orchard: &Orchard,
     seasons: &[&BlockSeason],
     days: u64,
@@ -148,7 +158,7 @@ pub fn round_sheets(
         .into_iter()
         .map(|route| {
             let on_it = all.iter().filter(|trap| trap.route() == route);
-            sheet(words, route, on_it.collect(), days)
+            sheet(speech, route, on_it.collect(), days)
         })
         .collect()
 }
@@ -188,7 +198,7 @@ impl<'a> OnRoute<'a> {
     }
 
     /// What is to be done here on the way, when anything falls due within so many days.
-    fn stop(&self, words: Words, days: u64) -> Option<Stop> {
+    fn stop(&self, speech: Speech, days: u64) -> Option<Stop> {
         let reading = self.reading?;
         let horizon = later(self.season.as_of, days);
         let reads = reading.due <= horizon;
@@ -200,24 +210,53 @@ impl<'a> OnRoute<'a> {
             kind: trap.kind,
             block: self.season.block.name.clone(),
             place: trap.place.clone(),
-            reading: reading_words(words, self.season, reading, reads),
+            reading: self.reading_words(speech, reading, reads),
+            unusual: self.unusual(speech, reading, reads),
+            last: last_words(speech, reading),
             counts: counts_of(trap.kind),
             parts: trap
                 .kind
                 .parts()
                 .iter()
-                .map(|&part| self.part(words, part, |due| due <= horizon || due < next))
+                .map(|&part| self.part(speech, part, |due| due <= horizon || due < next))
                 .collect(),
         })
     }
 
-    fn part(&self, words: Words, part: Part, ends: impl Fn(NaiveDate) -> bool) -> StopPart {
+    fn reading_words(&self, speech: Speech, reading: &ReadingDue, reads: bool) -> String {
+        let (due, words) = (speech.day(reading.due), &speech.round().todo);
+        let when = match self.season.reading_state(reading) {
+            // A part that is changed without a count takes the catch with it.
+            _ if !reads => words.count_before.to_owned(),
+            DueState::Optional => words.optional.to_owned(),
+            DueState::Overdue => (words.due_since)(&due),
+            DueState::Today => words.due.to_owned(),
+            _ => (words.due_on)(&due),
+        };
+        match reading.eggs_left {
+            0 => when,
+            eggs => format!("{when}; {}", (words.eggs_left)(eggs)),
+        }
+    }
+
+    fn unusual(&self, speech: Speech, reading: &ReadingDue, reads: bool) -> Vec<String> {
+        let words = &speech.round().todo;
+        let when = match self.season.reading_state(reading) {
+            _ if !reads => Some(words.count_before.to_owned()),
+            DueState::Optional => Some(words.optional.to_owned()),
+            _ => None,
+        };
+        let eggs = (reading.eggs_left > 0).then(|| (words.eggs_left)(reading.eggs_left));
+        when.into_iter().chain(eggs).collect()
+    }
+
+    fn part(&self, speech: Speech, part: Part, ends: impl Fn(NaiveDate) -> bool) -> StopPart {
         let due = self.service.iter().find(|due| due.part == part);
         StopPart {
             part,
             change: due.filter(|due| ends(due.due)).map(|due| Change {
                 product: due.product.clone(),
-                why: life_words(words, due, self.season.as_of),
+                why: life_words(speech, due, self.season.as_of),
             }),
         }
     }
@@ -227,56 +266,58 @@ fn later(day: NaiveDate, days: u64) -> NaiveDate {
     day.checked_add_days(Days::new(days)).unwrap_or(day)
 }
 
-fn reading_words(words: Words, season: &BlockSeason, reading: &ReadingDue, reads: bool) -> String {
-    let due = words.day(reading.due);
-    let when = match season.reading_state(reading) {
-        // A part that is changed without a count takes the catch with it.
-        _ if !reads => "reading not due; count before changing".to_owned(),
-        DueState::Optional => "reading optional: sound nuts have split".to_owned(),
-        DueState::Overdue => format!("reading due since {due}"),
-        DueState::Today => "reading due".to_owned(),
-        _ => format!("reading due {due}"),
+/// The last reading with its day; empty where there was none.
+fn last_words(speech: Speech, reading: &ReadingDue) -> String {
+    let words = &speech.round().mail;
+    let Some(day) = reading.last.map(|day| speech.day(day)) else {
+        return String::new();
     };
-    match reading.eggs_left {
-        0 => when,
-        eggs => format!("{when}; count the {eggs} eggs left on with the others"),
+    match reading.last_count {
+        Some(count) => (words.last)(count, &day),
+        None => (words.last_unreadable)(&day),
     }
 }
 
-fn life_words(words: Words, due: &ServiceDue, day: NaiveDate) -> String {
-    let end = words.day(due.due);
-    if due.due < day {
-        format!("life ended {end}")
-    } else {
-        format!("lasts until {end}")
+fn life_words(speech: Speech, due: &ServiceDue, day: NaiveDate) -> String {
+    let (end, words) = (speech.day(due.due), &speech.round().todo);
+    match due.due < day {
+        true => (words.life_ended)(&end),
+        false => (words.lasts_until)(&end),
     }
 }
 
-fn sheet(words: Words, route: Option<&str>, mut traps: Vec<&OnRoute<'_>>, days: u64) -> RoundSheet {
+fn sheet(
+    speech: Speech,
+    route: Option<&str>,
+    mut traps: Vec<&OnRoute<'_>>,
+    days: u64,
+) -> RoundSheet {
     traps.sort_by(|a, b| {
         walking_key(a.trap, a.block_place).cmp(&walking_key(b.trap, b.block_place))
     });
     let open = traps
         .iter()
         .filter(|t| t.season.work.closed_until.is_none());
-    let stops: Vec<Stop> = open.filter_map(|trap| trap.stop(words, days)).collect();
+    let stops: Vec<Stop> = open.filter_map(|trap| trap.stop(speech, days)).collect();
     RoundSheet {
+        speech,
         route: route.map(str::to_owned),
         // A route has at least one trap, and that trap a season.
         day: traps.first().map_or(NaiveDate::MIN, |t| t.season.as_of),
-        blocks: blocks(words, &traps, days),
+        blocks: blocks(speech, &traps, days),
         bring: bring(&stops),
-        remarks: remarks(words, &traps),
+        down: down(speech, &traps),
+        without_clock: unclocked(speech, &traps),
         stops,
     }
 }
 
 /// The blocks on the way: closed ones stand at the head, then those with a stop in the order of the file.
-fn blocks(words: Words, traps: &[&OnRoute<'_>], days: u64) -> Vec<BlockOnRoute> {
+fn blocks(speech: Speech, traps: &[&OnRoute<'_>], days: u64) -> Vec<BlockOnRoute> {
     let mut places: BTreeMap<(bool, usize), Vec<&OnRoute<'_>>> = BTreeMap::new();
     for trap in traps {
         let is_open = trap.season.work.closed_until.is_none();
-        if is_open && trap.stop(words, days).is_none() {
+        if is_open && trap.stop(speech, days).is_none() {
             continue;
         }
         let of_block = places.entry((is_open, trap.block_place));
@@ -286,27 +327,29 @@ fn blocks(words: Words, traps: &[&OnRoute<'_>], days: u64) -> Vec<BlockOnRoute> 
         .into_values()
         .map(|traps| {
             let season = traps[0].season;
+            let closed_until = season.work.closed_until;
+            let waiting = traps.iter().filter(|t| t.stop(speech, days).is_some());
+            let waiting: Vec<&TrapId> = waiting.map(|t| &t.trap.id).collect();
             BlockOnRoute {
                 block: season.block.id.clone(),
                 name: season.block.name.clone(),
-                closed_until: season.work.closed_until,
-                entry: match season.work.closed_until {
-                    Some(until) => closed_words(words, until, &traps, days),
-                    None => "check the posting".to_owned(),
+                closed_until,
+                waiting: closed_until.map_or(0, |_| waiting.len()),
+                entry: match closed_until {
+                    Some(until) => closed_words(speech, until, &waiting),
+                    None => speech.round().todo.check_posting.to_owned(),
                 },
             }
         })
         .collect()
 }
 
-fn closed_words(words: Words, until: NaiveDate, traps: &[&OnRoute<'_>], days: u64) -> String {
-    let waiting = traps.iter().filter(|t| t.stop(words, days).is_some());
-    let waiting: Vec<&TrapId> = waiting.map(|t| &t.trap.id).collect();
-    let closed = format!("closed: no entry until {}", words.day(until));
-    if waiting.is_empty() {
-        closed
-    } else {
-        format!("{closed}; waiting until then: {}", trap_list(&waiting))
+fn closed_words(speech: Speech, until: NaiveDate, waiting: &[&TrapId]) -> String {
+    let words = &speech.round().todo;
+    let closed = (words.no_entry)(&speech.day(until));
+    match waiting {
+        [] => closed,
+        traps => format!("{closed}; {}", (words.waiting)(&speech.traps(traps))),
     }
 }
 
@@ -325,27 +368,31 @@ fn bring(stops: &[Stop]) -> Vec<Supply> {
         .collect()
 }
 
-/// Traps that are down, and parts that have no clock.
-fn remarks(words: Words, traps: &[&OnRoute<'_>]) -> Vec<String> {
-    let mut remarks = Vec::new();
+/// Traps that are down, by the day.
+fn down(speech: Speech, traps: &[&OnRoute<'_>]) -> Vec<String> {
+    let mut days: BTreeMap<NaiveDate, Vec<&TrapId>> = BTreeMap::new();
     for trap in traps {
         if let Some(since) = trap.down_since() {
-            let (id, since) = (&trap.trap.id, words.day(since));
-            remarks.push(format!("trap {id} is down since {since}"));
+            days.entry(since).or_default().push(&trap.trap.id);
         }
     }
+    let down = speech.round().todo.down;
+    let days = days.into_iter();
+    days.map(|(since, ids)| down(&speech.day(since), &speech.traps(&ids)))
+        .collect()
+}
+
+/// Parts that have no clock.
+fn unclocked(speech: Speech, traps: &[&OnRoute<'_>]) -> Vec<String> {
+    let words = speech.round();
     let in_use = || traps.iter().filter(|trap| trap.reading.is_some());
     let parts: BTreeSet<Part> = in_use().flat_map(|t| without_clock(t.trap)).collect();
-    for part in parts {
+    let line = |part: Part| {
         let without = in_use().filter(|t| without_clock(t.trap).contains(&part));
         let ids: Vec<&TrapId> = without.map(|t| &t.trap.id).collect();
-        let part = part.words();
-        remarks.push(format!(
-            "no {part} is declared for {}: whether it is due is not known",
-            trap_list(&ids)
-        ));
-    }
-    remarks
+        (words.todo.no_clock)(speech.language.part(part), &speech.traps(&ids))
+    };
+    parts.into_iter().map(line).collect()
 }
 
 #[cfg(test)]

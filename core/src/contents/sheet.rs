@@ -64,6 +64,8 @@ impl Sheet {
         evidence.extend(words.flight_evidence(season));
         evidence.extend(words.hull_split_evidence(season));
         evidence.extend(words.shift_evidence(season));
+        let borrowed = season.borrowed.as_ref();
+        evidence.extend(borrowed.map(|borrowed| words.borrowed(borrowed, season.unit)));
         if season.heat_from.is_some() {
             let marks = season.marks.iter();
             evidence.extend(marks.map(|reading| {

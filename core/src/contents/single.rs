@@ -12,6 +12,7 @@ use crate::id::PersonId;
 use crate::ledger::plan::{Part, Tells};
 use crate::ledger::{CatchUp, Notice};
 use crate::orchard::Orchard;
+use crate::wording::language::{Language, Speech};
 use crate::wording::stations::StationView;
 use crate::wording::words::Words;
 
@@ -22,7 +23,7 @@ pub enum Single {
     Alert(Alert),
     /// A weekly letter.
     Letter(Letter),
-    /// A scout's round.
+    /// A round on one route.
     Round(RoundMail),
 }
 
@@ -31,6 +32,8 @@ pub enum Single {
 pub struct MadeOf<'a> {
     /// How days are printed.
     pub words: Words,
+    /// The reader's language, for what there is in several.
+    pub language: Language,
     /// The civil day.
     pub day: NaiveDate,
     /// The traps of the blocks.
@@ -59,7 +62,10 @@ impl Single {
                 let seen = (&seasons[..], of.stations);
                 letter(words, day, seen, told, of.names).map(Self::Letter)
             }
-            Tells::Round => round_mail(words, day, of.orchard, seasons).map(Self::Round),
+            Tells::Round(route) => {
+                let speech = Speech::of(of.language, words);
+                round_mail(speech, of.orchard, seasons, route).map(Self::Round)
+            }
             Tells::Alert => {
                 let told = part.told.iter().copied();
                 let calendar = key_dates(words, person, seasons, notices, told);

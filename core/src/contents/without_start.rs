@@ -8,6 +8,7 @@ use crate::season::BlockSeason;
 use crate::season::tests::{date, new_year::season_of_crop, received};
 
 use crate::wording::Words;
+use crate::wording::language::Language;
 
 use super::*;
 
@@ -25,6 +26,7 @@ fn texts(season: &BlockSeason) -> Vec<String> {
     let orchard = Orchard::new(Vec::new(), Vec::new(), Vec::new());
     let of = MadeOf {
         words,
+        language: Language::English,
         day: season.as_of,
         orchard: &orchard,
         stations: &[],

@@ -19,13 +19,15 @@ pub enum MailKind {
     Records,
     /// To whoever looks after the box: what fails again and again, or works again.
     Operator,
+    /// What was made of an answer.
+    Receipt,
     /// A mail sent by hand to see whether mail arrives.
     Test,
 }
 
 impl MailKind {
     /// All kinds.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 9] = [
         Self::Digest,
         Self::Alert,
         Self::Letter,
@@ -33,13 +35,14 @@ impl MailKind {
         Self::Summary,
         Self::Records,
         Self::Operator,
+        Self::Receipt,
         Self::Test,
     ];
 
-    /// Whether it tells nothing of any block.
+    /// Whether it tells no news of any block, so that no later mail can stand for it.
     #[must_use]
     pub const fn tells_nothing(self) -> bool {
-        matches!(self, Self::Operator | Self::Test)
+        matches!(self, Self::Operator | Self::Receipt | Self::Test)
     }
 
     /// The word in the database and in file names.
@@ -53,6 +56,7 @@ impl MailKind {
             Self::Summary => "summary",
             Self::Records => "records",
             Self::Operator => "operator",
+            Self::Receipt => "receipt",
             Self::Test => "test",
         }
     }

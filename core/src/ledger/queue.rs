@@ -179,7 +179,11 @@ impl Queue {
         let mut older = self.before(mail).skip_while(|other| !other.is_held());
         let held = older.next()?;
         let passes = |other: &QueuedMail| is_listed(other) || other.kind == MailKind::Digest;
-        let kept = mail.kind != MailKind::Digest || !older.all(passes);
+        let kept = match mail.kind {
+            MailKind::Digest => !older.all(passes),
+            MailKind::Round | MailKind::Receipt => false,
+            _ => true,
+        };
         kept.then_some(held)
     }
 
@@ -242,8 +246,13 @@ impl Queue {
         let mut behind_held = false;
         self.before(mail).find(|other| {
             behind_held |= other.is_held();
-            other.unknown_since.is_none()
-                && !(mail.kind == MailKind::Digest && behind_held && is_listed(other))
+            let passes = match mail.kind {
+                MailKind::Digest => behind_held && is_listed(other),
+                // They tell nothing that waits for anything.
+                MailKind::Round | MailKind::Receipt => behind_held || other.awaits_digest(),
+                _ => false,
+            };
+            other.unknown_since.is_none() && !passes
         })
     }
 }

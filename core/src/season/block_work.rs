@@ -1,5 +1,7 @@
 //! What is to be done in a block and at its traps.
 
+use std::collections::BTreeSet;
+
 use chrono::{Datelike, NaiveDate};
 
 use crate::orchard::{Block, Crop, Orchard};
@@ -44,6 +46,20 @@ impl BlockWork {
             || self.service.iter().any(|service| service.due <= day)
             || self.hangings.iter().any(|hanging| hanging.on == day);
         due && self.closed_until.is_none()
+    }
+
+    /// The routes on which traps are to be read or serviced by a day, posting or not; an empty name stands for traps
+    /// without a route.
+    #[must_use]
+    pub fn routes_due_on(&self, day: NaiveDate) -> BTreeSet<&str> {
+        let served = |reading: &ReadingDue| {
+            let mut service = self.service.iter().filter(|due| due.due <= day);
+            service.any(|due| due.trap == reading.trap)
+        };
+        let is_due =
+            |reading: &&ReadingDue| (reading.due <= day && !reading.optional) || served(reading);
+        let due = self.readings.iter().filter(is_due);
+        due.map(|reading| reading.route.as_str()).collect()
     }
 
     /// What is to be done on a day, with the block's own notes.

@@ -6,7 +6,10 @@ use chrono::{Datelike, NaiveDate};
 
 use crate::insect::{CountsFrom, Insect};
 use crate::orchard::{Orchard, Trap};
-use crate::trapping::{LayingSeen, Notes, StartView, Visits, checks, laying_seen, start_of_group};
+use crate::trapping::{
+    EggLayingStart, LayingSeen, Note, NoteKind, Notes, StartView, Visits, checks, laying_seen,
+    start_of_group,
+};
 
 use super::{BlockSeason, KeptStarts, StationHeat};
 
@@ -32,6 +35,17 @@ impl LayingOfYear {
     }
 }
 
+/// One year's egg-laying start of a block, with what is recorded now.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StartOfYear {
+    /// The year.
+    pub year: i32,
+    /// Its start.
+    pub start: EggLayingStart,
+    /// The generation that counts from it, computed and seen; `None` where one of both is not known.
+    pub laying: Option<LayingOfYear>,
+}
+
 /// The years up to that of the day of telling in which a block's own egg traps showed the generation that
 /// counts from the start, the newest first, with what is recorded now. `kept`: what was kept of starts, by year.
 #[must_use]
@@ -40,16 +54,31 @@ pub fn laying_years(
     season: &BlockSeason,
     insect: &Insect,
     heat: &StationHeat,
-    (visits, notes): (&Visits, &Notes),
+    records: (&Visits, &Notes),
     kept: &BTreeMap<i32, KeptStarts>,
 ) -> Vec<LayingOfYear> {
+    let years = starts_of_years(orchard, season, insect, heat, records, kept);
+    years.into_iter().filter_map(|of| of.laying).collect()
+}
+
+/// The starts of a block's own egg traps, or set by hand, of the years up to that of the day of telling, the newest
+/// first; none of a block that borrows its start. The same years and records as of [`laying_years`].
+#[must_use]
+pub fn starts_of_years(
+    orchard: &Orchard,
+    season: &BlockSeason,
+    insect: &Insect,
+    heat: &StationHeat,
+    (visits, notes): (&Visits, &Notes),
+    kept: &BTreeMap<i32, KeptStarts>,
+) -> Vec<StartOfYear> {
     let block = &season.block;
     if block.borrows_start() {
         return Vec::new();
     }
     let traps: Vec<&Trap> = orchard.egg_traps(&block.start_group).collect();
     let this_year = heat.as_of().year();
-    let first = traps.iter().map(|trap| trap.hung.year()).min();
+    let first = first_year(&traps, notes.of(block.id.as_str()));
     let first = first
         .unwrap_or(this_year)
         .max(this_year - YEARS_LOOKED_AT + 1);
@@ -72,15 +101,34 @@ pub fn laying_years(
             true => season.start.clone(),
             false => start_on(as_of)?,
         };
-        let computed = reached(insect, heat, start.date.filter(|_| start.status.is_firm())?)?;
-        let seen = laying_seen(&checks(&traps, visits, as_of), computed)?;
-        Some(LayingOfYear {
+        let laying = || {
+            let firm = start.date.filter(|_| start.status.is_firm())?;
+            let computed = reached(insect, heat, firm)?;
+            let seen = laying_seen(&checks(&traps, visits, as_of), computed)?;
+            Some(LayingOfYear {
+                year,
+                computed,
+                seen,
+            })
+        };
+        let laying = laying();
+        Some(StartOfYear {
             year,
-            computed,
-            seen,
+            start,
+            laying,
         })
     };
     years.filter_map(of_year).collect()
+}
+
+/// The year of the first egg trap or of the first start set by hand.
+fn first_year(traps: &[&Trap], notes: &[Note]) -> Option<i32> {
+    let by_hand = notes.iter().filter_map(|note| match note.kind {
+        NoteKind::EggLayingStart(start) => Some(start.day.year()),
+        _ => None,
+    });
+    let hung = traps.iter().map(|trap| trap.hung.year());
+    hung.chain(by_hand).min()
 }
 
 /// The day on which the generation that counts from a start is reached, where it was by now.

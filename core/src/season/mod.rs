@@ -14,10 +14,12 @@ mod laying_years;
 mod marks;
 mod projection;
 mod risk_facts;
+mod served;
 mod starts;
 mod station_heat;
 mod tally;
 mod traps_wanted;
+mod two_stations;
 mod why_not;
 mod years;
 
@@ -35,14 +37,16 @@ pub use hindcast::{
 pub(crate) use hull_split::not_earlier;
 pub use hull_split::{BlockSplit, FirstSplit, HullSplit};
 pub use lagging::{HeatOfYear, Lagging, lagging};
-pub use laying_years::{LayingOfYear, YEARS_LOOKED_AT, laying_years};
+pub use laying_years::{LayingOfYear, StartOfYear, YEARS_LOOKED_AT, laying_years, starts_of_years};
 pub use marks::{Basis, MarkReading, Outcome};
 pub use projection::{FEW_PAST_YEARS, Projection, Shift};
 pub use risk_facts::{RiskFacts, SampleShare};
+pub use served::served;
 pub use starts::{GroupStarts, KeptStarts};
 pub use station_heat::StationHeat;
 pub use tally::{TallyDay, tally};
 pub use traps_wanted::{Density, Purpose, TrapPlan, Wanted, trap_plan};
+pub use two_stations::{MarkBeside, SharedHeat, marks_beside, shared_heat};
 pub use why_not::WhyNot;
 pub use years::{
     Aligned, ByHeat, Comparison, Difference, FEWEST_SEASONS, SeasonCatch, WhyNotByHeat,
@@ -59,6 +63,7 @@ use crate::trapping::{
     AROUND, Catch, DueState, EggLayingStart, Flight, Flights, LastRead, Note, Notes, ReadingDue,
     Unknown, Visits, WhyNoFlights, catches, checks, disruption, last_read, laying_seen, unknown,
 };
+use crate::weather::Borrowed;
 
 use marks::MarkReader;
 
@@ -91,6 +96,10 @@ pub struct BlockSeason {
     pub degree_days: Result<Accumulated, WhyNot>,
     /// The newest station day used.
     pub newest_day: Option<NaiveDate>,
+    /// Whether the station's days are a model's.
+    pub modelled: bool,
+    /// Whose past years stand before the station's own, where they are to.
+    pub borrowed: Option<Borrowed>,
     /// The block's first hull split, from which new-crop generations count.
     pub split: BlockSplit,
     /// First hull split as it was first seen in the block; `None` while it was not.
@@ -216,6 +225,8 @@ pub fn assess(
         heat_from: heat_from.as_ref().ok().copied(),
         degree_days: heat_from.and_then(|from| heat.since(from)),
         newest_day: heat.newest(),
+        modelled: heat.is_modelled(),
+        borrowed: heat.borrowed().cloned(),
         split_seen: FirstSplit::of(&splits, own_notes),
         marks,
         exposure,

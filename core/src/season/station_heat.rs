@@ -5,7 +5,7 @@ use chrono::{Datelike, NaiveDate};
 use crate::heat::{Accumulated, HeatModel, HeatSeries};
 use crate::id::StationId;
 use crate::temperature::Extremes;
-use crate::weather::{CompletedSeries, ReceivedDay, StationWeather, forecast_days};
+use crate::weather::{Borrowed, CompletedSeries, ReceivedDay, StationWeather, forecast_days};
 
 use super::WhyNot;
 use super::projection::Outlook;
@@ -16,8 +16,10 @@ use super::projection::Outlook;
 pub struct StationHeat {
     station: StationId,
     as_of: NaiveDate,
+    modelled: bool,
     heat: Option<HeatSeries>,
     outlook: Option<Outlook>,
+    borrowed: Option<Borrowed>,
 }
 
 impl StationHeat {
@@ -47,8 +49,10 @@ impl StationHeat {
         Self {
             station: weather.station().clone(),
             as_of,
+            modelled: weather.is_modelled(),
             heat,
             outlook,
+            borrowed: weather.borrowed().cloned(),
         }
     }
 
@@ -64,6 +68,12 @@ impl StationHeat {
         self.as_of
     }
 
+    /// Whether its days are a model's.
+    #[must_use]
+    pub const fn is_modelled(&self) -> bool {
+        self.modelled
+    }
+
     /// The newest day used.
     #[must_use]
     pub fn newest(&self) -> Option<NaiveDate> {
@@ -74,6 +84,11 @@ impl StationHeat {
     #[must_use]
     pub const fn heat(&self) -> Option<&HeatSeries> {
         self.heat.as_ref()
+    }
+
+    /// Whose past years stand before the station's own, where they are to.
+    pub(super) const fn borrowed(&self) -> Option<&Borrowed> {
+        self.borrowed.as_ref()
     }
 
     /// Degree-days from a day, which counts, to the newest one, or why there are none.

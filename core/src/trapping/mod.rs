@@ -17,6 +17,7 @@ mod posting;
 mod round;
 mod routine;
 mod service;
+mod service_record;
 mod span;
 mod split;
 mod start;
@@ -47,6 +48,10 @@ pub use posting::closed_until;
 pub use round::{Round, rounds};
 pub use routine::{EggRoutine, ReadingDue, readings_due};
 pub use service::{Lapse, ServiceDue, lapses, service_due, without_clock};
+pub use service_record::{
+    IN_TIME_DAYS, LateChange, LateRound, MissedRound, PartRecord, ReadingRecord, Served,
+    ServiceRecord, days_of_season,
+};
 pub use split::{first_split, not_split_on, split_seen, splits_that_disagree};
 pub use start::{
     CheckEvidence, EggLayingStart, Estimate, GroupStart, KeptStart, RuleResult, SecondCandidate,

@@ -39,7 +39,7 @@ impl EggRoutine {
         }
     }
 
-    const fn every_days(self) -> u64 {
+    pub(super) const fn every_days(self) -> u64 {
         match self {
             Self::TwiceAWeek => READ_EGG_TRAPS_EVERY_DAYS,
             Self::Weekly | Self::Optional => READ_EVERY_DAYS,
@@ -54,8 +54,12 @@ pub struct ReadingDue {
     pub trap: TrapId,
     /// Its kind.
     pub kind: TrapKind,
+    /// The round on which it is read; empty where none is given.
+    pub route: String,
     /// When it was last visited; `None` when never since hanging.
     pub last: Option<NaiveDate>,
+    /// What was counted then, moths of both sexes together; `None` where it could not be read.
+    pub last_count: Option<u32>,
     /// The day the next reading is due.
     pub due: NaiveDate,
     /// Days from one reading to the next.
@@ -92,14 +96,18 @@ fn reading_due(
         _ => EggRoutine::Weekly,
     };
     let seen = visits.of(&trap.id, as_of);
-    let last = seen.iter().rfind(|visit| visit.is_reading());
-    let last = last.map(|visit| visit.date);
+    let reading = seen.iter().rfind(|visit| visit.is_reading());
+    let last = reading.map(|visit| visit.date);
     let since = last.into_iter().chain(trap.hung_again(as_of));
     let every_days = routine.every_days();
     ReadingDue {
         trap: trap.id.clone(),
         kind: trap.kind,
+        route: trap.place.route.clone(),
         last,
+        last_count: reading
+            .filter(|visit| visit.readable)
+            .and_then(|visit| visit.eggs.or(visit.all_moths())),
         due: after(since.fold(trap.hung, NaiveDate::max), every_days),
         every_days,
         optional: routine == EggRoutine::Optional,

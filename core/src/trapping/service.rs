@@ -133,7 +133,7 @@ pub fn without_clock(trap: &Trap) -> Vec<Part> {
         .collect()
 }
 
-fn products_of<'a>(
+pub(super) fn products_of<'a>(
     orchard: &'a Orchard,
     trap: &'a Trap,
 ) -> impl Iterator<Item = (Part, &'a Product)> {
@@ -142,7 +142,7 @@ fn products_of<'a>(
 }
 
 /// The days on which a part was put in: with the trap, and at every service of it.
-fn put_in<'a>(
+pub(super) fn put_in<'a>(
     trap: &'a Trap,
     part: Part,
     visits: &'a Visits,

@@ -77,6 +77,12 @@ impl StartStatus {
     pub const fn is_firm(self) -> bool {
         matches!(self, Self::Confirmed | Self::ByHand | Self::Borrowed)
     }
+
+    /// Whether growers are shown what counts from it: once it is firm, or where none is asked for.
+    #[must_use]
+    pub const fn is_shown_to_growers(self) -> bool {
+        self.is_firm() || matches!(self, Self::NotAsked)
+    }
 }
 
 /// The start of egg laying, as known on one day.

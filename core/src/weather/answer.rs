@@ -15,11 +15,17 @@ use std::ops::Range;
 
 use chrono::NaiveDate;
 
-use crate::statistics::median;
-use crate::temperature::{Temperature, Unit};
+pub use written::Written;
 
-use super::record::{Cell, is_plausible};
-use super::{Climate, Element, OwnRecord, ReceivedDay, Record, StationFacts, Suspicion};
+use crate::statistics::median;
+use crate::temperature::Unit;
+
+use super::record::Cell;
+use super::{Climate, Element, Location, OwnRecord, ReceivedDay, Record, StationFacts, Suspicion};
+use written::readings;
+
+mod unlike;
+mod written;
 
 /// An answer is judged by so many days at a time: as many as are read again every night.
 const STRETCH_DAYS: usize = 60;
@@ -37,16 +43,6 @@ const MOST_LARGE: usize = 3;
 /// More than this share of days, and this many, with the minimum above the maximum: the values are swapped. On
 /// the records above there is none.
 const CROSSED: (f64, usize) = (0.1, 3);
-/// Fewer new days than this are left to screening.
-const ENOUGH_NEW: usize = 10;
-/// New days lie so many standard deviations from what is usual in the median: another unit makes six and more,
-/// the warmest and coldest ten days of the records two and a half.
-const UNLIKE: f64 = 3.5;
-/// Where nothing is known of what is usual, the medians of so many new days must be those of some place where
-/// almonds grow.
-const ENOUGH_WITHOUT_CLIMATE: usize = 30;
-/// Medians of minima and of maxima in such a place, °F. Sixty days of the records: 27 to 74, and 48 to 105.
-const ORCHARD_F: [(f64, f64); 2] = [(5.0, 90.0), (40.0, 115.0)];
 /// A guess at what happened must explain this share of the values.
 const EXPLAINED: f64 = 0.75;
 
@@ -77,16 +73,31 @@ pub enum Oddity {
         days: usize,
         /// How far they lie from what is usual in the median, °F; `None` where that is not known.
         median_f: Option<f64>,
+        /// What its maxima are.
+        maxima: Option<Maxima>,
         /// What seems to have happened.
         looks: Option<Looks>,
     },
 }
 
+/// Maxima of a month as an answer has them, the tenth part of either end left out.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Maxima {
+    /// The month, 1 to 12.
+    pub month: u32,
+    /// The unit that the answer says.
+    pub unit: Unit,
+    /// The lowest, in that unit.
+    pub low: f64,
+    /// The highest.
+    pub high: f64,
+}
+
 /// What seems to have happened to an odd answer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Looks {
-    /// Its numbers are of the other unit than it says.
-    OtherUnit,
+    /// Its numbers are of another unit than it says.
+    OtherUnit(Written),
     /// Its days are labelled one day off.
     DayOff,
     /// It has one value for all days.
@@ -96,6 +107,9 @@ pub enum Looks {
 }
 
 impl Oddity {
+    /// The name of one whose numbers are of another unit than it says.
+    pub const OTHER_UNIT: &'static str = "other-unit";
+
     /// The name in the records. An answer that is odd in the same way again is the same question.
     #[must_use]
     pub const fn name(&self) -> &'static str {
@@ -109,7 +123,7 @@ impl Oddity {
             | Self::Unlike {
                 looks: Some(looks), ..
             } => match looks {
-                Looks::OtherUnit => "other-unit",
+                Looks::OtherUnit(_) => Self::OTHER_UNIT,
                 Looks::DayOff => "day-off",
                 Looks::AllEqual => "all-equal",
                 Looks::Doubted => "doubted",
@@ -137,6 +151,7 @@ pub fn judge_answer(
     let judge = Judge {
         known: own.map(OwnRecord::record),
         climate: records.map(OwnRecord::climate).find(|one| one.is_known()),
+        location: facts.location,
         unit: answer.first().map_or(Unit::Fahrenheit, |day| day.unit),
         answered,
     };
@@ -154,6 +169,7 @@ struct Judge<'a> {
     unit: Unit,
     known: Option<&'a Record>,
     climate: Option<&'a Climate>,
+    location: Option<Location>,
 }
 
 /// One value of an answer beside what was known before.
@@ -230,13 +246,18 @@ impl Judge<'_> {
     }
 
     fn looks(&self, known: &[&Value], changed: &[&Value]) -> Option<Looks> {
-        let other_unit =
-            |value: &Value| Some(other_unit(value.answered_f(), self.unit) - value.known_f());
+        let other_unit = || {
+            readings(self.unit).find(|(_, read)| {
+                is_explained(known, |value| {
+                    Some(read(value.answered_f()) - value.known_f())
+                })
+            })
+        };
         let day_off = |date: Option<NaiveDate>, value: &Value| {
             Some(value.answered_f() - self.known(value.element, date?).usable()?)
         };
-        if is_explained(known, other_unit) {
-            Some(Looks::OtherUnit)
+        if let Some((written, _)) = other_unit() {
+            Some(Looks::OtherUnit(written))
         } else if all_equal(known) {
             Some(Looks::AllEqual)
         } else if is_explained(changed, |value| Some(value.difference_f())) {
@@ -248,69 +269,6 @@ impl Judge<'_> {
         } else {
             None
         }
-    }
-
-    fn unlike(&self, values: &[Value]) -> Result<(), Oddity> {
-        let is_new = |value: &&Value| value.known == Cell::Missing && self.is_judged(value);
-        let new: Vec<&Value> = values.iter().filter(is_new).collect();
-        let days = days(new.iter().copied());
-        let as_said = |value: &Value| value.answered_f();
-        let Some(median_f) = self.off(&new, days, as_said) else {
-            return Ok(());
-        };
-        let read_otherwise = |value: &Value| other_unit(value.answered_f(), self.unit);
-        let fits = self.off(&new, days, read_otherwise).is_none();
-        Err(Oddity::Unlike {
-            days,
-            median_f,
-            looks: fits.then_some(Looks::OtherUnit),
-        })
-    }
-
-    /// A new value that is doubtful by itself is left to screening; one that is none in this unit and one in
-    /// the other is part of the picture.
-    fn is_judged(&self, value: &Value) -> bool {
-        let in_other = other_unit(value.answered_f(), self.unit);
-        match value.answered {
-            Cell::Suspect(_, Suspicion::OutOfBounds) => {
-                Temperature::new(in_other, Unit::Fahrenheit).is_some_and(is_plausible)
-            }
-            Cell::Suspect(..) => false,
-            _ => true,
-        }
-    }
-
-    /// Whether new days cannot be of that place, with how far they lie from what is usual where that is known.
-    fn off(
-        &self,
-        new: &[&Value],
-        days: usize,
-        read: impl Fn(&Value) -> f64,
-    ) -> Option<Option<f64>> {
-        let Some(climate) = self.climate else {
-            let off = days >= ENOUGH_WITHOUT_CLIMATE
-                && Element::ALL.into_iter().any(|element| {
-                    let of_element = new.iter().filter(|value| value.element == element);
-                    let mut values: Vec<f64> = of_element.map(|value| read(value)).collect();
-                    let (low, high) = ORCHARD_F[element as usize];
-                    median(&mut values).is_some_and(|median| !(low..=high).contains(&median))
-                });
-            return off.then_some(None);
-        };
-        if days < ENOUGH_NEW {
-            return None;
-        }
-        let from_usual = |value: &&Value| {
-            let normal = climate.normal(value.element, value.date)?;
-            let difference = read(value) - normal.mean;
-            Some((
-                difference.abs(),
-                difference.abs() / normal.deviation.max(1.0),
-            ))
-        };
-        let (mut by, mut deviations): (Vec<f64>, Vec<f64>) =
-            new.iter().filter_map(from_usual).unzip();
-        (median(&mut deviations)? > UNLIKE).then(|| median(&mut by))
     }
 }
 
@@ -348,14 +306,6 @@ const fn value_of(cell: Cell) -> f64 {
     match cell {
         Cell::Usable(value) | Cell::ByHand(value) | Cell::Suspect(value, _) => value,
         Cell::Missing => 0.0,
-    }
-}
-
-/// What a value said to be in `unit` would be if its number were of the other one, °F to °F.
-fn other_unit(value_f: f64, unit: Unit) -> f64 {
-    match unit {
-        Unit::Celsius => (value_f - 32.0) / 1.8,
-        Unit::Fahrenheit => value_f * 1.8 + 32.0,
     }
 }
 

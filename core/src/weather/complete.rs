@@ -126,4 +126,11 @@ impl CompletedSeries {
     pub fn days(&self) -> &[Option<CompletedDay>] {
         &self.days
     }
+
+    /// A day of the calendar, where it can be used.
+    #[must_use]
+    pub fn on(&self, date: NaiveDate) -> Option<&CompletedDay> {
+        let position = usize::try_from((date - self.first).num_days()).ok()?;
+        self.days.get(position)?.as_ref()
+    }
 }

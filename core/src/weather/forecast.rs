@@ -1,7 +1,5 @@
 //! Forecast days, brought to the station's own level.
 
-use chrono::NaiveDate;
-
 use crate::statistics::mean;
 use crate::temperature::{Extremes, Temperature, Unit};
 
@@ -39,7 +37,7 @@ fn extremes(min: f64, max: f64) -> Option<Extremes> {
 /// How much warmer a forecast was than the series on the days that both have, °F.
 fn mean_difference(series: &CompletedSeries, forecast: &[ReceivedDay], element: Element) -> f64 {
     let differences = forecast.iter().filter_map(|day| {
-        let known = (*series.days().get(position(series, day.date)?)?)?;
+        let known = series.on(day.date)?;
         let read = known.origin(element).estimate().is_none();
         let there = known.temperature(element).fahrenheit();
         Some(value(day, element)? - there).filter(|_| read)
@@ -47,10 +45,6 @@ fn mean_difference(series: &CompletedSeries, forecast: &[ReceivedDay], element: 
     let differences: Vec<f64> = differences.collect();
     let enough = differences.len() >= ENOUGH_DAYS;
     mean(differences).filter(|_| enough).unwrap_or(0.0)
-}
-
-fn position(series: &CompletedSeries, date: NaiveDate) -> Option<usize> {
-    usize::try_from((date - series.first()).num_days()).ok()
 }
 
 fn value(day: &ReceivedDay, element: Element) -> Option<f64> {
@@ -63,6 +57,8 @@ fn value(day: &ReceivedDay, element: Element) -> Option<f64> {
 
 #[cfg(test)]
 mod tests {
+    use chrono::NaiveDate;
+
     use super::*;
     use crate::weather::{CompletedDay, Origin};
 

@@ -4,23 +4,32 @@
 //! or maximum, is judged and filled by itself.
 
 mod answer;
+mod borrowed;
 mod climate;
+mod coast;
 mod complete;
+mod concern;
 mod drift;
 mod fill;
 mod forecast;
 mod fresh;
+mod location;
 mod record;
 mod screen;
+mod side_by_side;
 mod station;
 
-pub use answer::{Looks, Oddity, judge_answer};
+pub use answer::{Looks, Maxima, Oddity, Written, judge_answer};
+pub use borrowed::{Borrowed, Neighbour};
 pub use complete::{CompletedDay, CompletedSeries, Estimate, FillMethod, Origin};
+pub use concern::{Concern, Prospect, concerns};
 pub use drift::Drift;
 pub(crate) use forecast::forecast_days;
 pub use fresh::{FRESH_DAYS, is_fresh};
+pub use location::{FOOT_M, Location};
 pub use record::{DayBoundary, StationFacts, is_plausible};
 pub use screen::Suspicion;
+pub use side_by_side::{MonthlyOffsets, Offset};
 pub use station::{EstimatedDay, OwnRecord, StationWeather, Suspect};
 
 use chrono::NaiveDate;
@@ -49,6 +58,21 @@ pub struct ReceivedDay {
     pub min_flag: Option<String>,
     /// The provider's own quality flag on the maximum, when it marks the value as doubtful.
     pub max_flag: Option<String>,
+}
+
+impl ReceivedDay {
+    /// A day without values.
+    #[must_use]
+    pub const fn empty(date: NaiveDate, unit: Unit) -> Self {
+        Self {
+            date,
+            min: None,
+            max: None,
+            unit,
+            min_flag: None,
+            max_flag: None,
+        }
+    }
 }
 
 /// One of the two temperatures of a station day.

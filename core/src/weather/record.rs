@@ -4,7 +4,7 @@ use chrono::{Days, NaiveDate};
 
 use crate::temperature::{Temperature, Unit};
 
-use super::{ByHand, Decision, Element, ReceivedDay, Suspicion};
+use super::{ByHand, Decision, Element, Location, ReceivedDay, Suspicion};
 
 /// The lowest air temperature recorded in California: Boca, 20 January 1937 (NOAA State Climate
 /// Extremes Committee).
@@ -51,12 +51,16 @@ pub enum DayBoundary {
 }
 
 /// What is declared of a station's record.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct StationFacts {
     /// When its day ends.
     pub day_boundary: DayBoundary,
     /// First days at another place. What was read before a move says nothing about the place after.
     pub moves: Vec<NaiveDate>,
+    /// Where it stands, as far as that is declared.
+    pub location: Option<Location>,
+    /// Whether its values are a model's, which are never called measured.
+    pub modelled: bool,
 }
 
 /// Every civil day from the first received one to the newest, in order.
@@ -97,6 +101,26 @@ impl Record {
             record.decide(decision);
         }
         Some(record)
+    }
+
+    /// The same calendar begun on an earlier day, with values of the days before its own first, °F.
+    pub(super) fn begun_on(
+        &self,
+        first: NaiveDate,
+        past: impl Fn(Element, NaiveDate) -> Option<f64>,
+    ) -> Self {
+        let before = || first.iter_days().take_while(|date| *date < self.first);
+        let cells = |element| {
+            let past = before().map(|date| past(element, date).map_or(Cell::Missing, Cell::Usable));
+            past.chain(self.cells(element).iter().copied()).collect()
+        };
+        let mut record = Self {
+            first: first.min(self.first),
+            min: cells(Element::Min),
+            max: cells(Element::Max),
+        };
+        record.mark_crossed();
+        record
     }
 
     fn put(&mut self, day: &ReceivedDay, boundary: DayBoundary) {
@@ -336,7 +360,7 @@ mod tests {
         ];
         let facts = StationFacts {
             day_boundary: DayBoundary::Morning,
-            moves: Vec::new(),
+            ..StationFacts::default()
         };
         let record = Record::lay(&days, &[], &facts, date(20)).unwrap();
         assert_eq!(usable_on(&record, Element::Max, date(1)), Some(91.0));
@@ -351,8 +375,8 @@ mod tests {
             .map(|day| received(day, Some(50.0), Some(80.0), Unit::Fahrenheit))
             .collect();
         let facts = StationFacts {
-            day_boundary: DayBoundary::Midnight,
             moves: vec![date(3), date(6)],
+            ..StationFacts::default()
         };
         let first = |as_of| Record::lay(&days, &[], &facts, as_of).unwrap().first();
         assert_eq!(first(date(3)), date(1));

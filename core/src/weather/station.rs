@@ -7,8 +7,8 @@ use crate::temperature::{Temperature, Unit};
 
 use super::fill::differences;
 use super::{
-    ByHand, Cell, Climate, CompletedSeries, Departures, Drift, Element, Estimate, ReceivedDay,
-    Record, StationFacts, Suspicion, compare, fill, screen,
+    Borrowed, ByHand, Cell, Climate, CompletedSeries, Departures, Drift, Element, Estimate,
+    ReceivedDay, Record, StationFacts, Suspicion, compare, fill, screen,
 };
 
 /// A value that was received but is not used.
@@ -38,13 +38,27 @@ pub struct EstimatedDay {
 /// A station's own record as known before a day, judged without any other station.
 #[derive(Debug, Clone, PartialEq)]
 pub struct OwnRecord {
-    record: Record,
-    climate: Climate,
+    pub(super) record: Record,
+    pub(super) climate: Climate,
     /// How far both elements are from what is usual, day by day; nothing where a value is suspect.
-    departures: [Departures; 2],
+    pub(super) departures: [Departures; 2],
+    pub(super) modelled: bool,
+    /// Whose past years stand before its own, where they are to.
+    pub(super) borrowed: Option<Borrowed>,
 }
 
 impl OwnRecord {
+    /// Whether it has a value of that day that is used.
+    #[must_use]
+    pub fn serves(&self, date: NaiveDate) -> bool {
+        self.record.position(date).is_some_and(|at| {
+            let cell = |element| self.record.cells(element)[at];
+            Element::ALL
+                .into_iter()
+                .any(|element| cell(element).usable().is_some())
+        })
+    }
+
     /// Lays out and screens what was received before `as_of`. The climate knows only years before the
     /// season. `None` when nothing was received.
     #[must_use]
@@ -61,6 +75,8 @@ impl OwnRecord {
             record,
             climate,
             departures,
+            modelled: facts.modelled,
+            borrowed: None,
         })
     }
 
@@ -97,6 +113,8 @@ pub struct StationWeather {
     suspects: Vec<Suspect>,
     newest_read: Option<NaiveDate>,
     drifts: Vec<Drift>,
+    modelled: bool,
+    borrowed: Option<Borrowed>,
 }
 
 impl StationWeather {
@@ -134,6 +152,8 @@ impl StationWeather {
             suspects: suspects(&own.record),
             newest_read: newest_read(&own.record),
             drifts: drifts(own, &fall_backs),
+            modelled: own.modelled,
+            borrowed: own.borrowed.clone(),
         }
     }
 
@@ -153,6 +173,8 @@ impl StationWeather {
             suspects: Vec::new(),
             newest_read: None,
             drifts: Vec::new(),
+            modelled: false,
+            borrowed: None,
         }
     }
 
@@ -166,6 +188,12 @@ impl StationWeather {
     #[must_use]
     pub const fn as_of(&self) -> NaiveDate {
         self.as_of
+    }
+
+    /// Whether its days are a model's.
+    #[must_use]
+    pub const fn is_modelled(&self) -> bool {
+        self.modelled
     }
 
     /// The completed series, unless no day is usable.
@@ -184,6 +212,12 @@ impl StationWeather {
     #[must_use]
     pub fn drifts(&self) -> &[Drift] {
         &self.drifts
+    }
+
+    /// Whose past years continue it into the past, where they are to.
+    #[must_use]
+    pub const fn borrowed(&self) -> Option<&Borrowed> {
+        self.borrowed.as_ref()
     }
 
     /// The season's days that were estimated, oldest first.

@@ -32,6 +32,24 @@ impl Words {
         lines
     }
 
+    /// What the traps of a disrupted block showed in its season, without other blocks beside it, which may be other
+    /// growers'; empty for a conventional one.
+    pub(crate) fn disruption_of_year(self, season: &BlockSeason) -> Vec<String> {
+        let Some(checked) = &season.beside.disruption else {
+            return Vec::new();
+        };
+        let window = &checked.season;
+        let sentinel = window.sentinel.iter();
+        let sentinel = sentinel.map(|haul| format!("sentinel {}, {}", counts(haul), life(haul)));
+        let caught: Vec<String> = sentinel.chain(window.others.iter().map(other)).collect();
+        let mut lines = vec![self.dispensers(checked.dispensers)];
+        if !caught.is_empty() {
+            lines.push(format!("{}; {DOES_NOT_SHOW}", caught.join("; ")));
+        }
+        lines.extend(self.sentinel_catches(checked));
+        lines
+    }
+
     fn dispensers(self, dispensers: Dispensers) -> String {
         let on = match dispensers.on {
             Some(day) => self.day(day),
@@ -48,13 +66,7 @@ impl Words {
     fn window(self, window: &Window) -> String {
         let sentinel = window.sentinel.iter();
         let sentinel = sentinel.map(|haul| format!("sentinel {}, {}", counts(haul), life(haul)));
-        let others = window.others.iter().map(|haul| {
-            let name = match haul.kind {
-                TrapKind::PheromonePpo => "combined trap",
-                other => other.name(),
-            };
-            format!("{name} {}", caught(haul))
-        });
+        let others = window.others.iter().map(other);
         let doubts: Vec<String> = window
             .doubts
             .iter()
@@ -160,6 +172,15 @@ fn has_disruption_near(block: &Block) -> bool {
 fn caught(haul: &Haul) -> String {
     let what = haul.counted.words(haul.count);
     format!("{} {what}", haul.count)
+}
+
+/// What a trap caught that works under disruption.
+fn other(haul: &Haul) -> String {
+    let name = match haul.kind {
+        TrapKind::PheromonePpo => "combined trap",
+        other => other.name(),
+    };
+    format!("{name} {}", caught(haul))
 }
 
 fn counts(haul: &Haul) -> String {

@@ -8,7 +8,7 @@ use crate::season::{
 use super::words::{Words, degree_days, rate_words};
 
 /// What stands beside every comparison.
-const NO_PREDICTION: &str = "catches have not predicted damage reliably";
+pub(crate) const NO_PREDICTION: &str = "catches have not predicted damage reliably";
 
 impl Words {
     /// This season's catches to date beside those of earlier ones; empty where nothing was read in any.
@@ -95,7 +95,7 @@ impl Words {
         )
     }
 
-    fn difference(self, difference: Difference, kind: TrapKind) -> String {
+    pub(crate) fn difference(self, difference: Difference, kind: TrapKind) -> String {
         let lure = match kind.parts().contains(&Part::Bait) {
             true => "bait",
             false => "lure",
@@ -126,14 +126,15 @@ fn title(season: &BlockSeason, compared: &Comparison) -> String {
         ),
         false => String::new(),
     };
-    let counted = compared
-        .by_date
-        .this
-        .as_ref()
-        .map(|season| season.haul.counted);
+    format!("{whose}{} per trap per night", traps_and_counted(compared))
+}
+
+/// Which traps, and what is counted on them.
+pub(crate) fn traps_and_counted(compared: &Comparison) -> String {
+    let this = compared.by_date.this.as_ref();
+    let counted = this.map(|season| season.haul.counted);
     let what = counted.map_or("catch", |counted| counted.words(2));
-    let kind = compared.kind.name();
-    format!("{whose}{kind} traps, {what} per trap per night")
+    format!("{} traps, {what}", compared.kind.name())
 }
 
 /// Where this season stands among the comparable ones.

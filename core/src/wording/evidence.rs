@@ -13,12 +13,29 @@ use crate::trapping::{
 };
 
 use super::moth_flights::counted_days;
+use super::stations::station_words;
 use super::words::{Words, degree_days, mark_name};
 
 impl Words {
     /// What the start of a block rests on.
     #[must_use]
     pub fn start_evidence(self, season: &BlockSeason) -> Vec<String> {
+        let mut lines = self.start_evidence_alone(season);
+        if season.start.evidence.may_be_late && season.start.status != StartStatus::NotAsked {
+            lines.push(match &season.beside.start {
+                Some(beside) => format!(
+                    "beside it {}, a conventional block of the same station: egg-laying start {}",
+                    beside.name,
+                    self.start_of(&beside.start)
+                ),
+                None => "no conventional block of the same station has egg traps".to_owned(),
+            });
+        }
+        lines
+    }
+
+    /// The same without a block beside it, which may be another grower's.
+    pub(crate) fn start_evidence_alone(self, season: &BlockSeason) -> Vec<String> {
         let evidence = &season.start.evidence;
         if season.start.status == StartStatus::NotAsked {
             let counts = season.heat_from.is_some();
@@ -67,14 +84,6 @@ impl Words {
             lines.push(
                 "under mating disruption egg traps catch less: the start may be late".to_owned(),
             );
-            lines.push(match &season.beside.start {
-                Some(beside) => format!(
-                    "beside it {}, a conventional block of the same station: egg-laying start {}",
-                    beside.name,
-                    self.start_of(&beside.start)
-                ),
-                None => "no conventional block of the same station has egg traps".to_owned(),
-            });
         }
         lines
     }
@@ -207,7 +216,7 @@ impl Words {
             .map_or_else(|| "none".to_owned(), |day| self.day(day));
         format!(
             "station {}, {}, {} cutoff, {}–{} {}, newest day {newest}",
-            season.block.station,
+            station_words(season.block.station.as_str(), season.modelled),
             model.method(),
             model.cutoff(),
             number(thresholds.lower().in_unit(unit)),

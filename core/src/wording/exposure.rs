@@ -110,6 +110,33 @@ impl Words {
             .collect()
     }
 
+    /// Each variety beside every generation of the year, as it turned out; none of which neither split nor shake is
+    /// known.
+    #[must_use]
+    pub fn exposure_of_year(self, season: &BlockSeason) -> Vec<ExposureTable> {
+        let known = season
+            .exposure
+            .iter()
+            .filter(|exposure| exposure.shake.is_some() || exposure.split != HullSplit::NotKnown);
+        let tables = known.map(|exposure| ExposureTable {
+            variety: exposure.variety.clone(),
+            split: self.split(exposure.split),
+            shake: exposure
+                .shake
+                .map_or_else(String::new, |shake| self.shake(shake)),
+            rows: exposure
+                .layings
+                .iter()
+                .filter(|laying| laying.laying.days().is_some())
+                .map(|laying| ExposureRow {
+                    laying: self.computed(&laying.laying),
+                    ..self.exposure_row(laying, false)
+                })
+                .collect(),
+        });
+        tables.collect()
+    }
+
     fn exposure_row(self, laying: &LayingBeside, first: bool) -> ExposureRow {
         let margin = laying.at_harvest.as_ref();
         let days = |between: Option<Between>| between.map_or_else(String::new, days_between);
@@ -124,6 +151,14 @@ impl Words {
                 Some(margin) => self.first_and_chance(margin),
                 None => String::new(),
             },
+        }
+    }
+
+    /// The same under a head that says that it is computed.
+    pub(crate) fn computed(self, outcome: &Outcome) -> String {
+        match outcome {
+            Outcome::Passed { date, .. } => self.day(*date),
+            other => self.begins(other),
         }
     }
 

@@ -101,11 +101,16 @@ fn changed_alike(one: &Notice, other: &Notice) -> bool {
 /// Trap ids in their order, runs of numbers by their ends: `N-1 to N-6, N-9`.
 #[must_use]
 pub fn trap_list(traps: &[&TrapId]) -> String {
+    trap_runs(traps, "to")
+}
+
+/// The same with a word between the ends of a run.
+pub(crate) fn trap_runs(traps: &[&TrapId], to: &str) -> String {
     let ids: Vec<&str> = traps.iter().map(|trap| trap.as_str()).collect();
     let runs = ids.chunk_by(|one, next| follows(one, next));
     let phrases: Vec<String> = runs
         .map(|run| match run {
-            [first, .., last] if run.len() >= SHORTEST_RUN => format!("{first} to {last}"),
+            [first, .., last] if run.len() >= SHORTEST_RUN => format!("{first} {to} {last}"),
             _ => run.join(", "),
         })
         .collect();

@@ -13,6 +13,7 @@ pub const fn mail_kind_meaning(kind: MailKind) -> &'static str {
         MailKind::Summary => "What was too much for single mails on one day",
         MailKind::Records => "That records are missing, to advisers",
         MailKind::Operator => "What fails again and again, to whoever looks after the box",
+        MailKind::Receipt => "What was made of answers, to whoever wrote them",
         MailKind::Test => "Mails that only show whether mail arrives",
     }
 }

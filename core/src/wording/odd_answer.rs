@@ -1,7 +1,9 @@
 //! What is odd about a feed's answer that was kept aside.
 
+use chrono::Month;
+
 use crate::temperature::Unit;
-use crate::weather::{Looks, Oddity};
+use crate::weather::{Looks, Maxima, Oddity};
 
 use super::work::plural;
 
@@ -42,33 +44,53 @@ impl Oddity {
             Self::Unlike {
                 days,
                 median_f,
+                maxima,
                 looks,
             } => {
                 let where_they_lie = median_f.map_or_else(
-                    || "unlike those of any orchard".to_owned(),
+                    || "unlike those of an orchard at its place".to_owned(),
                     |median_f| format!("{} from what is usual there", by(median_f)),
                 );
                 format!(
-                    "answered {}: {} {where_they_lie}",
+                    "answered {}: {}{} {where_they_lie}",
                     how(looks, "temperatures of another place"),
-                    plural(days, "new day")
+                    plural(days, "new day"),
+                    maxima.map(|maxima| maxima.words()).unwrap_or_default(),
                 )
             }
         }
     }
 }
 
-const fn how(looks: Option<Looks>, else_it_is: &str) -> &str {
+impl Maxima {
+    /// Fits after the days they are of.
+    fn words(self) -> String {
+        let month = u8::try_from(self.month).map(Month::try_from);
+        let month = month
+            .ok()
+            .and_then(Result::ok)
+            .map_or("", |month| month.name());
+        let (low, high) = (self.low, self.high);
+        format!(
+            ", {month} maxima of {low:.0} to {high:.0} {},",
+            self.unit.symbol()
+        )
+    }
+}
+
+fn how(looks: Option<Looks>, else_it_is: &str) -> String {
     match looks {
-        Some(Looks::OtherUnit) => "in another unit, it seems",
-        Some(Looks::DayOff) => "with its days shifted by one, it seems",
-        Some(Looks::AllEqual) => "with the same temperatures on every day",
-        Some(Looks::Doubted) | None => else_it_is,
+        Some(Looks::OtherUnit(written)) => format!("what looks like {}", written.words()),
+        Some(Looks::DayOff) => "with its days shifted by one, it seems".to_owned(),
+        Some(Looks::AllEqual) => "with the same temperatures on every day".to_owned(),
+        Some(Looks::Doubted) | None => else_it_is.to_owned(),
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use crate::weather::Written;
+
     use super::*;
 
     #[test]
@@ -82,14 +104,20 @@ mod tests {
         let unlike = |median_f, looks| Oddity::Unlike {
             days: 12,
             median_f,
+            maxima: Some(Maxima {
+                month: 7,
+                unit: Unit::Fahrenheit,
+                low: 30.4,
+                high: 39.6,
+            }),
             looks,
         };
-        let other_unit = Some(Looks::OtherUnit);
+        let other_unit = Some(Looks::OtherUnit(Written::Celsius));
         for (oddity, unit, expected) in [
             (
                 changed(other_unit),
                 Unit::Fahrenheit,
-                "answered in another unit, it seems: 58 of 60 days differ, by 41 °F in the median",
+                "answered what looks like °C: 58 of 60 days differ, by 41 °F in the median",
             ),
             (
                 changed(None),
@@ -110,12 +138,12 @@ mod tests {
             (
                 unlike(Some(63.0), other_unit),
                 Unit::Fahrenheit,
-                "answered in another unit, it seems: 12 new days 63 °F in the median from what is usual there",
+                "answered what looks like °C: 12 new days, July maxima of 30 to 40 °F, 63 °F in the median from what is usual there",
             ),
             (
                 unlike(None, None),
                 Unit::Fahrenheit,
-                "answered temperatures of another place: 12 new days unlike those of any orchard",
+                "answered temperatures of another place: 12 new days, July maxima of 30 to 40 °F, unlike those of an orchard at its place",
             ),
         ] {
             assert_eq!(oddity.words(unit), expected);

@@ -66,7 +66,7 @@ impl Words {
     }
 
     /// A note as a fact: what, when, of which variety, and who says so.
-    fn seen(self, note: &Note) -> String {
+    pub(crate) fn seen(self, note: &Note) -> String {
         let what = match &note.kind {
             NoteKind::Mummies(mummies) => mummies_seen(mummies),
             NoteKind::HarvestSample(sample) => sample_seen(sample),

@@ -52,6 +52,12 @@ impl Words {
         self.told(&[notice], season).whole()
     }
 
+    /// What an event is about, in a few words.
+    #[must_use]
+    pub fn event(self, event: &Event, season: &BlockSeason) -> String {
+        subject_of(event, season)
+    }
+
     /// Notices that differ only in their trap, without the block they are about; at least one.
     pub(crate) fn told(self, notices: &[&Notice], season: &BlockSeason) -> Sentence {
         let Some(first) = notices.first() else {

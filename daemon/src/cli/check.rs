@@ -10,25 +10,27 @@ use duskflight_core::orchard::{Block, Orchard, Part, StartRule};
 use duskflight_core::trapping::without_clock;
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, feed_client, plain_table, print, weekday_name};
-use crate::config::{Config, ConfigError, MAIN_FILE, Problem};
-use crate::feed::{FeedSource, ForecastSource, TableFeed};
+use super::common::{AsOf, ConfigDir, feed_client, plain_table, print};
+use crate::config::{Config, ConfigError, MAIN_FILE, Problem, Station};
+use crate::feed::{FeedSource, ForecastSource, Needs, OpenMeteoFeed, Past, TableFeed};
+use crate::inbox::imap::Session;
 use crate::mail::transport::Transport;
 use crate::records::try_out;
 use crate::runner::fetching::try_station;
 use crate::store::place;
+use crate::telling::weekday_name;
 
 /// Check the whole configuration: every error at once, with file, line and what to do
 ///
 /// Exits with 78 when anything is wrong, also while a table that it names is not there. With --online every station is also asked for its last
-/// days and its forecast, and the mail server for a login; nothing is stored or sent.
+/// days and its forecast, and the mail server and mailbox for a login; nothing is stored or sent.
 #[derive(Debug, Args)]
 pub(super) struct Check {
     #[command(flatten)]
     config: ConfigDir,
     #[command(flatten)]
     as_of: AsOf,
-    /// Also ask every station for its last days and its forecast, and the mail server for a login
+    /// Also ask every station for its last days and its forecast, and the mail server and mailbox for a login
     #[arg(long)]
     online: bool,
 }
@@ -75,7 +77,7 @@ fn tables(config: &Config) -> Result<(), Failure> {
     let named = config.stations.iter().flat_map(|station| {
         let table = match &station.source {
             FeedSource::Table(table) => Some(table),
-            FeedSource::Ncei(_) | FeedSource::Acis(_) | FeedSource::Cimis(_) => None,
+            _ => None,
         };
         let forecast = match &station.forecast {
             Some(ForecastSource::Table(table)) => Some(table),
@@ -155,7 +157,11 @@ fn rule(config: &Config, orchard: &Orchard, block: &Block) -> Option<StartRule> 
 
 /// Declarations that are allowed and yet probably not what was meant.
 fn warnings(config: &Config, orchard: &Orchard, day: NaiveDate) -> Vec<String> {
-    let mut warnings = Vec::new();
+    let mut warnings: Vec<String> = config
+        .stations
+        .iter()
+        .flat_map(|station| of_feeds(config, station))
+        .collect();
     let invented = config
         .people
         .iter()
@@ -185,6 +191,49 @@ fn warnings(config: &Config, orchard: &Orchard, day: NaiveDate) -> Vec<String> {
     warnings
 }
 
+/// What whoever sets a station up is to know of its feeds.
+fn of_feeds(config: &Config, station: &Station) -> Vec<String> {
+    let id = &station.id;
+    let modelled = station.facts.modelled.then(|| {
+        format!(
+            "station {id}: its temperatures are a model's of a cell 9 to 25 km wide, not measured; use it where no station stands"
+        )
+    });
+    let of_days = match &station.source {
+        FeedSource::OpenMeteo(feed) => Some(feed),
+        _ => None,
+    };
+    let of_forecast = match &station.forecast {
+        Some(ForecastSource::OpenMeteo(feed)) => Some(feed),
+        _ => None,
+    };
+    let mut feeds = of_days.into_iter().chain(of_forecast);
+    let terms = feeds.any(OpenMeteoFeed::is_free).then(|| {
+        format!(
+            "station {id}: Open-Meteo is free for non-commercial use, with attribution (CC BY 4.0); else name a paid key in \
+             key_file, or a host of your own in base_url"
+        )
+    });
+    let of_days = station.source.declares();
+    let of_forecast = station.forecast.as_ref().map(ForecastSource::declares);
+    let mut kinds = std::iter::once(of_days).chain(of_forecast);
+    let is_unnamed = config.operator.is_none() && kinds.any(|kind| kind.needs == Needs::Contact);
+    let contact = is_unnamed.then(|| {
+        format!(
+            "station {id}: the US National Weather Service refuses callers that name no contact; write an address in operator, in [farm]"
+        )
+    });
+    let past = match of_days.past {
+        Past::Days(days) => Some(format!(
+            "station {id}: its service keeps no more than {days} days, and dates rest on past years; let it stand in for a station \
+             that has them, in fall_backs"
+        )),
+        Past::Whole | Past::AsAsked => None,
+    };
+    let found = modelled.into_iter().chain(terms).chain(contact);
+    found.chain(past).collect()
+}
+
 /// Parts that nobody will be reminded of, because no product is declared for them.
 fn without_clocks(orchard: &Orchard, block: &Block, day: NaiveDate) -> Vec<String> {
     let mut traps: BTreeMap<Part, Vec<&str>> = BTreeMap::new();
@@ -209,7 +258,7 @@ async fn online(config: &Arc<Config>, day: NaiveDate) -> Result<(), Failure> {
     let client = feed_client(config)?;
     let mut failed = 0;
     for station in &config.stations {
-        match try_station(&client, station, day).await {
+        match try_station(&client, config, station, day).await {
             Ok(newest) => print(&format!("station {}: newest day {newest}\n", station.id))?,
             Err(error) => {
                 failed += 1;
@@ -224,10 +273,23 @@ async fn online(config: &Arc<Config>, day: NaiveDate) -> Result<(), Failure> {
             print(&format!("mail: {}\n", error.words()))?;
         }
     }
+    let mailbox = config.inbox.as_ref().and_then(|inbox| inbox.imap.as_ref());
+    if let Some(mailbox) = mailbox {
+        match Session::open(mailbox).await {
+            Ok(session) => {
+                print(&format!("inbox: {}\n", session.words()))?;
+                session.close().await;
+            }
+            Err(error) => {
+                failed += 1;
+                print(&format!("inbox: {}: {}\n", error.place, error.why))?;
+            }
+        }
+    }
     if failed > 0 {
+        let tries = config.stations.len() + 1 + usize::from(mailbox.is_some());
         return Err(Failure::try_later(anyhow::anyhow!(
-            "{failed} of {} tries failed",
-            config.stations.len() + 1
+            "{failed} of {tries} tries failed"
         )));
     }
     Ok(())

@@ -7,16 +7,17 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use anyhow::Context;
-use chrono::{DateTime, NaiveDate, Utc, Weekday};
+use chrono::{DateTime, NaiveDate, Utc};
 use clap::Args;
 use comfy_table::{LineStyle, Table, presets};
+use duskflight_core::id::StationId;
 use tracing_subscriber::filter::Targets;
 use tracing_subscriber::layer::SubscriberExt;
 use tracing_subscriber::util::SubscriberInitExt;
 
 use super::Failure;
 use crate::clock::{self, Clock, SetClock, SystemClock};
-use crate::config::{Config, ConfigError, DEFAULT_DIR};
+use crate::config::{Config, ConfigError, DEFAULT_DIR, Station};
 use crate::feed::{Client, Limits};
 use crate::runner::jobs::{Tools, Workshop};
 use crate::store::Store;
@@ -41,7 +42,7 @@ pub(super) fn few_words(text: &str) -> Result<String, String> {
 }
 
 /// The folder of a farm.
-#[derive(Debug, Args)]
+#[derive(Debug, Clone, Args)]
 pub(super) struct ConfigDir {
     /// Folder with duskflight.toml, blocks.csv and traps.csv
     #[arg(long = "config", value_name = "DIR", env = DIR_VARIABLE, hide_env_values = true, default_value = DEFAULT_DIR)]
@@ -99,6 +100,18 @@ impl AsOf {
     }
 }
 
+/// The station that an argument names.
+pub(super) fn station_of<'a>(config: &'a Config, id: &StationId) -> Result<&'a Station, Failure> {
+    let found = config.stations.iter().find(|station| station.id == *id);
+    found.ok_or_else(|| {
+        let ids: Vec<&str> = config.stations.iter().map(|s| s.id.as_str()).collect();
+        Failure::usage(anyhow::anyhow!(
+            "{id}: no such station; there are {}",
+            ids.join(", ")
+        ))
+    })
+}
+
 /// Opens the records of a farm to write.
 pub(super) fn open_store(config: &Config) -> Result<Store, Failure> {
     Ok(Store::open(&config.database)?)
@@ -132,7 +145,7 @@ pub(super) fn tools(config: &Arc<Config>, clock: Arc<dyn Clock>) -> Result<Tools
 
 /// Prepares the way to the feeds.
 pub(super) fn feed_client(config: &Config) -> Result<Client, Failure> {
-    let client = Client::new(Limits::default(), config.operator.as_deref());
+    let client = Client::new(Limits::default(), config.caller());
     Ok(client.context("prepare the HTTP client")?)
 }
 
@@ -189,19 +202,6 @@ fn levels(asked: Option<&str>, usual: &str) -> Targets {
     let asked = asked.filter(|asked| !asked.is_empty());
     let asked = asked.and_then(|asked| asked.parse().ok());
     asked.unwrap_or_else(|| usual.parse().expect("the program's own levels are right"))
-}
-
-/// A day of the week in full.
-pub(super) const fn weekday_name(day: Weekday) -> &'static str {
-    match day {
-        Weekday::Mon => "Monday",
-        Weekday::Tue => "Tuesday",
-        Weekday::Wed => "Wednesday",
-        Weekday::Thu => "Thursday",
-        Weekday::Fri => "Friday",
-        Weekday::Sat => "Saturday",
-        Weekday::Sun => "Sunday",
-    }
 }
 
 #[cfg(test)]

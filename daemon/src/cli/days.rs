@@ -1,7 +1,7 @@
 //! `duskflight days`: single temperatures, vouched for or put right by hand.
 
 use anyhow::{Context, anyhow};
-use chrono::{Datelike, NaiveDate};
+use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, Subcommand};
 use duskflight_core::id::StationId;
@@ -10,12 +10,15 @@ use duskflight_core::weather::{Element, Suspect};
 use rusqlite::Connection;
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, few_words, open_store, plain_table, print, store_to_read};
+use super::common::{
+    AsOf, ConfigDir, few_words, open_store, plain_table, print, station_of, store_to_read,
+};
 use super::station_file::UnitArg;
-use crate::clock::{self, Clock, SystemClock};
-use crate::config::{Config, Station};
+use crate::clock;
+use crate::config::Config;
+use crate::records::{JudgeError, Judged, Judgement};
+use crate::store::StoreError;
 use crate::store::decisions::{self, Decided};
-use crate::store::{Store, StoreError, days};
 use crate::telling::Stations;
 
 /// Single temperatures of stations: list what is not used, confirm it or put it right
@@ -40,7 +43,7 @@ pub(super) struct List {
 }
 
 /// One temperature and who judges it.
-#[derive(Debug, Args)]
+#[derive(Debug, Clone, Args)]
 struct Which {
     #[command(flatten)]
     config: ConfigDir,
@@ -175,70 +178,28 @@ fn decided_row(one: &Decided) -> [String; 5] {
 
 impl Confirm {
     async fn run(self) -> Result<(), Failure> {
-        let config = self.which.config.read()?;
-        let station = self.which.station(&config)?;
-        let store = open_store(&config)?;
-        let (id, element) = (station.id.clone(), self.which.element);
-        let label = station
-            .facts
-            .day_boundary
-            .label_of(element, self.which.date);
-        let received = store
-            .read(move |c| days::one(c, &id, label))
-            .await
-            .context("look up the day")?;
-        let value = received.and_then(|day| {
-            let value = match element {
-                Element::Min => day.min,
-                Element::Max => day.max,
-            };
-            Some((value?, day.unit))
-        });
-        let Some((value, unit)) = value else {
-            return Err(Failure::usage(anyhow!(
-                "{} has sent no {} for {}; there is nothing to confirm, see `duskflight days correct`",
-                station.id,
-                element.words(),
-                self.which.date
-            )));
-        };
-        self.which
-            .enter(&store, false, (value, unit), self.why)
-            .await
+        self.which.decide(Judgement::Confirmed, self.why).await
     }
 }
 
 impl Correct {
     async fn run(self) -> Result<(), Failure> {
-        let config = self.which.config.read()?;
-        self.which.station(&config)?;
-        let store = open_store(&config)?;
-        let value = (self.value, self.unit.into());
-        self.which.enter(&store, true, value, self.why).await
+        let corrected = Judgement::Corrected(self.value, self.unit.into());
+        self.which.decide(corrected, self.why).await
     }
 }
 
 impl Withdraw {
     async fn run(self) -> Result<(), Failure> {
-        let config = self.which.config.read()?;
-        let station = self.which.station(&config)?.id.to_string();
-        let store = open_store(&config)?;
         let Which {
-            date, element, by, ..
-        } = self.which;
-        let (of, who) = (station.clone(), by);
-        let gone = store
-            .write_at(&clock::system(), move |t, now| {
-                decisions::withdraw(t, &of, date, element, &who, now)
-            })
-            .await
-            .context("store the withdrawal")?;
-        if !gone {
-            return Err(Failure::usage(anyhow!(
-                "nothing was decided about the {} of {date} at {station}",
-                element.words()
-            )));
-        }
+            date,
+            element,
+            station,
+            ..
+        } = self.which.clone();
+        self.which
+            .act(|judged, connection, _, now| judged.take_back(connection, now))
+            .await?;
         print(&format!(
             "{station}, {} of {date}: taken back\n",
             element.words()
@@ -247,68 +208,41 @@ impl Withdraw {
 }
 
 impl Which {
-    /// The station named, with the day and the words checked.
-    fn station<'a>(&self, config: &'a Config) -> Result<&'a Station, Failure> {
-        let today = config.day_of(SystemClock.now());
-        if self.date >= today {
-            return Err(Failure::usage(anyhow!(
-                "--date {}: the day is not over yet; today is {today} in {}",
-                self.date,
-                config.zone
-            )));
-        }
-        let found = config
-            .stations
-            .iter()
-            .find(|station| station.id == self.station);
-        found.ok_or_else(|| {
-            let ids: Vec<&str> = config.stations.iter().map(|s| s.id.as_str()).collect();
-            Failure::usage(anyhow!(
-                "--station {}: no such station; there are {}",
-                self.station,
-                ids.join(", ")
-            ))
-        })
-    }
-
-    async fn enter(
-        self,
-        store: &Store,
-        corrected: bool,
-        (value, unit): (f64, Unit),
-        why: String,
-    ) -> Result<(), Failure> {
-        let decided = Decided {
-            station: self.station.to_string(),
-            date: self.date,
-            element: self.element,
-            corrected,
-            value,
-            unit,
-            why,
-            by: self.by,
-        };
-        if decided.why.trim().is_empty() || decided.by.trim().is_empty() {
-            return Err(Failure::usage(anyhow!(
-                "--why and --by: say who decides, and why"
-            )));
-        }
-        if !decided.is_plausible() {
-            return Err(Failure::usage(anyhow!(
-                "{value} {}: no thermometer in the region has shown that",
-                unit.symbol()
-            )));
-        }
+    async fn decide(self, judgement: Judgement, why: String) -> Result<(), Failure> {
+        let decided = self
+            .act(move |judged, c, config, now| judged.decide(c, config, &judgement, &why, now))
+            .await?;
         let row = decided_row(&decided);
-        store
-            .write_at(&clock::system(), move |t, now| {
-                decisions::enter(t, &decided, "command line", now)
-            })
-            .await
-            .context("store the decision")?;
         print(&format!(
             "{}, {} of {}: {}, {}\n",
             row[1], row[2], row[0], row[3], row[4]
         ))
+    }
+
+    /// Does something about the temperature, in one transaction.
+    async fn act<T: Send + 'static>(
+        self,
+        act: impl FnOnce(&Judged<'_>, &Connection, &Config, DateTime<Utc>) -> Result<T, JudgeError>
+        + Send
+        + 'static,
+    ) -> Result<T, Failure> {
+        let config = self.config.read()?;
+        let station = station_of(&config, &self.station)?.clone();
+        let store = open_store(&config)?;
+        let clock = clock::system();
+        let done = store.write_at(&clock, move |t, now| {
+            let judged = Judged {
+                station: &station,
+                date: self.date,
+                element: self.element,
+                by: self.by,
+                via: "command line",
+            };
+            act(&judged, t, &config, now)
+        });
+        done.await.map_err(|error| match error {
+            JudgeError::Refused(why) => Failure::usage(anyhow!("{why}")),
+            error => Failure::from(anyhow::Error::from(error)),
+        })
     }
 }

@@ -1,16 +1,23 @@
 //! `duskflight demo`: a season one can watch.
 
+use std::net::{IpAddr, Ipv4Addr};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
-use anyhow::Context;
-use chrono::NaiveDate;
+use anyhow::{Context, anyhow};
+use chrono::{Datelike, NaiveDate, TimeDelta};
 use clap::Args;
 use duskflight_core::wording::plural;
+use tokio::sync::watch;
+use tokio_util::sync::CancellationToken;
 
 use super::Failure;
 use super::common::print;
+use crate::clock::SetClock;
+use crate::config::{Listen, Page, Place};
 use crate::demo::farm::DEFAULT_YEAR;
 use crate::demo::{DemoError, Observer, Played, play};
+use crate::page::{self, Opened};
 use crate::runner::LockError;
 use crate::runner::jobs::Workshop;
 use crate::store::{StoreError, outbox_report, told};
@@ -28,10 +35,22 @@ pub(super) struct Demo {
     /// Season to play, 2003 to 2022
     #[arg(long, value_name = "YEAR", default_value_t = DEFAULT_YEAR)]
     year: i32,
+    /// Then show the farm as a page on this machine, as it stands on a day of the season [default: 20 June]
+    #[arg(long, value_name = "DATE", num_args = 0..=1, default_missing_value = "")]
+    page: Option<String>,
+    /// Where the page listens, on this machine
+    #[arg(long, value_name = "PORT", default_value_t = PORT, requires = "page")]
+    port: u16,
 }
+
+/// Where the page of the demo listens.
+const PORT: u16 = 8790;
+/// The page shows a day with all its mails gone.
+const AFTER_THE_DIGEST: TimeDelta = TimeDelta::hours(8);
 
 impl Demo {
     pub(super) async fn run(self) -> Result<(), Failure> {
+        let shown = self.shown()?;
         print(&format!(
             "Playing {} in {}: an invented farm, temperatures of Merced airport (NOAA).\n\n",
             self.year,
@@ -40,8 +59,56 @@ impl Demo {
         let played = play(&self.dir, self.year, &mut Timeline)
             .await
             .map_err(failure)?;
-        print(&summary(&self.dir, &played).await?)
+        print(&summary(&self.dir, &played).await?)?;
+        match shown {
+            Some(day) => show(played, day, self.port).await,
+            None => Ok(()),
+        }
     }
+
+    /// The day that the page is to show.
+    fn shown(&self) -> Result<Option<NaiveDate>, Failure> {
+        let Some(asked) = &self.page else {
+            return Ok(None);
+        };
+        if asked.is_empty() {
+            return Ok(NaiveDate::from_ymd_opt(self.year, 6, 20));
+        }
+        let day: Result<NaiveDate, _> = asked.parse();
+        let of_year = day.ok().filter(|day| day.year() == self.year);
+        let no_day = || anyhow!("--page {asked}: write a day of {} as {0}-06-20", self.year);
+        of_year.map(Some).ok_or_else(|| Failure::usage(no_day()))
+    }
+}
+
+/// Shows the farm as it stands on a day until the command is ended.
+async fn show(played: Played, day: NaiveDate, port: u16) -> Result<(), Failure> {
+    let here = IpAddr::V4(Ipv4Addr::LOCALHOST);
+    let free = std::net::TcpListener::bind((here, port));
+    free.with_context(|| {
+        format!("listen on port {port} of this machine; take another one with --port")
+    })?;
+    let config = played.config;
+    let day_words = config.words.long_day(day);
+    print(&format!(
+        "\nThe farm as it stands on {day_words}: http://{here}:{port}/ (Ctrl-C ends it)\n"
+    ))?;
+    let at = config.digest_instant(day) + AFTER_THE_DIGEST;
+    let store = played.store;
+    let (_open, farm) = watch::channel(Some(Opened { store, config }));
+    let page = Page {
+        listen: Listen {
+            place: Place::Address(here),
+            port,
+        },
+        names: Vec::new(),
+        sign_in: false,
+        certificate: None,
+        trusted_proxies: Vec::new(),
+    };
+    let ended = CancellationToken::new();
+    page::serve(page, farm, Arc::new(SetClock::at(at)), ended).await;
+    Ok(())
 }
 
 fn failure(error: DemoError) -> Failure {

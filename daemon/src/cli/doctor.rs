@@ -10,10 +10,10 @@ use clap::Args;
 
 use super::Failure;
 use super::common::{ConfigDir, print};
-use super::status::{outbox_words, run_words, trouble_words};
 use crate::clock::{Clock, SystemClock};
 use crate::config::{BLOCKS_FILE, Config, MAIN_FILE, TRAPS_FILE};
 use crate::error_chain::error_chain;
+use crate::health::{outbox_words, run_words, trouble_words};
 use crate::one_line::one_line;
 use crate::store::inspect::inspect;
 use crate::store::jobs::{self, Job};

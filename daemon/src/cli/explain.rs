@@ -6,8 +6,8 @@ use duskflight_core::id::BlockId;
 use duskflight_core::season::{BlockSeason, TallyDay, tally};
 use duskflight_core::temperature::DegreeDays;
 use duskflight_core::trapping::StartStatus;
-use duskflight_core::weather::{Element, Origin, Suspect};
-use duskflight_core::wording::Words;
+use duskflight_core::weather::{Element, Suspect};
+use duskflight_core::wording::{DayQuality, Words};
 
 use super::Failure;
 use super::common::{AsOf, ConfigDir, plain_table, print, store_to_read};
@@ -117,8 +117,8 @@ impl Explained {
             temperature(Element::Min),
             temperature(Element::Max),
             unit.code().to_owned(),
-            self.quality(day, Element::Min),
-            self.quality(day, Element::Max),
+            self.quality().of(day.date, day.weather, Element::Min),
+            self.quality().of(day.date, day.weather, Element::Max),
             sum(day.degree_days),
             sum(day.total),
             day.passed.join("; "),
@@ -142,7 +142,7 @@ impl Explained {
                 day.date.to_string(),
                 temperature(Element::Min),
                 temperature(Element::Max),
-                self.qualities(day),
+                self.quality().of_both(day.date, day.weather),
                 sum(day.degree_days),
                 sum(day.total),
                 match day.passed.is_empty() {
@@ -167,30 +167,11 @@ impl Explained {
         )
     }
 
-    /// Where both temperatures of a day come from, said once where it is the same.
-    fn qualities(&self, day: &TallyDay) -> String {
-        match Element::ALL.map(|element| self.quality(day, element)) {
-            [min, max] if min == max => min,
-            [min, max] => format!("min {min}, max {max}"),
-        }
-    }
-
-    /// Where a temperature comes from, and why the received one is not used.
-    fn quality(&self, day: &TallyDay, element: Element) -> String {
-        let of_value = |s: &&Suspect| (s.date, s.element) == (day.date, element);
-        let refused = self.suspects.iter().find(of_value);
-        let origin = match day.weather.map(|weather| weather.origin(element)) {
-            None => "missing".to_owned(),
-            Some(Origin::Measured) => "measured".to_owned(),
-            Some(Origin::ByHand) => "by hand".to_owned(),
-            Some(Origin::Estimated(estimate)) => {
-                let error = self.season.unit.difference(estimate.error_f);
-                format!("{} ±{error:.1}", estimate.method.name())
-            }
-        };
-        match refused {
-            Some(suspect) => format!("{origin} ({})", suspect.why.name()),
-            None => origin,
+    fn quality(&self) -> DayQuality<'_> {
+        DayQuality {
+            unit: self.season.unit,
+            modelled: self.season.modelled,
+            suspects: &self.suspects,
         }
     }
 }

@@ -105,6 +105,7 @@ impl Init {
         print(&format!(
             "A farm to begin with is in {dir}. Now\n\
              \x20 change the lines marked with <-- in {dir}/{MAIN_FILE}: your address, your station\n\
+             \x20 take the marks out before operator and [station.forecast.nws] there, for a forecast\n\
              \x20 look at {dir}/blocks.csv and {dir}/traps.csv\n\
              \x20 duskflight check{option} --online\n\
              \x20 duskflight nightly{option}      one night by hand\n\

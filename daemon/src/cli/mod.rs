@@ -2,6 +2,7 @@
 
 mod accept_records;
 mod alerts;
+mod answer;
 mod backup;
 mod check;
 mod clock;
@@ -19,11 +20,12 @@ mod init;
 mod manual;
 mod nightly;
 mod outbox;
-mod people;
+mod page;
 mod plan;
 mod preview;
 mod records;
 mod replay;
+mod report;
 mod restore;
 mod round;
 mod run;
@@ -31,6 +33,7 @@ mod screen;
 mod season;
 mod service;
 mod station_file;
+mod stations;
 mod status;
 mod test_mail;
 mod told;
@@ -42,6 +45,7 @@ use clap::{CommandFactory, Parser, Subcommand};
 pub use failure::{Exit, Failure};
 
 use crate::plain_file;
+use crate::trim::share_heaps;
 
 /// Watches navel orangeworm in nut orchards: heat units, egg-laying starts, projected dates, a
 /// morning digest for the adviser and key-date alerts for growers
@@ -74,10 +78,14 @@ enum Command {
     Preview(preview::Preview),
     Replay(replay::Replay),
     Told(told::Told),
+    Report(report::Report),
     TestMail(test_mail::TestMail),
     Alerts(alerts::Alerts),
+    Answer(answer::Answer),
     #[command(subcommand)]
     Outbox(outbox::Outbox),
+    #[command(subcommand)]
+    Page(page::Page),
     AcceptRecords(accept_records::AcceptRecords),
     Backup(backup::Backup),
     Restore(restore::Restore),
@@ -89,6 +97,8 @@ enum Command {
     Days(days::Days),
     #[command(subcommand)]
     Feed(feed::Feed),
+    #[command(subcommand)]
+    Stations(stations::Stations),
     Heat(heat::Heat),
     Screen(screen::Screen),
     Fill(fill::Fill),
@@ -101,6 +111,7 @@ enum Command {
 #[must_use]
 pub fn main() -> ExitCode {
     plain_file::keep_from_others();
+    share_heaps();
     let command = Cli::parse().command;
     // The daemon's log is its diary; a command at hand says what it does on standard output.
     common::log_to_stderr(match command {
@@ -124,9 +135,12 @@ pub fn main() -> ExitCode {
         Command::Preview(command) => common::block_on(command.run()),
         Command::Replay(command) => common::block_on(command.run()),
         Command::Told(command) => common::block_on(command.run()),
+        Command::Report(command) => common::block_on(command.run()),
         Command::TestMail(command) => common::block_on(command.run()),
+        Command::Answer(command) => common::block_on(command.run()),
         Command::Alerts(command) => common::block_on(command.run()),
         Command::Outbox(command) => common::block_on(command.run()),
+        Command::Page(command) => common::block_on(command.run()),
         Command::AcceptRecords(command) => common::block_on(command.run()),
         Command::Backup(command) => command.run(),
         Command::Restore(command) => common::block_on(command.run()),
@@ -134,6 +148,7 @@ pub fn main() -> ExitCode {
         Command::Notes(command) => common::block_on(command.run()),
         Command::Days(command) => common::block_on(command.run()),
         Command::Feed(command) => common::block_on(command.run()),
+        Command::Stations(command) => common::block_on(command.run()),
         Command::Heat(command) => command.run(),
         Command::Screen(command) => command.run(),
         Command::Fill(command) => command.run(),

@@ -5,7 +5,7 @@ use clap::Args;
 use duskflight_core::wording::plural;
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, print, weekday_name, workshop};
+use super::common::{AsOf, ConfigDir, print, workshop};
 use super::records::imported_words;
 use crate::clock;
 use crate::mail::delivery::Delivered;
@@ -14,9 +14,9 @@ use crate::runner::Lock;
 use crate::runner::jobs::Workshop;
 use crate::store::jobs::Job;
 use crate::store::{feed_pace, outbox_report};
-use crate::telling::{TellError, Told};
+use crate::telling::{TellError, Told, weekday_name};
 
-/// Do one night's work: take in dropped files, fetch, recompute, tell and deliver
+/// Do one night's work: take in dropped files and answers, fetch, recompute, tell and deliver
 ///
 /// A day that was told before is not told again. Growers' alerts wait for the adviser's digest and
 /// the hold time: the next call, or `run`, delivers them.
@@ -39,10 +39,14 @@ impl Nightly {
         let workshop = workshop(&config, clock)?;
         workshop.store.check().await?;
         take_in(&workshop).await?;
+        take_answers(&workshop).await?;
         // Whoever calls it by hand may just have mended what made the requests before vain.
         let anew = workshop.store.write(|t| feed_pace::begin_anew(t)).await;
         anew.context("fetch")?;
-        let fetched = workshop.fetch(Job::Fetch, day).await.context("fetch")?;
+        let fetched = workshop
+            .fetch(Job::Fetch, day, None)
+            .await
+            .context("fetch")?;
         print(&format!(
             "fetch {day}: {} received, {} new or different\n",
             plural(fetched.days, "day"),
@@ -133,6 +137,18 @@ async fn take_in(workshop: &Workshop) -> Result<(), Failure> {
         })?;
     }
     Ok(())
+}
+
+/// Takes the answers that have come in, as of now like what was dropped. A mailbox that cannot be used holds nothing up.
+async fn take_answers(workshop: &Workshop) -> Result<(), Failure> {
+    let workshop = Workshop {
+        clock: clock::system(),
+        ..workshop.clone()
+    };
+    match workshop.take_all_answers().await {
+        Ok(()) => Ok(()),
+        Err(error) => print(&format!("answers are not taken in: {error:#}\n")),
+    }
 }
 
 fn delivered_words(delivered: &Delivered) -> String {

@@ -53,7 +53,8 @@ fn kind_parser() -> impl TypedValueParser<Value = MailKind> {
         }
     };
     let kinds = MailKind::ALL.into_iter();
-    let shown = kinds.filter(|kind| *kind != MailKind::Operator).map(word);
+    let of_a_night = |kind: &MailKind| !matches!(kind, MailKind::Operator | MailKind::Receipt);
+    let shown = kinds.filter(of_a_night).map(word);
     PossibleValuesParser::new(shown.collect::<Vec<_>>()).try_map(move |given| {
         let said = |kind: &MailKind| word(*kind).matches(&given, false);
         let kind = MailKind::ALL.into_iter().find(said);

@@ -1,7 +1,9 @@
 //! `duskflight visits` and `duskflight notes`: what people wrote down.
 
 mod add;
+mod between;
 mod export;
+mod list;
 mod rows;
 mod take_back;
 
@@ -10,19 +12,17 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 use clap::{Args, Subcommand};
-use rows::{VISIT_COLUMNS, carried_words, visit_row};
 
 use super::Failure;
-use super::common::{AsOf, ConfigDir, few_words, open_store, plain_table, print, store_to_read};
+use super::common::{ConfigDir, few_words, open_store, print};
 use crate::clock;
 use crate::plain_file;
 use crate::records::{self, Imported, Kind, Origin};
-use crate::store::{notes, visits};
 
 /// Trap visits: bring them in, change them, take them back, look at them, bring them out
 #[derive(Debug, Subcommand)]
 pub(super) enum Visits {
-    /// Import a CSV file of visits
+    /// Import a sheet of visits: CSV as any spreadsheet saves it, .xlsx or .ods
     ///
     /// Columns, of which date and trap are needed:
     /// date,trap,eggs,eggs_left,moths,males,females,readable,serviced,note,by
@@ -37,8 +37,8 @@ pub(super) enum Visits {
     Add(add::AddVisit),
     /// Take one visit back; it stays in the history, and its old file does not bring it in again
     Withdraw(take_back::WithdrawVisit),
-    /// List visits
-    List(List),
+    /// List visits, those of the last thirty days where no others are asked for
+    List(list::ListVisits),
     /// List visits as they stood before they were changed or withdrawn
     History(take_back::VisitHistory),
     /// Write visits as CSV that imports to the same records
@@ -48,7 +48,7 @@ pub(super) enum Visits {
 /// Field notes: bring them in, change them, take them back, look at them, bring them out
 #[derive(Debug, Subcommand)]
 pub(super) enum Notes {
-    /// Import a CSV file of notes
+    /// Import a sheet of notes: CSV as any spreadsheet saves it, .xlsx or .ods
     ///
     /// Columns, of which date, block and kind are needed: date,block,variety,kind,value,earliest,latest,
     /// trees,top,middle,low,scale,stage,in_tree,on_ground,nuts,orangeworm,twig_borer,ants,other,damaged,
@@ -70,8 +70,8 @@ pub(super) enum Notes {
     Add(Box<add::AddNote>),
     /// Take one note back; it stays in the history, and its old file does not bring it in again
     Withdraw(take_back::WithdrawNote),
-    /// List notes
-    List(List),
+    /// List notes, those of the last thirty days where no others are asked for
+    List(list::ListNotes),
     /// List notes as they stood before they were changed or withdrawn
     History(take_back::NoteHistory),
     /// Write notes as CSV that imports to the same records
@@ -80,7 +80,7 @@ pub(super) enum Notes {
 
 #[derive(Debug, Args)]
 pub(super) struct Import {
-    /// CSV file
+    /// CSV file or workbook
     file: PathBuf,
     #[command(flatten)]
     config: ConfigDir,
@@ -92,21 +92,13 @@ pub(super) struct Import {
     sure: bool,
 }
 
-#[derive(Debug, Args)]
-pub(super) struct List {
-    #[command(flatten)]
-    config: ConfigDir,
-    #[command(flatten)]
-    as_of: AsOf,
-}
-
 impl Visits {
     pub(super) async fn run(self) -> Result<(), Failure> {
         match self {
             Self::Import(import) => import.run(Kind::Visits).await,
             Self::Add(add) => add.run().await,
             Self::Withdraw(withdraw) => withdraw.run().await,
-            Self::List(list) => list.visits().await,
+            Self::List(list) => list.run().await,
             Self::History(history) => history.run().await,
             Self::Export(export) => export.run(Kind::Visits).await,
         }
@@ -119,7 +111,7 @@ impl Notes {
             Self::Import(import) => import.run(Kind::Notes).await,
             Self::Add(add) => add.run().await,
             Self::Withdraw(withdraw) => withdraw.run().await,
-            Self::List(list) => list.notes().await,
+            Self::List(list) => list.run().await,
             Self::History(history) => history.run().await,
             Self::Export(export) => export.run(Kind::Notes).await,
         }
@@ -129,8 +121,8 @@ impl Notes {
 impl Import {
     async fn run(self, kind: Kind) -> Result<(), Failure> {
         let config = self.config.read()?;
-        let text = File::open(&self.file)
-            .and_then(|file| plain_file::read_given(file, plain_file::BY_HAND))
+        let sheet = File::open(&self.file)
+            .and_then(|file| plain_file::read_whole(file, plain_file::BY_HAND))
             .with_context(|| format!("read {}", self.file.display()))
             .map_err(Failure::usage)?;
         let store = open_store(&config)?;
@@ -140,7 +132,7 @@ impl Import {
             sure: self.sure,
         };
         let imported =
-            records::import(&store, &config, kind, &text, &origin, &clock::system()).await?;
+            records::import(&store, &config, kind, &sheet, &origin, &clock::system()).await?;
         print(&format!("{}: {}\n", origin.file, imported_words(&imported)))
     }
 }
@@ -161,8 +153,13 @@ pub(super) fn imported_words(imported: &Imported) -> String {
         0 => String::new(),
         rows => format!(", {rows} left blank"),
     };
+    let remarks: String = imported
+        .remarks
+        .iter()
+        .map(|said| format!("; {said}"))
+        .collect();
     format!(
-        "{} added, {} changed{changed}, {} there already{superseded}{blank}",
+        "{} added, {} changed{changed}, {} there already{superseded}{blank}{remarks}",
         imported.added,
         imported.changed.len(),
         imported.unchanged
@@ -174,44 +171,4 @@ fn name_of(file: &Path) -> String {
         || file.display().to_string(),
         |name| name.to_string_lossy().into_owned(),
     )
-}
-
-impl List {
-    async fn visits(self) -> Result<(), Failure> {
-        let config = self.config.read()?;
-        let (day, _) = self.as_of.moment(&config);
-        let store = store_to_read(&config)?;
-        let visits = store
-            .read(move |c| visits::up_to(c, day))
-            .await
-            .context("read the visits")?;
-        let mut table = plain_table(VISIT_COLUMNS);
-        for visit in &visits {
-            table.add_row(visit_row(visit));
-        }
-        print(&format!("{table}\n{} visits up to {day}\n", visits.len()))
-    }
-
-    async fn notes(self) -> Result<(), Failure> {
-        let config = self.config.read()?;
-        let (day, _) = self.as_of.moment(&config);
-        let store = store_to_read(&config)?;
-        let notes = store
-            .read(move |c| notes::up_to(c, day))
-            .await
-            .context("read the notes")?;
-        let mut table = plain_table(["date", "block", "variety", "kind", "says", "note", "by"]);
-        for note in &notes {
-            table.add_row([
-                note.date.to_string(),
-                note.block.to_string(),
-                note.variety.clone().unwrap_or_default(),
-                note.kind.name().to_owned(),
-                carried_words(&note.kind),
-                note.text.clone(),
-                note.by.clone(),
-            ]);
-        }
-        print(&format!("{table}\n{} notes up to {day}\n", notes.len()))
-    }
 }

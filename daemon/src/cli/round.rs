@@ -4,10 +4,10 @@ use anyhow::Context;
 use askama::Template;
 use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
-use duskflight_core::contents::{RoundSheet, round_sheets};
-use duskflight_core::orchard::TrapKind;
+use duskflight_core::contents::{RoundSheet, Stop, round_sheets};
+use duskflight_core::orchard::{Block, Part, TrapKind};
 use duskflight_core::season::BlockSeason;
-use duskflight_core::wording::Words;
+use duskflight_core::wording::language::{Language, Speech};
 
 use super::Failure;
 use super::common::{AsOf, ConfigDir, note, plain_table, print, store_to_read};
@@ -33,6 +33,9 @@ pub(super) struct Round {
     /// Also readings and parts that fall due within so many days
     #[arg(long, value_name = "N", default_value_t = 2, value_parser = clap::value_parser!(u64).range(..=31))]
     days: u64,
+    /// In this language [default: that of the people who read the traps of a sheet, where it is one, else en]
+    #[arg(long, value_name = "CODE", value_parser = language)]
+    language: Option<Language>,
     /// For a terminal, to print, or to fill in and import
     #[arg(long, value_enum, default_value_t = Format::Table)]
     format: Format,
@@ -49,7 +52,6 @@ impl Round {
     pub(super) async fn run(self) -> Result<(), Failure> {
         let config = self.config.read()?;
         let (day, _) = self.as_of.moment(&config);
-        let words = config.words;
         let store = store_to_read(&config)?;
         let for_night = config.clone();
         let night = store
@@ -58,12 +60,28 @@ impl Round {
             .map_err(|error: StoreError| anyhow::Error::from(error))
             .context("recompute the seasons")?;
         let seasons: Vec<&BlockSeason> = night.seasons.iter().collect();
-        let mut sheets = round_sheets(words, &night.orchard, &seasons, self.days);
+        let in_language = |language| {
+            let speech = Speech::of(language, config.words);
+            round_sheets(speech, &night.orchard, &seasons, self.days)
+        };
+        let mut sheets = match self.language {
+            Some(language) => in_language(language),
+            None => {
+                let sheets = in_language(Language::English).into_iter().enumerate();
+                let spoken = |(place, sheet): (usize, RoundSheet)| match language_of(
+                    &config, &sheet, &seasons,
+                ) {
+                    Language::English => sheet,
+                    language => in_language(language).swap_remove(place),
+                };
+                sheets.map(spoken).collect()
+            }
+        };
         if let Some(route) = &self.route {
             only(&mut sheets, route)?;
         }
         match self.format {
-            Format::Table => print(&tables(words, &sheets)),
+            Format::Table => print(&tables(&sheets)),
             Format::Html => print(&page(&config, day, &sheets)?),
             Format::Csv => {
                 for block in sheets.iter().flat_map(|sheet| &sheet.blocks) {
@@ -74,6 +92,29 @@ impl Round {
                 print(&round_csv(&sheets))
             }
         }
+    }
+}
+
+/// Reads the code of a language.
+fn language(code: &str) -> Result<Language, String> {
+    let codes = Language::ALL.map(Language::code).join(" or ");
+    Language::from_code(code).ok_or_else(|| format!("write {codes}"))
+}
+
+/// The language of those who read the traps of a sheet, where it is one.
+fn language_of(config: &Config, sheet: &RoundSheet, seasons: &[&BlockSeason]) -> Language {
+    let on_sheet = |block: &&Block| sheet.blocks.iter().any(|on| on.block == block.id);
+    let blocks = seasons.iter().map(|season| &season.block).filter(on_sheet);
+    let readers = blocks.flat_map(|block| match block.scouts.is_empty() {
+        true => std::slice::from_ref(&block.adviser),
+        false => &block.scouts,
+    });
+    let people = readers.filter_map(|id| config.person(id));
+    let mut languages: Vec<Language> = people.map(|person| person.language).collect();
+    languages.dedup();
+    match languages[..] {
+        [one] => one,
+        _ => Language::English,
     }
 }
 
@@ -94,44 +135,56 @@ fn only(sheets: &mut Vec<RoundSheet>, route: &str) -> Result<(), Failure> {
 }
 
 fn title(sheet: &RoundSheet) -> String {
-    match &sheet.route {
-        Some(route) => format!("Route {route}"),
-        None => "No route".to_owned(),
-    }
+    sheet.speech.route(sheet.route.as_deref())
 }
 
-fn tables(words: Words, sheets: &[RoundSheet]) -> String {
+fn long_day(sheet: &RoundSheet) -> String {
+    sheet.speech.long_day(sheet.day)
+}
+
+fn kind(sheet: &RoundSheet, stop: &Stop) -> &'static str {
+    (sheet.speech.round().kind)(stop.kind)
+}
+
+fn part(sheet: &RoundSheet, part: &Part) -> &'static str {
+    sheet.speech.language.part(*part)
+}
+
+fn tables(sheets: &[RoundSheet]) -> String {
     if sheets.is_empty() {
         return "no trap hangs\n".to_owned();
     }
-    let tables: Vec<String> = sheets.iter().map(|sheet| table(words, sheet)).collect();
+    let tables: Vec<String> = sheets.iter().map(table).collect();
     tables.join("\n")
 }
 
-fn table(words: Words, sheet: &RoundSheet) -> String {
-    let mut text = format!("{}, {}\n", title(sheet), words.long_day(sheet.day));
+fn table(sheet: &RoundSheet) -> String {
+    let speech = sheet.speech;
+    let words = speech.round();
+    let mut text = format!("{}, {}\n", title(sheet), long_day(sheet));
     for block in &sheet.blocks {
         text.push_str(&format!("  {}: {}\n", block.name, block.entry));
     }
     if sheet.stops.is_empty() {
-        text.push_str("nothing is due\n");
+        text.push_str(&format!("{}\n", words.sheet.nothing_due));
     } else {
-        let mut table = plain_table(["block", "place", "trap", "kind", "what"]);
+        let mut table = plain_table(words.sheet.columns);
         for stop in &sheet.stops {
             table.add_row([
                 stop.block.clone(),
-                stop.place.to_string(),
+                speech.place(&stop.place),
                 stop.trap.to_string(),
-                stop.kind.name().to_owned(),
-                stop.todo(),
+                kind(sheet, stop).to_owned(),
+                stop.todo(speech),
             ]);
         }
         text.push_str(&format!("{table}\n"));
     }
     if !sheet.bring.is_empty() {
-        text.push_str(&format!("bring {}\n", bring(sheet).join(", ")));
+        let bring = bring(sheet).join(", ");
+        text.push_str(&format!("{} {bring}\n", words.todo.bring));
     }
-    for remark in &sheet.remarks {
+    for remark in sheet.down.iter().chain(&sheet.without_clock) {
         text.push_str(&format!("{remark}\n"));
     }
     text
@@ -141,26 +194,33 @@ fn table(words: Words, sheet: &RoundSheet) -> String {
 fn bring(sheet: &RoundSheet) -> Vec<String> {
     let supplies = sheet.bring.iter();
     supplies
-        .map(|s| format!("{} × {} ({})", s.count, s.product, s.part.words()))
+        .map(|s| format!("{} × {} ({})", s.count, s.product, part(sheet, &s.part)))
         .collect()
 }
 
-/// All sheets as one page to print.
+/// All sheets as one page to print; the page has the language of the first.
 fn page(config: &Config, day: NaiveDate, sheets: &[RoundSheet]) -> Result<String, Failure> {
+    let english = Speech::of(Language::English, config.words);
+    let speech = sheets.first().map_or(english, |sheet| sheet.speech);
     let page = Page {
         farm: &config.farm,
         farm_note: config.note.as_deref(),
-        day: config.words.long_day(day),
+        speech,
+        day: speech.long_day(day),
         sheets,
     };
     Ok(page.render().context("write the sheets")?)
 }
+
+/// Classes of the columns of the printed table.
+const HEADS: [&str; 7] = ["gate", "row", "tree", "trap", "counts", "parts", "remark"];
 
 #[derive(Template)]
 #[template(path = "round/sheets.html")]
 struct Page<'a> {
     farm: &'a str,
     farm_note: Option<&'a str>,
+    speech: Speech,
     day: String,
     sheets: &'a [RoundSheet],
 }

@@ -12,6 +12,7 @@ use duskflight_core::temperature::Unit;
 use duskflight_core::weather::{
     DayBoundary, Element, OwnRecord, ReceivedDay, StationFacts, StationWeather,
 };
+use duskflight_core::wording::DateOrder;
 
 use super::Failure;
 use crate::feed::{DateFormat, Delimiter, TableFeed, TableSource, table};
@@ -157,6 +158,7 @@ impl Reading {
                 DayBoundary::Midnight
             },
             moves: self.moved.clone(),
+            ..StationFacts::default()
         }
     }
 }
@@ -245,8 +247,9 @@ fn table_feed(path: &Path, suffix: &str, unit: Unit) -> TableFeed {
         date_column: "date".to_owned(),
         min_column: column(Element::Min),
         max_column: column(Element::Max),
-        unit,
-        date_format: DateFormat::default(),
+        unit: unit.into(),
+        date_format: Some(DateFormat::default()),
+        date_order: DateOrder::default(),
         delimiter: Delimiter::default(),
         missing: MISSING.map(str::to_owned).to_vec(),
         decimal_comma: false,

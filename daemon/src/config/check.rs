@@ -2,17 +2,24 @@
 
 mod calendar;
 mod declared;
+mod feeds;
+mod imap;
+mod inbox;
 mod insects;
 mod orchard;
+mod page;
+mod password;
 mod people;
 mod reader;
 mod rules;
 mod secret_place;
+mod server;
 mod smtp;
 mod stations;
 
 use std::path::{Path, PathBuf};
 
+use chrono_tz::Tz;
 use duskflight_core::orchard::{District, TrapKind};
 use duskflight_core::wording::{LOCAL_AUTHORITY, Region, Words};
 
@@ -25,6 +32,7 @@ use crate::nearest::suggestion;
 use crate::secret::Secret;
 use declared::Declared;
 use reader::Reader;
+use secret_place::mode;
 
 impl Config {
     /// Reads and checks a configuration folder.
@@ -51,8 +59,12 @@ impl Config {
 
 fn read(reader: &mut Reader<'_>) -> Option<Config> {
     let main: Option<MainFile> = reader.toml(Path::new(MAIN_FILE));
-    let (blocks, named) = tables::blocks(&reader.watched(BLOCKS_FILE), &mut reader.problems);
-    let traps = tables::traps(&reader.watched(TRAPS_FILE), &mut reader.problems);
+    let order = main.as_ref().map(|main| main.farm.date_order);
+    reader.order = order.unwrap_or_default();
+    let (blocks, named) = tables::blocks(&reader.watched(BLOCKS_FILE), reader.order);
+    let blocks = reader.table(blocks);
+    let traps = tables::traps(&reader.watched(TRAPS_FILE), reader.order);
+    let traps = reader.table(traps);
     let main = main?;
     reader.named(&["farm", "name"], &main.farm.name);
     if let Some(operator) = &main.farm.operator {
@@ -67,10 +79,13 @@ fn read(reader: &mut Reader<'_>) -> Option<Config> {
         reader.at(&["telling", "near_days"], moved);
     }
     let calendar = calendar::calendar(reader, &main);
+    let inbox = inbox::inbox(reader, main.inbox, &main.mail.from);
+    let page = page::page(reader, main.page);
     let mail_route = mail_route(reader, main.mail.folder, main.mail.smtp);
     let (insects, crops) = insects::insects(reader, &main.insects);
     let people = people::people(reader, main.people);
-    let stations = stations::stations(reader, main.stations);
+    let zone = calendar.as_ref().map_or(Tz::UTC, |calendar| calendar.zone);
+    let stations = stations::stations(reader, main.stations, zone);
     let products = orchard::products(reader, main.products);
     let egg_traps = traps.iter().filter(|row| row.trap.kind == TrapKind::Egg);
     let declared = Declared {
@@ -85,6 +100,7 @@ fn read(reader: &mut Reader<'_>) -> Option<Config> {
     check_cap(reader, cap);
     check_sharing(reader, main.telling.share_days);
     let heartbeat = heartbeat(reader, main.telling.heartbeat.as_ref());
+    let proxy = proxy(reader, main.network.proxy.as_ref());
     check_retention(reader, main.store.keep_mails_days);
     let rules = rules::rules(reader, main.rules, &people, &blocks, cap);
     rules::warn_of_the_silent(reader, &people, &blocks, &rules);
@@ -108,11 +124,14 @@ fn read(reader: &mut Reader<'_>) -> Option<Config> {
         share_days: main.telling.share_days,
         calendars: main.telling.calendars.map(|path| reader.dir.join(path)),
         heartbeat,
+        proxy,
         mail_from: Sender {
             name: main.mail.from_name,
             address: main.mail.from,
         },
         mail_route,
+        inbox,
+        page,
         database: reader.dir.join(main.store.file),
         keep_mails_days: main.store.keep_mails_days,
         drop_folder: main.records.drop.map(|path| DropFolder {
@@ -192,6 +211,26 @@ fn heartbeat(reader: &mut Reader<'_>, text: Option<&Secret>) -> Option<HttpUrl> 
         reader.at(&["telling", "heartbeat"], wanted);
     }
     url.ok().map(HttpUrl::hiding_its_path)
+}
+
+/// The proxy's address, which may hold a password.
+fn proxy(reader: &mut Reader<'_>, text: Option<&Secret>) -> Option<HttpUrl> {
+    let url = HttpUrl::new(text?.expose());
+    let shared = mode(&reader.dir.join(MAIN_FILE)).is_some_and(|mode| mode & 0o007 != 0);
+    if shared
+        && url
+            .as_ref()
+            .is_ok_and(|url| url.whole().password().is_some())
+    {
+        reader.warn(
+            "network.proxy has a password, and everybody on this machine can read it; chmod 640",
+        );
+    }
+    if url.is_err() {
+        let wanted = ": write a whole address, such as http://proxy.orchards.example:3128";
+        reader.at(&["network", "proxy"], wanted);
+    }
+    url.ok()
 }
 
 fn check_retention(reader: &mut Reader<'_>, days: u16) {

@@ -12,7 +12,10 @@ use serde::Deserialize;
 use serde::de::IgnoredAny;
 
 use super::smtp::Security;
-use crate::feed::{AcisFeed, CimisFeed, ForecastSource, NceiFeed, TableFeed};
+use crate::feed::{
+    AcisFeed, CimisFeed, ForecastSource, GhcnFeed, IemFeed, NceiFeed, NwsFeed, OpenMeteoFeed,
+    TableFeed,
+};
 use crate::secret::Secret;
 
 #[derive(Debug, Deserialize)]
@@ -24,8 +27,13 @@ pub(super) struct MainFile {
     #[serde(default)]
     pub(super) season: SeasonPart,
     #[serde(default)]
+    pub(super) network: NetworkPart,
+    #[serde(default)]
     pub(super) telling: TellingPart,
     pub(super) mail: MailPart,
+    pub(super) inbox: Option<InboxPart>,
+    #[serde(default)]
+    pub(super) page: PagePart,
     #[serde(default)]
     pub(super) store: StorePart,
     #[serde(default)]
@@ -74,6 +82,13 @@ impl Default for SeasonPart {
             off_season_day: "monday".to_owned(),
         }
     }
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct NetworkPart {
+    /// The address of a proxy, which may hold a password.
+    pub(super) proxy: Option<Secret>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -143,6 +158,81 @@ fn sender_name() -> String {
 }
 
 #[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct InboxPart {
+    /// The address to which answers go.
+    pub(super) address: Option<String>,
+    /// Whether that address may be written with a tag, as `office+tag@farm.example`.
+    #[serde(default = "yes")]
+    pub(super) tagged: bool,
+    /// A folder of messages, as files or a maildir.
+    pub(super) folder: Option<PathBuf>,
+    /// The name by which the receiving server signs what it found out about a sender.
+    pub(super) verified_by: Option<String>,
+    pub(super) imap: Option<ImapPart>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct ImapPart {
+    pub(super) host: String,
+    pub(super) port: Option<u16>,
+    pub(super) security: Security,
+    pub(super) username: String,
+    pub(super) password_file: Option<PathBuf>,
+    /// A command whose first line of output is an access token.
+    pub(super) token_command: Option<Vec<String>>,
+    pub(super) ca_file: Option<PathBuf>,
+    #[serde(default = "inbox_folder")]
+    pub(super) folder: String,
+    #[serde(default = "done_folder")]
+    pub(super) done_folder: String,
+    #[serde(default = "imap_timeout_s")]
+    pub(super) timeout_s: u16,
+}
+
+fn inbox_folder() -> String {
+    "INBOX".to_owned()
+}
+
+fn done_folder() -> String {
+    "Duskflight".to_owned()
+}
+
+const fn imap_timeout_s() -> u16 {
+    60
+}
+
+const fn yes() -> bool {
+    true
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct PagePart {
+    /// `ADDRESS:PORT` or `INTERFACE:PORT`; without it there is no page.
+    pub(super) listen: Option<String>,
+    pub(super) names: Vec<String>,
+    pub(super) sign_in: bool,
+    pub(super) certificate: Option<PathBuf>,
+    pub(super) key: Option<PathBuf>,
+    pub(super) trusted_proxies: Vec<String>,
+}
+
+impl Default for PagePart {
+    fn default() -> Self {
+        Self {
+            listen: None,
+            names: Vec::new(),
+            sign_in: true,
+            certificate: None,
+            key: None,
+            trusted_proxies: Vec::new(),
+        }
+    }
+}
+
+#[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub(super) struct StorePart {
     pub(super) file: PathBuf,
@@ -182,6 +272,16 @@ pub(super) struct PersonPart {
     #[serde(alias = "roles")]
     pub(super) role: Roles,
     pub(super) email: String,
+    /// Other addresses that they answer from.
+    #[serde(default)]
+    pub(super) addresses: Vec<String>,
+    /// The language of their rounds, by its code.
+    pub(super) language: Option<String>,
+    /// Whether they get round mails; by their role where it is not said.
+    pub(super) rounds: Option<bool>,
+    /// Whether a grower enters readings of own blocks on the page.
+    #[serde(default)]
+    pub(super) enters: bool,
     pub(super) phone: Option<String>,
     pub(super) licence: Option<String>,
     /// The day of the week of a grower's or a manager's letter.
@@ -220,9 +320,18 @@ pub(super) struct StationPart {
     pub(super) moved: Vec<String>,
     #[serde(default)]
     pub(super) fall_backs: Vec<StationId>,
+    /// A station whose past years continue this one's.
+    pub(super) past_from: Option<StationId>,
+    pub(super) latitude: Option<f64>,
+    pub(super) longitude: Option<f64>,
+    pub(super) height_m: Option<f64>,
     pub(super) ncei: Option<NceiFeed>,
     pub(super) acis: Option<AcisFeed>,
     pub(super) cimis: Option<CimisFeed>,
+    pub(super) ghcn: Option<GhcnFeed>,
+    pub(super) iem: Option<IemFeed>,
+    pub(super) nws: Option<NwsFeed>,
+    pub(super) open_meteo: Option<OpenMeteoFeed>,
     pub(super) table: Option<TableFeed>,
     pub(super) forecast: Option<ForecastSource>,
 }

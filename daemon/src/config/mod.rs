@@ -3,8 +3,11 @@
 
 mod check;
 mod file;
+mod imap;
+mod inbox;
 mod look;
 mod month_day;
+mod page;
 mod problem;
 mod season;
 mod smtp;
@@ -13,30 +16,34 @@ mod text;
 mod toml_faults;
 mod toml_line;
 
+pub use imap::{ImapServer, Proof};
+pub use inbox::Inbox;
 pub use look::Looks;
 pub use month_day::MonthDay;
+pub use page::{CertificateFiles, Listen, Page, Place};
 pub use problem::{ConfigError, Problem};
 pub use smtp::{Login, Patience, Security, SmtpServer};
 pub use tables::{BLOCKS_FILE, BlockRow, TRAPS_FILE};
 
-pub(crate) use look::look;
+pub(crate) use look::{Look, look};
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc, Weekday};
 use chrono_tz::Tz;
-use duskflight_core::id::{BlockId, PersonId, StationId};
+use duskflight_core::id::{BlockId, GroupId, PersonId, StationId};
 use duskflight_core::insect::{Insect, InsectFile};
 use duskflight_core::ledger::Roles;
-use duskflight_core::ledger::plan::{Hearer, Rule};
+use duskflight_core::ledger::plan::{Hearer, Rounds, Rule};
 use duskflight_core::orchard::{District, Orchard, Product, Trap};
 use duskflight_core::temperature::Unit;
 use duskflight_core::weather::StationFacts;
 use duskflight_core::wording::Words;
+use duskflight_core::wording::language::Language;
 
 use crate::clock::{at_local, day_in};
-use crate::feed::{FeedSource, ForecastSource, HttpUrl};
+use crate::feed::{Caller, FeedSource, ForecastSource, HttpUrl};
 
 /// The name of the main file in a configuration folder.
 pub const MAIN_FILE: &str = "duskflight.toml";
@@ -104,10 +111,16 @@ pub struct Config {
     pub calendars: Option<PathBuf>,
     /// The address of an outside watcher; no more of it than the host is ever shown.
     pub heartbeat: Option<HttpUrl>,
+    /// The proxy through which feeds and the watcher are asked.
+    pub proxy: Option<HttpUrl>,
     /// The sender.
     pub mail_from: Sender,
     /// Where mails go.
     pub mail_route: MailRoute,
+    /// Where answers to mails come in, where they are read at all.
+    pub inbox: Option<Inbox>,
+    /// The page on the office network, where there is one.
+    pub page: Option<Page>,
     /// The database file.
     pub database: PathBuf,
     /// Days that what a mail said is kept since it was accepted or given up.
@@ -187,6 +200,14 @@ pub struct Person {
     pub roles: Roles,
     /// Their address.
     pub email: String,
+    /// Other addresses that they answer from.
+    pub addresses: Vec<String>,
+    /// The language of their rounds.
+    pub language: Language,
+    /// Whether they get round mails; by their role where it is not said.
+    pub rounds: Option<bool>,
+    /// Whether a grower enters readings of own blocks on the page.
+    pub enters: bool,
     /// Their telephone number.
     pub phone: Option<String>,
     /// An adviser's licence as they write it, where it is declared.
@@ -212,6 +233,8 @@ pub struct Station {
     pub facts: StationFacts,
     /// Stations whose days stand in for its own, the first one declared first.
     pub fall_backs: Vec<StationId>,
+    /// A station nearby whose past years, moved by their difference, stand before its own.
+    pub past_from: Option<StationId>,
     /// Where a forecast of its next days comes from, if from anywhere.
     pub forecast: Option<ForecastSource>,
 }
@@ -227,6 +250,15 @@ impl Config {
         }
     }
 
+    /// Who asks the feeds, and which way.
+    #[must_use]
+    pub fn caller(&self) -> Caller<'_> {
+        Caller {
+            contact: self.operator.as_deref(),
+            proxy: self.proxy.as_ref(),
+        }
+    }
+
     /// How long what a mail said is kept since it was accepted or given up.
     #[must_use]
     pub fn mails_kept(&self) -> TimeDelta {
@@ -236,6 +268,24 @@ impl Config {
     /// What is declared for one day: blocks by the newest row in force and by those before, all traps.
     #[must_use]
     pub fn orchard_on(&self, day: NaiveDate) -> Orchard {
+        let blocks = self.in_force(day);
+        let blocks = blocks.into_iter().map(|row| row.block.clone()).collect();
+        let earlier = self.blocks.iter().filter(|row| row.from <= day);
+        Orchard::new(blocks, self.traps.clone(), self.products.clone())
+            .in_district(self.district)
+            .with_declared(earlier.map(|row| (row.from, row.block.clone())))
+    }
+
+    /// The blocks that anybody may be shown on a day, with the names for that, in the order of the file.
+    #[must_use]
+    pub fn public_blocks(&self, day: NaiveDate) -> Vec<(&BlockId, &str)> {
+        let rows = self.in_force(day).into_iter();
+        rows.filter_map(|row| Some((&row.block.id, row.public.as_deref()?)))
+            .collect()
+    }
+
+    /// The row in force of each block, in the order of the file.
+    fn in_force(&self, day: NaiveDate) -> Vec<&BlockRow> {
         let mut in_force: BTreeMap<&BlockId, &BlockRow> = BTreeMap::new();
         for row in self.blocks.iter().filter(|row| row.from <= day) {
             let newest = in_force.entry(&row.block.id).or_insert(row);
@@ -245,11 +295,7 @@ impl Config {
         }
         let mut rows: Vec<&BlockRow> = in_force.into_values().collect();
         rows.sort_by_key(|row| row.line);
-        let blocks = rows.into_iter().map(|row| row.block.clone()).collect();
-        let earlier = self.blocks.iter().filter(|row| row.from <= day);
-        Orchard::new(blocks, self.traps.clone(), self.products.clone())
-            .in_district(self.district)
-            .with_declared(earlier.map(|row| (row.from, row.block.clone())))
+        rows
     }
 
     /// What records may be about up to a day: as [`Config::orchard_on`], each block with the varieties of
@@ -274,6 +320,46 @@ impl Config {
         Orchard::new(blocks, self.traps.clone(), self.products.clone())
     }
 
+    /// The same with nothing but some blocks, those of their start groups, and the stations of all of them.
+    #[must_use]
+    pub fn about(&self, blocks: &BTreeSet<BlockId>) -> Self {
+        let of_these = |row: &&BlockRow| blocks.contains(&row.block.id);
+        let groups: BTreeSet<&GroupId> = self
+            .blocks
+            .iter()
+            .filter(of_these)
+            .map(|row| &row.block.start_group)
+            .collect();
+        let is_near = |row: &BlockRow| {
+            blocks.contains(&row.block.id) || groups.contains(&row.block.start_group)
+        };
+        let near: Vec<BlockRow> = self
+            .blocks
+            .iter()
+            .filter(|row| is_near(row))
+            .cloned()
+            .collect();
+        let own: BTreeSet<&StationId> = near.iter().map(|row| &row.block.station).collect();
+        let of_own = self
+            .stations
+            .iter()
+            .filter(|station| own.contains(&station.id));
+        let asked = of_own.flat_map(|station| {
+            let beside = station.fall_backs.iter().chain(&station.past_from);
+            beside.chain(std::iter::once(&station.id))
+        });
+        let asked: BTreeSet<&StationId> = asked.collect();
+        let stations = self
+            .stations
+            .iter()
+            .filter(|station| asked.contains(&station.id));
+        Self {
+            stations: stations.cloned().collect(),
+            blocks: near,
+            ..self.clone()
+        }
+    }
+
     /// People as those who hear.
     #[must_use]
     pub fn hearers(&self) -> Vec<Hearer> {
@@ -283,8 +369,18 @@ impl Config {
             roles: person.roles.clone(),
             letter: person.letter,
             key_dates: person.key_dates,
+            rounds: self.rounds_of(person),
         };
         self.people.iter().map(hearer).collect()
+    }
+
+    /// Whose rounds a person gets. An adviser has the work of the day in the digest, so that a mail with it is of use
+    /// where it can be answered.
+    pub(crate) fn rounds_of(&self, person: &Person) -> Rounds {
+        Rounds {
+            as_scout: person.rounds.unwrap_or(true),
+            as_adviser: person.rounds.unwrap_or(self.inbox.is_some()),
+        }
     }
 
     /// One person.

@@ -91,12 +91,20 @@ pub enum Security {
 }
 
 impl Security {
-    /// The port that goes with it (RFC 8314, RFC 6409, RFC 5321).
-    pub(super) const fn port(self) -> u16 {
+    /// The port of a mail server that goes with it (RFC 8314, RFC 6409, RFC 5321).
+    pub(super) const fn smtp_port(self) -> u16 {
         match self {
             Self::Tls => 465,
             Self::Starttls => 587,
             Self::None => 25,
+        }
+    }
+
+    /// The port of a mailbox by IMAP that goes with it (RFC 8314, RFC 3501).
+    pub(super) const fn imap_port(self) -> u16 {
+        match self {
+            Self::Tls => 993,
+            Self::Starttls | Self::None => 143,
         }
     }
 }

@@ -6,10 +6,11 @@ use std::path::Path;
 use chrono::NaiveDate;
 use duskflight_core::id::PersonId;
 use duskflight_core::orchard::{Block, Dispensers, Part, Place, Pull, Trap, TrapKind, own_group};
+use duskflight_core::wording::DateOrder;
 
 use super::problem::Problem;
-use super::text::text_of;
-use crate::sheet::{self, Columns, Fault, Row, keep};
+use crate::plain_file;
+use crate::sheet::{self, Columns, Dates, Fault, Row, keep};
 
 /// The table of blocks, beside the main file.
 pub const BLOCKS_FILE: &str = "blocks.csv";
@@ -25,6 +26,8 @@ pub struct BlockRow {
     pub from: NaiveDate,
     /// The block.
     pub block: Block,
+    /// The name under which anybody may be shown its catches and starts; `None` where nobody may.
+    pub public: Option<String>,
 }
 
 /// A trap and its line in the file.
@@ -66,6 +69,7 @@ const BLOCKS: Columns = Columns {
         "varieties",
         "start_group",
         "start_rule",
+        "public",
     ],
     needed: &[
         "id",
@@ -87,47 +91,65 @@ const TRAPS: Columns = Columns {
     needed: &["id", "block", "kind", "hung"],
 };
 
+/// A table as it was read.
+pub(super) struct Table<T> {
+    /// The rows that are right.
+    pub(super) rows: Vec<T>,
+    /// All that is wrong.
+    pub(super) problems: Vec<Problem>,
+    /// What is to be said of how it was read.
+    pub(super) remark: Option<Problem>,
+}
+
 /// Reads `blocks.csv`, and the ids of all its rows, also of those that cannot be used: a trap in such
 /// a block is not at fault for it.
-pub(super) fn blocks(path: &Path, problems: &mut Vec<Problem>) -> (Vec<BlockRow>, Vec<String>) {
+pub(super) fn blocks(path: &Path, order: DateOrder) -> (Table<BlockRow>, Vec<String>) {
     let mut named = Vec::new();
-    let rows = rows(path, &BLOCKS, problems, |row| {
+    let table = table(path, &BLOCKS, order, |row| {
         named.push(row.text("id").to_owned());
         block(row)
     });
-    (rows, named)
+    (table, named)
 }
 
 /// Reads `traps.csv`.
-pub(super) fn traps(path: &Path, problems: &mut Vec<Problem>) -> Vec<TrapRow> {
-    rows(path, &TRAPS, problems, trap)
+pub(super) fn traps(path: &Path, order: DateOrder) -> Table<TrapRow> {
+    table(path, &TRAPS, order, trap)
 }
 
-fn rows<T>(
+fn table<T>(
     path: &Path,
     columns: &Columns,
-    problems: &mut Vec<Problem>,
+    order: DateOrder,
     build: impl FnMut(&Row<'_>) -> Result<T, Vec<Fault>>,
-) -> Vec<T> {
-    let mut problem = |line, what| {
-        problems.push(Problem {
-            file: path.to_owned(),
-            line,
-            what,
-        });
+) -> Table<T> {
+    let problem = |line, what| Problem {
+        file: path.to_owned(),
+        line,
+        what,
     };
-    match text_of(path) {
-        Ok(text) => {
-            let sheet = sheet::read(&text, columns, build);
-            for fault in sheet.faults {
-                problem(Some(fault.row), fault.what());
-            }
-            sheet.rows
+    let bytes = match plain_file::read(path, plain_file::BY_HAND) {
+        Ok(bytes) => bytes,
+        Err(error) => {
+            return Table {
+                rows: Vec::new(),
+                problems: vec![problem(None, format!("cannot be read: {error}"))],
+                remark: None,
+            };
         }
-        Err(no) => {
-            problem(no.line, no.why);
-            Vec::new()
-        }
+    };
+    let sheet = sheet::read(&bytes, columns, &Dates::new(order), build);
+    let faults = sheet.faults.iter();
+    let remark = |what| {
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        problem(None, format!("{name}: {what}"))
+    };
+    Table {
+        rows: sheet.rows,
+        problems: faults
+            .map(|fault| problem(Some(fault.row.max(1)), fault.what()))
+            .collect(),
+        remark: sheet.remark.map(remark),
     }
 }
 
@@ -140,7 +162,7 @@ fn block(row: &Row<'_>) -> Result<BlockRow, Vec<Fault>> {
     let advisers = keep(&mut faults, advisers(row));
     let scouts = keep(&mut faults, row.words("scout"));
     let crop = keep(&mut faults, row.word("crop"));
-    let acres = keep(&mut faults, row.given("acres", |text| acres(row, text)));
+    let acres = keep(&mut faults, acres(row));
     let regime = keep(&mut faults, row.word("regime"));
     let station = keep(&mut faults, row.word("station"));
     let varieties = keep(&mut faults, varieties(row));
@@ -152,7 +174,8 @@ fn block(row: &Row<'_>) -> Result<BlockRow, Vec<Fault>> {
         &mut faults,
         row.given("start_rule", |_| row.word("start_rule")),
     );
-    let dispensers = keep(&mut faults, dispensers(row));
+    let public = keep(&mut faults, public(row));
+    let dispensers = dispensers(row).map_err(|wrong| faults.extend(wrong)).ok();
     let near = keep(&mut faults, row.words("near"));
     let block = || {
         let id = id?;
@@ -161,6 +184,7 @@ fn block(row: &Row<'_>) -> Result<BlockRow, Vec<Fault>> {
         Some(BlockRow {
             line: row.number(),
             from: from?.unwrap_or(NaiveDate::MIN),
+            public: public?,
             block: Block {
                 start_group: group?.unwrap_or_else(|| own_group(&id)),
                 id,
@@ -194,6 +218,17 @@ fn named(row: &Row<'_>) -> Result<String, Fault> {
     }
 }
 
+/// The name under which a block is shown to anybody.
+fn public(row: &Row<'_>) -> Result<Option<String>, Fault> {
+    match row.text("public") {
+        "" => Ok(None),
+        name => match name_fault(name) {
+            Some(fault) => Err(row.wrong("public", fault)),
+            None => Ok(Some(name.to_owned())),
+        },
+    }
+}
+
 /// The advisers of a block, the one who signs and is telephoned first.
 fn advisers(row: &Row<'_>) -> Result<Vec<PersonId>, Fault> {
     match row.text("adviser") {
@@ -202,12 +237,12 @@ fn advisers(row: &Row<'_>) -> Result<Vec<PersonId>, Fault> {
     }
 }
 
-fn acres(row: &Row<'_>, text: &str) -> Result<f64, Fault> {
-    let acres = text
-        .parse()
-        .ok()
-        .filter(|acres: &f64| *acres > 0.0 && acres.is_finite());
-    acres.ok_or_else(|| row.wrong("acres", "write a number above zero, or leave it empty"))
+fn acres(row: &Row<'_>) -> Result<Option<f64>, Fault> {
+    let wanted = "write a number above zero, or leave it empty";
+    match row.number_up_to("acres", f64::MAX, wanted)? {
+        Some(0.0) => Err(row.wrong("acres", wanted)),
+        acres => Ok(acres),
+    }
 }
 
 /// Varieties, the early one first.
@@ -232,25 +267,33 @@ fn varieties(row: &Row<'_>) -> Result<Vec<String>, Fault> {
 }
 
 /// When the dispensers go on and run out.
-fn dispensers(row: &Row<'_>) -> Result<Dispensers, Fault> {
-    let on = row.given("dispensers_on", |_| row.day("dispensers_on"))?;
-    let until = row.given("dispensers_until", |_| row.day("dispensers_until"))?;
-    match (on, until) {
-        (Some(on), Some(until)) if until < on => Err(row.wrong(
-            "dispensers_until",
-            format!("lies before dispensers_on, {on}"),
-        )),
-        _ => Ok(Dispensers { on, until }),
+fn dispensers(row: &Row<'_>) -> Result<Dispensers, Vec<Fault>> {
+    let mut faults = Vec::new();
+    let [on, until] = ["dispensers_on", "dispensers_until"]
+        .map(|column| keep(&mut faults, row.given(column, |_| row.day(column))).flatten());
+    if let (Some(on), Some(until)) = (on, until)
+        && until < on
+    {
+        let what = format!("lies before dispensers_on, {on}");
+        faults.push(row.wrong("dispensers_until", what));
+    }
+    match faults.as_slice() {
+        [] => Ok(Dispensers { on, until }),
+        _ => Err(faults),
     }
 }
 
 /// The times a trap was taken down: the days in `pulled`, each with its day in `back`, but for the
 /// last one while it is still down.
-fn pulls(row: &Row<'_>) -> Result<Vec<Pull>, Fault> {
-    let (down, back) = (row.days("pulled")?, row.days("back")?);
+fn pulls(row: &Row<'_>) -> Result<Vec<Pull>, Vec<Fault>> {
+    let mut faults = Vec::new();
+    let [down, back] = ["pulled", "back"].map(|column| keep(&mut faults, row.days(column)));
+    let (Some(down), Some(back)) = (down, back) else {
+        return Err(faults);
+    };
     if back.len() > down.len() || back.len() + 1 < down.len() {
         let what = "give a day for each in pulled, in order; only the last may be missing";
-        return Err(row.wrong("back", what));
+        return Err(vec![row.wrong("back", what)]);
     }
     let backs = back.iter().copied().map(Some).chain([None]);
     let pulls = down
@@ -265,10 +308,8 @@ fn pulls(row: &Row<'_>) -> Result<Vec<Pull>, Fault> {
     if days.is_sorted_by(|one, next| one < next) {
         Ok(pulls)
     } else {
-        Err(row.wrong(
-            "pulled",
-            "write the days from the first to the last, each before its day in back",
-        ))
+        let what = "write the days from the first to the last, each before its day in back";
+        Err(vec![row.wrong("pulled", what)])
     }
 }
 
@@ -291,7 +332,7 @@ fn trap(row: &Row<'_>) -> Result<TrapRow, Vec<Fault>> {
     let hung = keep(&mut faults, row.day("hung"));
     let removed = keep(&mut faults, row.given("removed", |_| row.day("removed")));
     let group = keep(&mut faults, row.given("group", |_| row.word("group")));
-    let pulls = keep(&mut faults, pulls(row));
+    let pulls = pulls(row).map_err(|wrong| faults.extend(wrong)).ok();
     let mut products = BTreeMap::new();
     for part in Part::ALL {
         let column = part.name();
@@ -333,5 +374,61 @@ fn trap(row: &Row<'_>) -> Result<TrapRow, Vec<Fault>> {
     match trap() {
         Some(trap) if faults.is_empty() => Ok(trap),
         _ => Err(faults),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The columns that are named at fault in a table with one row.
+    fn at_fault(problems: &[Problem]) -> Vec<String> {
+        let columns = problems.iter().map(|problem| {
+            assert_eq!(problem.line, Some(2), "{problem}");
+            let column = problem.what.strip_prefix("column ").unwrap();
+            column.split(',').next().unwrap().to_owned()
+        });
+        columns.collect()
+    }
+
+    #[test]
+    fn no_fault_of_a_row_hides_another() {
+        let dir = tempfile::tempdir().unwrap();
+        let file = dir.path().join("table.csv");
+        let row = "id,block,kind,hung,pulled,back,removed,lure\nt,b,eggs,soon,never,again,2022-02-30,lure\n";
+        std::fs::write(&file, row).unwrap();
+        let found = at_fault(&traps(&file, DateOrder::MonthDay).problems);
+        assert_eq!(found, ["kind", "hung", "removed", "pulled", "back"]);
+        let row = "id,name,grower,adviser,crop,regime,station,varieties,acres,dispensers_on,dispensers_until,from\n\
+                   b,B,g,a,nuts,none,s,,-1,soon,later,13/1/2022\n";
+        std::fs::write(&file, row).unwrap();
+        let found = at_fault(&blocks(&file, DateOrder::MonthDay).0.problems);
+        let expected = [
+            "from",
+            "crop",
+            "acres",
+            "regime",
+            "varieties",
+            "dispensers_on",
+            "dispensers_until",
+        ];
+        assert_eq!(found, expected);
+    }
+
+    #[test]
+    fn a_table_is_read_as_a_spreadsheet_saves_it_and_its_encoding_is_said() {
+        let dir = tempfile::tempdir().unwrap();
+        let file = dir.path().join("traps.csv");
+        let row = b"ID;Block;Kind;Hung;Place;;\r\nt;b;egg;15.3.2022;Pe\xf1a;;\r\n";
+        std::fs::write(&file, row).unwrap();
+        let read = traps(&file, DateOrder::DayMonth);
+        assert_eq!(read.problems, []);
+        assert_eq!(read.rows[0].trap.place.remark, "Peña");
+        assert_eq!(read.rows[0].trap.hung.to_string(), "2022-03-15");
+        let remark = read.remark.unwrap();
+        assert!(
+            remark.what.starts_with("traps.csv: read as Windows-1252"),
+            "{remark}"
+        );
     }
 }

@@ -4,6 +4,8 @@ use std::fmt::Write as _;
 use std::io;
 use std::path::Path;
 
+use duskflight_core::ledger::Role;
+
 use super::farm::InventedFarm;
 use super::feed_server::STATION;
 use crate::config::NAVEL_ORANGEWORM;
@@ -68,6 +70,9 @@ note = "{NOTE}"
 from = "duskflight@kestrel-flat.example"
 folder = "mail"
 
+[inbox]
+folder = "inbox"   # what lies here is read as answers to mails
+
 [telling]
 calendars = "calendars"   # each person's whole calendar, to subscribe to
 
@@ -99,6 +104,12 @@ base_url = "{feed_url}"
                 text,
                 "letter = \"{day}\"   # a weekly letter in plain words"
             );
+        }
+        if person.role == Role::Adviser {
+            let _ = writeln!(text, "rounds = false   # the digest has that work by route");
+        }
+        if let Some(language) = person.language {
+            let _ = writeln!(text, "language = \"{language}\"   # of rounds");
         }
     }
     for product in &farm.products {

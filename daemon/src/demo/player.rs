@@ -5,13 +5,15 @@ use std::sync::Arc;
 
 use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
 
-use super::farm::{Entry, InventedFarm, Kind, invent, station_record};
+use super::answers;
+use super::farm::{Entry, InventedFarm, Kind, SCOUT, invent, station_record};
 use super::feed_server::FeedServer;
 use super::files;
 use crate::clock::{Clock, SetClock, at_local};
 use crate::config::{Config, ConfigError};
-use crate::feed::{Client, ClientError, Limits};
-use crate::records::{self, ImportError, Origin};
+use crate::feed::{Caller, Client, ClientError, Limits};
+use crate::inbox::folder::{FolderError, Seen};
+use crate::records::{self, ImportError, Origin, Pauses};
 use crate::runner::jobs::Workshop;
 use crate::runner::{Lock, LockError};
 use crate::store::jobs::{self, Job, RunState};
@@ -70,6 +72,9 @@ pub enum DemoError {
     /// A sheet.
     #[error("enter a sheet")]
     Import(#[from] ImportError),
+    /// An answer.
+    #[error("take an answer")]
+    Answer(#[from] FolderError),
     /// A telling.
     #[error("tell a night")]
     Tell(#[from] TellError),
@@ -139,7 +144,7 @@ pub async fn play(
     let workshop = Workshop {
         store: Store::create(&config.database)?,
         config: Arc::clone(&config),
-        client: Arc::new(Client::new(Limits::default(), None)?),
+        client: Arc::new(Client::new(Limits::default(), Caller::default())?),
         clock: Arc::clone(&clock) as Arc<dyn Clock>,
     };
     let season = Season {
@@ -190,7 +195,7 @@ impl Season {
         if !self.is_done(Job::Fetch, day).await? {
             self.feed.set_today(day);
             self.clock.set(digest - TimeDelta::hours(2));
-            self.workshop.fetch(Job::Fetch, day).await?;
+            self.workshop.fetch(Job::Fetch, day, None).await?;
         }
         match self.workshop.tell(day, false, digest).await {
             // A season that is taken up again passes over the nights that are done.
@@ -226,6 +231,7 @@ impl Season {
                 sure: false,
             };
             self.clock.set(self.evening(entry.entered_on));
+            let entry = self.answered(entry).await?;
             let Workshop {
                 store,
                 config,
@@ -235,6 +241,37 @@ impl Season {
             records::import(store, config, kind, &entry.csv, &origin, clock).await?;
         }
         Ok(())
+    }
+
+    /// What is left of a sheet once the scout has answered the round mail of its day.
+    async fn answered(&self, entry: &Entry) -> Result<Entry, DemoError> {
+        let config = &self.workshop.config;
+        let scout = config
+            .people
+            .iter()
+            .find(|person| person.id.as_str() == SCOUT);
+        let Some(scout) = scout else {
+            return Ok(entry.clone());
+        };
+        let round = answers::round(&self.workshop, scout, entry.entered_on).await?;
+        let parted = round.and_then(|round| {
+            let (text, rest) = round.part(entry, scout.language)?;
+            Some((round, text, rest))
+        });
+        let Some((round, text, rest)) = parted else {
+            return Ok(entry.clone());
+        };
+        let at = self.evening(entry.entered_on);
+        let sent = round.send(config, scout, &text, at);
+        sent.map_err(|source| DemoError::Files {
+            dir: config.dir.display().to_string(),
+            source,
+        })?;
+        let mut seen = Seen::default();
+        self.workshop.take_answers(&mut seen, Pauses::NONE).await?;
+        self.clock.set(at + A_LITTLE);
+        self.workshop.deliver().await?;
+        Ok(rest)
     }
 
     fn adviser_name(&self) -> String {

@@ -8,12 +8,24 @@ use serde::{Deserialize, Deserializer};
 use serde_json::json;
 
 use super::cell::{CellFormat, MissingMarkers, iso_date};
+use super::declaration::{Declaration, Needs, Past, Values};
 use super::error::{ParseError, data_of};
 use super::excerpt::Excerpt;
 use super::rows::{FetchedDays, Gathered};
 use super::url::HttpUrl;
 
-pub(super) const NAME: &str = "acis-stndata";
+pub(super) const DECLARED: Declaration = Declaration {
+    table: "station.acis",
+    name: "acis-stndata",
+    service: "ACIS (US Regional Climate Centers), by an id such as KFAT",
+    values: Values::Observed,
+    unit: "°F",
+    day: "the station's own: airports and threaded records from local standard midnight, cooperative observers from their reading",
+    latency: "airports by the next morning, others as observers report; replaced by checked values for weeks",
+    flags: "missing (M), part of a later day (S) and over several days (A) is no number; it marks no others",
+    needs: Needs::Nothing,
+    past: Past::AsAsked,
+};
 const SERVICE: &str = "https://data.rcc-acis.org/StnData";
 /// Missing, and a part of a later day's value: neither says what this day had. A number with a letter behind it, such as
 /// one over several days (`101A`), is no number, so it counts as missing with a remark.
@@ -133,12 +145,9 @@ fn gather(
     };
     let mut value = |column, text: &str| gathered.value(number, date, format.read(column, text));
     let day = ReceivedDay {
-        date,
         min: value("mint", min)?,
         max: value("maxt", max)?,
-        unit: Unit::Fahrenheit,
-        min_flag: None,
-        max_flag: None,
+        ..ReceivedDay::empty(date, Unit::Fahrenheit)
     };
     gathered.day(number, day)
 }

@@ -11,6 +11,7 @@ use serde::de::{Error as _, IgnoredAny};
 use serde::{Deserialize, Deserializer};
 
 use super::cell::{CellFormat, MissingMarkers, iso_date};
+use super::declaration::{Declaration, Needs, Past, Values};
 use super::error::{ParseError, data_of};
 use super::excerpt::Excerpt;
 use super::row_problem::RowFault;
@@ -18,7 +19,19 @@ use super::rows::{FetchedDays, Gathered};
 use super::url::HttpUrl;
 use crate::secret::Secret;
 
-pub(super) const NAME: &str = "cimis-daily";
+pub(super) const DECLARED: Declaration = Declaration {
+    table: "station.cimis",
+    name: "cimis-daily",
+    service: "CIMIS (California Department of Water Resources), by a station's number",
+    values: Values::Observed,
+    unit: "°F, checked in each answer",
+    day: "midnight to midnight of Pacific Standard Time, all year",
+    latency: "by the next morning (from memory); flags change for weeks",
+    flags: "values out of service, far out of range or filled with an average (I, S, R, A) do not count unless confirmed; \
+            moderate outliers (Y) do, since true hot days carry that flag",
+    needs: Needs::Key,
+    past: Past::AsAsked,
+};
 const SERVICE: &str = "https://et.water.ca.gov/api/data";
 /// No day before this can be asked for.
 pub(super) const FIRST: NaiveDate = NaiveDate::from_ymd_opt(1982, 6, 7).expect("a day");
@@ -168,10 +181,7 @@ fn gather(
         Err(fault) => return gathered.problem(number, None, fault),
     };
     if record.station.trim().parse() != Ok(station) {
-        let other = RowFault::OtherStation {
-            expected: station.to_string(),
-            found: Excerpt::of_cell(&record.station),
-        };
+        let other = RowFault::other_station(&station.to_string(), &record.station);
         return gathered.problem(number, Some(date), other);
     }
     let (min, max) = (&record.day_air_tmp_min, &record.day_air_tmp_max);

@@ -7,15 +7,18 @@ use std::time::Duration;
 use backon::{ExponentialBuilder, Retryable};
 use reqwest::header::{HeaderValue, InvalidHeaderValue};
 use reqwest::redirect::{Attempt, Policy};
-use reqwest::{Certificate, ClientBuilder, Response, Url};
+use reqwest::{Certificate, ClientBuilder, Proxy, Response, StatusCode, Url};
 
 use super::excerpt::Excerpt;
 use super::get_error::GetError;
 use super::heard::Heard;
 use super::retry;
 use super::url::HttpUrl;
+use super::version::Version;
 use crate::error_chain::error_chain;
 
+/// So long a connection waits for the next request to its host.
+const IDLE: Duration = Duration::from_secs(5);
 /// How many bytes of a refusal are read for its excerpt.
 const REFUSAL_BYTES: usize = 400;
 
@@ -78,6 +81,24 @@ pub enum ClientError {
     },
 }
 
+/// Who asks the feeds, and which way.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Caller<'a> {
+    /// How to reach whoever looks after the box: sent with every request.
+    pub contact: Option<&'a str>,
+    /// The proxy through which every request goes.
+    pub proxy: Option<&'a HttpUrl>,
+}
+
+/// A successful answer.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Answer {
+    /// What it says.
+    pub(super) body: Vec<u8>,
+    /// Which version it is, where the server says so.
+    pub(super) version: Option<Version>,
+}
+
 /// Fetches answers within its [`Limits`]. Built once at the start; a copy shares its parts.
 #[derive(Debug, Clone)]
 pub struct Client {
@@ -89,16 +110,24 @@ pub struct Client {
 }
 
 impl Client {
-    /// A client that names the program and, when given, a contact to the feeds. It trusts the
+    /// A client that names the program and whoever calls to the feeds. It trusts the
     /// system's CA certificates, or where there are none those compiled in (Mozilla's).
     ///
     /// # Errors
     /// [`ClientError`] when the contact cannot be sent or no client can be built.
-    pub fn new(limits: Limits, contact: Option<&str>) -> Result<Self, ClientError> {
-        let agent = user_agent(contact)?;
+    pub fn new(limits: Limits, caller: Caller<'_>) -> Result<Self, ClientError> {
+        let agent = user_agent(caller.contact)?;
+        let proxy = caller.proxy.map(|proxy| {
+            let proxy = Proxy::all(proxy.whole().clone());
+            proxy.map_err(|source| ClientError::Build { source })
+        });
+        let proxy = proxy.transpose()?;
         // Refused only when one is installed already, and any one serves.
         let _ = rustls::crypto::ring::default_provider().install_default();
-        let builder = || frugal(limits).user_agent(agent.clone());
+        let builder = || {
+            let builder = frugal(limits).user_agent(agent.clone());
+            proxy.iter().cloned().fold(builder, ClientBuilder::proxy)
+        };
         let http = builder().build().or_else(|error| {
             tracing::warn!(
                 error = error_chain(&error),
@@ -121,6 +150,14 @@ impl Client {
         let mut copy = self.clone();
         copy.limits.tries = copy.limits.tries.min(most as usize);
         copy.requests = Arc::default();
+        copy
+    }
+
+    /// A copy that takes answers of so many bytes.
+    #[must_use]
+    pub(super) fn taking(&self, body_bytes: usize) -> Self {
+        let mut copy = self.clone();
+        copy.limits.body_bytes = body_bytes;
         copy
     }
 
@@ -172,12 +209,25 @@ impl Client {
     /// # Errors
     /// [`GetError`] of the last try, or [`GetError::OutOfTime`].
     pub async fn get(&self, url: &HttpUrl) -> Result<Vec<u8>, GetError> {
+        let answer = self.get_newer(url, None).await?;
+        Ok(answer.map(|answer| answer.body).unwrap_or_default())
+    }
+
+    /// As [`Self::get`], unless the server has nothing newer than the version that is known.
+    ///
+    /// # Errors
+    /// As [`Self::get`].
+    pub(super) async fn get_newer(
+        &self,
+        url: &HttpUrl,
+        known: Option<&Version>,
+    ) -> Result<Option<Answer>, GetError> {
         let waits = ExponentialBuilder::new()
             .with_jitter()
             .with_min_delay(self.limits.first_wait)
             .with_max_delay(self.limits.longest_wait)
             .with_max_times(self.limits.tries.saturating_sub(1));
-        let tries = (|| self.get_once(url))
+        let tries = (|| self.get_once(url, known))
             .retry(waits)
             .when(retry::is_worth_it)
             .adjust(retry::wait_before)
@@ -191,15 +241,26 @@ impl Client {
             })
     }
 
-    async fn get_once(&self, url: &HttpUrl) -> Result<Vec<u8>, GetError> {
+    async fn get_once(
+        &self,
+        url: &HttpUrl,
+        known: Option<&Version>,
+    ) -> Result<Option<Answer>, GetError> {
         self.requests.fetch_add(1, Ordering::Relaxed);
-        let request = self.http.get(url.whole().clone());
+        let mut request = self.http.get(url.whole().clone());
+        if let Some(known) = known {
+            request = known.asked_for_newer(request);
+        }
         let sent = request.send().await;
         let response = sent.map_err(|error| transport(url, error))?;
         self.note_date(&response);
         if response.status().is_success() {
+            let version = Version::of(response.headers());
             let body = self.body(url, response).await?;
-            Ok(url.without_its_keys(body))
+            let body = url.without_its_keys(body);
+            Ok(Some(Answer { body, version }))
+        } else if known.is_some() && response.status() == StatusCode::NOT_MODIFIED {
+            Ok(None)
         } else {
             Err(self.refusal(url, response).await)
         }
@@ -258,14 +319,15 @@ enum RedirectRefused {
     QueryToOtherHost,
 }
 
-/// A client without what a nightly call has no use for: waiting connections, the proxy of the
+/// A client without what a nightly call has no use for: more than one connection to a host, the proxy of the
 /// environment, the page it came from, and retries that do not wait.
 fn frugal(limits: Limits) -> ClientBuilder {
     reqwest::Client::builder()
         .connect_timeout(limits.connect)
         .read_timeout(limits.read)
         .timeout(limits.total)
-        .pool_max_idle_per_host(0)
+        .pool_max_idle_per_host(1)
+        .pool_idle_timeout(IDLE)
         .no_proxy()
         .referer(false)
         .retry(reqwest::retry::never())

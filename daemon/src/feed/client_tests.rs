@@ -35,8 +35,15 @@ fn short() -> Limits {
     }
 }
 
+fn named(contact: &str) -> Caller<'_> {
+    Caller {
+        contact: Some(contact),
+        proxy: None,
+    }
+}
+
 fn client(limits: Limits) -> Client {
-    Client::new(limits, Some("adviser@example.org")).unwrap()
+    Client::new(limits, named("adviser@example.org")).unwrap()
 }
 
 fn once() -> Limits {
@@ -87,7 +94,7 @@ fn a_contact_is_optional_and_cannot_break_the_request() {
         user_agent(None).unwrap(),
         concat!("duskflight/", env!("CARGO_PKG_VERSION"))
     );
-    let error = Client::new(patient(), Some("a\r\nb: c")).unwrap_err();
+    let error = Client::new(patient(), named("a\r\nb: c")).unwrap_err();
     assert!(error.to_string().contains(r#""a\r\nb: c""#), "{error}");
 }
 
@@ -352,4 +359,89 @@ fn a_redirect_never_leaves_https() {
         "https://b.example/x?k=1",
         Some(RedirectRefused::QueryToOtherHost),
     );
+}
+
+/// A server that answers every request of its first connection alike; gives what it was asked there.
+fn keeping_open(answer: &'static str) -> (HttpUrl, std::thread::JoinHandle<Vec<String>>) {
+    use std::io::{BufRead, BufReader, Write};
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let url = HttpUrl::new(&format!("http://{}/days", listener.local_addr().unwrap())).unwrap();
+    let server = std::thread::spawn(move || {
+        let (stream, _) = listener.accept().unwrap();
+        let mut asked = Vec::new();
+        let mut lines = BufReader::new(stream.try_clone().unwrap()).lines();
+        let mut head = String::new();
+        while let Some(Ok(line)) = lines.next() {
+            head.push_str(&line);
+            head.push('\n');
+            if line.is_empty() {
+                asked.push(std::mem::take(&mut head));
+                let _ = (&stream).write_all(answer.as_bytes());
+            }
+        }
+        asked
+    });
+    (url, server)
+}
+
+/// What a server was asked, once the client lets go of it.
+async fn asked_of(server: std::thread::JoinHandle<Vec<String>>, client: Client) -> Vec<String> {
+    drop(client);
+    let ended = tokio::task::spawn_blocking(move || server.join());
+    ended.await.unwrap().unwrap()
+}
+
+#[tokio::test]
+async fn one_host_is_asked_over_one_connection() {
+    let (url, server) = keeping_open("HTTP/1.1 200 OK\r\ncontent-length: 4\r\n\r\ndays");
+    let client = client(short());
+    for _ in 0..3 {
+        assert_eq!(client.get(&url).await.unwrap(), b"days");
+    }
+    assert_eq!(asked_of(server, client).await.len(), 3);
+}
+
+#[tokio::test]
+async fn every_request_goes_through_the_proxy_that_is_named() {
+    let (proxy, server) = keeping_open("HTTP/1.1 200 OK\r\ncontent-length: 4\r\n\r\ndays");
+    let caller = Caller {
+        contact: None,
+        proxy: Some(&proxy),
+    };
+    let client = Client::new(short(), caller).unwrap();
+    let url = HttpUrl::new("http://stations.example/days").unwrap();
+    assert_eq!(client.get(&url).await.unwrap(), b"days");
+    let asked = asked_of(server, client).await;
+    assert!(
+        asked[0].starts_with("GET http://stations.example/days "),
+        "{asked:?}"
+    );
+}
+
+#[tokio::test]
+async fn what_is_known_is_not_sent_again() {
+    let sent = [
+        "date: Mon, 20 Jun 2022 12:00:00 GMT",
+        "last-modified: Mon, 20 Jun 2022 04:00:00 GMT",
+        "etag: \"a1\"",
+    ];
+    let server = TestServer::start(vec![
+        Reply::answer("200 OK", &sent, "days"),
+        Reply::answer("304 Not Modified", &[], ""),
+    ]);
+    let client = client(once());
+    let url = server.url("/station.dly");
+    let first = client.get_newer(&url, None).await.unwrap().unwrap();
+    assert_eq!(first.body, b"days");
+    let second = client.get_newer(&url, first.version.as_ref()).await;
+    assert_eq!(second.unwrap(), None);
+    let asked = server.requests()[1].to_lowercase();
+    assert!(asked.contains("if-none-match: \"a1\""), "{asked}");
+    assert!(
+        asked.contains("if-modified-since: mon, 20 jun 2022 04:00:00 gmt"),
+        "{asked}"
+    );
+    // Nobody asked for newer ones only.
+    let error = client.get(&url).await.unwrap_err();
+    assert!(error.to_string().contains("304"), "{error}");
 }

@@ -60,6 +60,12 @@ impl FeedError {
             _ => None,
         }
     }
+
+    /// Whether the host gave no answer at all.
+    #[must_use]
+    pub fn is_silence(&self) -> bool {
+        matches!(self, Self::Get(error) if error.is_silence())
+    }
 }
 
 /// An answer that is not what the feed describes.
@@ -96,6 +102,58 @@ pub enum ParseError {
         /// Where and why reading stopped.
         source: serde_json::Error,
     },
+    /// The service answered about another place.
+    #[error("the answer is about the place {}, {} and not about {}, {}", .found[0], .found[1], .expected[0], .expected[1])]
+    OtherPlace {
+        /// Latitude and longitude that were asked for.
+        expected: [f64; 2],
+        /// Those of the answer.
+        found: [f64; 2],
+    },
+    /// The service answered in another unit than its own.
+    #[error("the answer is in the unit {found} and not in {expected}")]
+    OtherUnit {
+        /// The service's unit.
+        expected: &'static str,
+        /// That of the answer.
+        found: Excerpt,
+    },
+    /// The answer sends on to another host than the one that was asked, which might learn what is not its own.
+    #[error("the answer sends on to {found} and not to {expected}")]
+    OtherHost {
+        /// The host that was asked.
+        expected: String,
+        /// The one that is named.
+        found: Excerpt,
+    },
+    /// A forecast without the values that are needed of it.
+    #[error("the forecast does not supply {layer}")]
+    NotSupplied {
+        /// What is missing.
+        layer: &'static str,
+    },
+    /// The service answered with the days of another zone.
+    #[error("the answer's days are those of {found} and not of {expected}")]
+    OtherZone {
+        /// The zone that was asked for.
+        expected: &'static str,
+        /// That of the answer.
+        found: Excerpt,
+    },
+    /// Other text than a station's file of the form that was asked for.
+    #[error("the answer is not a station file of the form {form:?}, it begins {answer}")]
+    NotAStationFile {
+        /// The form of the configuration.
+        form: &'static str,
+        /// Its beginning.
+        answer: Excerpt,
+    },
+    /// A packed file that cannot be unpacked, or is too large then.
+    #[error("unpack the answer")]
+    NotUnpacked {
+        /// What is wrong with it.
+        source: io::Error,
+    },
     /// A field that every answer has is in none of its days, and others are that were not asked for: it was renamed.
     #[error("no day has the field {field}; the fields are {}", listed(.found))]
     MissingField {
@@ -123,6 +181,20 @@ pub enum ParseError {
     SameColumn {
         /// The column of the configuration.
         column: String,
+    },
+    /// Dates cannot all be of the farm's order of month and day, so that none of them is sure.
+    #[error(
+        "row {row}: {value} in column {column:?}: {why}; say in date_format how dates are written there, such as \"%d/%m/%Y\""
+    )]
+    OtherDates {
+        /// The line of the table.
+        row: u64,
+        /// The column of the date.
+        column: String,
+        /// What stands there.
+        value: Excerpt,
+        /// Why it is no date as the others are.
+        why: String,
     },
     /// The text cannot be taken apart into fields.
     #[error("the table cannot be taken apart into fields")]

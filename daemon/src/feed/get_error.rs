@@ -79,6 +79,16 @@ impl GetError {
         ];
         busy.contains(status).then_some(wait)
     }
+
+    /// Whether the host gave no answer at all.
+    #[must_use]
+    pub fn is_silence(&self) -> bool {
+        match self {
+            Self::Transport { source, .. } => source.is_timeout() || source.is_connect(),
+            Self::OutOfTime { .. } => true,
+            _ => false,
+        }
+    }
 }
 
 fn advice(status: StatusCode) -> &'static str {

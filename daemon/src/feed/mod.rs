@@ -7,44 +7,73 @@ pub mod acis;
 mod cell;
 pub mod cimis;
 mod client;
+mod declaration;
 mod error;
 mod excerpt;
+mod fetch;
 mod get_error;
+pub mod ghcn;
 mod heard;
+pub mod iem;
 pub mod ncei;
+pub mod nws;
 pub mod open_meteo;
 mod retry;
 mod row_problem;
 mod rows;
+#[cfg(test)]
+mod same_season;
 #[cfg(test)]
 mod samples;
 pub mod table;
 #[cfg(test)]
 pub(crate) mod test_server;
 mod url;
+mod version;
 
 use chrono::NaiveDate;
-use duskflight_core::weather::ReceivedDay;
 use serde::Deserialize;
 
 pub use acis::AcisFeed;
 pub use cimis::CimisFeed;
-pub use client::{Client, ClientError, Limits};
+pub use client::{Caller, Client, ClientError, Limits};
+pub use declaration::{Declaration, Needs, Past, Values};
 pub use error::{FeedError, ParseError};
 pub use excerpt::Excerpt;
+pub use fetch::{Newer, fetch, fetch_forecast, fetch_newer};
 pub use get_error::GetError;
+pub use ghcn::{GhcnFeed, GhcnForm};
 pub use heard::Heard;
+pub use iem::IemFeed;
 pub use ncei::NceiFeed;
+pub use nws::grid::NwsGridFeed;
+pub use nws::observations::NwsFeed;
 pub use open_meteo::OpenMeteoFeed;
 pub use row_problem::{RowFault, RowProblem};
 pub use rows::FetchedDays;
 pub use table::{BadTableSetting, DateFormat, Delimiter, TableFeed, TableSource};
 pub use url::{BadUrl, HttpUrl};
+pub use version::Version;
 
-/// Where a station's days come from; in a configuration the one key `ncei`, `acis`, `cimis` or
-/// `table`.
+/// Every kind of feed, those of stations' days first.
+pub const KINDS: [&Declaration; 11] = [
+    &ncei::DECLARED,
+    &acis::DECLARED,
+    &cimis::DECLARED,
+    &ghcn::DECLARED,
+    &iem::DECLARED,
+    &nws::observations::DECLARED,
+    &open_meteo::ARCHIVE,
+    &table::DECLARED,
+    &nws::grid::FORECAST,
+    &open_meteo::FORECAST,
+    &table::FORECAST,
+];
+
+/// Where a station's days come from; in a configuration the one key `ncei`, `acis`,
+/// `cimis`, `ghcn`, `iem`, `nws`, `open_meteo` or `table`.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(rename_all = "lowercase")]
+#[serde(rename_all = "snake_case")]
 pub enum FeedSource {
     /// The daily summaries of the US National Centers for Environmental Information.
     Ncei(NceiFeed),
@@ -52,15 +81,25 @@ pub enum FeedSource {
     Acis(AcisFeed),
     /// The California Irrigation Management Information System.
     Cimis(CimisFeed),
+    /// Station files of the Global Historical Climatology Network, daily.
+    Ghcn(GhcnFeed),
+    /// The daily summaries of the Iowa Environmental Mesonet.
+    Iem(IemFeed),
+    /// What an airport read in the last days, of the US National Weather Service.
+    Nws(NwsFeed),
+    /// What a model says was there.
+    OpenMeteo(OpenMeteoFeed),
     /// A table with one row a day, from a file or an address.
     Table(TableFeed),
 }
 
-/// Where a forecast of a station's next days comes from; in a configuration the one key `open_meteo`
-/// or `table`.
+/// Where a forecast of a station's next days comes from; in a configuration the one key `nws`,
+/// `open_meteo` or `table`.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum ForecastSource {
+    /// The forecast of the office of the US National Weather Service for a place.
+    Nws(NwsGridFeed),
     /// A model's days for a place.
     OpenMeteo(OpenMeteoFeed),
     /// A table with one row a day, from a file or an address.
@@ -68,10 +107,21 @@ pub enum ForecastSource {
 }
 
 impl ForecastSource {
+    /// What its kind is, whatever the station.
+    #[must_use]
+    pub const fn declares(&self) -> &'static Declaration {
+        match self {
+            Self::Nws(_) => &nws::grid::FORECAST,
+            Self::OpenMeteo(_) => &open_meteo::FORECAST,
+            Self::Table(_) => &table::FORECAST,
+        }
+    }
+
     /// The source as mails name it.
     #[must_use]
     pub const fn name(&self) -> &'static str {
         match self {
+            Self::Nws(_) => "the National Weather Service (weather.gov)",
             Self::OpenMeteo(_) => "Open-Meteo.com (CC BY 4.0)",
             Self::Table(_) => "the table declared for it",
         }
@@ -80,65 +130,46 @@ impl ForecastSource {
     /// The host that is asked; none where a file is read.
     #[must_use]
     pub fn host(&self) -> Option<String> {
-        match self {
-            Self::OpenMeteo(feed) => Some(feed.base_url.host()),
-            Self::Table(feed) => feed.host(),
-        }
+        self.url().map(|url| url.host())
     }
 
     /// Its address, unless it is a file.
     #[must_use]
     pub fn url(&self) -> Option<HttpUrl> {
         match self {
-            Self::OpenMeteo(feed) => Some(feed.url()),
+            Self::Nws(feed) => Some(feed.points_url()),
+            Self::OpenMeteo(feed) => Some(feed.forecast_url()),
             Self::Table(feed) => feed.source.url().cloned(),
         }
     }
 }
 
-/// Fetches a forecast: days around today, oldest first.
-///
-/// # Errors
-/// [`FeedError`] when nothing came, or what came is not what the source describes.
-pub async fn fetch_forecast(
-    client: &Client,
-    source: &ForecastSource,
-) -> Result<Vec<ReceivedDay>, FeedError> {
-    match source {
-        ForecastSource::OpenMeteo(feed) => {
-            let url = feed.url();
-            let answer = client.get(&url).await?;
-            open_meteo::parse(&answer).map_err(|source| FeedError::Parse {
-                place: url.to_string(),
-                source,
-            })
-        }
-        ForecastSource::Table(feed) => Ok(fetch_table(client, feed).await?.days),
-    }
-}
-
 impl FeedSource {
-    /// The feed's name in the store: `ncei-daily-summaries`, `acis-stndata`, `cimis-daily` or
-    /// `station-table`.
+    /// What its kind is, whatever the station.
+    #[must_use]
+    pub const fn declares(&self) -> &'static Declaration {
+        match self {
+            Self::Ncei(_) => &ncei::DECLARED,
+            Self::Acis(_) => &acis::DECLARED,
+            Self::Cimis(_) => &cimis::DECLARED,
+            Self::Ghcn(_) => &ghcn::DECLARED,
+            Self::Iem(_) => &iem::DECLARED,
+            Self::Nws(_) => &nws::observations::DECLARED,
+            Self::OpenMeteo(_) => &open_meteo::ARCHIVE,
+            Self::Table(_) => &table::DECLARED,
+        }
+    }
+
+    /// The feed's name in the store.
     #[must_use]
     pub const fn name(&self) -> &'static str {
-        match self {
-            Self::Ncei(_) => ncei::NAME,
-            Self::Acis(_) => acis::NAME,
-            Self::Cimis(_) => cimis::NAME,
-            Self::Table(_) => table::NAME,
-        }
+        self.declares().name
     }
 
     /// The host that is asked; none where a file is read.
     #[must_use]
     pub fn host(&self) -> Option<String> {
-        match self {
-            Self::Ncei(feed) => Some(feed.base_url.host()),
-            Self::Acis(feed) => Some(feed.base_url.host()),
-            Self::Cimis(feed) => Some(feed.base_url.host()),
-            Self::Table(feed) => feed.host(),
-        }
+        self.url(NaiveDate::default()).map(|url| url.host())
     }
 
     /// The address at which it is asked for a day, unless it is a file.
@@ -148,66 +179,16 @@ impl FeedSource {
             Self::Ncei(feed) => Some(feed.url(day, day)),
             Self::Acis(feed) => Some(feed.url(day, day)),
             Self::Cimis(feed) => Some(feed.url(day, day)),
+            Self::Ghcn(feed) => Some(feed.url()),
+            Self::Iem(feed) => Some(feed.url(day, day)),
+            Self::Nws(feed) => Some(feed.url(day)),
+            Self::OpenMeteo(feed) => Some(feed.archive_url(day, day)),
             Self::Table(feed) => feed.source.url().cloned(),
         }
     }
 }
 
-/// Fetches the days `from..=to` of one station, in the feed's own unit. Days that the feed does
-/// not have are absent; none at all is not an error here.
-///
-/// # Errors
-/// [`FeedError`] when nothing came, or what came is not what the feed describes.
-pub async fn fetch(
-    client: &Client,
-    source: &FeedSource,
-    from: NaiveDate,
-    to: NaiveDate,
-) -> Result<FetchedDays, FeedError> {
-    let fetched = match source {
-        FeedSource::Ncei(feed) => {
-            let read = |answer: &[u8]| ncei::parse(answer, &feed.station);
-            fetch_days(client, &feed.url(from, to), read).await?
-        }
-        FeedSource::Acis(feed) => {
-            let read = |answer: &[u8]| acis::parse(answer, &feed.station);
-            fetch_days(client, &feed.url(from, to), read).await?
-        }
-        // It refuses to be asked for days before its first.
-        FeedSource::Cimis(_) if to < cimis::FIRST => FetchedDays::default(),
-        FeedSource::Cimis(feed) => {
-            let url = feed.url_with_key(from.max(cimis::FIRST), to);
-            let url = url.ok_or(FeedError::NoKey)?;
-            fetch_days(client, &url, |answer| cimis::parse(answer, feed.station)).await?
-        }
-        FeedSource::Table(feed) => fetch_table(client, feed).await?,
-    };
-    Ok(fetched.within(from, to))
-}
-
-/// Asks once, and reads the answer.
-async fn fetch_days(
-    client: &Client,
-    url: &HttpUrl,
-    read: impl FnOnce(&[u8]) -> Result<FetchedDays, ParseError>,
-) -> Result<FetchedDays, FeedError> {
-    let answer = client.get(url).await?;
-    read(&answer).map_err(|source| FeedError::Parse {
-        place: url.to_string(),
-        source,
-    })
-}
-
-async fn fetch_table(client: &Client, feed: &TableFeed) -> Result<FetchedDays, FeedError> {
-    let answer = match &feed.source {
-        TableSource::Url(url) => client.get(url).await?,
-        TableSource::File(path) => table::read_file(path, client.limits().body_bytes).await?,
-    };
-    table::parse(&answer, feed).map_err(|source| FeedError::Parse {
-        place: feed.source.to_string(),
-        source,
-    })
-}
-
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod walk;

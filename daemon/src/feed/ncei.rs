@@ -10,13 +10,25 @@ use serde::de::IgnoredAny;
 use serde::{Deserialize, Deserializer};
 
 use super::cell::{CellFormat, MissingMarkers, iso_date};
+use super::declaration::{Declaration, Needs, Past, Values};
 use super::error::{ParseError, data_of};
 use super::excerpt::Excerpt;
 use super::row_problem::RowFault;
 use super::rows::{FetchedDays, Gathered};
 use super::url::HttpUrl;
 
-pub(super) const NAME: &str = "ncei-daily-summaries";
+pub(super) const DECLARED: Declaration = Declaration {
+    table: "station.ncei",
+    name: "ncei-daily-summaries",
+    service: "NCEI daily summaries (NOAA), by a station's GHCN-Daily id",
+    values: Values::Observed,
+    unit: "°C, as asked for",
+    day: "the station's own climatological day: airports from local standard midnight, cooperative observers from their reading",
+    latency: "two to three days; revised for weeks",
+    flags: "a value that failed a check of the archive, whichever, does not count unless confirmed",
+    needs: Needs::Nothing,
+    past: Past::AsAsked,
+};
 const SERVICE: &str = "https://www.ncei.noaa.gov/access/services/data/v1";
 /// The service leaves a missing value out. The archive behind it writes -9999 in tenths of a
 /// degree, so both readings of that are taken for missing too.
@@ -152,7 +164,11 @@ fn gather(
         Err(fault) => return gathered.problem(number, None, fault),
     };
     if row.station.trim() != station {
-        return gathered.problem(number, Some(date), other_station(row, station));
+        return gathered.problem(
+            number,
+            Some(date),
+            RowFault::other_station(station, &row.station),
+        );
     }
     let mut value = |column, text: &Option<String>| {
         let read = format.read(column, text.as_deref().unwrap_or_default());
@@ -171,16 +187,9 @@ fn gather(
 
 /// The second of the attributes (measurement, quality, source, time of observation). Any letter
 /// means that the value failed a check (GHCN-Daily readme, QFLAG); new letters are added to it.
-fn quality_flag(attributes: Option<&str>) -> Option<String> {
+pub(super) fn quality_flag(attributes: Option<&str>) -> Option<String> {
     let flag = attributes?.split(',').nth(1)?.trim();
     (!flag.is_empty()).then(|| flag.to_owned())
-}
-
-fn other_station(row: &Row, station: &str) -> RowFault {
-    RowFault::OtherStation {
-        expected: station.to_owned(),
-        found: Excerpt::of_cell(&row.station),
-    }
 }
 
 fn service() -> HttpUrl {
@@ -188,7 +197,7 @@ fn service() -> HttpUrl {
 }
 
 /// A wrong id would be answered with an empty list for ever, so its form is checked here.
-fn ghcn_id<'de, D: Deserializer<'de>>(deserializer: D) -> Result<String, D::Error> {
+pub(super) fn ghcn_id<'de, D: Deserializer<'de>>(deserializer: D) -> Result<String, D::Error> {
     let id = String::deserialize(deserializer)?;
     let well_formed = id.len() == 11 && id.bytes().all(|b| b.is_ascii_alphanumeric());
     well_formed.then(|| id.to_ascii_uppercase()).ok_or_else(|| {
@@ -346,7 +355,7 @@ mod tests {
                 "row 1 (2024-07-01): \"warm\" in column \"TMAX\" is not a temperature; counted as missing",
                 "row 2: \"07/02/2024\" in column \"DATE\" is not a date of the form \"%Y-%m-%d\"; row not used",
                 "row 3 (2024-07-03): \"NaN\" in column \"TMIN\" is not a temperature; counted as missing",
-                "row 4 (2024-07-01): the date was already in row 1; this later row is used",
+                "row 4 (2024-07-01): the date was already in row 1; where the two differ, neither counts",
             ]
         );
     }

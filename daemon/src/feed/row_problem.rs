@@ -40,6 +40,16 @@ pub enum RowFault {
         /// The form that was expected, in strftime's letters.
         format: String,
     },
+    /// The date cannot be read, and nothing says how dates are written; the row is not used.
+    #[error(
+        "{value} in column {column:?} is not read as a date; say in date_format how dates are written there, such as \"%m/%d/%y\""
+    )]
+    UnknownDate {
+        /// The column of the date.
+        column: String,
+        /// What stands there.
+        value: Excerpt,
+    },
     /// A value is neither a finite number nor a marker for missing; it counts as missing.
     #[error("{value} in column {column:?} is not a temperature")]
     NotATemperature {
@@ -68,6 +78,18 @@ pub enum RowFault {
         /// The station that the row names.
         found: Excerpt,
     },
+    /// A line whose values stand in no sure place; it is not used.
+    #[error("{value} is not of the form that its line should have")]
+    NotItsForm {
+        /// What it begins with.
+        value: Excerpt,
+    },
+    /// A value for a day that its month does not have.
+    #[error("there is a value for day {day}, which the month does not have")]
+    NoSuchDay {
+        /// The day's number.
+        day: u32,
+    },
     /// The row has more or fewer fields than the header, so that no value has a sure place.
     #[error("the row has {found} fields and the header has {expected}")]
     FieldCount {
@@ -79,14 +101,25 @@ pub enum RowFault {
 }
 
 impl RowFault {
+    /// The row is of the station `found`.
+    pub(super) fn other_station(expected: &str, found: &str) -> Self {
+        Self::OtherStation {
+            expected: expected.to_owned(),
+            found: Excerpt::of_cell(found),
+        }
+    }
+
     /// What becomes of the row where the rest of an answer is used.
     const fn consequence(&self) -> &'static str {
         match self {
             Self::NotATemperature { .. } => "counted as missing",
-            Self::DateTwice { .. } => "this later row is used",
+            Self::NoSuchDay { .. } => "value not used",
+            Self::DateTwice { .. } => "where the two differ, neither counts",
             Self::BadDate { .. }
+            | Self::UnknownDate { .. }
             | Self::BadUnit { .. }
             | Self::OtherStation { .. }
+            | Self::NotItsForm { .. }
             | Self::FieldCount { .. } => "row not used",
         }
     }

@@ -1,9 +1,9 @@
 //! What reading an answer gives: one day per date, and the rows that could not be used.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
-use duskflight_core::weather::ReceivedDay;
+use duskflight_core::weather::{Element, ReceivedDay};
 
 use super::error::ParseError;
 use super::row_problem::{RowFault, RowProblem};
@@ -36,17 +36,37 @@ impl FetchedDays {
 #[derive(Debug, Default)]
 pub(super) struct Gathered {
     days: BTreeMap<NaiveDate, (u64, ReceivedDay)>,
+    /// Values of which rows of one date say different things.
+    disputed: BTreeSet<(NaiveDate, Element)>,
     problems: Vec<RowProblem>,
 }
 
 impl Gathered {
-    /// Takes the day of a row; a later row replaces an earlier one of the same date.
+    /// Takes the day of a row. Where rows of one date differ, nobody knows which is right, whatever their order: that value
+    /// does not count.
     pub(super) fn day(&mut self, row: u64, day: ReceivedDay) -> Result<(), ParseError> {
         let date = day.date;
-        match self.days.insert(date, (row, day)) {
-            Some((earlier, _)) => self.problem(row, Some(date), RowFault::DateTwice { earlier }),
-            None => Ok(()),
+        let Some((earlier, known)) = self.days.get_mut(&date) else {
+            self.days.insert(date, (row, day));
+            return Ok(());
+        };
+        let earlier = *earlier;
+        let minima = (known.min, day.min);
+        let maxima = (known.max, day.max);
+        if known.min.is_none() {
+            (known.min, known.min_flag) = (day.min, day.min_flag);
         }
+        if known.max.is_none() {
+            (known.max, known.max_flag) = (day.max, day.max_flag);
+        }
+        for (element, values) in [(Element::Min, minima), (Element::Max, maxima)] {
+            if let (Some(one), Some(other)) = values
+                && one != other
+            {
+                self.disputed.insert((date, element));
+            }
+        }
+        self.problem(row, Some(date), RowFault::DateTwice { earlier })
     }
 
     /// Notes a problem.
@@ -82,7 +102,15 @@ impl Gathered {
         }
     }
 
-    pub(super) fn finish(self) -> FetchedDays {
+    pub(super) fn finish(mut self) -> FetchedDays {
+        for (date, element) in &self.disputed {
+            if let Some((_, day)) = self.days.get_mut(date) {
+                match element {
+                    Element::Min => (day.min, day.min_flag) = (None, None),
+                    Element::Max => (day.max, day.max_flag) = (None, None),
+                }
+            }
+        }
         FetchedDays {
             days: self.days.into_values().map(|(_, day)| day).collect(),
             problems: self.problems,

@@ -7,18 +7,37 @@ use std::path::{Path, PathBuf};
 
 use chrono::{Datelike, NaiveDate};
 use csv::{ByteRecord, ErrorKind, Reader, ReaderBuilder};
-use duskflight_core::temperature::Unit;
-use duskflight_core::weather::ReceivedDay;
+use duskflight_core::weather::{ReceivedDay, Written};
+use duskflight_core::wording::DateOrder;
 use serde::Deserialize;
 
 use super::cell::{CellFormat, MissingMarkers};
+use super::declaration::{Declaration, Needs, Past, Values};
 use super::error::{FeedError, ParseError, data_of};
 use super::excerpt::Excerpt;
 use super::row_problem::RowFault;
 use super::rows::{FetchedDays, Gathered};
 use super::url::{BadUrl, HttpUrl};
+use crate::sheet::{BadDay, Dates};
 
-pub(super) const NAME: &str = "station-table";
+pub(super) const DECLARED: Declaration = Declaration {
+    table: "station.table",
+    name: "station-table",
+    service: "a station table: CSV, from a file or an http(s) address",
+    values: Values::Observed,
+    unit: "as declared",
+    day: "as the table defines it",
+    latency: "as the table is updated",
+    flags: "it has none; the markers that mean \"no value\" are declared",
+    needs: Needs::Nothing,
+    past: Past::Whole,
+};
+pub(super) const FORECAST: Declaration = Declaration {
+    table: "station.forecast.table",
+    service: "a table of coming days, with the same keys",
+    values: Values::Forecast,
+    ..DECLARED
+};
 /// How many of a table's columns an error lists.
 const COLUMNS_LISTED: usize = 30;
 /// Outside of these a year was written with two digits, or the date is of another form.
@@ -36,11 +55,15 @@ pub struct TableFeed {
     pub min_column: String,
     /// The header of the column with the day's highest temperature.
     pub max_column: String,
-    /// The unit of both temperatures.
-    pub unit: Unit,
-    /// The form of the date in strftime's letters; a time of day in it is read and left out.
+    /// What both temperatures are written in.
+    pub unit: Written,
+    /// The form of the date in strftime's letters; a time of day in it is read and left out. Without one, days are
+    /// read as `YYYY-MM-DD` and as spreadsheets write them.
     #[serde(default)]
-    pub date_format: DateFormat,
+    pub date_format: Option<DateFormat>,
+    /// The farm's order of month and day, for days as spreadsheets write them.
+    #[serde(skip)]
+    pub date_order: DateOrder,
     /// What stands between two fields.
     #[serde(default)]
     pub delimiter: Delimiter,
@@ -62,8 +85,9 @@ impl TableFeed {
         }
     }
 
-    /// Makes a relative path start at the configuration's folder.
-    pub fn resolve(&mut self, dir: &Path) {
+    /// Makes a relative path start at the configuration's folder, and days be read in the farm's order.
+    pub fn resolve(&mut self, dir: &Path, order: DateOrder) {
+        self.date_order = order;
         if let TableSource::File(path) = &mut self.source {
             // Joining an absolute path gives that path.
             *path = dir.join(&*path);
@@ -211,10 +235,11 @@ pub fn parse(table: &[u8], feed: &TableFeed) -> Result<FetchedDays, ParseError> 
         missing: MissingMarkers::new(&feed.missing),
         decimal_comma: feed.decimal_comma,
     };
+    let dates = Dates::of_long_record(feed.date_order);
     let mut gathered = Gathered::default();
     for record in reader.byte_records() {
         match record {
-            Ok(record) => gather(&mut gathered, feed, &format, columns, &record)?,
+            Ok(record) => gather(&mut gathered, feed, (&format, &dates), columns, &record)?,
             Err(error) => uneven_row(&mut gathered, error)?,
         }
     }
@@ -275,7 +300,7 @@ fn same(column: &str) -> ParseError {
     }
 }
 
-fn position(header: &ByteRecord, column: &str) -> Result<usize, ParseError> {
+pub(super) fn position(header: &ByteRecord, column: &str) -> Result<usize, ParseError> {
     let is_it = |field: &[u8]| field.trim_ascii() == column.trim().as_bytes();
     let mut places = (0..header.len()).filter(|&place| is_it(&header[place]));
     match (places.next(), places.next()) {
@@ -297,40 +322,67 @@ fn position(header: &ByteRecord, column: &str) -> Result<usize, ParseError> {
 fn gather(
     gathered: &mut Gathered,
     feed: &TableFeed,
-    format: &CellFormat,
+    (format, dates): (&CellFormat, &Dates),
     columns: Columns,
     record: &ByteRecord,
 ) -> Result<(), ParseError> {
     let row = record.position().map_or(0, csv::Position::line);
     let written = String::from_utf8_lossy(&record[columns.date]);
-    let Some(date) = feed.date_format.date(&written) else {
+    let Some(date) = date(feed, dates, row, &written)? else {
         return gathered.problem(row, None, bad_date(feed, &written));
     };
     let mut value = |name: &str, place: usize| {
         let read = format.read(name, &String::from_utf8_lossy(&record[place]));
-        gathered.value(row, date, read)
+        let number = gathered.value(row, date, read)?;
+        Ok::<_, ParseError>(number.map(|number| feed.unit.value(number)))
     };
     let day = ReceivedDay {
-        date,
         min: value(&feed.min_column, columns.min)?,
         max: value(&feed.max_column, columns.max)?,
-        unit: feed.unit,
-        min_flag: None,
-        max_flag: None,
+        ..ReceivedDay::empty(date, feed.unit.unit())
     };
     gathered.day(row, day)
 }
 
+/// The day of a row, `None` where none is seen in it.
+///
+/// # Errors
+/// [`ParseError::OtherDates`] where the order of month and day is another one, so that no day of the table is sure.
+fn date(
+    feed: &TableFeed,
+    dates: &Dates,
+    row: u64,
+    written: &str,
+) -> Result<Option<NaiveDate>, ParseError> {
+    if let Some(format) = &feed.date_format {
+        return Ok(format.date(written));
+    }
+    match dates.read(written) {
+        Ok(date) => Ok(Some(date).filter(|date| YEARS.contains(&date.year()))),
+        Err(BadDay::Unread) => Ok(None),
+        Err(why) => Err(ParseError::OtherDates {
+            row,
+            column: feed.date_column.clone(),
+            value: Excerpt::of_cell(written),
+            why: why.to_string(),
+        }),
+    }
+}
+
 fn bad_date(feed: &TableFeed, value: &str) -> RowFault {
-    RowFault::BadDate {
-        column: feed.date_column.clone(),
-        value: Excerpt::of_cell(value),
-        format: feed.date_format.0.clone(),
+    let (column, value) = (feed.date_column.clone(), Excerpt::of_cell(value));
+    match &feed.date_format {
+        Some(format) => RowFault::BadDate {
+            column,
+            value,
+            format: format.0.clone(),
+        },
+        None => RowFault::UnknownDate { column, value },
     }
 }
 
 /// A row with another number of fields than the header is left out: its values may have moved.
-fn uneven_row(gathered: &mut Gathered, error: csv::Error) -> Result<(), ParseError> {
+pub(super) fn uneven_row(gathered: &mut Gathered, error: csv::Error) -> Result<(), ParseError> {
     let ErrorKind::UnequalLengths {
         pos,
         expected_len,

@@ -37,7 +37,10 @@ fn rows_in_any_order_and_extra_columns_become_sorted_days() {
         ("2024-07-05".to_owned(), Some(61.2), Some(98.1)),
     ];
     assert_eq!(days(&fetched), expected);
-    assert_eq!(fetched.days[0].unit, Unit::Fahrenheit);
+    assert_eq!(
+        fetched.days[0].unit,
+        duskflight_core::temperature::Unit::Fahrenheit
+    );
     assert_eq!(fetched.problems, []);
 }
 
@@ -87,7 +90,7 @@ fn a_bad_value_is_listed_and_counts_as_missing() {
 fn a_bad_date_is_listed_with_row_column_and_value() {
     let fetched = read(
         "day,tmin,tmax\n7/4/2024,60,97\n2024-02-30,60,97\n24-07-05,60,97\n",
-        "",
+        "date_format = '%Y-%m-%d'",
     );
     assert_eq!(fetched.days, []);
     assert_eq!(
@@ -101,16 +104,61 @@ fn a_bad_date_is_listed_with_row_column_and_value() {
 }
 
 #[test]
-fn of_two_rows_for_one_date_the_last_is_used_and_it_is_said() {
-    let fetched = read("day,tmin,tmax\n2024-07-04,60,97\n2024-07-04,61,M\n", "");
+fn dates_as_spreadsheets_write_them_are_read_in_the_farms_order_where_no_form_is_declared() {
+    let in_order = |order, table: &str| {
+        let mut feed = feed("");
+        feed.date_order = order;
+        parse(table.as_bytes(), &feed).map(|fetched| {
+            let days = days(&fetched).into_iter().map(|(day, ..)| day);
+            (days.collect::<Vec<_>>().join(" "), problems(&fetched))
+        })
+    };
+    let american = "day,tmin,tmax\n3/4/2024,60,97\n3/17/2024,60,97\n2024-03-18,60,97\n";
+    let read = ("2024-03-04 2024-03-17 2024-03-18".to_owned(), Vec::new());
+    assert_eq!(in_order(DateOrder::MonthDay, american).unwrap(), read);
+    let european = "day,tmin,tmax\n04.03.2024,60,97\n17.03.2024,60,97\n18.03.2024,60,97\n";
+    assert_eq!(in_order(DateOrder::DayMonth, european).unwrap(), read);
+
+    // One date that cannot be of that order makes all others doubtful.
+    let refused = in_order(DateOrder::MonthDay, european).unwrap_err();
     assert_eq!(
-        days(&fetched),
-        [("2024-07-04".to_owned(), Some(61.0), None)]
+        refused.to_string(),
+        "row 3: \"17.03.2024\" in column \"day\": the farm's date_order reads month, day, year, which is no day; \
+         say in date_format how dates are written there, such as \"%d/%m/%Y\""
     );
+    // Nor is a row for each hour taken for the day.
+    let (days, said) = in_order(
+        DateOrder::MonthDay,
+        "day,tmin,tmax\n2024-03-17 06:00,60,97\n",
+    )
+    .unwrap();
+    assert_eq!((days.as_str(), said.len()), ("", 1));
+    // Two digits may be of another century in a record of many years.
+    let (days, said) = in_order(DateOrder::MonthDay, "day,tmin,tmax\n3/17/24,60,97\n").unwrap();
+    let why = "row 2: \"3/17/24\" in column \"day\" is not read as a date; say in date_format how dates are \
+               written there, such as \"%m/%d/%y\"; row not used";
     assert_eq!(
-        problems(&fetched),
-        ["row 3 (2024-07-04): the date was already in row 2; this later row is used"]
+        (days.as_str(), said.as_slice()),
+        ("", &[why.to_owned()][..])
     );
+}
+
+#[test]
+fn of_two_rows_for_one_date_that_differ_neither_counts_in_any_order_and_it_is_said() {
+    for rows in [["60,97", "61,M"], ["61,M", "60,97"]] {
+        let [one, other] = rows.map(|cells| format!("2024-07-04,{cells}\n"));
+        let fetched = read(&format!("day,tmin,tmax\n{one}{other}"), "");
+        assert_eq!(
+            days(&fetched),
+            [("2024-07-04".to_owned(), None, Some(97.0))]
+        );
+        assert_eq!(
+            problems(&fetched),
+            [
+                "row 3 (2024-07-04): the date was already in row 2; where the two differ, neither counts"
+            ]
+        );
+    }
 }
 
 #[test]
@@ -238,7 +286,7 @@ fn a_source_is_an_address_or_a_path_from_the_configuration() {
     let resolved = |text: &str| {
         let mut feed = feed("");
         feed.source = source(text).unwrap();
-        feed.resolve(Path::new("/etc/farm"));
+        feed.resolve(Path::new("/etc/farm"), DateOrder::MonthDay);
         feed.source.to_string()
     };
     assert_eq!(resolved("days/station.csv"), "/etc/farm/days/station.csv");

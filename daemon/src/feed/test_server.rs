@@ -91,8 +91,14 @@ pub(crate) struct TestServer {
 
 impl TestServer {
     pub(crate) fn start(script: Vec<Reply>) -> Self {
+        Self::start_with(|_| script)
+    }
+
+    /// A script that names the server's own address.
+    pub(crate) fn start_with(script: impl FnOnce(SocketAddr) -> Vec<Reply>) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let address = listener.local_addr().unwrap();
+        let script = script(address);
         let shared = Arc::new(Shared::default());
         let for_thread = Arc::clone(&shared);
         let thread = thread::spawn(move || serve(&listener, &script, &for_thread));

@@ -54,6 +54,16 @@ impl HttpUrl {
         url
     }
 
+    /// The address of a file in this folder.
+    #[must_use]
+    pub(super) fn with_segment(&self, file: &str) -> Self {
+        let mut url = self.clone();
+        if let Ok(mut segments) = url.url.path_segments_mut() {
+            segments.pop_if_empty().push(file);
+        }
+        url
+    }
+
     /// The same address, of which no more than the host is ever shown.
     #[must_use]
     pub fn hiding_its_path(self) -> Self {
@@ -71,6 +81,11 @@ impl HttpUrl {
             Some(port) => format!("{host}:{port}"),
             None => host.to_owned(),
         }
+    }
+
+    /// Whether it is asked of the same host in the same way.
+    pub(super) fn is_beside(&self, other: &Self) -> bool {
+        self.url.origin() == other.url.origin()
     }
 
     /// An answer in which the query's keys are hidden: a server may repeat what it was sent.

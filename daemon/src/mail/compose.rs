@@ -2,11 +2,13 @@
 //! stands for several.
 
 mod letter;
+mod receipt;
 mod records_missing;
 mod round;
 mod summary;
 
 pub use letter::letter;
+pub use receipt::receipt;
 pub use records_missing::records_missing;
 pub use round::round;
 pub use summary::summary;
@@ -194,6 +196,14 @@ fn source(chart: &Chart, envelope: &Envelope<'_>) -> String {
     format!("cid:{}", cid(chart.name(), envelope.message_id))
 }
 
+/// A subject with the mark by which an answer is known.
+pub(super) fn with_mark(subject: String, mark: Option<&str>) -> String {
+    match mark {
+        Some(mark) => format!("{subject} ({mark})"),
+        None => subject,
+    }
+}
+
 fn whole(
     envelope: &Envelope<'_>,
     subject: String,
@@ -202,7 +212,7 @@ fn whole(
     (pictures, files): (Vec<Picture>, Vec<File>),
 ) -> Result<Composed, ComposeError> {
     let parts = Parts {
-        subject,
+        subject: with_mark(subject, envelope.in_subject),
         text: wrapped(text),
         html,
         pictures,
@@ -232,6 +242,9 @@ pub(crate) fn envelope_of<'a>(
             address: &person.email,
         },
         reply_to: None,
+        in_reply_to: None,
+        in_subject: None,
+        answerable: false,
         message_id,
         date: now.with_timezone(&config.zone).fixed_offset(),
         as_of,

@@ -4,7 +4,10 @@
 mod earlier;
 
 use chrono::{DateTime, FixedOffset, Utc};
-use duskflight_core::contents::{Alert, Chart, Digest, Letter, RecordsMissing, RoundMail, Summary};
+use duskflight_core::contents::{
+    Alert, Chart, Digest, Letter, Receipt, RecordsMissing, RoundMail, Summary,
+};
+use duskflight_core::id::TrapId;
 use duskflight_core::ledger::MailKind;
 use duskflight_core::wording::{DateOrder, LOCAL_AUTHORITY, Words};
 use serde::{Deserialize, Serialize};
@@ -25,6 +28,12 @@ pub struct MailContents {
     from: Named,
     to: Named,
     reply_to: Option<Named>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    in_reply_to: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    in_subject: Option<String>,
+    #[serde(default, skip_serializing_if = "is_false")]
+    answerable: bool,
     date: DateTime<FixedOffset>,
     as_of: String,
     order: DateOrder,
@@ -62,7 +71,7 @@ pub enum Holds {
         /// Whom the recipient can ask.
         adviser: Asked,
     },
-    /// A scout's round.
+    /// A round on one route.
     Round {
         /// What it says.
         round: RoundMail,
@@ -87,6 +96,11 @@ pub enum Holds {
         headline: String,
         /// What there is to know of it.
         lines: Vec<String>,
+    },
+    /// What was made of answers.
+    Receipt {
+        /// What it says.
+        receipt: Receipt,
     },
     /// Nothing but that mail arrives.
     Test,
@@ -133,6 +147,11 @@ pub enum What {
     Cleared,
 }
 
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands it over so")]
+const fn is_false(value: &bool) -> bool {
+    !*value
+}
+
 fn local_authority() -> String {
     LOCAL_AUTHORITY.to_owned()
 }
@@ -149,7 +168,17 @@ impl Holds {
             Self::Summary { .. } => MailKind::Summary,
             Self::Records { .. } => MailKind::Records,
             Self::Operator { .. } => MailKind::Operator,
+            Self::Receipt { .. } => MailKind::Receipt,
             Self::Test => MailKind::Test,
+        }
+    }
+
+    /// What it is about beside an adviser's blocks: the route of a round.
+    #[must_use]
+    pub fn about(&self) -> &str {
+        match self {
+            Self::Round { round, .. } => &round.route,
+            _ => "",
         }
     }
 }
@@ -209,6 +238,9 @@ impl MailContents {
             from: Named::of(envelope.from),
             to: Named::of(envelope.to),
             reply_to: envelope.reply_to.map(Named::of),
+            in_reply_to: envelope.in_reply_to.map(str::to_owned),
+            in_subject: envelope.in_subject.map(str::to_owned),
+            answerable: envelope.answerable,
             date: envelope.date,
             as_of: envelope.as_of.to_owned(),
             order: words.order,
@@ -260,7 +292,7 @@ impl MailContents {
     #[must_use]
     pub fn subject(&self) -> String {
         let words = self.words();
-        match &self.holds {
+        let subject = match &self.holds {
             Holds::Digest { digest, .. } => {
                 compose::subject_after(words, digest.catch_up, &digest.headline)
             }
@@ -272,7 +304,18 @@ impl MailContents {
             Holds::Summary { summary, .. } => compose::summary_subject(words, summary),
             Holds::Records { missing } => compose::subject(&missing.headline),
             Holds::Operator { headline, .. } => compose::subject(headline),
+            Holds::Receipt { receipt } => compose::subject(&receipt.headline),
             Holds::Test => compose::test_subject(&self.farm),
+        };
+        compose::with_mark(subject, self.in_subject.as_deref())
+    }
+
+    /// The traps that it asks readings of, in its order.
+    #[must_use]
+    pub fn asked_traps(&self) -> Vec<TrapId> {
+        match &self.holds {
+            Holds::Round { round, .. } => round.traps(),
+            _ => Vec::new(),
         }
     }
 
@@ -325,6 +368,7 @@ impl MailContents {
             Holds::Operator { headline, lines } => {
                 compose::operator_mail(&envelope, headline, lines)
             }
+            Holds::Receipt { receipt } => compose::receipt(&envelope, receipt),
             Holds::Test => compose::test_mail(&envelope),
         }
     }
@@ -337,6 +381,9 @@ impl MailContents {
             from: self.from.mailbox(),
             to: self.to.mailbox(),
             reply_to: self.reply_to.as_ref().map(Named::mailbox),
+            in_reply_to: self.in_reply_to.as_deref(),
+            in_subject: self.in_subject.as_deref(),
+            answerable: self.answerable,
             message_id,
             date: self.date,
             as_of: &self.as_of,

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use duskflight_core::contents::Chart;
 
-use super::chart::{self, ChartError};
 use super::message::Picture;
+use crate::chart::{self, ChartError};
 use crate::hash::hash;
 
 /// Charts drawn so far, by what they show.

@@ -3,7 +3,8 @@
 use std::time::SystemTime;
 
 use chrono::{DateTime, FixedOffset};
-use duskflight_core::wording::caution;
+use duskflight_core::wording::language::Language;
+use duskflight_core::wording::{caution, form};
 use lettre::Message;
 use lettre::address::AddressError;
 use lettre::message::header::{
@@ -13,7 +14,7 @@ use lettre::message::header::{
 use lettre::message::{Body, MultiPart, SinglePart};
 use sha2::{Digest as _, Sha256};
 
-use super::chart::ChartError;
+use crate::chart::ChartError;
 use crate::one_line::{one_line, shortened};
 
 /// Longer message ids are refused: a header line must stay below 998 characters (RFC 5322).
@@ -46,6 +47,12 @@ pub struct Envelope<'a> {
     pub to: Mailbox<'a>,
     /// A person who reads replies.
     pub reply_to: Option<Mailbox<'a>>,
+    /// The Message-ID of the mail that it answers, with brackets.
+    pub in_reply_to: Option<&'a str>,
+    /// The mark by which an answer is known, where it stands in the subject.
+    pub in_subject: Option<&'a str>,
+    /// Whether the program reads its answers.
+    pub answerable: bool,
     /// The whole id, `<left@right>`; the same on every try.
     pub message_id: &'a str,
     /// The instant of telling.
@@ -55,6 +62,22 @@ pub struct Envelope<'a> {
 }
 
 impl Envelope<'_> {
+    /// Where the mail begins, as an answer to it brings that back, where answers are read.
+    #[must_use]
+    pub fn begins(&self) -> Option<String> {
+        let words = &Language::English.words().answer;
+        self.answerable
+            .then(|| format!("{} {}", form::BEGINS, words.mail_begins))
+    }
+
+    /// Where it ends.
+    #[must_use]
+    pub fn ends(&self) -> Option<String> {
+        let words = &Language::English.words().answer;
+        self.answerable
+            .then(|| format!("{} {}", form::ENDS, words.form_ends))
+    }
+
     /// The caution that every mail carries.
     #[must_use]
     pub fn caution(&self) -> String {
@@ -171,6 +194,11 @@ pub fn assemble(envelope: &Envelope<'_>, parts: Parts) -> Result<Composed, Compo
         .header(AutoResponseSuppress);
     if let Some(reply_to) = envelope.reply_to {
         message = message.reply_to(mailbox(reply_to, "reply")?);
+    }
+    if let Some(answered) = envelope.in_reply_to {
+        message = message
+            .in_reply_to(answered.to_owned())
+            .references(answered.to_owned());
     }
     let message = message.multipart(with_files(id, &parts)?);
     let message = message.map_err(|source| ComposeError::Message {
@@ -354,6 +382,9 @@ mod tests {
             from: mailbox,
             to: mailbox,
             reply_to: None,
+            in_reply_to: None,
+            in_subject: None,
+            answerable: false,
             message_id: "<a.b@farm.example>",
             date: DateTime::parse_from_rfc3339("2022-06-20T06:00:00-07:00").unwrap(),
             as_of: "Jun 20",

@@ -1,15 +1,16 @@
 //! Mails: composed to the last byte from their contents, frozen in the outbox, delivered from there.
 
 mod adviser;
+pub mod answerable;
 mod calendar;
-pub mod chart;
 pub mod compose;
 pub mod contents;
 pub mod delivery;
 mod folder;
 mod gallery;
+pub mod left;
+pub mod mark;
 pub mod message;
-mod redact;
 pub mod render;
 pub mod reply_class;
 mod retry;

@@ -13,12 +13,12 @@ use tokio::time::timeout;
 
 use self::failure::{Broken, judged, meant, secrets};
 use self::wire::{Reply, Wire};
-use super::redact::redact;
 use super::reply_class::Phase;
 use super::send_error::SendError;
 use crate::config::{Security, SmtpServer};
 use crate::crash;
 use crate::feed::Heard;
+use crate::redact::redact;
 use crate::store::outbox::Waiting;
 
 /// A goodbye is not waited for any longer: the mails have been taken.

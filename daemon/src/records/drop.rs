@@ -12,17 +12,22 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, SystemTime};
 
+use csv::StringRecord;
+
 use super::writers::Writers;
 use super::{ImportError, Imported, Kind, Origin, import};
 use crate::clock::Clock;
 use crate::config::{Config, DropFolder, option_for};
 use crate::crash;
 use crate::plain_file::{self, other_than_file};
+use crate::sheet::{Given, NoSheet};
 use crate::store::{Store, StoreError};
 
 /// Folders inside the watched one.
 const DONE: &str = "done";
 const REFUSED: &str = "refused";
+/// What names of sheets end with.
+const FORMS: [&str; 4] = [".csv", ".tsv", ".xlsx", ".ods"];
 /// What the name of the text that says why ends with.
 const WHY: &str = ".why.txt";
 /// A larger file is no sheet that people filled in: a hundred thousand visits take about 4 MB.
@@ -30,7 +35,7 @@ const MOST_BYTES: u64 = plain_file::BY_HAND;
 /// A file whose last row is open, unchanged for so long, is not being written any more.
 const GIVEN_UP: Duration = Duration::from_secs(3600);
 
-/// How long lies between two looks at a sheet that must find it the same.
+/// How long lies between two looks at a file that must find it the same.
 #[derive(Debug, Clone, Copy)]
 pub struct Pauses {
     /// Where the system tells that nobody has it open for writing.
@@ -45,11 +50,25 @@ impl Pauses {
         seen: Duration::from_secs(3),
         unseen: Duration::from_secs(60),
     };
+    /// For whoever wrote the files and is done.
+    pub const NONE: Self = Self {
+        seen: Duration::ZERO,
+        unseen: Duration::ZERO,
+    };
     /// For a command that somebody waits for.
     pub const ONCE: Self = Self {
         seen: Duration::from_secs(3),
         unseen: Duration::from_secs(3),
     };
+
+    /// Lets the time pass after which a file of a folder must look the same.
+    pub(crate) async fn let_pass(self, folder: &Path) {
+        let pause = match Writers::of(folder).all_seen {
+            true => self.seen,
+            false => self.unseen,
+        };
+        tokio::time::sleep(pause).await;
+    }
 }
 
 /// Why the folder could not be looked through.
@@ -87,7 +106,7 @@ pub enum Outcome {
 }
 
 /// Imports what was dropped, has not changed between two looks, is open for writing to nobody known and
-/// ends with a line end; what is still being written waits for the next time.
+/// is whole; what is still being written waits for the next time.
 ///
 /// # Errors
 /// [`DropError`]; what was not moved by then stays in the folder.
@@ -108,11 +127,7 @@ pub async fn take_in(
     if before.is_empty() {
         return Ok(Vec::new());
     }
-    let pause = match Writers::of(&folder.path).all_seen {
-        true => pauses.seen,
-        false => pauses.unseen,
-    };
-    tokio::time::sleep(pause).await;
+    pauses.let_pass(&folder.path).await;
     let settled = sheets(&folder.path).map_err(failed)?;
     let writers = Writers::of(&folder.path);
     let mut taken = Vec::new();
@@ -132,7 +147,7 @@ pub async fn take_in(
 /// What a file looks like from outside: bytes, and when it was changed.
 type Look = (u64, Option<SystemTime>);
 
-/// The sheets that lie in a folder: plain files whose name ends in `.csv`, not those that a leading dot
+/// The sheets that lie in a folder: plain files whose name ends as one of [`FORMS`], not those that a leading dot
 /// hides while something writes them.
 fn sheets(folder: &Path) -> io::Result<BTreeMap<PathBuf, Look>> {
     let mut sheets = BTreeMap::new();
@@ -167,7 +182,9 @@ fn others_than_files(folder: &Path) -> io::Result<Vec<String>> {
 
 fn is_named_as_sheet(entry: &DirEntry) -> bool {
     let name = entry.file_name().to_string_lossy().to_lowercase();
-    name.ends_with(".csv") && !name.starts_with('.')
+    let is_sheet = FORMS.iter().any(|form| name.ends_with(form));
+    // Spreadsheets keep such a file beside one that they have open.
+    is_sheet && !name.starts_with(['.', '~'])
 }
 
 /// Whether a file is what was read of it: somebody may have gone on writing meanwhile.
@@ -206,26 +223,20 @@ async fn outcome(
         Err(error) if error.kind() == ErrorKind::NotFound => return Ok(None),
         Err(error) => return refused(&format!("it cannot be read: {error}")),
     };
-    if !bytes.ends_with(b"\n") && !bytes.ends_with(b"\r") {
-        return match has_changed_lately(file) {
-            true => Ok(None),
-            false => {
-                refused("its last row has no line end, so it may be cut off: save it once more")
-            }
-        };
-    }
-    let Ok(text) = std::str::from_utf8(&bytes) else {
-        return refused("save it as CSV in UTF-8");
+    let given = match whole(&bytes) {
+        Ok(given) => given,
+        Err(no) if no.is_part && has_changed_lately(file) => return Ok(None),
+        Err(no) => return refused(&no.why),
     };
-    let Some(kind) = kind_of(text) else {
-        return refused("the first row names the columns of neither visits nor notes");
+    let Some(kind) = given.headers().find_map(|header| kind_of(&header)) else {
+        return refused("its first row names the columns of neither visits nor notes");
     };
     let origin = Origin {
         file: name.clone(),
         by: folder.by.clone(),
         sure: false,
     };
-    let outcome = match import(store, config, kind, text, &origin, clock).await {
+    let outcome = match import(store, config, kind, &bytes, &origin, clock).await {
         Ok(imported) => Outcome::Imported(imported),
         Err(ImportError::Store(error)) => return Err(error),
         Err(error @ ImportError::Rows { .. }) => {
@@ -251,13 +262,27 @@ fn with_way_in(error: &ImportError, kind: Kind, config: &Config) -> String {
     }
 }
 
-/// Visits or notes, by the columns that the first row names and only one of them has.
-fn kind_of(text: &str) -> Option<Kind> {
-    let header = text.trim_start_matches('\u{feff}').lines().next()?;
-    let names: Vec<String> = header
-        .split([',', ';', '\t'])
-        .map(|name| name.trim().trim_matches('"').to_lowercase())
-        .collect();
+/// A sheet that was not cut off, or why it cannot be read: a workbook has its end within, text a line end.
+fn whole(bytes: &[u8]) -> Result<Given<'_>, NoSheet> {
+    let given = Given::of(bytes)?;
+    match given.is_workbook() || ends_with_line(bytes) {
+        true => Ok(given),
+        false => Err(NoSheet {
+            why: "its last row has no line end, so it may be cut off: save it once more".to_owned(),
+            is_part: true,
+        }),
+    }
+}
+
+fn ends_with_line(bytes: &[u8]) -> bool {
+    // The zero is the second half of a line end in UTF-16.
+    let text = bytes.strip_suffix(b"\0").unwrap_or(bytes);
+    text.ends_with(b"\n") || text.ends_with(b"\r")
+}
+
+/// Visits or notes, by the columns that a header names and only one of them has.
+fn kind_of(header: &StringRecord) -> Option<Kind> {
+    let names: Vec<String> = header.iter().map(str::to_lowercase).collect();
     let of = |kind: Kind, other: Kind| {
         let own = kind.columns().iter();
         let own = own.filter(|column| !other.columns().contains(column));
@@ -316,7 +341,10 @@ fn numbered(file: &Path, number: usize) -> OsString {
     if number > 1 {
         name.push(format!("-{number}"));
     }
-    name.push(".csv");
+    if let Some(form) = file.extension() {
+        name.push(".");
+        name.push(form.to_ascii_lowercase());
+    }
     name
 }
 

@@ -45,7 +45,7 @@ fn row(columns: &[&'static str], cells: &Cells) -> Vec<String> {
     written.collect()
 }
 
-fn visit_cells(visit: &Visit, by: &str) -> Cells {
+pub(super) fn visit_cells(visit: &Visit, by: &str) -> Cells {
     let count = |count: Option<u32>| count.map_or_else(String::new, |n| n.to_string());
     let serviced: Vec<&str> = visit.serviced.iter().map(|part| part.name()).collect();
     vec![
@@ -70,7 +70,7 @@ fn visit_cells(visit: &Visit, by: &str) -> Cells {
 }
 
 /// The cells of a note, by column.
-fn note_cells(note: &Note) -> Cells {
+pub(super) fn note_cells(note: &Note) -> Cells {
     let mut cells = vec![
         ("date", note.date.to_string()),
         ("block", note.block.to_string()),

@@ -1,23 +1,28 @@
-//! The one way in and out for what people write down: trap visits and field notes, as CSV.
+//! The one way in and out for what people write down: trap visits and field notes, as sheets.
 //!
 //! A file is taken whole or not at all. Every row is checked against what the farm declares, and
 //! everything that is wrong is said at once, with row, column and value. A record typed on the command
 //! line is a file of one row.
 
+mod answered;
 mod cells;
 mod drop;
 mod export;
 mod notes;
 mod reading;
 mod round;
+mod temperatures;
 mod visits;
 mod writers;
 
+pub use answered::{BY_MAIL, BY_PAGE, Entered, Writer, take_back, visits_of_sheet};
 pub use drop::{DropError, Outcome, Pauses, Taken, dropped_trouble, take_in, try_out};
 pub use export::{notes_csv, visits_csv};
 pub use round::round_csv;
+pub use temperatures::{JudgeError, Judged, Judgement};
 
 pub(crate) use export::{Cells, carried};
+pub(crate) use writers::Writers;
 
 use std::sync::Arc;
 
@@ -29,7 +34,7 @@ use self::reading::{Asked, Reading};
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::hash::hash;
-use crate::sheet::{Fault, Sheet};
+use crate::sheet::{Dates, Fault, Sheet};
 use crate::store::entries::{Applied, Entry, importing};
 use crate::store::{self, Store, StoreError};
 
@@ -75,6 +80,8 @@ pub struct Imported {
     pub superseded: usize,
     /// Rows of a round sheet that were left blank.
     pub blank: usize,
+    /// How the file was read, where that is to be said.
+    pub remarks: Vec<String>,
 }
 
 /// Where a file comes from.
@@ -116,10 +123,11 @@ fn list(problems: &[Fault]) -> String {
     list
 }
 
-/// The records of a sheet, `None` for rows left blank, and all that is wrong.
-type Parsed = Sheet<Option<Asked<Record>>>;
+/// The records of a sheet, `None` for rows left blank, and all that is wrong; how it was read, where that is
+/// to be said.
+type Parsed = (Sheet<Option<Asked<Record>>>, Vec<String>);
 
-/// Checks a file's text and stores its rows in one transaction.
+/// Checks a file, however a spreadsheet saved it, and stores its rows in one transaction.
 ///
 /// # Errors
 /// [`ImportError::Rows`] with everything that is wrong; then nothing of the file is stored.
@@ -127,17 +135,21 @@ pub async fn import(
     store: &Store,
     config: &Config,
     kind: Kind,
-    text: &str,
+    file: impl AsRef<[u8]>,
     origin: &Origin,
     clock: &Arc<dyn Clock>,
 ) -> Result<Imported, ImportError> {
-    let parsed = parse(config, kind, text, origin, clock.now());
-    let file_hash = hash(&[text.as_bytes()]);
+    let file = file.as_ref();
+    let (parsed, remarks) = parse(config, kind, file, origin, clock.now());
+    let file_hash = hash(&[file]);
     let origin = origin.clone();
     store
         .write_at(clock, move |transaction, at| {
             let again = importing(transaction, &file_hash, at)?;
-            let mut imported = Imported::default();
+            let mut imported = Imported {
+                remarks,
+                ..Imported::default()
+            };
             let mut problems = parsed.faults;
             for (place, row) in parsed.rows.into_iter().enumerate() {
                 let Some((record, asked)) = row else {
@@ -194,7 +206,7 @@ pub async fn add(
     clock: &Arc<dyn Clock>,
 ) -> Result<Applied, ImportError> {
     let text = export::sheet(kind.columns(), std::iter::once(cells));
-    let parsed = parse(config, kind, &text, origin, clock.now());
+    let (parsed, _) = parse(config, kind, text.as_bytes(), origin, clock.now());
     let rows = whole(parsed.rows, parsed.faults, origin)?;
     let (record, asked) = rows.into_iter().flatten().next().ok_or_else(|| {
         let problems = vec![Fault::of_row(2, visits::NOTHING_COUNTED.to_owned())];
@@ -256,7 +268,7 @@ impl Record {
     }
 }
 
-fn parse(config: &Config, kind: Kind, text: &str, origin: &Origin, now: DateTime<Utc>) -> Parsed {
+fn parse(config: &Config, kind: Kind, file: &[u8], origin: &Origin, now: DateTime<Utc>) -> Parsed {
     let today = config.day_of(now);
     let reading = Reading {
         orchard: config.orchard_up_to(today),
@@ -264,14 +276,18 @@ fn parse(config: &Config, kind: Kind, text: &str, origin: &Origin, now: DateTime
         now,
         by: &origin.by,
         words: config.words,
+        dates: Dates::new(config.words.order),
     };
-    match kind {
-        Kind::Visits => visits::parse(text, &reading)
+    let sheet = match kind {
+        Kind::Visits => visits::parse(file, &reading)
             .map(|row| row.map(|((visit, by), asked)| (Record::Visit(visit, by), asked))),
         Kind::Notes => {
-            notes::parse(text, &reading).map(|(note, asked)| Some((Record::Note(note), asked)))
+            notes::parse(file, &reading).map(|(note, asked)| Some((Record::Note(note), asked)))
         }
-    }
+    };
+    let encoding = sheet.remark.map(str::to_owned);
+    let remarks = encoding.into_iter().chain(reading.dates.remark()).collect();
+    (sheet, remarks)
 }
 
 impl Imported {

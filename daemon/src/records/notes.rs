@@ -47,9 +47,9 @@ pub(super) const COLUMNS: Columns = Columns {
 };
 
 /// Checks every row against the blocks and varieties that are declared.
-pub(super) fn parse(text: &str, reading: &Reading<'_>) -> Sheet<Asked<Note>> {
+pub(super) fn parse(bytes: &[u8], reading: &Reading<'_>) -> Sheet<Asked<Note>> {
     let mut seen = BTreeSet::new();
-    sheet::read(text, &COLUMNS, |row| {
+    sheet::read(bytes, &COLUMNS, &reading.dates, |row| {
         let (note, asked) = note(row, reading)?;
         let key = (note.block.clone(), note.variety.clone());
         if seen.insert((key, note.kind.name(), note.date)) {
@@ -70,10 +70,10 @@ fn note(row: &Row<'_>, reading: &Reading<'_>) -> Result<Asked<Note>, Vec<Fault>>
         (Some(block), Some(form)) => keep(&mut faults, variety(row, block, form)),
         _ => None,
     };
-    let kind = match (form, date) {
-        (Some(form), Some(date)) => form.kind(row, date).map_err(|wrong| faults.extend(wrong)),
-        _ => Err(()),
-    };
+    let kind = form.ok_or(()).and_then(|form| {
+        let kind = form.kind(row, date);
+        kind.map_err(|wrong| faults.extend(wrong))
+    });
     if let (Some(block), Ok(kind)) = (block, kind) {
         keep(&mut faults, fits_regime(row, block, &kind));
     }

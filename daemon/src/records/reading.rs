@@ -4,7 +4,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::orchard::Orchard;
 use duskflight_core::wording::Words;
 
-use crate::sheet::Fault;
+use crate::sheet::{Dates, Fault};
 
 /// What a row is read with besides its cells.
 pub(super) struct Reading<'a> {
@@ -18,6 +18,8 @@ pub(super) struct Reading<'a> {
     pub(super) by: &'a str,
     /// The farm's words.
     pub(super) words: Words,
+    /// The days of one sheet.
+    pub(super) dates: Dates,
 }
 
 /// A record of a row, and what is asked about it.

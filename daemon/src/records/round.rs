@@ -26,6 +26,6 @@ fn cells(sheet: &RoundSheet, stop: &Stop) -> Cells {
         ("row", stop.place.row.clone()),
         ("tree", stop.place.tree.clone()),
         ("place", stop.place.remark.clone()),
-        ("todo", stop.todo()),
+        ("todo", stop.todo(sheet.speech)),
     ]
 }

@@ -1,4 +1,4 @@
-//! Trap visits from CSV.
+//! Trap visits as rows of a sheet.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -30,6 +30,9 @@ pub(super) const COLUMNS: Columns = Columns {
     needed: &["date", "trap"],
 };
 
+/// The columns of counts.
+const COUNTS: [&str; 4] = ["eggs", "moths", "males", "females"];
+
 /// What is wrong with a visit that says nothing.
 pub(super) const NOTHING_COUNTED: &str =
     "nothing was counted; give a count, readable no, or what was serviced";
@@ -59,7 +62,7 @@ const fn with_those_of_the_round() -> [&'static str; COLUMNS.all.len() + FOR_THE
 
 /// Checks every row against the traps that are declared. A row with nothing but its date and trap is
 /// of a round sheet and was left blank: it is no visit. Each visit comes with who entered it.
-pub(super) fn parse(text: &str, reading: &Reading<'_>) -> Sheet<Option<Asked<(Visit, String)>>> {
+pub(super) fn parse(bytes: &[u8], reading: &Reading<'_>) -> Sheet<Option<Asked<(Visit, String)>>> {
     let traps: BTreeMap<&str, &Trap> = reading
         .orchard
         .traps()
@@ -67,15 +70,15 @@ pub(super) fn parse(text: &str, reading: &Reading<'_>) -> Sheet<Option<Asked<(Vi
         .map(|trap| (trap.id.as_str(), trap))
         .collect();
     let mut seen: BTreeSet<(TrapId, NaiveDate)> = BTreeSet::new();
-    sheet::read(text, &OF_FILE, |row| {
+    sheet::read(bytes, &OF_FILE, &reading.dates, |row| {
         if is_blank(row) {
             return Ok(None);
         }
         let id = unguarded(row.text("trap"));
-        let trap = traps.get(id).ok_or_else(|| {
+        let trap = traps.get(id).copied().ok_or_else(|| {
             let near = suggestion(id, traps.keys().copied());
-            vec![row.wrong("trap", format!("no such trap in traps.csv{near}"))]
-        })?;
+            row.wrong("trap", format!("no such trap in traps.csv{near}"))
+        });
         let visit = visit(row, trap, reading.today)?;
         if seen.insert((visit.trap.clone(), visit.date)) {
             let asked = asked(row, reading.words, &visit).into_iter().collect();
@@ -108,15 +111,17 @@ fn is_blank(row: &Row<'_>) -> bool {
     columns.all(|column| row.text(column).is_empty())
 }
 
-fn visit(row: &Row<'_>, trap: &Trap, today: NaiveDate) -> Result<Visit, Vec<Fault>> {
+/// The visit of a row; what does not depend on its trap is looked at without one, too.
+fn visit(row: &Row<'_>, trap: Result<&Trap, Fault>, today: NaiveDate) -> Result<Visit, Vec<Fault>> {
     let mut wrong = Vec::new();
-    let [eggs, moths, males, females] = ["eggs", "moths", "males", "females"]
-        .map(|column| keep(&mut wrong, row.count(column)).flatten());
+    let trap = keep(&mut wrong, trap);
+    let [eggs, moths, males, females] =
+        COUNTS.map(|column| keep(&mut wrong, row.count(column)).flatten());
     let date = keep(&mut wrong, date(row, trap, today));
     let serviced = keep(&mut wrong, serviced(row, trap));
     let readable = keep(&mut wrong, readable(row));
-    let eggs_left = keep(&mut wrong, eggs_left(row, trap, eggs));
-    let counted = [eggs, moths, males, females].iter().any(Option::is_some);
+    let eggs_left = keep(&mut wrong, eggs_left(row, trap));
+    let counted = COUNTS.iter().any(|column| !row.text(column).is_empty());
     if readable == Some(false) && counted {
         wrong.push(row.wrong("readable", "a trap that could not be read has no counts"));
     }
@@ -124,9 +129,9 @@ fn visit(row: &Row<'_>, trap: &Trap, today: NaiveDate) -> Result<Visit, Vec<Faul
     if idle && !counted && wrong.is_empty() {
         wrong.push(row.wrong("trap", NOTHING_COUNTED));
     }
-    wrong.extend(misplaced(row, trap));
-    let (Some(date), Some(serviced), Some(readable), Some(eggs_left), true) =
-        (date, serviced, readable, eggs_left, wrong.is_empty())
+    wrong.extend(trap.into_iter().flat_map(|trap| misplaced(row, trap)));
+    let (Some(trap), Some(date), Some(serviced), Some(readable), Some(eggs_left), true) =
+        (trap, date, serviced, readable, eggs_left, wrong.is_empty())
     else {
         return Err(wrong);
     };
@@ -159,11 +164,14 @@ fn misplaced(row: &Row<'_>, trap: &Trap) -> Vec<Fault> {
         .collect()
 }
 
-fn date(row: &Row<'_>, trap: &Trap, today: NaiveDate) -> Result<NaiveDate, Fault> {
+fn date(row: &Row<'_>, trap: Option<&Trap>, today: NaiveDate) -> Result<NaiveDate, Fault> {
     let date = row.day("date")?;
     if date > today {
         return Err(row.wrong("date", format!("lies after today, {today}")));
     }
+    let Some(trap) = trap else {
+        return Ok(date);
+    };
     if date < trap.hung {
         return Err(row.wrong(
             "date",
@@ -189,32 +197,35 @@ fn down(trap: &Trap, pull: &Pull) -> String {
 }
 
 /// Whether the eggs counted stay on the trap.
-fn eggs_left(row: &Row<'_>, trap: &Trap, eggs: Option<u32>) -> Result<bool, Fault> {
+fn eggs_left(row: &Row<'_>, trap: Option<&Trap>) -> Result<bool, Fault> {
     let left = row.yes_or_no("eggs_left")?;
-    if left.is_some() && trap.kind != TrapKind::Egg {
+    if let (Some(_), Some(trap)) = (left, trap)
+        && trap.kind != TrapKind::Egg
+    {
         let kind = trap.kind.name();
         return Err(row.wrong("eggs_left", format!("a trap of kind {kind} has no eggs")));
     }
-    if left == Some(true) && eggs.is_none() {
+    if left == Some(true) && row.text("eggs").is_empty() {
         return Err(row.wrong("eggs_left", "say in eggs how many were counted"));
     }
     Ok(left == Some(true))
 }
 
-fn serviced(row: &Row<'_>, trap: &Trap) -> Result<BTreeSet<Part>, Fault> {
-    row.text("serviced")
-        .split_whitespace()
+fn serviced(row: &Row<'_>, trap: Option<&Trap>) -> Result<BTreeSet<Part>, Fault> {
+    let parts = trap.map_or(&Part::ALL[..], |trap| trap.kind.parts());
+    let whose = || match trap {
+        Some(trap) => format!("a trap of kind {} has", trap.kind.name()),
+        None => "traps have".to_owned(),
+    };
+    let words = row.text("serviced").split_whitespace();
+    words
         .map(|word| {
-            let part = Part::from_name(word);
-            part.filter(|part| trap.kind.parts().contains(part))
-                .ok_or_else(|| {
-                    let parts: Vec<&str> = trap.kind.parts().iter().map(|p| p.name()).collect();
-                    let parts = parts.join(" ");
-                    row.wrong(
-                        "serviced",
-                        format!("{word:?}: a trap of kind {} has {parts}", trap.kind.name()),
-                    )
-                })
+            let part = Part::from_name(word).filter(|part| parts.contains(part));
+            part.ok_or_else(|| {
+                let names: Vec<&str> = parts.iter().map(|part| part.name()).collect();
+                let why = format!("{word:?}: {} {}", whose(), names.join(" "));
+                row.wrong("serviced", why)
+            })
         })
         .collect()
 }
@@ -228,8 +239,10 @@ mod tests {
     use chrono::DateTime;
     use duskflight_core::id::{BlockId, ProductId};
     use duskflight_core::orchard::Orchard;
+    use duskflight_core::wording::DateOrder;
 
     use super::*;
+    use crate::sheet::Dates;
 
     fn day(month: u32, day: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(2022, month, day).unwrap()
@@ -274,12 +287,13 @@ mod tests {
             now: DateTime::UNIX_EPOCH,
             by: "ada",
             words: Words::default(),
+            dates: Dates::new(DateOrder::MonthDay),
         };
-        parse(text, &reading)
+        parse(text.as_bytes(), &reading)
     }
 
     fn import(text: &str) -> Result<Vec<Visit>, Vec<String>> {
-        let Sheet { rows, faults } = parsed(text);
+        let Sheet { rows, faults, .. } = parsed(text);
         let visits = rows.into_iter().flatten().map(|((visit, _), _)| visit);
         match faults.as_slice() {
             [] => Ok(visits.collect()),
@@ -391,5 +405,25 @@ mod tests {
             "row 10, column trap, \"P1\": nothing was counted; give a count, readable no, or what was serviced",
         ];
         assert_eq!(faults, expected);
+    }
+
+    #[test]
+    fn no_fault_of_a_row_hides_another() {
+        let text = "date,trap,eggs,moths,eggs_left,readable,serviced\n\
+            2022-13-05,E9,many,-1,perhaps,no,bell\n";
+        let faults = import(text).unwrap_err();
+        for column in [
+            "date",
+            "trap",
+            "eggs",
+            "moths",
+            "eggs_left",
+            "readable",
+            "serviced",
+        ] {
+            let named = format!("row 2, column {column}, ");
+            let count = faults.iter().filter(|fault| fault.starts_with(&named));
+            assert_eq!(count.count(), 1, "{column}: {faults:#?}");
+        }
     }
 }

@@ -24,7 +24,7 @@ const ACCESS: u32 = 0o3;
 
 /// Files of a folder that somebody has open for writing.
 #[derive(Debug, Default)]
-pub(super) struct Writers {
+pub(crate) struct Writers {
     written: BTreeSet<(u64, u64)>,
     /// Whether every process that could write there was looked at.
     pub(super) all_seen: bool,
@@ -32,7 +32,7 @@ pub(super) struct Writers {
 
 impl Writers {
     /// Looks at every process that may be looked at.
-    pub(super) fn of(folder: &Path) -> Self {
+    pub(crate) fn of(folder: &Path) -> Self {
         let mut writers = Self::default();
         let place = fs::canonicalize(folder).unwrap_or_else(|_| folder.to_owned());
         let mut all_seen = is_local(folder) && sees_all_processes();
@@ -48,7 +48,7 @@ impl Writers {
     }
 
     /// Whether somebody is known to have a file open for writing.
-    pub(super) fn have(&self, file: &Path) -> bool {
+    pub(crate) fn have(&self, file: &Path) -> bool {
         fs::metadata(file).is_ok_and(|data| self.written.contains(&(data.dev(), data.ino())))
     }
 

@@ -11,6 +11,10 @@ use crate::store::jobs::{self, Job, Run, RunState};
 const FETCH_LEAD: TimeDelta = TimeDelta::hours(2);
 /// The digest waits so long for a fetch that has not ended.
 const FETCH_GRACE: TimeDelta = TimeDelta::minutes(30);
+/// The fetch ends so long before the digest,
+const FETCH_MARGIN: TimeDelta = TimeDelta::minutes(10);
+/// but has so long where it began late.
+const FETCH_AT_LEAST: TimeDelta = TimeDelta::minutes(20);
 /// The late fetch begins so long after the digest, when stragglers of the night have come in.
 const LATE_FETCH_LAG: TimeDelta = TimeDelta::hours(5);
 /// A job that is not done is begun at most so often a day.
@@ -49,7 +53,8 @@ impl DayRuns {
 pub fn due(config: &Config, runs: &DayRuns, now: DateTime<Utc>) -> Vec<Job> {
     let digest = config.digest_instant(config.day_of(now));
     let mut jobs = Vec::new();
-    if now >= digest - FETCH_LEAD && owed(runs.fetch.as_ref(), now) {
+    let in_time = fetch_deadline(config, runs, now).is_none_or(|until| now < until);
+    if now >= digest - FETCH_LEAD && in_time && owed(runs.fetch.as_ref(), now) {
         jobs.push(Job::Fetch);
     }
     if now >= digest + LATE_FETCH_LAG && owed(runs.fetch_late.as_ref(), now) {
@@ -65,6 +70,21 @@ pub fn due(config: &Config, runs: &DayRuns, now: DateTime<Utc>) -> Vec<Job> {
         jobs.push(Job::Tell);
     }
     jobs
+}
+
+/// When today's fetch ends, so that the digest leaves with what is there; what is late is fetched once it is told, or once
+/// something else holds the digest up.
+#[must_use]
+pub fn fetch_deadline(
+    config: &Config,
+    runs: &DayRuns,
+    now: DateTime<Utc>,
+) -> Option<DateTime<Utc>> {
+    let digest = config.digest_instant(config.day_of(now));
+    let first = runs.fetch.as_ref().map_or(now, |run| run.first);
+    let until = (digest - FETCH_MARGIN).max(first + FETCH_AT_LEAST);
+    let is_awaited = runs.tell.is_none() && now < digest.max(first) + FETCH_GRACE;
+    is_awaited.then_some(until)
 }
 
 /// Whether a job must be begun: never tried, or not done and tried long enough ago. One that says it
@@ -166,6 +186,33 @@ mod tests {
             .map(|(job, _)| job)
             .collect();
         assert_eq!(jobs, [Job::Fetch, Job::Tell]);
+    }
+
+    #[test]
+    fn a_fetch_that_failed_is_not_begun_again_between_its_end_and_the_telling() {
+        let config = config_in(chrono_tz::America::Los_Angeles);
+        let day = NaiveDate::from_ymd_opt(2022, 6, 20).unwrap();
+        let digest = config.digest_instant(day);
+        let failed = run(day, RunState::Failed, 1, digest - FETCH_LEAD);
+        let mut runs = DayRuns {
+            fetch: Some(failed),
+            ..DayRuns::default()
+        };
+        let until = digest - FETCH_MARGIN;
+        assert_eq!(fetch_deadline(&config, &runs, digest), Some(until));
+        let fetches = |runs: &DayRuns, now| due(&config, runs, now).contains(&Job::Fetch);
+        assert!(fetches(&runs, until - TimeDelta::minutes(1)));
+        assert!(!fetches(&runs, until));
+        assert!(!fetches(&runs, digest));
+        // Something else holds the digest up, which a fetch may end.
+        assert!(fetches(&runs, digest + FETCH_GRACE));
+        assert_eq!(fetch_deadline(&config, &runs, digest + FETCH_GRACE), None);
+        runs.tell = Some(run(day, RunState::Done, 1, digest));
+        assert!(fetches(&runs, digest + TimeDelta::minutes(1)));
+        assert_eq!(fetch_deadline(&config, &runs, digest), None);
+        // One that begins late has its time all the same.
+        let late = fetch_deadline(&config, &DayRuns::default(), digest);
+        assert_eq!(late, Some(digest + FETCH_AT_LEAST));
     }
 
     #[test]

@@ -11,6 +11,8 @@ use crate::clock::{Clock, day_before};
 use crate::config::{Config, Station};
 use crate::error_chain::error_chain;
 use crate::feed::Client;
+use crate::inbox::Counter;
+use crate::inbox::folder::{FolderError, Seen, look_through};
 use crate::mail::delivery::{Delivered, deliver};
 use crate::mail::render::render;
 use crate::mail::transport::Transport;
@@ -71,12 +73,18 @@ pub struct Workshop {
 
 impl Workshop {
     /// Fetches for a civil day every station that has not come in since the job was begun first. The
-    /// job has failed while any station has; a failure is noted, so that it is tried again later.
+    /// job has failed while any station has; a failure is noted, so that it is tried again later. From `until` on nothing
+    /// more is asked.
     ///
     /// # Errors
     /// When the records cannot be read or written.
-    pub async fn fetch(&self, job: Job, day: NaiveDate) -> Result<Fetched, StoreError> {
-        let fetched = self.fetch_owed(job, day).await;
+    pub async fn fetch(
+        &self,
+        job: Job,
+        day: NaiveDate,
+        until: Option<DateTime<Utc>>,
+    ) -> Result<Fetched, StoreError> {
+        let fetched = self.fetch_owed(job, day, until).await;
         match &fetched {
             Ok(fetched) if fetched.is_as_before() => tracing::debug!(
                 day = %day,
@@ -98,7 +106,12 @@ impl Workshop {
         fetched
     }
 
-    async fn fetch_owed(&self, job: Job, day: NaiveDate) -> Result<Fetched, StoreError> {
+    async fn fetch_owed(
+        &self,
+        job: Job,
+        day: NaiveDate,
+        until: Option<DateTime<Utc>>,
+    ) -> Result<Fetched, StoreError> {
         let came_in = self
             .store
             .write_at(&self.clock, move |t, now| {
@@ -110,11 +123,12 @@ impl Workshop {
         let owed = |station: &&Station| !came_in.contains(station.id.as_str());
         let stations: Vec<&Station> = self.config.stations.iter().filter(owed).collect();
         let fetching = Fetching {
-            store: &self.store,
-            config: &self.config,
-            client: &self.client,
-            clock: &self.clock,
+            store: self.store.clone(),
+            config: Arc::clone(&self.config),
+            client: Arc::clone(&self.client),
+            clock: Arc::clone(&self.clock),
             window: (job, day),
+            until,
         };
         let fetched = fetching.fetch_all(&stations).await?;
         let error = fetched.failed.first().map(|(_, error)| error.clone());
@@ -304,12 +318,43 @@ impl Workshop {
                     added = imported.added,
                     changed = imported.changed.len(),
                     not_applied = imported.superseded,
+                    remarks = imported.remarks.join("; "),
                     "dropped file imported"
                 ),
                 Outcome::Refused(why) => tracing::warn!(file = name, why, "dropped file refused"),
             }
         }
         Ok(taken)
+    }
+
+    /// Takes the answers in the watched folder, and queues receipts; gives how many.
+    ///
+    /// # Errors
+    /// When the folder or the records cannot be read or written.
+    pub async fn take_answers(
+        &self,
+        seen: &mut Seen,
+        pauses: Pauses,
+    ) -> Result<usize, FolderError> {
+        let counter = self.counter();
+        let inbox = self.config.inbox.as_ref();
+        if let Some(folder) = inbox.and_then(|inbox| inbox.folder.as_ref()) {
+            let taken = look_through(&counter, folder, seen, pauses).await?;
+            if taken > 0 {
+                tracing::info!(taken, "answers taken");
+            }
+        }
+        Ok(counter.write_receipts().await?)
+    }
+
+    /// Where answers are handed in.
+    #[must_use]
+    pub fn counter(&self) -> Counter {
+        Counter {
+            store: self.store.clone(),
+            config: Arc::clone(&self.config),
+            clock: Arc::clone(&self.clock),
+        }
     }
 
     /// Sends what may be sent, rendered first where a crash left it without its bytes. What the journal knows as sent is not sent again, also when an older database

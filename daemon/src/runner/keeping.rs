@@ -1,5 +1,7 @@
 //! Storing what a feed answered, or keeping it aside until somebody takes it.
 
+use std::sync::Arc;
+
 use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::temperature::Unit;
 use duskflight_core::weather::{Oddity, OwnRecord, judge_answer};
@@ -7,9 +9,9 @@ use rusqlite::Connection;
 
 use crate::config::{Config, Station};
 use crate::feed::FetchedDays;
-use crate::store::StoreError;
 use crate::store::answers_aside::{self, AnswerAside};
 use crate::store::days::{self, Fetch};
+use crate::store::{Store, StoreError};
 
 /// What became of an answer.
 pub(super) struct Kept {
@@ -21,12 +23,15 @@ pub(super) struct Kept {
 
 /// A question that was asked.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Asked<'a> {
-    pub(super) station: &'a Station,
-    pub(super) from: NaiveDate,
-    pub(super) to: NaiveDate,
+pub struct Asked<'a> {
+    /// Of which station.
+    pub station: &'a Station,
+    /// The first day.
+    pub from: NaiveDate,
+    /// The last day.
+    pub to: NaiveDate,
     /// The civil day of the fetch: days before it may be known.
-    pub(super) day: NaiveDate,
+    pub day: NaiveDate,
 }
 
 /// Stores what a feed answered and logs it. An answer that is odd as a whole counts as none: it is kept aside,
@@ -52,7 +57,7 @@ pub(super) fn keep(
     let mut aside = false;
     match answer {
         Err(error) => log.outcome = Err(error),
-        Ok(fetched) => match judged(connection, config, asked, &fetched)? {
+        Ok(fetched) => match judge(connection, config, (station, asked.day), &fetched)? {
             Ok(()) => {
                 answers_aside::forget(connection, station.id.as_str(), to)?;
                 let feed = station.source.name();
@@ -72,13 +77,16 @@ pub(super) fn keep(
     Ok(Kept { log, aside })
 }
 
-fn judged(
+/// What is odd about an answer as a whole, beside what is stored.
+///
+/// # Errors
+/// When the records cannot be read.
+fn judge(
     connection: &Connection,
     config: &Config,
-    asked: Asked<'_>,
+    (station, day): (&Station, NaiveDate),
     fetched: &FetchedDays,
 ) -> Result<Result<(), Oddity>, StoreError> {
-    let Asked { station, day, .. } = asked;
     let record = |station: &Station| {
         let known = days::before(connection, &station.id, day)?;
         Ok::<_, StoreError>(OwnRecord::new(&known, &[], &station.facts, day))
@@ -99,6 +107,27 @@ fn judged(
         &station.facts,
         day,
     ))
+}
+
+/// What a night would find odd about an answer as a whole, where nothing is to be stored; without records yet by what can
+/// be at the station's place alone.
+///
+/// # Errors
+/// When the records cannot be read.
+pub async fn judge_only(
+    config: &Arc<Config>,
+    station: &Station,
+    day: NaiveDate,
+    fetched: FetchedDays,
+) -> Result<Result<(), Oddity>, StoreError> {
+    if !config.database.exists() {
+        return Ok(judge_answer(&fetched.days, None, &[], &station.facts, day));
+    }
+    let store = Store::open_to_read(&config.database)?;
+    let (config, station) = (Arc::clone(config), station.clone());
+    store
+        .read(move |c| judge(c, &config, (&station, day), &fetched))
+        .await
 }
 
 fn put_aside(

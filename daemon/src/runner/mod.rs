@@ -1,6 +1,7 @@
 //! Unattended running: what is due, the jobs, and the loop that nudges them.
 
 mod ask_time;
+pub mod backfill;
 pub mod due;
 pub mod fetching;
 pub mod gate;
@@ -8,6 +9,7 @@ mod heartbeat;
 pub mod jobs;
 pub mod keeping;
 mod lock;
+mod mailbox;
 mod operator;
 mod pace;
 mod reload;

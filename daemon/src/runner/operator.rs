@@ -20,6 +20,8 @@ pub(super) enum Matter<'a> {
     Station(&'a Station),
     /// A job, by its word; each try counts.
     Job(&'a str),
+    /// The mailbox with answers, of which each hour counts once.
+    Mailbox,
     /// The machine's clock, which is told at once.
     Clock,
 }
@@ -29,6 +31,7 @@ impl Matter<'_> {
         match self {
             Self::Station(station) => format!("station {}", station.id),
             Self::Job(job) => job.to_owned(),
+            Self::Mailbox => alarm::MAILBOX.to_owned(),
             Self::Clock => "clock".to_owned(),
         }
     }
@@ -36,6 +39,7 @@ impl Matter<'_> {
     fn occasion(self, config: &Config, now: DateTime<Utc>) -> String {
         match self {
             Self::Station(_) => config.day_of(now).to_string(),
+            Self::Mailbox => now.format("%Y-%m-%dT%H").to_string(),
             Self::Job(_) | Self::Clock => now.to_rfc3339(),
         }
     }
@@ -44,6 +48,7 @@ impl Matter<'_> {
         match self {
             Self::Station(station) => format!("fetching {}", station.name),
             Self::Job(job) => format!("the job {job}"),
+            Self::Mailbox => "fetching answers".to_owned(),
             Self::Clock => "the clock of the box".to_owned(),
         }
     }
@@ -57,6 +62,9 @@ impl Matter<'_> {
             }
             Self::Job(_) => {
                 "duskflight status shows more, and duskflight nightly tries it by hand."
+            }
+            Self::Mailbox => {
+                "Until it works answers wait in the mailbox and none is lost; duskflight check --online tries it."
             }
             Self::Clock => {
                 "Until the clock is right, nobody is told anything and mails wait; then the work goes on by itself. Set \

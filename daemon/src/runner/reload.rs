@@ -49,6 +49,9 @@ impl Watch {
         let taken_over = match usable(config, in_force) {
             Ok((config, client)) => {
                 tracing::info!(farm = config.farm, "changed configuration taken over");
+                if config.page != in_force.page {
+                    tracing::warn!("[page] was changed: what it says counts from the next start");
+                }
                 Workshop {
                     config: Arc::new(config),
                     client: Arc::new(client.hearing(Arc::clone(workshop.client.heard()))),
@@ -81,7 +84,7 @@ fn usable(
     if config.database != in_force.database {
         return Err("it names another database; restart the daemon to use that".to_owned());
     }
-    let client = Client::new(Limits::default(), config.operator.as_deref());
+    let client = Client::new(Limits::default(), config.caller());
     Ok((config, client.map_err(|error| error_chain(&error))?))
 }
 

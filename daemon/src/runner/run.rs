@@ -4,15 +4,17 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use anyhow::Context;
-use tokio::sync::Notify;
+use tokio::sync::{Notify, watch};
+use tokio::task::JoinHandle;
 use tokio_cron_scheduler::{Job as CronJob, JobScheduler};
 use tokio_util::sync::CancellationToken;
 
-use super::jobs::Tools;
+use super::jobs::{Tools, Workshop};
 use super::service_manager::{self, USUAL};
 use super::standstill::Standstill;
 use super::tasks::Tasks;
 use crate::error_chain::error_chain;
+use crate::page::{self, Opened};
 use crate::store::{Unusable, outbox_report};
 use crate::trim::trim;
 
@@ -30,12 +32,34 @@ pub async fn run(
     nudge: Arc<Notify>,
     stop: CancellationToken,
 ) -> anyhow::Result<()> {
+    let (shown, farm) = watch::channel(None);
+    let page = serve_page(&tools, farm, &stop);
+    let worked = work_on(&mut tools, &nudge, &stop, &shown).await;
+    // Where the work failed for good nobody asked for a stop.
+    stop.cancel();
+    shown.send_replace(None);
+    if let Some(page) = page
+        && let Err(panic) = page.await
+    {
+        tracing::error!(error = %panic, "the page panicked");
+    }
+    worked
+}
+
+/// Works until the stop, through whatever standstills there are.
+async fn work_on(
+    tools: &mut Tools,
+    nudge: &Arc<Notify>,
+    stop: &CancellationToken,
+    shown: &Shown,
+) -> anyhow::Result<()> {
     let mut standstill = Standstill::new()?;
     loop {
-        let worked = work(&mut tools, &mut standstill, &nudge, &stop).await;
+        let worked = work(tools, &mut standstill, nudge, stop, shown).await;
         let Err(error) = worked else {
             break;
         };
+        shown.send_replace(None);
         let unusable = Unusable::of(&*error).filter(|unusable| unusable.lasts());
         let Some(unusable) = unusable else {
             return Err(error);
@@ -43,11 +67,36 @@ pub async fn run(
         let why = format!("{error:#}");
         tokio::select! {
             () = stop.cancelled() => break,
-            () = standstill.wait(unusable, &why, &tools, &nudge, service_manager::alive) => {}
+            () = standstill.wait(unusable, &why, tools, nudge, service_manager::alive) => {}
         }
     }
     service_manager::stopping();
     Ok(())
+}
+
+/// Shows the farm in the office network, where that is declared. Whatever befalls it holds up nothing else.
+fn serve_page(tools: &Tools, farm: page::Farm, stop: &CancellationToken) -> Option<JoinHandle<()>> {
+    let page = tools.config.page.clone()?;
+    let (clock, stop) = (Arc::clone(&tools.clock), stop.clone());
+    Some(tokio::spawn(page::serve(page, farm, clock, stop)))
+}
+
+/// What the page works with, as it changes.
+type Shown = watch::Sender<Option<Opened>>;
+
+/// Has the page work with what the tasks work with.
+fn show(shown: &Shown, workshop: &Workshop) {
+    shown.send_if_modified(|shown| {
+        let is_same = |opened: &Opened| Arc::ptr_eq(&opened.config, &workshop.config);
+        if shown.as_ref().is_some_and(is_same) {
+            return false;
+        }
+        *shown = Some(Opened {
+            store: workshop.store.clone(),
+            config: Arc::clone(&workshop.config),
+        });
+        true
+    });
 }
 
 /// Works until the stop, or until the records cannot be used.
@@ -56,6 +105,7 @@ async fn work(
     standstill: &mut Standstill,
     nudge: &Arc<Notify>,
     stop: &CancellationToken,
+    shown: &Shown,
 ) -> anyhow::Result<()> {
     let workshop = tools.open()?;
     service_manager::alive("checking the records");
@@ -68,8 +118,8 @@ async fn work(
         .await;
     try_at_once.context("let mails be tried")?;
     standstill.is_over(&workshop.store, tools).await?;
-    let mut tasks = Tasks::new(workshop);
-    let worked = go_on(&mut tasks, nudge, stop, service_manager::alive).await;
+    let mut tasks = Tasks::new(workshop).nudging(nudge);
+    let worked = go_on(&mut tasks, nudge, stop, shown, service_manager::alive).await;
     // What was taken over meanwhile is in force.
     tools.config = Arc::clone(&tasks.workshop().config);
     let damaged = |error: &anyhow::Error| Unusable::of(&**error) == Some(Unusable::Damaged);
@@ -83,12 +133,14 @@ async fn go_on(
     tasks: &mut Tasks,
     nudge: &Arc<Notify>,
     stop: &CancellationToken,
+    shown: &Shown,
     alive: impl Fn(&str),
 ) -> anyhow::Result<()> {
+    show(shown, tasks.workshop());
     let mut scheduler = nudge_every_minute(nudge)
         .await
         .context("start the scheduler")?;
-    let stepped = step_by_step(tasks, nudge, stop, alive).await;
+    let stepped = step_by_step(tasks, nudge, stop, shown, alive).await;
     if stop.is_cancelled() {
         tracing::info!("stopping: no new work is begun");
     }
@@ -103,6 +155,7 @@ async fn step_by_step(
     tasks: &mut Tasks,
     nudge: &Notify,
     stop: &CancellationToken,
+    shown: &Shown,
     alive: impl Fn(&str),
 ) -> anyhow::Result<()> {
     let mut tick = tokio::time::interval(service_manager::beat(USUAL));
@@ -113,6 +166,7 @@ async fn step_by_step(
             () = stop.cancelled() => return Ok(()),
         }
         tasks.step().await.context("read what is due")?;
+        show(shown, tasks.workshop());
         match tasks.standing().await {
             Ok(standing) => alive(&standing),
             // The next step finds out whether it lasts.
@@ -141,6 +195,10 @@ mod tests {
     use crate::runner::test_farm::TestFarm;
     use crate::store::StoreError;
 
+    fn shown() -> Shown {
+        watch::channel(None).0
+    }
+
     #[tokio::test]
     async fn when_the_records_cannot_be_read_any_more_the_work_under_way_ends_and_then_the_daemon()
     {
@@ -162,7 +220,7 @@ mod tests {
             Ok(())
         });
         let stop = CancellationToken::new();
-        let outcome = go_on(&mut tasks, &Arc::default(), &stop, |_| {}).await;
+        let outcome = go_on(&mut tasks, &Arc::default(), &stop, &shown(), |_| {}).await;
         let error = format!("{:#}", outcome.unwrap_err());
         assert!(error.starts_with("read what is due: "), "{error}");
         assert!(error.contains("no such table: fetch_log"), "{error}");
@@ -207,7 +265,8 @@ mod tests {
             stop.cancel();
         };
         let mut tasks = Tasks::new(workshop);
-        let daemon = go_on(&mut tasks, &nudge, &stop, alive);
+        let shown = shown();
+        let daemon = go_on(&mut tasks, &nudge, &stop, &shown, alive);
         let ((), ended, ()) = tokio::join!(biased; held, daemon, release);
         ended.unwrap();
         assert_eq!(*seen.lock().unwrap(), ["released", "goes on", "alive"]);

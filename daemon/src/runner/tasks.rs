@@ -7,9 +7,10 @@ use std::time::Duration;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use rusqlite::Connection;
+use tokio::sync::{Mutex, Notify};
 use tokio::task::JoinError;
 
-use super::due::{DayRuns, due};
+use super::due::{DayRuns, due, fetch_deadline};
 use super::jobs::Workshop;
 use super::reload::Watch;
 use super::said::Said;
@@ -17,6 +18,7 @@ use super::standing::standing;
 use super::task::{Task, finish};
 use super::timekeeper::Timekeeper;
 use crate::error_chain::error_chain;
+use crate::inbox::folder::Seen;
 use crate::records::Pauses;
 use crate::store::jobs::{self, Job, RunState};
 use crate::store::set_aside::{self, Ahead};
@@ -42,6 +44,12 @@ pub(super) struct Tasks {
     tell: Option<Task>,
     deliver: Option<Task>,
     take_in: Option<Task>,
+    answers: Option<Task>,
+    mailbox: Option<Task>,
+    /// Messages that were looked at before.
+    seen: Arc<Mutex<Seen>>,
+    /// What has a step taken at once.
+    nudge: Arc<Notify>,
     ask_time: Option<Task>,
 }
 
@@ -72,8 +80,18 @@ impl Tasks {
             tell: None,
             deliver: None,
             take_in: None,
+            answers: None,
+            mailbox: None,
+            seen: Arc::default(),
+            nudge: Arc::default(),
             ask_time: None,
         }
+    }
+
+    /// The same, nudging for a step where one is wanted at once.
+    pub(super) fn nudging(self, nudge: &Arc<Notify>) -> Self {
+        let nudge = Arc::clone(nudge);
+        Self { nudge, ..self }
     }
 
     /// Reaps what has ended and begins what is due in every task that is free. Records that are only in use
@@ -153,7 +171,11 @@ impl Tasks {
         let may_tell = self.may_tell(looked, agree, now).await;
         for job in due(&self.workshop.config, &looked.runs, now) {
             if job != Job::Tell || may_tell {
-                self.begin(job, now);
+                let until = match job {
+                    Job::Fetch => fetch_deadline(&self.workshop.config, &looked.runs, now),
+                    _ => None,
+                };
+                self.begin(job, until, now);
             }
         }
         self.copy_what_was_told(&looked.runs, now);
@@ -172,6 +194,43 @@ impl Tasks {
                 Ok(())
             }));
         }
+        self.take_answers();
+    }
+
+    /// Takes answers that have come in; what is to be told of them leaves at once.
+    fn take_answers(&mut self) {
+        let has_folder = self
+            .workshop
+            .config
+            .inbox
+            .as_ref()
+            .is_some_and(|inbox| inbox.folder.is_some());
+        if self.answers.is_none() && has_folder {
+            let (workshop, seen) = (self.workshop.clone(), Arc::clone(&self.seen));
+            let nudge = Arc::clone(&self.nudge);
+            self.answers = Some(Task::new("take answers", async move {
+                if workshop
+                    .take_answers(&mut *seen.lock().await, Pauses::RUNNING)
+                    .await?
+                    > 0
+                {
+                    nudge.notify_one();
+                }
+                Ok(())
+            }));
+        }
+        let server = self
+            .workshop
+            .config
+            .inbox
+            .as_ref()
+            .and_then(|inbox| inbox.imap.clone());
+        if let Some(server) = server.filter(|_| self.mailbox.is_none()) {
+            let (workshop, nudge) = (self.workshop.clone(), Arc::clone(&self.nudge));
+            self.mailbox = Some(Task::new("look after the mailbox", async move {
+                Ok(workshop.look_after_mailbox(&server, &nudge).await?)
+            }));
+        }
     }
 
     /// A day that another process told, and ended before there was a copy, is looked at once.
@@ -182,12 +241,13 @@ impl Tasks {
         if told.is_some_and(|run| run.state == RunState::Done) && self.copied != Some(day) {
             self.copied = Some(day);
             if backup::is_owed(&config.database, day) {
-                self.begin(Job::Tell, now);
+                self.begin(Job::Tell, None, now);
             }
         }
     }
 
-    fn begin(&mut self, job: Job, now: DateTime<Utc>) {
+    /// Begins a job, unless one of its kind is under way; a fetch ends at `until`.
+    fn begin(&mut self, job: Job, until: Option<DateTime<Utc>>, now: DateTime<Utc>) {
         let task = match job {
             Job::Fetch | Job::FetchLate => &mut self.fetch,
             Job::Tell => &mut self.tell,
@@ -200,7 +260,7 @@ impl Tasks {
         let day = workshop.config.day_of(now);
         *task = Some(Task::of(job, async move {
             match job {
-                Job::Fetch | Job::FetchLate => drop(workshop.fetch(job, day).await?),
+                Job::Fetch | Job::FetchLate => drop(workshop.fetch(job, day, until).await?),
                 Job::Tell => {
                     workshop.store.check().await?;
                     match workshop.tell(day, false, now).await {
@@ -227,6 +287,8 @@ impl Tasks {
             &mut self.tell,
             &mut self.deliver,
             &mut self.take_in,
+            &mut self.answers,
+            &mut self.mailbox,
             &mut self.ask_time,
         ];
         let mut ended = Vec::new();
@@ -292,11 +354,16 @@ impl Tasks {
 
     /// Waits a bounded time for what has begun, then lets go of it.
     pub(super) async fn finish(&mut self, within: Duration) {
+        // It mostly waits, and is safe to cut off.
+        if let Some(mailbox) = self.mailbox.take() {
+            mailbox.work.abort();
+        }
         let tasks = [
             self.fetch.take(),
             self.tell.take(),
             self.deliver.take(),
             self.take_in.take(),
+            self.answers.take(),
             self.ask_time.take(),
         ];
         finish(tasks.into_iter().flatten(), within).await;

@@ -10,7 +10,8 @@ use tempfile::TempDir;
 use super::jobs::{Tools, Workshop};
 use crate::clock::{Clock, SetClock};
 use crate::config::Config;
-use crate::feed::{Client, Limits};
+use crate::feed::test_server::TestServer;
+use crate::feed::{Caller, Client, Limits};
 use crate::store::Store;
 
 /// The minimal sample, with a table of its own in place of the feed.
@@ -56,6 +57,14 @@ impl TestFarm {
         farm
     }
 
+    /// The farm whose station's table is at a server.
+    pub(super) fn asking(now: &str, server: &TestServer) -> Self {
+        let farm = Self::new(now);
+        let url = format!("source = \"{}\"", server.url("/yard.csv").whole());
+        farm.change("duskflight.toml", "source = \"yard.csv\"", &url);
+        farm
+    }
+
     /// A file of its configuration.
     pub(super) fn file(&self, name: &str) -> PathBuf {
         self.dir.path().join("minimal").join(name)
@@ -78,7 +87,7 @@ impl TestFarm {
         let config = Config::read(&self.dir.path().join("minimal")).unwrap();
         drop(Store::create(&config.database).unwrap());
         Tools {
-            client: Arc::new(Client::new(Limits::default(), None).unwrap()),
+            client: Arc::new(Client::new(Limits::default(), Caller::default()).unwrap()),
             config: Arc::new(config),
             clock: Arc::clone(&self.clock) as Arc<dyn Clock>,
         }

@@ -5,6 +5,9 @@ use rusqlite::{Connection, OptionalExtension, params};
 
 use super::{StoreError, instant};
 
+/// The mailbox that answers come to, as a matter.
+pub const MAILBOX: &str = "mailbox";
+
 /// So many failures in a row are told.
 const TOLD_FROM: u32 = 3;
 
@@ -62,6 +65,18 @@ pub fn works(connection: &Connection, matter: &str) -> Result<Option<DateTime<Ut
         .optional()?;
     let told = gone.filter(|(_, told)| *told);
     told.map(|(since, _)| instant(since)).transpose()
+}
+
+/// Since when a matter fails of which somebody was told.
+///
+/// # Errors
+/// A failing statement.
+pub fn stands(connection: &Connection, matter: &str) -> Result<Option<DateTime<Utc>>, StoreError> {
+    let since: Option<i64> = connection
+        .prepare_cached("SELECT since FROM alarm WHERE matter = ?1 AND told = 1")?
+        .query_row([matter], |row| row.get(0))
+        .optional()?;
+    since.map(instant).transpose()
 }
 
 #[cfg(test)]

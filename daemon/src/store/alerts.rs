@@ -51,6 +51,8 @@ pub struct GoneAlert {
     pub day: NaiveDate,
     /// The recipient.
     pub person: PersonId,
+    /// The adviser whose blocks it was about; `None` where it was about those of several.
+    pub adviser: Option<PersonId>,
     /// The state it ended in.
     pub state: MailState,
     /// When it was sent or given up.
@@ -63,7 +65,7 @@ pub struct GoneAlert {
 /// A failing statement.
 pub fn newest_gone(connection: &Connection, who: &str) -> Result<Option<GoneAlert>, StoreError> {
     let mut statement = connection.prepare(
-        "SELECT day, person, state, coalesce(sent_at, given_up_at) AS at FROM outbox
+        "SELECT day, person, state, nullif(adviser, '') AS adviser, coalesce(sent_at, given_up_at) AS at FROM outbox
          WHERE kind IN ('alert', 'summary') AND state != 'queued'
            AND (person = ?1 OR message_id IN (?1, '<' || ?1 || '>'))
          ORDER BY place DESC LIMIT 1",
@@ -75,6 +77,10 @@ pub fn newest_gone(connection: &Connection, who: &str) -> Result<Option<GoneAler
     Ok(Some(GoneAlert {
         day: day(text(row, "day")?)?,
         person: parsed("person", text(row, "person")?)?,
+        adviser: row
+            .get::<_, Option<String>>("adviser")?
+            .map(|id| parsed("adviser", &id))
+            .transpose()?,
         state: parsed("state", text(row, "state")?)?,
         at: row.get::<_, Option<i64>>("at")?.map(instant).transpose()?,
     }))

@@ -88,7 +88,7 @@ pub fn silent_from(
     let sql = format!(
         "SELECT min(day) FROM outbox WHERE person = ?1 AND state = 'folded' AND {CONCERNS}
            AND day > coalesce((SELECT max(day) FROM outbox
-             WHERE person = ?1 AND state = 'sent' AND kind NOT IN ('test', 'operator') AND {CONCERNS}), '')"
+             WHERE person = ?1 AND state = 'sent' AND kind NOT IN ('test', 'operator', 'receipt') AND {CONCERNS}), '')"
     );
     let oldest: Option<String> = connection
         .prepare_cached(&sql)?

@@ -8,7 +8,7 @@ use super::{StoreError, backup};
 use crate::crash;
 
 /// Schema steps, oldest first; a released step is never edited.
-const MIGRATIONS: [&str; 8] = [
+const MIGRATIONS: [&str; 11] = [
     include_str!("schema.sql"),
     include_str!("schema-2.sql"),
     include_str!("schema-3.sql"),
@@ -17,6 +17,9 @@ const MIGRATIONS: [&str; 8] = [
     include_str!("schema-6.sql"),
     include_str!("schema-7.sql"),
     include_str!("schema-8.sql"),
+    include_str!("schema-9.sql"),
+    include_str!("schema-10.sql"),
+    include_str!("schema-11.sql"),
 ];
 /// The schema this version writes.
 const KNOWN: i64 = MIGRATIONS.len() as i64;

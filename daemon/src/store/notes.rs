@@ -135,6 +135,35 @@ pub fn withdraw(
     Ok(gone > 0)
 }
 
+/// Takes one note back, and lets the one stand again that it had replaced; gives whether there was one.
+///
+/// # Errors
+/// A failing statement.
+pub fn put_back(
+    connection: &Connection,
+    key: &Key,
+    withdrawal: &Withdrawal,
+) -> Result<bool, StoreError> {
+    let replaced: Option<i64> = connection
+        .prepare_cached(
+            "SELECT max(old.rowid) FROM note_history AS old JOIN note AS now USING (block, variety, kind, day)
+             WHERE block = ?1 AND variety = ?2 AND kind = ?3 AND day = ?4
+               AND old.replaced_at = now.entered_at AND old.why IS NULL
+               AND old.entry_id != now.entry_id",
+        )?
+        .query_row(key.params(), |row| row.get(0))?;
+    let gone = withdraw(connection, key, withdrawal)?;
+    if let Some(replaced) = replaced.filter(|_| gone) {
+        let instead = ALL.replace("entered_at", "?2");
+        let sql =
+            format!("INSERT INTO note ({ALL}) SELECT {instead} FROM note_history WHERE rowid = ?1");
+        connection
+            .prepare_cached(&sql)?
+            .execute([replaced, withdrawal.at.timestamp()])?;
+    }
+    Ok(gone)
+}
+
 /// Copies the note that stands into the history.
 fn retire(
     connection: &Connection,

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use duskflight_core::contents::MailsSent;
 use duskflight_core::id::PersonId;
 use duskflight_core::ledger::{MailKind, MailState, QueuedMail};
 use rusqlite::{Connection, OptionalExtension, params};
@@ -110,6 +111,36 @@ pub fn standing(connection: &Connection) -> Result<Standing, StoreError> {
         )?,
         trouble,
     })
+}
+
+/// What was told to a person between two civil days: mails sent, by kind, and mails given up; receipts and tests tell
+/// nothing.
+///
+/// # Errors
+/// A failing statement.
+pub fn sent_to(
+    connection: &Connection,
+    person: &PersonId,
+    [first, last]: [NaiveDate; 2],
+) -> Result<MailsSent, StoreError> {
+    let mut statement = connection.prepare(
+        "SELECT kind, state, count(*) AS mails FROM outbox
+         WHERE person = ?1 AND day BETWEEN ?2 AND ?3 AND state IN ('sent', 'failed', 'expired')
+         GROUP BY kind, state ORDER BY kind, state",
+    )?;
+    let of = params![person.as_str(), first.to_string(), last.to_string()];
+    let mut rows = statement.query(of)?;
+    let mut mails = MailsSent::default();
+    while let Some(row) = rows.next()? {
+        let kind: MailKind = parsed("kind", text(row, "kind")?)?;
+        let count = row.get("mails")?;
+        match text(row, "state")? {
+            _ if kind.tells_nothing() => {}
+            "sent" => mails.sent.push((kind, count)),
+            _ => mails.given_up += count,
+        }
+    }
+    Ok(mails)
 }
 
 /// Errors of mails that wait after a failed try, but for what the trouble says already. A try of unknown outcome did

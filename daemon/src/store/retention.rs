@@ -8,7 +8,7 @@ use duskflight_core::season::YEARS_LOOKED_AT;
 use rusqlite::{Connection, params};
 
 use super::journal::{self, JournalError};
-use super::{Store, StoreError, answers_aside, kept_starts, outbox};
+use super::{Store, StoreError, answers, answers_aside, doors, kept_starts, outbox, page_forms};
 
 /// A fetch is asked for by its station's newest, or where it brought a whole past year; beyond that it is a log.
 const FETCHES_KEPT: TimeDelta = TimeDelta::days(400);
@@ -45,8 +45,11 @@ pub async fn prune(
             prune_fetches(t, now - FETCHES_KEPT)?;
             prune_runs(t, now - RUNS_KEPT)?;
             answers_aside::prune(t, now - ASIDE_KEPT)?;
+            answers::prune_left(t, (now - ASIDE_KEPT).date_naive())?;
             prune_waits(t, now - RUNS_KEPT)?;
             prune_superseded(t, now - SUPERSEDED_KEPT)?;
+            doors::prune(t, now)?;
+            page_forms::prune(t, now - RUNS_KEPT)?;
             kept_starts::prune(t, now.year() - YEARS_LOOKED_AT)?;
             journal::prune(&journal, now)
         })

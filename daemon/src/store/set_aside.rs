@@ -52,7 +52,7 @@ const AHEAD: [(&str, &str, &str); 11] = [
 ];
 
 /// Instants at which something true came in or was done.
-const INSTANTS: [(&str, &[&str]); 16] = [
+const INSTANTS: [(&str, &[&str]); 19] = [
     ("station_day", &["received_at"]),
     ("station_day_history", &["received_at", "replaced_at"]),
     ("temperature_decision", &["entered_at"]),
@@ -71,6 +71,9 @@ const INSTANTS: [(&str, &[&str]); 16] = [
     ("alarm", &["since"]),
     ("accepted_records", &["at"]),
     ("answer_aside", &["since", "at"]),
+    ("page_password", &["set_at", "signed_in_at"]),
+    ("page_code", &["made_at"]),
+    ("page_session", &["begun_at", "used_at"]),
     (
         "outbox",
         &[

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 use duskflight_core::id::{BlockId, InsectId, PersonId};
-use duskflight_core::ledger::{Change, Notice, TakenBack, Told};
+use duskflight_core::ledger::{Change, Event, Notice, TakenBack, Told, Value};
 use rusqlite::{CachedStatement, Connection, Row, ToSql, params};
 
 use super::{StoreError, day};
@@ -214,11 +214,72 @@ pub fn all(connection: &Connection) -> Result<Vec<Line>, StoreError> {
     Ok(rows.collect::<Result<_, _>>()?)
 }
 
+/// One telling about a block.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OfBlock {
+    /// Civil day of telling.
+    pub day: NaiveDate,
+    /// Who was told.
+    pub person: PersonId,
+    /// Of which insect.
+    pub insect: InsectId,
+    /// What of.
+    pub event: Event,
+    /// What the telling was.
+    pub change: String,
+    /// What was told; `None` when it was withdrawn.
+    pub value: Option<Value>,
+    /// Whether a mail of it has left, or it was only recorded.
+    pub has_left: bool,
+}
+
+/// What people were told of a block in a season up to a day, newest first. An event that this version does not know is
+/// left out.
+///
+/// # Errors
+/// A failing statement, or a value that cannot be read.
+pub fn of_block(
+    connection: &Connection,
+    season: i32,
+    block: &BlockId,
+    up_to: NaiveDate,
+) -> Result<Vec<OfBlock>, StoreError> {
+    let mut statement = connection.prepare_cached(
+        "SELECT told.day, told.person, event, change, value,
+                coalesce((SELECT state = 'sent' FROM outbox WHERE message_id = told.mail), 1), insect
+         FROM told WHERE season = ?1 AND block = ?2 AND told.day <= ?3
+         ORDER BY told.day DESC, event, told.person, revision DESC",
+    )?;
+    let mut rows = statement.query(params![season, block.as_str(), up_to.to_string()])?;
+    let mut tellings = Vec::new();
+    while let Some(row) = rows.next()? {
+        let text = |column| row.get_ref(column)?.as_str().map_err(rusqlite::Error::from);
+        let bad = |column, value: &str| StoreError::Value {
+            column,
+            value: value.to_owned(),
+        };
+        let (person, event, insect) = (text(1)?, text(2)?, text(6)?);
+        let Ok(event) = event.parse() else { continue };
+        let value: Option<String> = row.get(4)?;
+        tellings.push(OfBlock {
+            day: day(text(0)?)?,
+            person: PersonId::new(person).map_err(|_| bad("person", person))?,
+            insect: InsectId::new(insect).map_err(|_| bad("insect", insect))?,
+            event,
+            change: text(3)?.to_owned(),
+            value: value
+                .map(|text| text.parse().map_err(|_| bad("value", &text)))
+                .transpose()?,
+            has_left: row.get(5)?,
+        });
+    }
+    Ok(tellings)
+}
+
 #[cfg(test)]
 mod tests {
     use chrono::{DateTime, Utc};
     use duskflight_core::id::MarkId;
-    use duskflight_core::ledger::{Event, Value};
 
     use super::*;
     use crate::store::Store;

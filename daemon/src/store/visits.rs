@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::ops::{Range, RangeInclusive};
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use duskflight_core::id::TrapId;
 use duskflight_core::orchard::Part;
 use duskflight_core::trapping::Visit;
@@ -80,6 +80,36 @@ pub fn withdraw(
     Ok(gone > 0)
 }
 
+/// Takes one visit back, and lets the one stand again that it had replaced; gives whether there was one.
+///
+/// # Errors
+/// A failing statement.
+pub fn put_back(
+    connection: &Connection,
+    trap: &TrapId,
+    date: NaiveDate,
+    withdrawal: &Withdrawal,
+) -> Result<bool, StoreError> {
+    let replaced: Option<i64> = connection
+        .prepare_cached(
+            "SELECT max(old.rowid) FROM visit_history AS old JOIN visit AS now USING (trap, day)
+             WHERE trap = ?1 AND day = ?2 AND old.replaced_at = now.entered_at AND old.why IS NULL
+               AND old.entry_id != now.entry_id",
+        )?
+        .query_row(params![trap.as_str(), date.to_string()], |row| row.get(0))?;
+    let gone = withdraw(connection, trap, date, withdrawal)?;
+    if let Some(replaced) = replaced.filter(|_| gone) {
+        let instead = ALL.replace("entered_at", "?2");
+        let sql = format!(
+            "INSERT INTO visit ({ALL}) SELECT {instead} FROM visit_history WHERE rowid = ?1"
+        );
+        connection
+            .prepare_cached(&sql)?
+            .execute([replaced, withdrawal.at.timestamp()])?;
+    }
+    Ok(gone)
+}
+
 /// Copies the visit that stands into the history.
 fn retire(
     connection: &Connection,
@@ -107,6 +137,24 @@ const COLUMNS: &str = "trap, day, eggs, moths, males, females, readable, service
 /// The columns of a record with those of its entry.
 const ALL: &str = "trap, day, eggs, moths, males, females, readable, serviced, note, eggs_left, \
                    entered_at, entered_by, via, entry_id";
+
+/// The visit of a trap and day, with who entered it.
+///
+/// # Errors
+/// A failing statement.
+pub fn entered(
+    connection: &Connection,
+    trap: &TrapId,
+    date: NaiveDate,
+) -> Result<Option<Entered>, StoreError> {
+    let Some(visit) = one(connection, trap, date)? else {
+        return Ok(None);
+    };
+    let sql = "SELECT entered_by FROM visit WHERE trap = ?1 AND day = ?2";
+    let mut statement = connection.prepare_cached(sql)?;
+    let by = statement.query_row([trap.as_str(), &date.to_string()], |row| row.get(0))?;
+    Ok(Some((visit, by)))
+}
 
 fn one(
     connection: &Connection,
@@ -218,6 +266,20 @@ fn read_all(mut rows: Rows<'_>) -> Result<Vec<Visit>, StoreError> {
         visits.push(read(row, visits.last())?);
     }
     Ok(visits)
+}
+
+/// The years of which there are visits, oldest first.
+///
+/// # Errors
+/// A failing statement, or a day that is none.
+pub fn years(connection: &Connection) -> Result<Vec<i32>, StoreError> {
+    let ends: [Option<String>; 2] = connection
+        .prepare_cached("SELECT min(day), max(day) FROM visit")?
+        .query_row([], |row| Ok([row.get(0)?, row.get(1)?]))?;
+    match ends {
+        [Some(first), Some(last)] => Ok((day(&first)?.year()..=day(&last)?.year()).collect()),
+        _ => Ok(Vec::new()),
+    }
 }
 
 /// The visits of some traps up to a day, sorted by trap and day.

@@ -18,6 +18,8 @@ use super::{Night, TellError, trouble, waiting};
 use crate::config::{Config, Person};
 use crate::mail::compose::{Extras, GrowerAlert};
 use crate::mail::contents::{Asked, Holds};
+use crate::mail::mark::MarkKey;
+use crate::store::answers;
 use crate::store::folding::FoldedMail;
 
 /// A digest told so long after its hour says that it is late.
@@ -42,6 +44,7 @@ pub(super) struct Context<'a> {
     names: BTreeMap<PersonId, String>,
     since: SinceTold<'a>,
     charts: Charts<'a>,
+    key: MarkKey,
 }
 
 impl<'a> Context<'a> {
@@ -69,6 +72,7 @@ impl<'a> Context<'a> {
             in_subject: trouble::in_subject(connection, config, night.as_of)?,
             since: SinceTold::read(connection, config, night, plans, now)?,
             charts: Charts::of_mails(connection, config, night, plans)?,
+            key: MarkKey::new(answers::mark_key(connection)?),
         })
     }
 
@@ -92,7 +96,7 @@ impl<'a> Context<'a> {
         let causes = self.since.causes(self.config, self.night, plan);
         let why = |notice: &Notice| causes.of(notice);
         let parts = plan.parts.iter().filter_map(|part| {
-            let single = Single::of(plan.person, part, &self.made_of(), why)?;
+            let single = Single::of(plan.person, part, &self.made_of(plan.person), why)?;
             Some((part, single))
         });
         Made {
@@ -102,9 +106,10 @@ impl<'a> Context<'a> {
         }
     }
 
-    fn made_of(&self) -> MadeOf<'_> {
+    fn made_of(&self, reader: &PersonId) -> MadeOf<'_> {
         MadeOf {
             words: self.config.words,
+            language: self.person(reader).language,
             day: self.night.as_of,
             orchard: &self.night.orchard,
             stations: &self.night.stations,
@@ -194,7 +199,7 @@ impl<'a> Context<'a> {
         let known = self.trouble.iter().cloned().chain(splits);
         let trouble = known.chain(folded).chain(of_mails);
         let contents = digest(
-            &self.made_of(),
+            &self.made_of(&adviser.id),
             &part.seasons,
             &part.notices,
             trouble.collect(),
@@ -271,6 +276,7 @@ impl<'a> Context<'a> {
         let advisers: Vec<&Person> = advisers.collect();
         let address = Address {
             config: self.config,
+            key: &self.key,
             day: self.night.as_of,
             now: self.now,
         };

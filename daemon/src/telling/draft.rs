@@ -1,13 +1,13 @@
 //! A mail's contents, addressed: who gets it, who reads an answer, what it waits for.
 
 use chrono::{DateTime, NaiveDate, Utc};
-use duskflight_core::id::PersonId;
 use duskflight_core::ledger::{MailIdentity, MailKind};
 
 use crate::config::{Config, Person};
-use crate::hash::hash;
+use crate::mail::answerable::Answerable;
 use crate::mail::compose::envelope_of;
 use crate::mail::contents::{Holds, MailContents};
+use crate::mail::mark::MarkKey;
 use crate::mail::message::{Envelope, Mailbox};
 use crate::store::outbox::NewMail;
 
@@ -23,6 +23,7 @@ pub struct Draft {
 /// What mails of one telling are addressed with.
 pub(super) struct Address<'a> {
     pub(super) config: &'a Config,
+    pub(super) key: &'a MarkKey,
     pub(super) day: NaiveDate,
     pub(super) now: DateTime<Utc>,
 }
@@ -35,11 +36,21 @@ impl Address<'_> {
             (MailKind::Summary, _) => None,
             (_, advisers) => advisers.first().copied(),
         };
-        let identity = self.identity(kind, person, adviser);
-        let message_id = self.message_id(&identity);
+        let identity = self.identity(kind, person, adviser, holds.about());
+        let Answerable {
+            message_id,
+            address,
+            in_subject,
+        } = self.answerable(&identity);
+        // Its line has no room for a name as well.
+        let answers = address
+            .as_deref()
+            .map(|address| Mailbox { name: "", address });
         let as_of = self.config.moment_words(self.now);
         let envelope = Envelope {
-            reply_to: self.reply_to(kind, adviser),
+            reply_to: answers.or_else(|| self.reply_to(kind, adviser)),
+            in_subject: in_subject.as_deref(),
+            answerable: address.is_some(),
             ..envelope_of(self.config, person, &message_id, self.now, &as_of)
         };
         let contents = MailContents::new(&envelope, self.config.words, holds);
@@ -64,28 +75,26 @@ impl Address<'_> {
     }
 
     /// What makes a mail of tonight one that is made once; without an adviser where it is about the blocks of
-    /// several.
-    fn identity(&self, kind: MailKind, person: &Person, adviser: Option<&Person>) -> MailIdentity {
+    /// several. `about`: what it is about beside these.
+    fn identity(
+        &self,
+        kind: MailKind,
+        person: &Person,
+        adviser: Option<&Person>,
+        about: &str,
+    ) -> MailIdentity {
         MailIdentity {
             kind,
             person: person.id.clone(),
             adviser: adviser.map(|adviser| adviser.id.clone()),
             day: self.day,
-            about: String::new(),
+            about: about.to_owned(),
         }
     }
 
-    /// A mail's Message-ID, derived from its identity and the sender's domain of today.
-    fn message_id(&self, mail: &MailIdentity) -> String {
-        let adviser = mail.adviser.as_ref().map_or("", PersonId::as_str);
-        let ids = [mail.person.as_str(), adviser, &mail.about].map(str::as_bytes);
-        let ids = if mail.about.is_empty() {
-            &ids[..2]
-        } else {
-            &ids
-        };
-        let domain = self.config.mail_from.domain();
-        format!("<{}.{}.{}@{domain}>", mail.kind.name(), mail.day, hash(ids))
+    /// How a mail is named and answered.
+    fn answerable(&self, mail: &MailIdentity) -> Answerable {
+        Answerable::of(self.config, self.key, mail)
     }
 
     /// The digests that a mail waits for.
@@ -96,13 +105,15 @@ impl Address<'_> {
                 | MailKind::Round
                 | MailKind::Records
                 | MailKind::Operator
+                | MailKind::Receipt
                 | MailKind::Test
         ) {
             return Vec::new();
         }
         let ids = advisers.iter();
         let ids = ids.map(|adviser| {
-            self.message_id(&self.identity(MailKind::Digest, adviser, Some(adviser)))
+            let digest = self.identity(MailKind::Digest, adviser, Some(adviser), "");
+            self.answerable(&digest).message_id
         });
         let mut ids: Vec<String> = ids.collect();
         ids.sort();
@@ -110,7 +121,7 @@ impl Address<'_> {
         ids
     }
 
-    /// Who reads an answer: the adviser to a mail about their blocks, the operator to a digest and to a mail
+    /// Who reads an answer where the program does not: the adviser to a mail about their blocks, the operator to a digest and to a mail
     /// about the blocks of several.
     fn reply_to<'b>(&'b self, kind: MailKind, adviser: Option<&'b Person>) -> Option<Mailbox<'b>> {
         match (kind, adviser) {

@@ -13,8 +13,9 @@ use super::draft::Address;
 use super::{Night, Purpose, TellError, Told, night, prepare};
 use crate::config::{Config, Person};
 use crate::mail::contents::Holds;
+use crate::mail::mark::MarkKey;
 use crate::store::jobs::{self, Job};
-use crate::store::{Store, made, outbox};
+use crate::store::{Store, answers, made, outbox};
 
 /// Tells advisers that records are missing, once a day in season. The day stays untold, so that it is tried again
 /// once the records are back.
@@ -65,7 +66,13 @@ fn queue(
     let back = would_take_back(connection, config, &night, now)?;
     let people: BTreeSet<&PersonId> = back.iter().map(|(person, _)| person).collect();
     let counts = (back.len(), people.len());
-    let address = Address { config, day, now };
+    let key = MarkKey::new(answers::mark_key(connection)?);
+    let address = Address {
+        config,
+        key: &key,
+        day,
+        now,
+    };
     for adviser in &untold {
         let missing = records_missing(config.words, day, missing, counts);
         let draft = address.draft(adviser, &[adviser], Holds::Records { missing });

@@ -7,16 +7,19 @@ mod context;
 mod draft;
 mod error;
 mod folding;
+pub mod in_hand;
 mod mails;
 mod missing;
 mod night;
 mod one_person;
+mod people;
 mod purpose;
 pub mod replay;
 mod since;
 mod trouble;
 pub mod waiting;
 mod weather;
+mod would;
 
 pub use causes::Causes;
 pub use draft::Draft;
@@ -25,8 +28,10 @@ pub use mails::prepare;
 pub use missing::{tell_missing, would_take_back};
 pub use night::{KeptYears, Night, kept_years, night};
 pub use one_person::Telling;
+pub use people::{people, weekday_name};
 pub use purpose::Purpose;
 pub use weather::Stations;
+pub use would::would_tell_of_starts;
 
 use std::sync::Arc;
 

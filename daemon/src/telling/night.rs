@@ -3,14 +3,15 @@
 use std::collections::BTreeMap;
 
 use chrono::{Datelike, Days, NaiveDate};
-use duskflight_core::id::{InsectId, StationId};
+use duskflight_core::id::{InsectId, StationId, TrapId};
 use duskflight_core::insect::Insect;
 use duskflight_core::orchard::Orchard;
 use duskflight_core::season::{
-    BlockSeason, GroupStarts, KeptStarts, LayingOfYear, StationHeat, assess, laying_years,
+    BlockSeason, GroupStarts, KeptStarts, LayingOfYear, StartOfYear, StationHeat, assess,
+    starts_of_years,
 };
 use duskflight_core::temperature::Unit;
-use duskflight_core::trapping::{Notes, Visits};
+use duskflight_core::trapping::{Notes, Visit, Visits};
 use duskflight_core::weather::StationWeather;
 use duskflight_core::wording::StationView;
 use rusqlite::Connection;
@@ -78,6 +79,18 @@ impl Night {
         season: &BlockSeason,
         kept: &KeptYears,
     ) -> Vec<LayingOfYear> {
+        let years = self.starts_of_years(config, season, kept).into_iter();
+        years.filter_map(|of| of.laying).collect()
+    }
+
+    /// A block's starts by year, as `laying_years`.
+    #[must_use]
+    pub fn starts_of_years(
+        &self,
+        config: &Config,
+        season: &BlockSeason,
+        kept: &KeptYears,
+    ) -> Vec<StartOfYear> {
         let mut insects = config.insects.iter();
         let insect = insects.find(|insect| insect.id == season.insect);
         let records = (&self.visits, &self.notes);
@@ -85,13 +98,31 @@ impl Night {
             .zip(self.heat_of(season))
             .zip(kept.get(&season.insect))
             .map(|((insect, heat), kept)| {
-                laying_years(&self.orchard, season, insect, heat, records, kept)
+                starts_of_years(&self.orchard, season, insect, heat, records, kept)
             });
         years.unwrap_or_default()
     }
 
+    /// The same without the records that it was made from, which are most of it: who looks at one block reads them again.
+    #[must_use]
+    pub fn without_records(self) -> Self {
+        Self {
+            visits: Visits::default(),
+            notes: Notes::default(),
+            to_keep: Vec::new(),
+            ..self
+        }
+    }
+
+    /// The visits and notes that it was made from.
+    #[must_use]
+    pub const fn records(&self) -> (&Visits, &Notes) {
+        (&self.visits, &self.notes)
+    }
+
     /// The heat that a season was assessed with.
-    pub(super) fn heat_of(&self, season: &BlockSeason) -> Option<&StationHeat> {
+    #[must_use]
+    pub fn heat_of(&self, season: &BlockSeason) -> Option<&StationHeat> {
         let station = season.block.station.clone();
         self.heat.get(&(station, season.insect.clone()))
     }
@@ -108,7 +139,7 @@ pub fn night(
     as_of: NaiveDate,
 ) -> Result<Night, StoreError> {
     let orchard = config.orchard_on(as_of);
-    let visits = Visits::new(visits::up_to(connection, as_of)?);
+    let visits = Visits::new(visits_of(connection, &orchard, as_of)?);
     let notes = Notes::new(notes::up_to(connection, as_of)?);
     let (stations, heat) = read_stations(connection, config, as_of)?;
     let mut placed: Vec<(usize, BlockSeason)> = Vec::new();
@@ -141,6 +172,24 @@ pub fn night(
     })
 }
 
+/// The visits of the traps of all blocks, and of those that their starts rest on: who asks for one block does not read
+/// those of ten thousand.
+fn visits_of(
+    connection: &Connection,
+    orchard: &Orchard,
+    as_of: NaiveDate,
+) -> Result<Vec<Visit>, StoreError> {
+    let blocks = orchard.blocks().iter();
+    let traps = blocks.flat_map(|block| {
+        let own = orchard.traps_of(&block.id);
+        own.chain(orchard.egg_traps(&block.start_group))
+    });
+    let mut traps: Vec<&TrapId> = traps.map(|trap| &trap.id).collect();
+    traps.sort();
+    traps.dedup();
+    visits::of_traps_up_to(connection, &traps, as_of)
+}
+
 /// One view per station, and the heat of each for every insect.
 fn read_stations(
     connection: &Connection,
@@ -156,6 +205,7 @@ fn read_stations(
         let source = station.forecast.as_ref().filter(|_| !forecast.is_empty());
         views.push(StationView {
             forecast: source.map(ForecastSource::name),
+            stood_in: all.stood_in(station, &weather.estimated()),
             ..station_view(config, station, &weather)
         });
         for insect in &config.insects {
@@ -177,7 +227,9 @@ fn station_view(config: &Config, station: &Station, weather: &StationWeather) ->
         unit: config.unit.unwrap_or(Unit::Fahrenheit),
         newest: weather.newest_read(),
         estimated: weather.estimated(),
+        stood_in: Vec::new(),
         forecast: None,
+        borrowed: weather.borrowed().cloned(),
         drifts: weather.drifts().to_vec(),
         suspects: suspects
             .filter(|suspect| listed_from.is_none_or(|from| suspect.date >= from))

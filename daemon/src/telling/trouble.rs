@@ -9,13 +9,17 @@ use duskflight_core::orchard::Block;
 use duskflight_core::season::BlockSeason;
 use duskflight_core::temperature::Unit;
 use duskflight_core::trapping::{NoteKind, Notes, splits_that_disagree};
+use duskflight_core::weather::Oddity;
 use duskflight_core::wording::RevisedDay;
 use rusqlite::Connection;
 
 use super::waiting::name;
 use crate::clock::day_before;
 use crate::config::{Config, Person, Station};
+use crate::mail::left::Left;
 use crate::records::dropped_trouble;
+use crate::store::alarm;
+use crate::store::answers;
 use crate::store::answers_aside::{self, AnswerAside};
 use crate::store::folding::FoldedMail;
 use crate::store::jobs::{self, Job};
@@ -38,6 +42,11 @@ pub(super) fn standing(
     let waiting = trouble.map(|trouble| trouble.error);
     let waiting = waiting.into_iter().chain(errors);
     lines.extend(waiting.map(|error| format!("mail waits: {error}")));
+    let mailbox = alarm::stands(connection, alarm::MAILBOX)?;
+    lines.extend(mailbox.map(|since| {
+        let since = config.moment_words(since);
+        format!("answers have not been fetched from the mailbox since {since}; they wait there")
+    }));
     lines.extend(config.drop_folder.as_ref().and_then(dropped_trouble));
     lines.extend(config.trouble.clone());
     lines.extend(disk_space::trouble(&config.database));
@@ -57,10 +66,33 @@ pub(super) fn of_mails(
     let given_up = outbox_report::given_up_since(connection, adviser.id.as_str(), since)?;
     let late = outbox_report::late_since(connection, adviser.id.as_str(), since, LATE_AFTER)?;
     let unknown = outbox_report::unknown_since(connection, adviser.id.as_str(), since)?;
+    let left = left_alone(connection, config, as_of)?;
     let given_up = given_up.iter().map(|mail| given_up_line(config, mail));
     let unknown = unknown.iter().map(|mail| unknown_line(config, mail));
     let late = late.iter().map(|mail| late_line(config, mail));
-    Ok(given_up.chain(unknown).chain(late).collect())
+    Ok(given_up.chain(unknown).chain(late).chain(left).collect())
+}
+
+/// How many messages of the day before were no answers to our mails.
+fn left_alone(
+    connection: &Connection,
+    config: &Config,
+    as_of: NaiveDate,
+) -> Result<Option<String>, StoreError> {
+    if config.inbox.is_none() {
+        return Ok(None);
+    }
+    let left = answers::left_between(connection, day_before(as_of), as_of)?;
+    let each = left
+        .iter()
+        .map(|(why, count)| format!("{count} {}", Left::words(why)));
+    let each: Vec<String> = each.collect();
+    Ok((!each.is_empty()).then(|| {
+        format!(
+            "mail that came to the inbox yesterday and was left as it is: {}",
+            each.join("; ")
+        )
+    }))
 }
 
 /// Lines on mails about an adviser's blocks that were folded tonight, one for each person.
@@ -116,9 +148,13 @@ fn feeds(connection: &Connection, config: &Config) -> Result<Vec<String>, StoreE
 
 fn aside_line(config: &Config, station: &Station, answer: &AnswerAside) -> String {
     let since = config.words.day(config.day_of(answer.since));
+    let all_is_well = match answer.oddity == Oddity::OTHER_UNIT {
+        true => "once the unit that is declared is the one that it is written in",
+        false => "once the feed answers well again",
+    };
     format!(
-        "{}: {} since {since}, and the days before it stand; once the feed answers well again, all is well; if it is \
-         right as it is: `duskflight feed accept {}`, or `drop` to be asked no more",
+        "{}: {} since {since}, and the days before it stand; {all_is_well}, all is well; if it is right as it is: \
+         `duskflight feed accept {}`, or `drop` to be asked no more",
         station.name,
         answer.words(),
         station.id

@@ -6,11 +6,12 @@ use duskflight_core::ledger::{InHand, Leaves, Obstacle, Queue, QueuedMail, leave
 use rusqlite::Connection;
 
 use crate::config::Config;
+use crate::mail::contents::MailContents;
 use crate::store::alerts::{self, WaitingAlert};
 use crate::store::{StoreError, outbox};
 
 /// Alerts that wait, each with an id short enough to type.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct WaitingAlerts {
     /// Oldest first.
     pub alerts: Vec<WaitingAlert>,
@@ -145,6 +146,15 @@ fn short_id(all: &[WaitingAlert], mail: &QueuedMail) -> String {
         None => format!("{id}-summary"),
         Some(adviser) => format!("{id}-{adviser}"),
     }
+}
+
+/// The lines that were added to an alert, each with who added it.
+#[must_use]
+pub fn added_lines(alert: &WaitingAlert) -> Vec<String> {
+    let contents = alert.contents.as_deref().map(MailContents::from_json);
+    let contents = contents.and_then(Result::ok);
+    let added = contents.iter().flat_map(MailContents::lines);
+    added.map(|(by, line)| format!("{by}: {line}")).collect()
 }
 
 /// A person's name, or the id of one who is no longer declared.

@@ -20,6 +20,9 @@ const JOINED_DAYS: i64 = 7;
 /// Fewer days than this would stretch a few readings over the whole width.
 const SHORTEST_DAYS: u64 = 28;
 
+/// A chart that ends with its readings goes on for so many days.
+const AFTER_LAST_DAYS: u64 = 7;
+
 /// Catches per trap per night.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CatchChart {
@@ -72,6 +75,22 @@ pub struct FlightSpan {
     pub end: Option<NaiveDate>,
     /// All three in words.
     pub label: String,
+}
+
+impl CatchChart {
+    /// The same to some days after the last reading, for a season that is over.
+    #[must_use]
+    pub fn to_last_reading(mut self) -> Self {
+        let readings = self.panels.iter().flat_map(|panel| &panel.readings);
+        let last = readings.map(|reading| reading.day).max();
+        let last = last.map(|day| days_after(day, AFTER_LAST_DAYS).min(self.frame.last));
+        if let Some(last) = last {
+            let shortest = days_after(self.frame.first, SHORTEST_DAYS);
+            self.frame.last = last.max(shortest);
+            self.frame.days.retain(|tick| tick.day <= self.frame.last);
+        }
+        self
+    }
 }
 
 /// The catches of a block's moth traps this year; `None` where none was read.

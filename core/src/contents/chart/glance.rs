@@ -7,6 +7,7 @@ mod sentences;
 use chrono::{Datelike, Days, NaiveDate, Weekday};
 use serde::{Deserialize, Serialize};
 
+use crate::id::BlockId;
 use crate::season::BlockSeason;
 use crate::wording::Words;
 
@@ -44,6 +45,9 @@ pub struct GlanceChart {
 /// One block.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct GlanceRow {
+    /// Its id; `None` in charts stored before rows had one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub id: Option<BlockId>,
     /// Its name.
     pub block: String,
     /// What stands in a row that has nothing else to show.

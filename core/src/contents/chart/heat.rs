@@ -9,8 +9,8 @@ use crate::season::{
 };
 use crate::temperature::{DegreeDays, Unit};
 use crate::trapping::StartStatus;
-use crate::wording::Words;
 use crate::wording::words::degree_days;
+use crate::wording::{Words, station_words};
 
 use super::axis::{day_ticks, days_after, value_axis};
 use super::{Frame, ValueAxis};
@@ -375,7 +375,7 @@ impl Drawn<'_> {
     }
 
     fn caption(&self) -> String {
-        let station = &self.season.block.station;
+        let station = station_words(self.season.block.station.as_str(), self.season.modelled);
         let hole = self.curves.hole.map(|hole| {
             let hole = self.words.day(hole);
             format!("; temperatures of {hole} are missing, so the sum ends before it")

@@ -72,7 +72,9 @@ fn station(newest: Option<NaiveDate>) -> StationView {
         newest,
         suspects: Vec::new(),
         estimated: Vec::new(),
+        stood_in: Vec::new(),
         drifts: Vec::new(),
+        borrowed: None,
         forecast: None,
     }
 }

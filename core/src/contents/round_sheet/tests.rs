@@ -4,6 +4,8 @@ use super::*;
 use crate::orchard::Pull;
 use crate::sample;
 use crate::trapping::{Note, NoteKind, Visit};
+use crate::wording::language::Language;
+use crate::wording::words::Words;
 
 fn date(month: u32, day: u32) -> NaiveDate {
     NaiveDate::from_ymd_opt(2022, month, day).unwrap()
@@ -28,6 +30,10 @@ fn read(trap: &str, day: NaiveDate) -> Visit {
     }
 }
 
+fn english() -> Speech {
+    Speech::of(Language::English, Words::default())
+}
+
 /// The sheets of traps whose parts last 28 days.
 fn sheets(
     traps: Vec<Trap>,
@@ -38,7 +44,7 @@ fn sheets(
 ) -> Vec<RoundSheet> {
     let orchard = Orchard::new(vec![sample::block()], traps, sample::products(28));
     let season = sample::season(&orchard, visits, notes, as_of);
-    round_sheets(Words::default(), &orchard, &[&season], days)
+    round_sheets(english(), &orchard, &[&season], days)
 }
 
 fn ids(sheet: &RoundSheet) -> Vec<&str> {
@@ -116,7 +122,7 @@ fn what_to_bring_is_counted_by_product() {
     ];
     assert_eq!(bring, expected);
     let remark = "no liner is declared for P2: whether it is due is not known";
-    assert_eq!(sheet.remarks, [remark]);
+    assert_eq!(sheet.without_clock, [remark]);
 }
 
 #[test]
@@ -175,7 +181,7 @@ fn a_trap_that_is_down_is_no_stop_and_is_named() {
     assert_eq!(ids(sheet), [""; 0]);
     // Nobody goes there for it.
     assert_eq!(sheet.blocks, []);
-    assert_eq!(sheet.remarks, ["trap P1 is down since Apr 12"]);
+    assert_eq!(sheet.down, ["down since Apr 12: P1"]);
 }
 
 #[test]

@@ -75,20 +75,26 @@ pub struct MadeMails {
 }
 
 impl MadeMails {
-    /// Whether a mail of today was made before.
+    /// Whether a mail of today was made before. `about`: what it is about beside the adviser's blocks.
     pub(super) fn contains(
         &self,
         kind: MailKind,
         person: &PersonId,
         adviser: Option<&PersonId>,
+        about: &str,
     ) -> bool {
-        let is_it = |mail: &MailIdentity| mail.kind == kind && mail.adviser.as_ref() == adviser;
+        let is_it = |mail: &MailIdentity| {
+            mail.kind == kind && mail.adviser.as_ref() == adviser && mail.about == about
+        };
         self.of(person).any(is_it)
     }
 
-    /// How many mails of today a person gets already.
+    /// How many mails of today a person gets already, without rounds and receipts: they tell no news.
     pub(super) fn count(&self, person: &PersonId) -> usize {
-        self.of(person).count()
+        let of_person = self.of(person);
+        of_person
+            .filter(|mail| !matches!(mail.kind, MailKind::Round | MailKind::Receipt))
+            .count()
     }
 
     fn of(&self, person: &PersonId) -> impl Iterator<Item = &MailIdentity> {

@@ -48,7 +48,7 @@ fn room(
     made: &MadeMails,
     tonight: &Tonight,
 ) -> usize {
-    if made.contains(MailKind::Summary, person, None) {
+    if made.contains(MailKind::Summary, person, None, "") {
         return 0;
     }
     let room = tonight

@@ -23,6 +23,17 @@ pub struct Hearer {
     pub letter: Option<Weekday>,
     /// The day of the week on which key dates are gathered; each day as they come where there is none.
     pub key_dates: Option<Weekday>,
+    /// Whose rounds they get.
+    pub rounds: Rounds,
+}
+
+/// Whose rounds somebody gets by mail.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Rounds {
+    /// Those of blocks whose scout they are.
+    pub as_scout: bool,
+    /// Those of blocks whose adviser they are and which have no scout: the digest has their work, too.
+    pub as_adviser: bool,
 }
 
 impl Hearer {
@@ -92,6 +103,22 @@ impl<'a> Hearers<'a> {
             (false, true) => Hears::Once,
             (false, false) => Hears::Nothing,
         }
+    }
+
+    /// Those who get the rounds of a block: its scouts, or its adviser where it has none; not who chose otherwise.
+    pub(super) fn walk(&self, block: &'a Block) -> impl Iterator<Item = &'a PersonId> {
+        let scouts = block.scouts.iter().filter(|id| self.rounds(id).as_scout);
+        let alone = block.scouts.is_empty().then_some(&block.adviser);
+        scouts.chain(alone.filter(|id| self.rounds(id).as_adviser))
+    }
+
+    fn rounds(&self, id: &PersonId) -> Rounds {
+        let person = self.people.iter().find(|person| person.id == *id);
+        let none = Rounds {
+            as_scout: false,
+            as_adviser: false,
+        };
+        person.map_or(none, |person| person.rounds)
     }
 
     /// Those of whom anything of a block may go as an alert or a letter: its grower, managers and whom rules name.

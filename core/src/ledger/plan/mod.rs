@@ -10,10 +10,10 @@ mod release;
 mod together;
 
 pub use before::{Folded, Ledger, MadeMails};
-pub use hearers::{Hearer, Hearers, Rule};
+pub use hearers::{Hearer, Hearers, Rounds, Rule};
 pub use pace::Pace;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{NaiveDate, TimeDelta};
 
@@ -95,8 +95,8 @@ pub enum Tells {
     Alert,
     /// A letter about what was told last of each event, tonight's included.
     Letter(Vec<Told>),
-    /// The day's round.
-    Round,
+    /// The day's round on a route; traps without one have an empty name.
+    Round(String),
     /// None: it is history and only recorded.
     Recorded,
 }
@@ -107,7 +107,7 @@ impl Tells {
             Self::Digest => Some(MailKind::Digest),
             Self::Alert => Some(MailKind::Alert),
             Self::Letter(_) => Some(MailKind::Letter),
-            Self::Round => Some(MailKind::Round),
+            Self::Round(_) => Some(MailKind::Round),
             Self::Recorded => None,
         }
     }
@@ -141,7 +141,7 @@ pub fn plan_night<'a>(
     let rounds = planner.rounds(seasons);
     let (mut plans, mut parts) = (Vec::new(), BTreeMap::<usize, Vec<Part<'a>>>::new());
     for adviser in hearers.people.iter().filter(|p| p.roles.has(Role::Adviser)) {
-        let is_made = made.contains(MailKind::Digest, &adviser.id, Some(&adviser.id));
+        let is_made = made.contains(MailKind::Digest, &adviser.id, Some(&adviser.id), "");
         let Some(practice) = practices.remove(&adviser.id).filter(|_| !is_made) else {
             continue;
         };
@@ -211,22 +211,34 @@ impl<'a> Planner<'a, '_> {
         fact.heard(hears, false)
     }
 
-    /// Each scout's round of the day, by the adviser whose blocks it is on, where there is work at the traps.
+    /// The rounds of the day, a mail for each route on which there is work: to whoever walks it, by the adviser whose
+    /// blocks are on it. Blocks that nobody may enter stand on it, too.
     fn rounds(&self, seasons: &'a [BlockSeason]) -> Vec<MailPlan<'a>> {
-        let mut of_scout: BTreeMap<(&PersonId, &PersonId), Vec<&BlockSeason>> = BTreeMap::new();
-        let open = seasons
-            .iter()
-            .filter(|season| season.work.is_due_on(season.as_of));
-        for season in open.filter(|_| self.tonight.pace == Pace::Daily) {
-            for scout in &season.block.scouts {
-                let round = of_scout.entry((scout, &season.block.adviser)).or_default();
-                round.push(season);
+        if self.tonight.pace != Pace::Daily {
+            return Vec::new();
+        }
+        let mut rounds: BTreeMap<(&PersonId, &PersonId, &str), Vec<&BlockSeason>> = BTreeMap::new();
+        for season in seasons.iter().filter(|season| is_open(season)) {
+            let routes = season.work.routes_due_on(season.as_of);
+            for (person, route) in self.walked(season, &routes) {
+                let key = (person, &season.block.adviser, route);
+                rounds.entry(key).or_default().push(season);
             }
         }
-        let is_made = |scout, adviser| self.made.contains(MailKind::Round, scout, Some(adviser));
-        let rounds = of_scout.into_iter();
-        let rounds = rounds.filter(|((scout, adviser), _)| !is_made(scout, adviser));
-        let round = |((person, adviser), seasons)| MailPlan {
+        for season in seasons.iter().filter(|season| !is_open(season)) {
+            let readings = season.work.readings.iter();
+            let routes = readings.map(|reading| reading.route.as_str()).collect();
+            for (person, route) in self.walked(season, &routes) {
+                let key = (person, &season.block.adviser, route);
+                rounds.entry(key).and_modify(|on_it| on_it.push(season));
+            }
+        }
+        let is_made = |(person, adviser, route): &(&PersonId, &PersonId, &str)| {
+            let round = MailKind::Round;
+            self.made.contains(round, person, Some(adviser), route)
+        };
+        let rounds = rounds.into_iter().filter(|(key, _)| !is_made(key));
+        let round = |((person, adviser, route), seasons): ((_, _, &str), _)| MailPlan {
             kind: Some(MailKind::Round),
             person,
             parts: vec![Part {
@@ -235,11 +247,22 @@ impl<'a> Planner<'a, '_> {
                 notices: Vec::new(),
                 told: Vec::new(),
                 catch_up: None,
-                tells: Tells::Round,
+                tells: Tells::Round(route.to_owned()),
             }],
             waits_for_release: false,
         };
         rounds.map(round).collect()
+    }
+
+    /// Who walks a block, along each of some routes.
+    fn walked(
+        &self,
+        season: &'a BlockSeason,
+        routes: &BTreeSet<&'a str>,
+    ) -> Vec<(&'a PersonId, &'a str)> {
+        let people: Vec<&PersonId> = self.hearers.walk(&season.block).collect();
+        let along = |person| routes.iter().map(move |route| (person, *route));
+        people.into_iter().flat_map(along).collect()
     }
 
     /// What a person is told of an adviser's blocks beside the digest: alerts, and a letter on its day. A mail
@@ -259,7 +282,7 @@ impl<'a> Planner<'a, '_> {
         let alert = Some(alert).filter(|part| !part.notices.is_empty());
         let is_made = |part: &Part<'_>| {
             let kind = part.tells.kind();
-            kind.is_some_and(|kind| self.made.contains(kind, &person.id, Some(adviser)))
+            kind.is_some_and(|kind| self.made.contains(kind, &person.id, Some(adviser), ""))
         };
         let parts = [alert, letter].into_iter().flatten();
         parts.filter(move |part| !is_made(part))
@@ -401,6 +424,11 @@ impl<'a> Planner<'a, '_> {
             Some(_) => Past::Unlisted,
         }
     }
+}
+
+/// Whether a block may be entered.
+const fn is_open(season: &BlockSeason) -> bool {
+    season.work.closed_until.is_none()
 }
 
 /// Whether a person may hear of a kind of news at all.

@@ -342,3 +342,72 @@ fn an_answer_that_doubts_what_was_good_is_refused_and_one_that_fills_a_gap_is_ta
     let gap = [&days[..days.len() - 300], &days[days.len() - 200..]].concat();
     assert_eq!(judged(&days, own(&gap, NaiveDate::MAX).as_ref()), Ok(()));
 }
+
+/// Where the records are of, roughly.
+fn valley() -> StationFacts {
+    StationFacts {
+        location: Some(Location {
+            latitude: 36.8,
+            longitude: -120.0,
+            height_m: Some(80.0),
+        }),
+        ..StationFacts::default()
+    }
+}
+
+/// The same numbers under another label: what a day's values are taken for, °F to °F.
+fn taken_for(declared: Written, written: Written) -> fn(f64) -> f64 {
+    use Written::{Celsius, CelsiusTenths, Fahrenheit};
+    match (declared, written) {
+        (Fahrenheit, Celsius) => celsius,
+        (Fahrenheit, CelsiusTenths) => |value_f| celsius(value_f) * 10.0,
+        (Celsius, Fahrenheit) => |value_f| value_f * 1.8 + 32.0,
+        (Celsius, CelsiusTenths) => |value_f| celsius(value_f) * 10.0 * 1.8 + 32.0,
+        (CelsiusTenths, Fahrenheit) => |value_f| value_f / 10.0 * 1.8 + 32.0,
+        (CelsiusTenths, Celsius) => |value_f| celsius(value_f) / 10.0 * 1.8 + 32.0,
+        _ => |value_f| value_f,
+    }
+}
+
+#[test]
+fn every_pairing_of_declared_and_true_unit_is_named_at_a_stations_first_answer() {
+    use Written::{Celsius, CelsiusTenths, Fahrenheit};
+    let units = [Fahrenheit, Celsius, CelsiusTenths];
+    let pairings = || {
+        let pairs = units.iter().flat_map(|a| units.map(|b| (*a, b)));
+        pairs.filter(|(declared, written)| declared != written)
+    };
+    // Where it stands is declared, and where it is not.
+    for (facts, needed) in [(valley(), 0.999), (StationFacts::default(), 0.97)] {
+        let judged = |days: &[ReceivedDay]| judge_answer(days, None, &[], &facts, NaiveDate::MAX);
+        let (mut named, mut all) = (0, 0);
+        for (name, days) in records() {
+            for window in windows(&days, 30) {
+                assert_eq!(judged(window), Ok(()), "{name} {}", window[0].date);
+                for (declared, written) in pairings() {
+                    let looks = match judged(&mistaken(window, declared, written)) {
+                        Err(Oddity::Unlike { looks, .. }) => looks,
+                        _ => None,
+                    };
+                    all += 1;
+                    named += u32::from(looks == Some(Looks::OtherUnit(written)));
+                }
+            }
+        }
+        let share = f64::from(named) / f64::from(all);
+        assert!(share >= needed, "{named} of {all}, {facts:?}");
+    }
+}
+
+/// True days whose numbers, written in one unit, are said to be in another.
+fn mistaken(days: &[ReceivedDay], declared: Written, written: Written) -> Vec<ReceivedDay> {
+    let taken_for = taken_for(declared, written);
+    let taken = each(days, |min, max| (taken_for(min), taken_for(max)));
+    match declared {
+        Written::Fahrenheit => taken,
+        Written::Celsius | Written::CelsiusTenths => labelled(
+            &each(&taken, |min, max| (celsius(min), celsius(max))),
+            Unit::Celsius,
+        ),
+    }
+}

@@ -1,11 +1,11 @@
 //! Visits and notes as rows of a table.
 
-use duskflight_core::trapping::{NoteKind, Visit};
+use duskflight_core::trapping::{Note, NoteKind, Visit};
 
 use crate::records;
 
 /// What a kind of note carries, as its columns say it.
-pub(super) fn carried_words(kind: &NoteKind) -> String {
+fn carried_words(kind: &NoteKind) -> String {
     let carried = records::carried(kind).into_iter();
     let phrases = carried.map(|(column, cell)| match column {
         "value" => cell,
@@ -32,5 +32,18 @@ pub(super) fn visit_row(visit: &Visit) -> [String; 9] {
         if visit.readable { "yes" } else { "no" }.to_owned(),
         serviced.join(" "),
         visit.note.clone(),
+    ]
+}
+
+pub(super) const NOTE_COLUMNS: [&str; 6] = ["date", "block", "variety", "kind", "says", "note"];
+
+pub(super) fn note_row(note: &Note) -> [String; 6] {
+    [
+        note.date.to_string(),
+        note.block.to_string(),
+        note.variety.clone().unwrap_or_default(),
+        note.kind.name().to_owned(),
+        carried_words(&note.kind),
+        note.text.clone(),
     ]
 }

@@ -7,7 +7,8 @@ use clap::builder::{PossibleValuesParser, TypedValueParser};
 use duskflight_core::id::{BlockId, TrapId};
 use duskflight_core::trapping::NoteKind;
 
-use super::rows::{VISIT_COLUMNS, carried_words, visit_row};
+use super::between::Between;
+use super::rows::{NOTE_COLUMNS, VISIT_COLUMNS, note_row, visit_row};
 use crate::cli::Failure;
 use crate::cli::common::{ConfigDir, few_words, open_store, plain_table, print, store_to_read};
 use crate::clock;
@@ -68,6 +69,8 @@ pub(crate) struct VisitHistory {
     /// Only of this trap
     #[arg(long)]
     trap: Option<TrapId>,
+    #[command(flatten)]
+    between: Between,
 }
 
 #[derive(Debug, Args)]
@@ -77,6 +80,8 @@ pub(crate) struct NoteHistory {
     /// Only of this block
     #[arg(long)]
     block: Option<BlockId>,
+    #[command(flatten)]
+    between: Between,
 }
 
 fn kind_parser() -> impl TypedValueParser<Value = &'static str> {
@@ -151,7 +156,8 @@ impl VisitHistory {
             .await
             .context("read the history")?;
         let mut table = plain_table(VISIT_COLUMNS.into_iter().chain(ENTRY));
-        for one in &past {
+        let days = self.between.days();
+        for one in past.iter().filter(|one| days.contains(&one.record.date)) {
             table.add_row(
                 visit_row(&one.record)
                     .into_iter()
@@ -170,19 +176,11 @@ impl NoteHistory {
             .read(move |c| notes::history(c, block.as_ref()))
             .await
             .context("read the history")?;
-        let columns = ["date", "block", "variety", "kind", "says", "note"];
-        let mut table = plain_table(columns.into_iter().chain(ENTRY));
-        for one in &past {
-            let note = &one.record;
-            let row = [
-                note.date.to_string(),
-                note.block.to_string(),
-                note.variety.clone().unwrap_or_default(),
-                note.kind.name().to_owned(),
-                carried_words(&note.kind),
-                note.text.clone(),
-            ];
-            table.add_row(row.into_iter().chain(entry(&config, one)));
+        let mut table = plain_table(NOTE_COLUMNS.into_iter().chain(ENTRY));
+        let days = self.between.days();
+        for one in past.iter().filter(|one| days.contains(&one.record.date)) {
+            let row = note_row(&one.record).into_iter();
+            table.add_row(row.chain(entry(&config, one)));
         }
         print(&format!("{table}\n"))
     }

@@ -38,10 +38,12 @@ pub(super) fn products(reader: &mut Reader<'_>, parts: Vec<ProductPart>) -> Vec<
 pub(super) fn blocks(reader: &mut Reader<'_>, blocks: &[BlockRow], declared: &Declared<'_>) {
     let mut seen = BTreeSet::new();
     let mut namesakes = namesakes(blocks);
+    let mut public = public_namesakes(blocks);
     for row in blocks {
         let block = &row.block;
         let mut wrong = declared.faults_of(block);
         wrong.extend(namesakes.remove(&row.line));
+        wrong.extend(public.remove(&row.line));
         if !seen.insert((&block.id, row.from)) {
             wrong
                 .push("stands twice from the same day; give the later row another from".to_owned());
@@ -84,6 +86,25 @@ fn namesakes(blocks: &[BlockRow]) -> BTreeMap<usize, String> {
             wrong.insert(row.line, what);
         }
         others.push(row);
+    }
+    wrong
+}
+
+/// What is wrong with rows, by their lines, that are to be shown under the name of another block: its sites would be
+/// one.
+fn public_namesakes(blocks: &[BlockRow]) -> BTreeMap<usize, String> {
+    let mut named: BTreeMap<String, &BlockRow> = BTreeMap::new();
+    let mut wrong = BTreeMap::new();
+    for row in blocks {
+        let Some(name) = &row.public else { continue };
+        let first = named.entry(name.to_lowercase()).or_insert(row);
+        if first.block.id != row.block.id {
+            let (id, line) = (&first.block.id, first.line);
+            let what = format!(
+                "public {name:?}: block {id} in line {line} has it, too; give each site a name of its own"
+            );
+            wrong.insert(row.line, what);
+        }
     }
     wrong
 }
@@ -143,6 +164,8 @@ pub(super) fn traps(
 
 #[cfg(test)]
 mod tests {
+    use duskflight_core::wording::DateOrder;
+
     use super::*;
     use crate::config::tables;
 
@@ -156,10 +179,12 @@ mod tests {
             .map(|[id, from, name]| format!("{id},{from},{name},{rest}\n"));
         let header = "id,from,name,grower,adviser,crop,regime,station,varieties\n";
         std::fs::write(&file, format!("{header}{}", lines.collect::<String>())).unwrap();
-        let mut problems = Vec::new();
-        let (blocks, _) = tables::blocks(&file, &mut problems);
-        assert_eq!((blocks.len(), problems), (rows.len(), Vec::new()));
-        namesakes(&blocks).into_iter().collect()
+        let (blocks, _) = tables::blocks(&file, DateOrder::MonthDay);
+        assert_eq!(
+            (blocks.rows.len(), blocks.problems),
+            (rows.len(), Vec::new())
+        );
+        namesakes(&blocks.rows).into_iter().collect()
     }
 
     #[test]

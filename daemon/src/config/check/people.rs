@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use duskflight_core::ledger::Role;
+use duskflight_core::wording::language::Language;
 
 use super::reader::Reader;
 use crate::config::Person;
@@ -17,7 +18,11 @@ pub(super) fn people(reader: &mut Reader<'_>, parts: Vec<PersonPart>) -> Vec<Per
         }
         let id = part.id.as_str();
         reader.address(&["person", id, "email"], &part.email);
+        for address in &part.addresses {
+            reader.address(&["person", id, "addresses"], address);
+        }
         reader.named(&["person", id, "name"], &part.name);
+        let language = language(reader, id, part.language.as_deref());
         let phone = part.phone.as_deref().unwrap_or_default();
         if part.role.is_empty() {
             reader.at(&["person", id, "role"], " = []: name at least one role");
@@ -52,9 +57,27 @@ pub(super) fn people(reader: &mut Reader<'_>, parts: Vec<PersonPart>) -> Vec<Per
             name: part.name,
             roles: part.role,
             email: part.email,
+            addresses: part.addresses,
+            language,
+            rounds: part.rounds,
+            enters: part.enters,
             phone: part.phone,
             licence: part.licence,
         });
     }
     people
+}
+
+fn language(reader: &mut Reader<'_>, person: &str, code: Option<&str>) -> Language {
+    let Some(code) = code else {
+        return Language::default();
+    };
+    Language::from_code(code).unwrap_or_else(|| {
+        let codes = Language::ALL.map(Language::code).join(" or ");
+        reader.at(
+            &["person", person, "language"],
+            format!(" = {code:?}: write {codes}"),
+        );
+        Language::default()
+    })
 }

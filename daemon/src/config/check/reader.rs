@@ -4,11 +4,12 @@ use std::fmt::Display;
 use std::path::{Path, PathBuf};
 
 use chrono::Weekday;
+use duskflight_core::wording::DateOrder;
 use lettre::Address;
 use serde::de::DeserializeOwned;
 
 use crate::config::problem::Problem;
-use crate::config::tables::name_fault;
+use crate::config::tables::{Table, name_fault};
 use crate::config::text::text_of;
 use crate::config::toml_faults::{self, Fault};
 use crate::config::toml_line;
@@ -34,6 +35,8 @@ pub(super) struct Reader<'a> {
     pub(super) warnings: Vec<Problem>,
     /// The files that were read, each as it looked before.
     pub(super) files: Looks,
+    /// The farm's order of month and day.
+    pub(super) order: DateOrder,
     main_text: String,
 }
 
@@ -44,6 +47,7 @@ impl<'a> Reader<'a> {
             problems: Vec::new(),
             warnings: Vec::new(),
             files: Looks::new(),
+            order: DateOrder::default(),
             main_text: String::new(),
         };
         // A main file that cannot be read is said once it is taken apart.
@@ -96,6 +100,13 @@ impl<'a> Reader<'a> {
             line: None,
             what: what.to_string(),
         }
+    }
+
+    /// The rows of a table, once what is wrong and what is to be said of it is kept.
+    pub(super) fn table<T>(&mut self, table: Table<T>) -> Vec<T> {
+        self.problems.extend(table.problems);
+        self.warnings.extend(table.remark);
+        table.rows
     }
 
     pub(super) fn toml<T: DeserializeOwned>(&mut self, file: &Path) -> Option<T> {

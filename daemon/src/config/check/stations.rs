@@ -1,83 +1,41 @@
 //! Stations as declared, checked.
 
 use std::collections::BTreeSet;
+use std::ops::RangeInclusive;
 
 use chrono::NaiveDate;
-use duskflight_core::weather::StationFacts;
+use chrono_tz::Tz;
+use duskflight_core::weather::{Location, StationFacts};
+use duskflight_core::wording::station_words;
 
+use super::feeds;
 use super::reader::Reader;
-use super::secret_place::{Place, Wanted};
 use crate::config::Station;
 use crate::config::file::StationPart;
-use crate::feed::{CimisFeed, FeedSource, ForecastSource};
+use crate::feed::Values;
 use crate::nearest::suggestion;
-use crate::secret::Secret;
 
 /// Past years that can be asked for.
-const HISTORY_YEARS: std::ops::RangeInclusive<u16> = 1..=100;
+const HISTORY_YEARS: RangeInclusive<u16> = 1..=100;
 
-/// The key of CIMIS.
-const CIMIS_KEY: Wanted = Wanted {
-    what: "the key for CIMIS",
-    file_key: "station.cimis.key_file",
-    credential: "cimis-key",
-    variable: "DUSKFLIGHT_CIMIS_KEY",
-};
-
-/// The feed with its key. Without one its days are missing and nothing else, so that is a warning: somebody who may not
-/// read the key may still look at the farm.
-fn with_key(reader: &mut Reader<'_>, station: &str, feed: CimisFeed) -> CimisFeed {
-    let place = feed.key_file.clone().map(Place::File);
-    let key = match place.or_else(|| CIMIS_KEY.handed_in()) {
-        Some(place) => CIMIS_KEY
-            .text(reader, &place)
-            .map_err(|problem| problem.what),
-        None => Err(format!(
-            "there is no key for CIMIS: name a file in key_file, or hand in the credential {} or the environment variable \
-             {}; the service gives keys to whoever registers",
-            CIMIS_KEY.credential, CIMIS_KEY.variable
-        )),
-    };
-    let key = key
-        .map(|text| text.trim().to_owned())
-        .and_then(|key| match key.is_empty() {
-            true => Err("the key for CIMIS is empty".to_owned()),
-            false => Ok(key),
-        });
-    if let Err(why) = &key {
-        reader.warn(format!("station {station}: {why}"));
-    }
-    CimisFeed {
-        key: key.ok().map(Secret::new),
-        ..feed
-    }
-}
-
-pub(super) fn stations(reader: &mut Reader<'_>, parts: Vec<StationPart>) -> Vec<Station> {
+/// Reads the stations of a farm in a zone.
+pub(super) fn stations(reader: &mut Reader<'_>, parts: Vec<StationPart>, zone: Tz) -> Vec<Station> {
     let mut seen = BTreeSet::new();
     let mut stations = Vec::new();
     fall_backs(reader, &parts);
+    past_from(reader, &parts);
     for part in parts {
         if !seen.insert(part.id.clone()) {
             reader.at(&["station", part.id.as_str()], ": the id stands twice");
         }
-        let table = part.table.map(|mut table| {
-            table.resolve(reader.dir);
-            FeedSource::Table(table)
-        });
-        let ncei = part.ncei.map(FeedSource::Ncei);
-        let acis = part.acis.map(FeedSource::Acis);
-        let cimis = part
-            .cimis
-            .map(|feed| FeedSource::Cimis(with_key(reader, part.id.as_str(), feed)));
-        let sources = [ncei, acis, cimis, table];
-        let [source] = &sources.into_iter().flatten().collect::<Vec<_>>()[..] else {
-            let what =
-                ": give one of [station.ncei], [station.acis], [station.cimis] and [station.table]";
-            reader.at(&["station", part.id.as_str()], what);
+        let Some(source) = feeds::source(reader, &part, zone) else {
             continue;
         };
-        let source = source.clone();
+        let location = location(
+            reader,
+            part.id.as_str(),
+            [part.latitude, part.longitude, part.height_m],
+        );
         reader.named(&["station", part.id.as_str(), "name"], &part.name);
         if !HISTORY_YEARS.contains(&part.history_years) {
             let path = ["station", part.id.as_str(), "history_years"];
@@ -87,28 +45,54 @@ pub(super) fn stations(reader: &mut Reader<'_>, parts: Vec<StationPart>) -> Vec<
                 format!(" = {years}: write 1 to 100; the projection rests on them"),
             );
         }
-        let forecast = part.forecast.map(|forecast| match forecast {
-            ForecastSource::Table(mut table) => {
-                table.resolve(reader.dir);
-                ForecastSource::Table(table)
-            }
-            other => other,
-        });
+        let forecast = feeds::forecast(reader, &part, zone);
         let moves = moves(reader, part.id.as_str(), &part.moved);
+        let modelled = source.declares().values == Values::Modelled;
         stations.push(Station {
             id: part.id,
-            name: part.name,
+            name: station_words(&part.name, modelled),
             source,
             history_years: part.history_years,
             facts: StationFacts {
                 day_boundary: part.day_boundary,
                 moves,
+                location,
+                modelled,
             },
             fall_backs: part.fall_backs,
+            past_from: part.past_from,
             forecast,
         });
     }
     stations
+}
+
+/// Where a station stands, which latitude and longitude say together.
+fn location(reader: &mut Reader<'_>, station: &str, given: [Option<f64>; 3]) -> Option<Location> {
+    let mut number = |key, value: Option<f64>, most: RangeInclusive<f64>| match value {
+        Some(value) if !most.contains(&value) => {
+            let (low, high) = (most.start(), most.end());
+            let what = format!(" = {value}: write a number from {low} to {high}");
+            reader.at(&["station", station, key], what);
+            None
+        }
+        value => value,
+    };
+    let latitude = number("latitude", given[0], -90.0..=90.0);
+    let longitude = number("longitude", given[1], -180.0..=180.0);
+    let height_m = number("height_m", given[2], Location::HEIGHTS_M);
+    if given[0].is_some() != given[1].is_some() {
+        let what = ": give latitude and longitude together, or neither";
+        reader.at(&["station", station], what);
+    } else if given[2].is_some() && given[0].is_none() {
+        let what = ": give latitude and longitude too; the height alone says nothing";
+        reader.at(&["station", station, "height_m"], what);
+    }
+    Some(Location {
+        latitude: latitude?,
+        longitude: longitude?,
+        height_m,
+    })
 }
 
 /// First days at another place, as written.
@@ -124,6 +108,27 @@ fn moves(reader: &mut Reader<'_>, station: &str, moved: &[String]) -> Vec<NaiveD
         }
     }
     moves
+}
+
+/// Past years come from another declared station that has its own.
+fn past_from(reader: &mut Reader<'_>, parts: &[StationPart]) {
+    for part in parts {
+        let Some(id) = &part.past_from else { continue };
+        let lender = parts.iter().find(|other| &other.id == id);
+        let what = match lender {
+            _ if *id == part.id => "a station cannot borrow from itself".to_owned(),
+            None => {
+                let near = suggestion(id.as_str(), parts.iter().map(|other| other.id.as_str()));
+                format!("no such station{near}")
+            }
+            Some(lender) if lender.past_from.is_some() => {
+                "its past years are borrowed, too; name a station that has its own".to_owned()
+            }
+            Some(_) => continue,
+        };
+        let path = ["station", part.id.as_str(), "past_from"];
+        reader.at(&path, format!(": {id}: {what}"));
+    }
 }
 
 /// Each fall-back is another declared station, named once.

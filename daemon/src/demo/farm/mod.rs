@@ -28,7 +28,7 @@ pub use feed_script::{
     CORRECTED_ON, GAP, GAP_FILLED_ON, LATENCY_DAYS, LOST_GAP, WRONG_BY_C, WRONG_RUN, as_known_on,
 };
 pub use paperwork::{Entry, Kind};
-pub use places::Person;
+pub use places::{Person, SCOUT, answering};
 pub use record::station_record;
 pub use supplies::Product;
 

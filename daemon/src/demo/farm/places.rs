@@ -1,5 +1,6 @@
 //! What the farm declares: people and blocks.
 
+use chrono::{Datelike, NaiveDate};
 use duskflight_core::ledger::Role;
 
 use super::days::{MonthDay, day_of};
@@ -15,7 +16,7 @@ pub struct Person {
     pub id: &'static str,
     /// Name as written.
     pub name: &'static str,
-    /// Adviser or grower.
+    /// Adviser, grower or scout.
     pub role: Role,
     /// Mail address in the reserved domain `.example`.
     pub email: &'static str,
@@ -23,6 +24,8 @@ pub struct Person {
     pub phone: &'static str,
     /// The day of a grower's weekly letter.
     pub letter: Option<&'static str>,
+    /// The language of a scout's rounds, where it is not English.
+    pub language: Option<&'static str>,
 }
 
 /// The weekdays on which a block is visited; once a week means the first of them.
@@ -71,6 +74,14 @@ impl Block {
         }
     }
 
+    /// Who walks it, where it is not the adviser.
+    fn scout(&self) -> &'static str {
+        match self.route() {
+            "canal" => SCOUT,
+            _ => "",
+        }
+    }
+
     /// Its place in [`BLOCKS`].
     pub(super) fn index(&self) -> u64 {
         (0..)
@@ -105,8 +116,16 @@ pub(super) const SPRINKLED_BLOCK: &str = "H2";
 
 pub(super) const STATION: &str = "merced";
 pub(super) const ADVISER: &str = "orsa";
+/// Who walks the canal; the adviser walks the others.
+pub const SCOUT: &str = "lucio";
 
-pub(super) const PEOPLE: [Person; 5] = [
+/// Whether the scout answers round mails on a day; on others the readings go onto a sheet.
+#[must_use]
+pub fn answering(day: NaiveDate) -> bool {
+    (6..=7).contains(&day.month())
+}
+
+pub(super) const PEOPLE: [Person; 6] = [
     person(
         ADVISER,
         "Orsa Quillan",
@@ -145,6 +164,16 @@ pub(super) const PEOPLE: [Person; 5] = [
         "suneeta@river-orchards.example",
         "209-555-0158",
     ),
+    Person {
+        language: Some("es"),
+        ..person(
+            SCOUT,
+            "Lucio Amarante",
+            Role::Scout,
+            "lucio@quillan-scouting.example",
+            "209-555-0163",
+        )
+    },
 ];
 
 const fn person(
@@ -161,6 +190,7 @@ const fn person(
         email,
         phone,
         letter: None,
+        language: None,
     }
 }
 
@@ -314,12 +344,13 @@ pub(super) static BLOCKS: [Block; 12] = [
 ];
 
 pub(super) fn blocks_csv(year: i32) -> String {
-    const HEADER: [&str; 15] = [
+    const HEADER: [&str; 16] = [
         "id",
         "from",
         "name",
         "grower",
         "adviser",
+        "scout",
         "crop",
         "acres",
         "regime",
@@ -334,7 +365,7 @@ pub(super) fn blocks_csv(year: i32) -> String {
     csv_text(HEADER, BLOCKS.iter().map(|block| block_row(block, year)))
 }
 
-fn block_row(block: &Block, year: i32) -> [String; 15] {
+fn block_row(block: &Block, year: i32) -> [String; 16] {
     let under_disruption = |text: String| if block.disrupted { text } else { String::new() };
     let regime = if block.disrupted {
         "mating-disruption"
@@ -347,6 +378,7 @@ fn block_row(block: &Block, year: i32) -> [String; 15] {
         block.name.to_owned(),
         block.grower.to_owned(),
         ADVISER.to_owned(),
+        block.scout().to_owned(),
         "almond".to_owned(),
         block.acres.to_string(),
         regime.to_owned(),

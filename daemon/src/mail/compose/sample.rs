@@ -19,6 +19,7 @@ use duskflight_core::season::{BlockSeason, GroupStarts, KeptStarts, StationHeat,
 use duskflight_core::temperature::Unit;
 use duskflight_core::trapping::{Note, NoteKind, Notes, Visit, Visits};
 use duskflight_core::weather::{ReceivedDay, StationWeather};
+use duskflight_core::wording::language::Language;
 use duskflight_core::wording::{StationView, Words};
 
 /// The morning of the sample mails.
@@ -196,6 +197,7 @@ impl Sample {
         let grower = PersonId::new("grower").unwrap();
         let of = MadeOf {
             words: Words::default(),
+            language: Language::English,
             day: MORNING,
             orchard: &self.orchard,
             stations: &self.stations,
@@ -494,7 +496,9 @@ fn station(weather: &StationWeather) -> StationView {
         unit: Unit::Fahrenheit,
         newest: weather.newest_read(),
         estimated: weather.estimated(),
+        stood_in: Vec::new(),
         forecast: None,
+        borrowed: weather.borrowed().cloned(),
         drifts: weather.drifts().to_vec(),
         suspects: weather.suspects().to_vec(),
     }

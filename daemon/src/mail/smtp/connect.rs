@@ -1,17 +1,7 @@
 //! A connection on which a mail server has greeted us, private where that is declared, and knows us where a login is.
 
-use std::io;
-use std::sync::Arc;
-use std::time::Duration;
-
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
-use rustls::crypto::ring;
-use rustls::pki_types::{CertificateDer, ServerName};
-use rustls::{ClientConfig, RootCertStore};
-use rustls_platform_verifier::BuilderVerifierExt;
-use tokio::net::TcpStream;
-use tokio::time::timeout;
 
 use super::failure::{Broken, meant};
 use super::greeting::date_in;
@@ -20,12 +10,11 @@ use crate::config::{Login, Security, SmtpServer};
 use crate::crash;
 use crate::feed::Heard;
 use crate::mail::reply_class::{self, Phase};
+use crate::tls;
 
 /// How we introduce ourselves: the literal of a computer without a public name (RFC 5321, 4.1.3).
 /// The computer's own name would tell the world what the farm calls it.
 const HELLO: &str = "EHLO [127.0.0.1]";
-/// A host's next address is tried after so long without a connection to one.
-const AN_ADDRESS: Duration = Duration::from_secs(30);
 
 /// An open connection and what the server offers on it.
 struct Greeted {
@@ -64,8 +53,9 @@ pub(super) async fn open(
 
 /// Connects up to the server's greeting, and notes the time in it.
 pub(super) async fn greeted(server: &SmtpServer, heard: &Heard) -> Result<Wire, Broken> {
-    let host = bare(&server.host);
-    let mut wire = Wire::plain(reach(host, server).await.map_err(Broken::Reach)?);
+    let host = tls::bare(&server.host);
+    let reached = tls::reach(host, server.port, server.patience.greeting).await;
+    let mut wire = Wire::plain(reached.map_err(Broken::Reach)?);
     crash::point("connected");
     if server.security == Security::Tls {
         wire = private(wire, server).await?;
@@ -104,50 +94,12 @@ async fn hello(mut wire: Wire, server: &SmtpServer) -> Result<Greeted, Broken> {
     Ok(Greeted { wire, offers })
 }
 
-/// Tries the host's addresses one after the other.
-async fn reach(host: &str, server: &SmtpServer) -> io::Result<TcpStream> {
-    let mut last = io::Error::new(io::ErrorKind::NotFound, "the host has no address");
-    let an_address = AN_ADDRESS.min(server.patience.greeting);
-    for address in tokio::net::lookup_host((host, server.port)).await? {
-        match timeout(an_address, TcpStream::connect(address)).await {
-            Ok(Ok(stream)) => return Ok(stream),
-            Ok(Err(error)) => last = error,
-            Err(_) => last = io::ErrorKind::TimedOut.into(),
-        }
-    }
-    Err(last)
-}
-
 async fn private(wire: Wire, server: &SmtpServer) -> Result<Wire, Broken> {
-    let name = ServerName::try_from(bare(&server.host).to_owned());
-    let name = name.map_err(|error| Broken::Reach(io::Error::other(error)))?;
-    let config = Arc::new(tls(server.ca.as_deref()).map_err(Broken::Tls)?);
+    let name = tls::name_of(&server.host).map_err(Broken::Reach)?;
+    let config = tls::trusting(server.ca.as_deref()).map_err(Broken::Tls)?;
     Ok(wire
         .into_private(config, name, server.patience.greeting)
         .await?)
-}
-
-/// What we trust: the authority declared and no other, else the system's, or where there are none those compiled in
-/// (Mozilla's), as with the feeds.
-fn tls(authority: Option<&[CertificateDer<'static>]>) -> Result<ClientConfig, rustls::Error> {
-    let builder = || {
-        let provider = Arc::new(ring::default_provider());
-        ClientConfig::builder_with_provider(provider).with_safe_default_protocol_versions()
-    };
-    let only = |certificates: &[CertificateDer<'static>]| {
-        let mut roots = RootCertStore::empty();
-        roots.add_parsable_certificates(certificates.iter().cloned());
-        Ok(builder()?
-            .with_root_certificates(roots)
-            .with_no_client_auth())
-    };
-    if let Some(authority) = authority {
-        return only(authority);
-    }
-    match builder()?.with_platform_verifier() {
-        Ok(builder) => Ok(builder.with_no_client_auth()),
-        Err(_) => only(webpki_root_certs::TLS_SERVER_ROOT_CERTS),
-    }
 }
 
 async fn log_in(greeted: &mut Greeted, server: &SmtpServer, login: &Login) -> Result<(), Broken> {
@@ -190,11 +142,4 @@ async fn log_in(greeted: &mut Greeted, server: &SmtpServer, login: &Login) -> Re
         reply = greeted.wire.command(&answer, patience).await?;
     }
     meant(reply, 2).map(|_: Reply| ())
-}
-
-/// An IPv6 address may be written in brackets.
-fn bare(host: &str) -> &str {
-    host.strip_prefix('[')
-        .and_then(|host| host.strip_suffix(']'))
-        .unwrap_or(host)
 }

@@ -8,9 +8,10 @@ use lettre::address::AddressError;
 
 use super::wire::{Reply, WireError};
 use crate::config::{Login, SmtpServer};
-use crate::mail::redact::redact;
 use crate::mail::reply_class::{self, Phase, ReplyClass, classify};
 use crate::mail::send_error::SendError;
+use crate::redact::redact;
+use crate::tls;
 
 /// Why a talk ended before the mail was taken.
 pub(super) enum Broken {
@@ -116,7 +117,7 @@ fn wire_words(error: &WireError) -> String {
 /// The TLS library's own error, inside that of the connection.
 fn tls_error(broken: &Broken) -> Option<&rustls::Error> {
     match broken {
-        Broken::Wire(WireError::Broken(error)) => error.get_ref()?.downcast_ref(),
+        Broken::Wire(WireError::Broken(error)) => tls::error_in(error),
         Broken::Tls(error) => Some(error),
         _ => None,
     }

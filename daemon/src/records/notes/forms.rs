@@ -48,8 +48,8 @@ pub(super) struct Form {
     read: Read,
 }
 
-/// Reads what a note of a date says.
-type Read = fn(&Row<'_>, NaiveDate) -> Result<NoteKind, Vec<Fault>>;
+/// Reads what a note of a date says; without a date what does not depend on it.
+type Read = fn(&Row<'_>, Option<NaiveDate>) -> Result<NoteKind, Vec<Fault>>;
 
 const DAMAGE: [&str; 5] = ["nuts", "orangeworm", "twig_borer", "ants", "other"];
 
@@ -164,13 +164,25 @@ pub(super) fn form_of(row: &Row<'_>) -> Result<&'static Form, Fault> {
 }
 
 impl Form {
-    /// What the note says.
-    pub(super) fn kind(&self, row: &Row<'_>, date: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
-        let misplaced = self.misplaced(row);
-        if misplaced.is_empty() {
-            (self.read)(row, date)
-        } else {
-            Err(misplaced)
+    /// What the note says. Of a column that is misplaced nothing else is said.
+    pub(super) fn kind(
+        &self,
+        row: &Row<'_>,
+        date: Option<NaiveDate>,
+    ) -> Result<NoteKind, Vec<Fault>> {
+        let mut faults = self.misplaced(row);
+        match (self.read)(row, date) {
+            Ok(kind) if faults.is_empty() => Ok(kind),
+            Ok(_) => Err(faults),
+            Err(wrong) => {
+                let said: Vec<_> = faults.iter().map(|fault| fault.column).collect();
+                faults.extend(
+                    wrong
+                        .into_iter()
+                        .filter(|fault| !said.contains(&fault.column)),
+                );
+                Err(faults)
+            }
         }
     }
 
@@ -196,29 +208,40 @@ impl Form {
 }
 
 /// A day of the note's own year.
-fn same_year(row: &Row<'_>, column: &'static str, date: NaiveDate) -> Result<NaiveDate, Fault> {
+fn same_year(
+    row: &Row<'_>,
+    column: &'static str,
+    date: Option<NaiveDate>,
+) -> Result<NaiveDate, Fault> {
     let day = row.day(column)?;
-    if day.year() == date.year() {
-        Ok(day)
-    } else {
-        Err(row.wrong(column, "lies in another year than the note's date"))
+    match date {
+        Some(date) if day.year() != date.year() => {
+            Err(row.wrong(column, "lies in another year than the note's date"))
+        }
+        _ => Ok(day),
     }
 }
 
-fn start(row: &Row<'_>, date: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
-    let start = same_year(row, "value", date).map_err(one)?;
-    if start > date {
-        return Err(one(row.wrong("value", "lies after the day it was decided")));
+fn start(row: &Row<'_>, date: Option<NaiveDate>) -> Result<NoteKind, Vec<Fault>> {
+    let mut faults = Vec::new();
+    let start = keep(&mut faults, same_year(row, "value", date));
+    if date.is_some_and(|date| start > Some(date)) {
+        faults.push(row.wrong("value", "lies after the day it was decided"));
     }
-    let within = start_range(row, start, date)?;
-    Ok(NoteKind::EggLayingStart(StartByHand { day: start, within }))
+    let within = start_range(row, start, date).map_err(|wrong| faults.extend(wrong));
+    match (start, within) {
+        (Some(day), Ok(within)) if faults.is_empty() => {
+            Ok(NoteKind::EggLayingStart(StartByHand { day, within }))
+        }
+        _ => Err(faults),
+    }
 }
 
 /// The earliest and the latest day of a start set by hand: both or neither.
 fn start_range(
     row: &Row<'_>,
-    start: NaiveDate,
-    date: NaiveDate,
+    start: Option<NaiveDate>,
+    date: Option<NaiveDate>,
 ) -> Result<Option<[NaiveDate; 2]>, Vec<Fault>> {
     let lacks = |column| one(row.wrong(column, "give earliest and latest, or neither"));
     match (row.text("earliest"), row.text("latest")) {
@@ -232,10 +255,10 @@ fn start_range(
     let (Some(earliest), Some(latest)) = (day("earliest"), day("latest")) else {
         return Err(faults);
     };
-    if start < earliest {
+    if start.is_some_and(|start| start < earliest) {
         faults.push(row.wrong("earliest", "lies after value, the start itself"));
     }
-    if latest < start {
+    if start.is_some_and(|start| latest < start) {
         faults.push(row.wrong("latest", "lies before value, the start itself"));
     }
     match faults.as_slice() {
@@ -244,20 +267,20 @@ fn start_range(
     }
 }
 
-fn split_expected(row: &Row<'_>, date: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
+fn split_expected(row: &Row<'_>, date: Option<NaiveDate>) -> Result<NoteKind, Vec<Fault>> {
     let expected = same_year(row, "value", date).map_err(one)?;
     Ok(NoteKind::HullSplitExpected(expected))
 }
 
-fn no_entry(row: &Row<'_>, date: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
+fn no_entry(row: &Row<'_>, date: Option<NaiveDate>) -> Result<NoteKind, Vec<Fault>> {
     let until = row.day("value").map_err(one)?;
-    if until < date {
+    if date.is_some_and(|date| until < date) {
         return Err(one(row.wrong("value", "lies before the day it was posted")));
     }
     Ok(NoteKind::NoEntryUntil(until))
 }
 
-fn shake_expected(row: &Row<'_>, date: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
+fn shake_expected(row: &Row<'_>, date: Option<NaiveDate>) -> Result<NoteKind, Vec<Fault>> {
     let mut faults = Vec::new();
     let mut day = |column| keep(&mut faults, same_year(row, column, date));
     match (day("earliest"), day("value"), day("latest")) {
@@ -279,7 +302,7 @@ fn shake_expected(row: &Row<'_>, date: NaiveDate) -> Result<NoteKind, Vec<Fault>
     }
 }
 
-fn split_check(row: &Row<'_>, _: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
+fn split_check(row: &Row<'_>, _: Option<NaiveDate>) -> Result<NoteKind, Vec<Fault>> {
     let mut faults = Vec::new();
     let [top, middle, low] =
         ["top", "middle", "low"].map(|column| keep(&mut faults, percent(row, column)).flatten());
@@ -323,7 +346,7 @@ fn stage(row: &Row<'_>) -> Result<Option<Stage>, Fault> {
     }
 }
 
-fn mummies(row: &Row<'_>, _: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
+fn mummies(row: &Row<'_>, _: Option<NaiveDate>) -> Result<NoteKind, Vec<Fault>> {
     let mut faults = Vec::new();
     let wanted = "write how many a tree, from zero up";
     let [in_tree, on_ground] = ["in_tree", "on_ground"].map(|column| {
@@ -347,7 +370,7 @@ fn mummies(row: &Row<'_>, _: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
     }
 }
 
-fn sample(row: &Row<'_>, _: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
+fn sample(row: &Row<'_>, _: Option<NaiveDate>) -> Result<NoteKind, Vec<Fault>> {
     let mut faults = Vec::new();
     let counts = DAMAGE.map(|column| keep(&mut faults, row.count(column)).flatten());
     let [
@@ -380,7 +403,7 @@ fn sample(row: &Row<'_>, _: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
     Ok(NoteKind::HarvestSample(sample))
 }
 
-fn nut_sample(row: &Row<'_>, _: NaiveDate) -> Result<NoteKind, Vec<Fault>> {
+fn nut_sample(row: &Row<'_>, _: Option<NaiveDate>) -> Result<NoteKind, Vec<Fault>> {
     let mut faults = Vec::new();
     let counts = ["nuts", "damaged"].map(|column| keep(&mut faults, row.count(column)).flatten());
     let [Some(nuts), Some(damaged)] = counts else {

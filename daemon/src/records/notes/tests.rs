@@ -4,13 +4,14 @@ use chrono::{DateTime, Utc};
 
 use duskflight_core::id::{GroupId, PersonId, StationId};
 use duskflight_core::orchard::{Crop, Dispensers, Regime};
-
 use duskflight_core::trapping::{
     Expected, HarvestSample, Mummies, NoteKind, NutSample, Scale, SplitCheck, Stage, StartByHand,
 };
+use duskflight_core::wording::DateOrder;
 
 use super::forms::{FORMS, OF_KINDS};
 use super::*;
+use crate::sheet::Dates;
 
 fn orchard() -> Orchard {
     let block = Block {
@@ -41,7 +42,7 @@ fn day(month: u32, day: u32) -> NaiveDate {
 const NOON: DateTime<Utc> = DateTime::from_timestamp(1_665_403_200, 0).unwrap();
 
 fn import(text: &str) -> Result<Vec<Note>, Vec<String>> {
-    let Sheet { rows, faults } = parsed(text, orchard());
+    let Sheet { rows, faults, .. } = parsed(text, orchard());
     match faults.as_slice() {
         [] => Ok(rows.into_iter().map(|(note, _)| note).collect()),
         faults => Err(faults.iter().map(ToString::to_string).collect()),
@@ -55,8 +56,9 @@ fn parsed(text: &str, orchard: Orchard) -> Sheet<Asked<Note>> {
         now: NOON,
         by: "ada",
         words: Words::default(),
+        dates: Dates::new(DateOrder::MonthDay),
     };
-    parse(text, &reading)
+    parse(text.as_bytes(), &reading)
 }
 
 /// The kinds of a sheet with these columns besides `block`, which is always B.
@@ -481,6 +483,27 @@ fn a_nut_sample_says_how_many_were_looked_at_and_no_more_are_damaged() {
         &sample("300", "301"),
         "row 2, column damaged, \"301\": more than were looked at",
     );
+}
+
+#[test]
+fn no_fault_of_a_row_hides_another() {
+    let text = "date,block,variety,kind,value,earliest,latest,trees,top,percent,note\n\
+        2022-13-01,X,,egg-laying-start,soon,2022-04-31,2022-04-12,,,,\n\
+        2022-07-01,B,Nonpariel,hull-split-check,,,,none,101,2,\n";
+    let faults = import(text).unwrap_err();
+    let columns: Vec<(&str, &str)> = faults
+        .iter()
+        .map(|fault| {
+            let (row, rest) = fault.split_once(", column ").unwrap();
+            (row, rest.split(',').next().unwrap())
+        })
+        .collect();
+    let of = |row, columns: &[&'static str]| -> Vec<(&str, &str)> {
+        columns.iter().map(|column| (row, *column)).collect()
+    };
+    let first = of("row 2", &["date", "block", "note", "value", "earliest"]);
+    let second = of("row 3", &["variety", "percent", "top", "trees"]);
+    assert_eq!(columns, [first, second].concat(), "{faults:#?}");
 }
 
 #[test]

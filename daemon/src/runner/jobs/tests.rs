@@ -47,7 +47,7 @@ async fn digest(farm: &TestFarm, day: u32) -> String {
 async fn a_fetch_that_begins_before_a_telling_and_lands_after_it_is_listed_the_next_morning() {
     let farm = TestFarm::new("2022-06-20T11:00:00Z");
     let before = farm.workshop();
-    before.fetch(Job::Fetch, june(20)).await.unwrap();
+    before.fetch(Job::Fetch, june(20), None).await.unwrap();
     let slow = Workshop {
         clock: Passing::from("2022-06-20T12:30:00Z"),
         ..before
@@ -55,7 +55,7 @@ async fn a_fetch_that_begins_before_a_telling_and_lands_after_it_is_listed_the_n
     let revised = "revised since the last digest";
     assert!(!digest(&farm, 20).await.contains(revised));
     farm.change("yard.csv", "2022-06-10,60", "2022-06-10,66");
-    let fetched = slow.fetch(Job::FetchLate, june(20)).await.unwrap();
+    let fetched = slow.fetch(Job::FetchLate, june(20), None).await.unwrap();
     assert_eq!((fetched.changed, fetched.failed.len()), (1, 0));
     let next = digest(&farm, 21).await;
     assert!(next.contains(revised), "{next}");

@@ -4,7 +4,7 @@ use std::time::Duration;
 use chrono::{DateTime, Utc};
 
 use crate::feed::test_server::{Reply, TestServer};
-use crate::feed::{Client, Limits};
+use crate::feed::{Caller, Client, Limits};
 use crate::runner::due::{DayRuns, due};
 use crate::runner::fetching::Fetched;
 use crate::runner::jobs::Workshop;
@@ -15,10 +15,7 @@ use super::*;
 /// A farm whose station is asked at a server, and what it would answer.
 fn farm(server: &TestServer) -> TestFarm {
     // Midnight there.
-    let farm = TestFarm::new("2022-06-20T07:00:00Z");
-    let url = format!("source = \"{}\"", server.url("/yard.csv").whole());
-    farm.change("duskflight.toml", "source = \"yard.csv\"", &url);
-    farm
+    TestFarm::asking("2022-06-20T07:00:00Z", server)
 }
 
 /// The workshop as after a restart, with a client that does not really wait between its tries.
@@ -28,7 +25,7 @@ fn restarted(farm: &TestFarm) -> Workshop {
         ..Limits::default()
     };
     Workshop {
-        client: Arc::new(Client::new(limits, None).unwrap()),
+        client: Arc::new(Client::new(limits, Caller::default()).unwrap()),
         ..farm.workshop()
     }
 }
@@ -40,7 +37,7 @@ async fn fetch_due(workshop: &Workshop, now: DateTime<Utc>) -> Vec<Fetched> {
     let mut fetched = Vec::new();
     for job in due(&workshop.config, &runs.unwrap(), now) {
         if job != Job::Tell {
-            fetched.push(workshop.fetch(job, day).await.unwrap());
+            fetched.push(workshop.fetch(job, day, None).await.unwrap());
         }
     }
     fetched
@@ -69,7 +66,7 @@ async fn a_feed_that_is_down_for_three_days_is_asked_at_most_forty_times() {
     let anew = workshop.store.write(|t| feed_pace::begin_anew(t)).await;
     anew.unwrap();
     let day = workshop.config.day_of(farm.clock.now());
-    workshop.fetch(Job::Fetch, day).await.unwrap();
+    workshop.fetch(Job::Fetch, day, None).await.unwrap();
     assert_eq!(server.requests().len(), 3 * 12 + 4);
 }
 

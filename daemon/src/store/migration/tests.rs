@@ -23,7 +23,7 @@ fn a_newer_schema_is_refused_and_left_alone() {
         refused,
         StoreError::Newer {
             found: 99,
-            known: 8
+            known: 11
         }
     ));
 }

@@ -1,6 +1,7 @@
 //! What mails say: their contents and bytes, apart from the outbox, so that no walk of it reads them.
 
 use chrono::{DateTime, Utc};
+use duskflight_core::ledger::MailIdentity;
 use rusqlite::{Connection, OptionalExtension, params};
 
 use crate::store::StoreError;
@@ -88,6 +89,32 @@ pub(in crate::store) fn contents_of(
         .query_row([message_id], |row| row.get(0))
         .optional()?;
     Ok(contents.flatten())
+}
+
+/// What the mail of an identity is composed from.
+///
+/// # Errors
+/// A failing statement.
+pub fn contents_of_identity(
+    connection: &Connection,
+    mail: &MailIdentity,
+) -> Result<Option<String>, StoreError> {
+    let id: Option<String> = connection
+        .prepare_cached(
+            "SELECT message_id FROM outbox WHERE kind = ?1 AND person = ?2 AND adviser = ?3 AND day = ?4 AND about = ?5",
+        )?
+        .query_row(
+            params![
+                mail.kind.name(),
+                mail.person.as_str(),
+                mail.adviser.as_ref().map_or("", |adviser| adviser.as_str()),
+                mail.day.to_string(),
+                mail.about,
+            ],
+            |row| row.get(0),
+        )
+        .optional()?;
+    id.map_or(Ok(None), |id| contents_of(connection, &id))
 }
 
 /// Removes what mails said that were accepted or given up before an instant, of so many at most, and tells of how

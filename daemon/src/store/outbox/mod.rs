@@ -5,7 +5,7 @@ mod new_mail;
 mod queued;
 mod tries;
 
-pub use content::{ToCompose, freeze, to_compose};
+pub use content::{ToCompose, contents_of_identity, freeze, to_compose};
 pub(super) use content::{contents_of, prune, rewrite};
 pub use new_mail::{NewMail, queue};
 pub(super) use queued::mails;

@@ -61,6 +61,7 @@ pub(super) fn row(season: &BlockSeason, letters: &Letters, only_firm: bool) -> G
     let flights = flights.map_or_else(|_| Vec::new(), hills);
     let is_empty = signs.is_empty() && flights.is_empty();
     GlanceRow {
+        id: Some(season.block.id.clone()),
         block: season.block.name.clone(),
         note: is_empty.then(|| nothing(season).to_owned()),
         signs,

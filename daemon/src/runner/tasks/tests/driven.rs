@@ -3,7 +3,7 @@
 use chrono::Days;
 
 use super::*;
-use crate::feed::{Client, Heard, Limits};
+use crate::feed::{Caller, Client, Heard, Limits};
 
 /// So many days before today its table has.
 const TABLE_DAYS: u64 = 40;
@@ -107,7 +107,7 @@ impl Driven {
 }
 
 fn hearing(workshop: Workshop, heard: &Arc<Heard>) -> Workshop {
-    let client = Client::new(Limits::default(), None).unwrap();
+    let client = Client::new(Limits::default(), Caller::default()).unwrap();
     Workshop {
         client: Arc::new(client.hearing(Arc::clone(heard))),
         ..workshop

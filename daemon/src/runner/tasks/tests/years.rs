@@ -277,24 +277,24 @@ async fn three_years_in_california_by_a_clock_that_goes_astray_are_told_day_by_d
 
 #[tokio::test]
 #[ignore = "takes minutes"]
-async fn three_years_in_adelaide_by_a_clock_that_goes_astray_are_told_day_by_day() {
-    drive(3, "Australia/Adelaide", 58).await;
+async fn a_year_in_adelaide_by_a_clock_that_goes_astray_is_told_day_by_day() {
+    drive(1, "Australia/Adelaide", 58).await;
 }
 
 #[tokio::test]
 #[ignore = "takes minutes"]
-async fn three_years_in_madrid_by_a_clock_that_goes_astray_are_told_day_by_day() {
-    drive(3, "Europe/Madrid", 116).await;
+async fn a_year_in_madrid_by_a_clock_that_goes_astray_is_told_day_by_day() {
+    drive(1, "Europe/Madrid", 116).await;
 }
 
 #[tokio::test]
 #[ignore = "takes minutes"]
-async fn three_years_in_kathmandu_by_a_clock_that_goes_astray_are_told_day_by_day() {
-    drive(3, "Asia/Kathmandu", 174).await;
+async fn a_year_in_kathmandu_by_a_clock_that_goes_astray_is_told_day_by_day() {
+    drive(1, "Asia/Kathmandu", 174).await;
 }
 
 #[tokio::test]
 #[ignore = "takes minutes"]
-async fn three_years_in_utc_by_a_clock_that_goes_astray_are_told_day_by_day() {
-    drive(3, "UTC", 232).await;
+async fn a_year_in_utc_by_a_clock_that_goes_astray_is_told_day_by_day() {
+    drive(1, "UTC", 232).await;
 }
