@@ -119,7 +119,8 @@ fn serve(
         trusted_proxies: Vec::new(),
     };
     thread::spawn(move || {
-        let (_open, farm) = watch::channel(Some(Opened { store, config }));
+        let opened = Opened::new(store, config).expect("the records can be read");
+        let (_open, farm) = watch::channel(Some(opened));
         let clock = Arc::new(SetClock::at(now()));
         runtime().block_on(page::serve(page, farm, clock, ended));
     })

@@ -77,11 +77,20 @@ def own_site(own_farm, tmp_path):
 
 def wait_for(program, said):
     """The address, once pages are served there."""
+
+    def address():
+        found = re.search(r"http://\S+/", said.read_text())
+        return found and status(found[0] + "health") == 200 and found[0]
+
+    return wait_until(address, program, said)
+
+
+def wait_until(is_so, program, said):
+    """Waits for what comes true while the program runs, and gives it."""
     for _ in range(600):
         assert program.poll() is None, said.read_text()
-        found = re.search(r"http://\S+/", said.read_text())
-        if found and status(found[0] + "health") == 200:
-            return found[0]
+        if found := is_so():
+            return found
         time.sleep(0.1)
     raise AssertionError(said.read_text())
 

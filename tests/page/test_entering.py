@@ -5,6 +5,8 @@ import io
 import os
 import sqlite3
 import subprocess
+import time
+import urllib.request
 
 import pytest
 from conftest import shown
@@ -184,6 +186,88 @@ def test_two_phones_on_one_round_one_of_them_without_signal(own_farm, own_site, 
     stored = visits(own_farm)
     assert (stored[TRAP]["eggs"], stored["N1-E4"]["eggs"]) == ("3", "6")
     assert phone.execute_script("return localStorage.length") == 0
+
+
+def gone_from_the_round(site):
+    """Waits until the trap is not due any more."""
+    for _ in range(300):
+        with urllib.request.urlopen(site + ROUND) as answer:
+            if f'id="trap-{TRAP}"' not in answer.read().decode():
+                return
+        time.sleep(0.1)
+    raise AssertionError("the trap is still on the round")
+
+
+def test_what_was_typed_of_a_trap_that_was_read_meanwhile_is_asked_about(own_farm, own_site, browsers):
+    phone, other = browsers[True], browsers[False]
+    open_round(phone, own_site)
+    type_in(phone, eggs="3")
+    other.get(own_site + ROUND)
+    Select(other.find_element(By.NAME, "by")).select_by_visible_text("Lucio Amarante")
+    type_in(other, eggs="6")
+    assert "1 reading stored." in store(other)
+    gone_from_the_round(own_site)
+    # The page was open all the time.
+    assert "Lucio Amarante has entered" in store(phone)
+    field = phone.find_element(By.NAME, f"count:{TRAP}:eggs")
+    assert (field.get_attribute("value"), visits(own_farm)[TRAP]["eggs"]) == ("3", "6")
+    # It was closed, and is opened anew.
+    phone.get(own_site + ROUND)
+    field = phone.find_element(By.NAME, f"count:{TRAP}:eggs")
+    assert field.is_displayed() and field.get_attribute("value") == "3"
+    assert "Lucio Amarante has entered" in store(phone)
+    phone.find_element(By.NAME, f"sure:{TRAP}").click()
+    assert "1 reading stored." in store(phone)
+    assert visits(own_farm)[TRAP]["eggs"] == "3"
+    assert phone.execute_script("return localStorage.length") == 0
+
+
+def test_a_count_is_put_right_in_a_page_that_was_opened_before_it_was_stored(own_farm, own_site, browsers):
+    browser = browsers[True]
+    open_round(browser, own_site)
+    type_in(browser, eggs="3")
+    store(browser)
+    gone_from_the_round(own_site)
+    choose_reader(browser)
+    type_in(browser, eggs="4")
+    assert "1 reading stored." in store(browser)
+    assert visits(own_farm)[TRAP]["eggs"] == "4"
+
+
+def test_what_was_typed_on_another_day_says_so_and_can_be_discarded(own_site, browsers):
+    phone = browsers[True]
+    open_round(phone, own_site)
+    type_in(phone, eggs="8")
+    phone.execute_script(
+        "const day = document.querySelector('[name=day]'); day.value = '2022-06-19';"
+        "day.dispatchEvent(new Event('input', {bubbles: true}))"
+    )
+    phone.get(own_site + ROUND)
+    assert "What was typed for 2022-06-19" in phone.find_element(By.CSS_SELECTOR, ".again").text
+    main = phone.find_element(By.TAG_NAME, "main")
+    phone.find_element(By.XPATH, "//button[text()='Discard it']").click()
+    WebDriverWait(phone, 20).until(lambda _: is_gone(main))
+    assert phone.find_element(By.NAME, "day").get_attribute("value") == "2022-06-20"
+    assert phone.find_element(By.NAME, f"count:{TRAP}:eggs").get_attribute("value") == ""
+    assert not phone.find_element(By.CSS_SELECTOR, ".again").is_displayed()
+
+
+def test_what_waited_is_sent_with_the_proof_of_the_page_that_sends_it(own_farm, own_site, browsers):
+    phone = browsers[True]
+    open_round(phone, own_site)
+    type_in(phone, eggs="3")
+    offline(phone, True)
+    phone.find_element(By.XPATH, "//button[text()='Store what is typed']").click()
+    WebDriverWait(phone, 20).until(lambda _: phone.find_element(By.CSS_SELECTOR, ".kept:not([hidden])"))
+    # As after another sign-in.
+    phone.execute_script(
+        "const key = Object.keys(localStorage).find((key) => key.startsWith('waiting'));"
+        "localStorage.setItem(key, localStorage.getItem(key).replace(/proof=[^&]*/, 'proof=AAAA'))"
+    )
+    offline(phone, False)
+    phone.get(own_site + ROUND)
+    WebDriverWait(phone, 40).until(lambda _: TRAP in visits(own_farm))
+    assert visits(own_farm)[TRAP]["eggs"] == "3"
 
 
 def test_what_was_typed_survives_that_the_page_is_closed(own_site, browsers):

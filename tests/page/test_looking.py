@@ -1,16 +1,11 @@
-"""Every page that one looks at: on a phone and a wide screen, light and dark, with and without scripts.
+"""Every page that one looks at: on a phone and a wide screen, light and dark, with and without scripts."""
 
-Checked against the Web Content Accessibility Guidelines 2.2, levels A and AA (W3C Recommendation, 2023), by axe-core."""
-
-import base64
-import json
-import os
-import pathlib
 import re
 import urllib.parse
 import urllib.request
 
 import pytest
+from window import WIDTHS, asked_for, barriers, keep, look
 
 PAGES = {
     "farm": "",
@@ -31,40 +26,7 @@ PAGES = {
     "health": "health",
     "nothing": "nowhere",
 }
-WIDTHS = {390: 844, 1400: 1000}
 MOST_BYTES = 50_000
-# Where pictures of the pages are kept, if anywhere.
-SHOTS = os.environ.get("DUSKFLIGHT_SHOTS")
-
-
-def look(browser, address, width, scheme):
-    """Opens a page in a window of a width and a colour scheme."""
-    browser.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride",
-        {"width": width, "height": WIDTHS[width], "deviceScaleFactor": 1, "mobile": width < 600},
-    )
-    browser.execute_cdp_cmd(
-        "Emulation.setEmulatedMedia", {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
-    )
-    browser.get_log("browser")
-    browser.get_log("performance")
-    browser.get(address)
-
-
-def asked_for(browser):
-    """The addresses that the browser asked for."""
-    messages = [json.loads(entry["message"])["message"] for entry in browser.get_log("performance")]
-    sent = [message for message in messages if message["method"] == "Network.requestWillBeSent"]
-    return [message["params"]["request"]["url"] for message in sent]
-
-
-def keep(browser, name):
-    """Keeps a picture of the whole page."""
-    if SHOTS:
-        shot = browser.execute_cdp_cmd("Page.captureScreenshot", {"captureBeyondViewport": True})
-        folder = pathlib.Path(SHOTS)
-        folder.mkdir(parents=True, exist_ok=True)
-        (folder / f"{name}.png").write_bytes(base64.b64decode(shot["data"]))
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -81,13 +43,7 @@ def test_a_page_is_within_reach_of_everybody(site, browsers, axe, name, width, s
     scrolled = browser.execute_script("return document.scrollingElement.scrollWidth")
     assert scrolled <= width, "the page is wider than the window"
     keep(browser, f"{name}-{width}-{scheme}")
-    browser.execute_script(axe)
-    found = browser.execute_async_script(
-        "const done = arguments[arguments.length - 1];"
-        "axe.run({runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}).then(done)"
-    )
-    told = [(one["id"], one["impact"], [node["html"][:200] for node in one["nodes"][:3]]) for one in found["violations"]]
-    assert not told
+    assert not barriers(browser, axe)
 
 
 @pytest.mark.parametrize("name", PAGES)

@@ -7,6 +7,7 @@ use crate::season::{BlockSeason, Outcome};
 use crate::trapping::{DueState, ReadingDue, ServiceDue, Visits, checks};
 use crate::wording::ExposureTable;
 use crate::wording::language::{Language, Speech};
+use crate::wording::plural;
 use crate::wording::words::Words;
 
 use super::sheet::Sheet;
@@ -218,8 +219,10 @@ fn check_rows(season: &BlockSeason, orchard: &Orchard, visits: &Visits) -> Vec<C
                     ""
                 };
                 format!(
-                    "{} {} in {} nights{first}",
-                    reading.trap, reading.eggs, reading.nights
+                    "{} {} in {}{first}",
+                    reading.trap,
+                    reading.eggs,
+                    plural(reading.nights, "night")
                 )
             })
             .collect(),
@@ -297,7 +300,10 @@ fn part(words: Words, season: &BlockSeason, due: &ServiceDue) -> String {
         format!(", full with {} moths", full.moths)
     });
     let past = match season.due_state(due.due) {
-        DueState::Overdue => format!(", {} days past", due.days_past(season.as_of)),
+        DueState::Overdue => {
+            let days = due.days_past(season.as_of);
+            format!(", {} past", plural(days, "day"))
+        }
         _ => String::new(),
     };
     format!(

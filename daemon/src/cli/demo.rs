@@ -94,8 +94,8 @@ async fn show(played: Played, day: NaiveDate, port: u16) -> Result<(), Failure> 
         "\nThe farm as it stands on {day_words}: http://{here}:{port}/ (Ctrl-C ends it)\n"
     ))?;
     let at = config.digest_instant(day) + AFTER_THE_DIGEST;
-    let store = played.store;
-    let (_open, farm) = watch::channel(Some(Opened { store, config }));
+    let opened = Opened::new(played.store, config).context("read the farm that was played")?;
+    let (_open, farm) = watch::channel(Some(opened));
     let page = Page {
         listen: Listen {
             place: Place::Address(here),

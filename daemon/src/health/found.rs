@@ -18,6 +18,8 @@ pub struct Found {
     pub(super) failing: Vec<(String, String)>,
     pub(super) aside: Vec<AnswerAside>,
     pub(super) runs: Vec<(Job, Option<Run>)>,
+    /// The newest day that was told.
+    pub(super) told: Option<NaiveDate>,
     pub(super) outbox: outbox_report::Standing,
     pub(super) waiting: WaitingAlerts,
     pub(super) missing: Option<MissingRecords>,
@@ -48,6 +50,7 @@ impl Found {
         Ok(Self {
             stations: stations.collect::<Result<_, StoreError>>()?,
             runs: runs.collect::<Result<_, StoreError>>()?,
+            told: jobs::newest(connection, Job::Tell, true)?.map(|run| run.day),
             failing: days::failing(connection)?.into_iter().collect(),
             aside: answers_aside::all(connection)?,
             outbox: outbox_report::standing(connection)?,

@@ -2,6 +2,7 @@
 
 use chrono::{Datelike, NaiveDate};
 use serde::Deserialize;
+use serde::de::DeserializeOwned;
 
 use super::page_error::PageError;
 
@@ -25,6 +26,19 @@ impl AsOf {
     pub(super) fn day(&self) -> Result<Option<NaiveDate>, PageError> {
         day(&self.as_of)
     }
+}
+
+/// What a form holds.
+///
+/// # Errors
+/// It is no form of the page that it was sent to.
+pub(super) fn form<T: DeserializeOwned>(body: &str) -> Result<T, PageError> {
+    serde_urlencoded::from_str(body).map_err(|_| no_form())
+}
+
+/// What was sent is no form of the page that it was sent to.
+pub(super) fn no_form() -> PageError {
+    PageError::Asked("What was sent is no form of this page. Open it anew.".to_owned())
 }
 
 /// A day as it is written in an address or a form; `None` where nothing is.

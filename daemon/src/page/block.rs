@@ -1,15 +1,14 @@
 //! A block: each answer with what it rests on, charts, and the tables behind them, on any day of the season.
 
 use std::collections::BTreeSet;
-use std::sync::Arc;
 
 use askama::Template;
-use axum::Extension;
-use axum::extract::{Path, Query, State};
+use axum::extract::{Path, Query};
 use axum::response::Html;
 use chrono::{Datelike, NaiveDate};
 use duskflight_core::contents::{BlockPage, Chart, block_page, catch_chart, heat_chart};
 use duskflight_core::id::{BlockId, TrapId};
+use duskflight_core::ledger::MailState;
 use duskflight_core::season::BlockSeason;
 use duskflight_core::trapping::Visits;
 use duskflight_core::wording::Words;
@@ -20,9 +19,8 @@ use super::framed::framed;
 use super::guest::Guest;
 use super::page_error::PageError;
 use super::round;
-use super::site::Site;
 use super::view::FarmView;
-use super::visitor::{Looks, Visitor};
+use super::visitor::Looks;
 use crate::chart;
 use crate::store::{told, visits};
 use crate::telling::waiting::name;
@@ -66,12 +64,10 @@ struct Telling {
 
 /// `GET /block/{id}`
 pub(super) async fn block(
-    State(site): State<Arc<Site>>,
-    Extension(visitor): Extension<Visitor>,
+    guest: Guest,
     Path(id): Path<String>,
     Query(as_of): Query<AsOf>,
 ) -> Result<Html<String>, PageError> {
-    let guest = Guest::of(&site, visitor).await?;
     let id = BlockId::new(&id).map_err(|_| PageError::NotThere)?;
     let asked = as_of.day()?;
     let view = guest.block(&id, asked).await?;
@@ -178,7 +174,7 @@ async fn told_of(
     let all = looks.advises_or_minds(&season.block);
     let is_shown = |telling: &told::OfBlock| {
         let own = matches!(looks, Looks::As(person) if person.id == telling.person);
-        all || (own && telling.has_left)
+        all || (own && telling.has_left())
     };
     let what = |telling: &told::OfBlock| {
         let mut of_block = view.seasons_of(&season.block.id);
@@ -193,10 +189,21 @@ async fn told_of(
         value: telling
             .value
             .map_or_else(String::new, |value| config.words.value(value)),
-        how: match telling.has_left {
-            true => telling.change.clone(),
-            false => format!("{}, not sent yet", telling.change),
+        how: match telling.mail {
+            None | Some(MailState::Sent) => telling.change.clone(),
+            Some(state) => format!("{}, {}", telling.change, fate(state)),
         },
     });
     Ok(shown.collect())
+}
+
+/// What became of the mail of a telling.
+const fn fate(state: MailState) -> &'static str {
+    match state {
+        MailState::Queued => "not sent yet",
+        MailState::Sent => "sent",
+        MailState::Failed | MailState::Expired => "not delivered",
+        MailState::Folded => "told by a later mail",
+        MailState::Unknown => "sent, and nobody knows whether it arrived",
+    }
 }

@@ -1,10 +1,7 @@
 //! How the degree-days of a block add up, day by day.
 
-use std::sync::Arc;
-
 use askama::Template;
-use axum::Extension;
-use axum::extract::{Path, Query, State};
+use axum::extract::{Path, Query};
 use axum::response::Html;
 use chrono::NaiveDate;
 use duskflight_core::id::BlockId;
@@ -19,8 +16,6 @@ use super::frame::Frame;
 use super::framed::framed;
 use super::guest::Guest;
 use super::page_error::PageError;
-use super::site::Site;
-use super::visitor::Visitor;
 
 #[derive(Template)]
 #[template(path = "page/days.html")]
@@ -52,12 +47,10 @@ impl Asked {
 
 /// `GET /block/{id}/days`: newest day first.
 pub(super) async fn of_block(
-    State(site): State<Arc<Site>>,
-    Extension(visitor): Extension<Visitor>,
+    guest: Guest,
     Path(id): Path<String>,
     Query(asked): Query<Asked>,
 ) -> Result<Html<String>, PageError> {
-    let guest = Guest::of(&site, visitor).await?;
     let id = BlockId::new(&id).map_err(|_| PageError::NotThere)?;
     let view = guest.block(&id, asked.as_of()?).await?;
     let mut seasons = view.seasons_of(&id);

@@ -2,11 +2,9 @@
 
 use std::cmp::Ordering;
 use std::collections::BTreeSet;
-use std::sync::Arc;
 
 use askama::Template;
-use axum::Extension;
-use axum::extract::{Query, State};
+use axum::extract::Query;
 use axum::response::Html;
 use duskflight_core::contents::{BlockRow, Chart, FarmRow, LookAt, glance_chart};
 use duskflight_core::id::PersonId;
@@ -19,8 +17,6 @@ use super::frame::{Choice, Frame};
 use super::framed::framed;
 use super::guest::Guest;
 use super::page_error::PageError;
-use super::site::Site;
-use super::visitor::Visitor;
 use crate::chart;
 use crate::telling::waiting::name;
 
@@ -99,11 +95,9 @@ struct Row<'a> {
 
 /// `GET /`
 pub(super) async fn farm(
-    State(site): State<Arc<Site>>,
-    Extension(visitor): Extension<Visitor>,
+    guest: Guest,
     Query(chosen): Query<Chosen>,
 ) -> Result<Html<String>, PageError> {
-    let guest = Guest::of(&site, visitor).await?;
     Ok(Html(page(&guest, &chosen)?))
 }
 

@@ -3,13 +3,16 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
+use axum::extract::FromRequestParts;
+use axum::http::request::Parts;
 use chrono::NaiveDate;
 use duskflight_core::id::{BlockId, PersonId, StationId};
 use duskflight_core::ledger::Role;
 use duskflight_core::orchard::Block;
 use duskflight_core::season::BlockSeason;
+use duskflight_core::trapping::StartStatus;
 
-use super::heard::{heard_up_to, keep_back};
+use super::heard::{heard_up_to, unheard};
 use super::page_error::PageError;
 use super::site::Site;
 use super::view::FarmView;
@@ -24,32 +27,45 @@ pub(super) struct Guest {
     visitor: Visitor,
 }
 
-impl Guest {
-    /// Lets somebody look at the newest view; growers at what they have been told or may be by now.
-    ///
-    /// # Errors
-    /// Nothing is published, they are declared no more, or the records cannot be read.
-    pub(super) async fn of(site: &Site, visitor: Visitor) -> Result<Self, PageError> {
-        let mut guest = Self::at_work(site, visitor)?;
-        if let Some(person) = guest.hears_later() {
-            let day = heard_up_to(&guest.view, person, site.clock.now()).await?;
+/// Somebody who works with the newest view: reads traps, and is shown no dates.
+#[derive(Debug)]
+pub(super) struct AtWork(pub(super) Guest);
+
+impl FromRequestParts<Arc<Site>> for AtWork {
+    type Rejection = PageError;
+
+    /// Refuses when nothing is published, or they are declared no more.
+    async fn from_request_parts(parts: &mut Parts, site: &Arc<Site>) -> Result<Self, PageError> {
+        let visitor = parts.extensions.get::<Visitor>();
+        let visitor = visitor.cloned().ok_or(PageError::NotThere)?;
+        let view = site.published.borrow().clone().ok_or(PageError::Closed)?;
+        visitor.looks(&view.config).ok_or(PageError::NotThere)?;
+        Ok(Self(Guest { view, visitor }))
+    }
+}
+
+/// Somebody who looks at the newest view; growers at what they have been told or may be by now.
+impl FromRequestParts<Arc<Site>> for Guest {
+    type Rejection = PageError;
+
+    /// Refuses as [`AtWork`] does, or when the records cannot be read.
+    async fn from_request_parts(parts: &mut Parts, site: &Arc<Site>) -> Result<Self, PageError> {
+        let AtWork(mut guest) = AtWork::from_request_parts(parts, site).await?;
+        let Some(person) = guest.hears_later() else {
+            return Ok(guest);
+        };
+        let day = heard_up_to(&guest.view, person, site.clock.now()).await?;
+        let has_heard_all = day == guest.view.day() && guest.unheard(&guest.view).await?.is_empty();
+        if !has_heard_all {
             let blocks = guest.seasons().into_iter();
             let blocks = blocks.map(|season| season.block.id.clone()).collect();
             guest.view = guest.on(blocks, day).await?;
         }
         Ok(guest)
     }
+}
 
-    /// Lets somebody work with the newest view, who reads traps and is shown no dates.
-    ///
-    /// # Errors
-    /// Nothing is published, or they are declared no more.
-    pub(super) fn at_work(site: &Site, visitor: Visitor) -> Result<Self, PageError> {
-        let view = site.published.borrow().clone().ok_or(PageError::Closed)?;
-        visitor.looks(&view.config).ok_or(PageError::NotThere)?;
-        Ok(Self { view, visitor })
-    }
-
+impl Guest {
     /// Who they are, where they hear of a block of theirs only after its adviser has: who has no part in the work there.
     fn hears_later(&self) -> Option<&Person> {
         let looks = self.looks();
@@ -69,14 +85,22 @@ impl Guest {
         day: NaiveDate,
     ) -> Result<Arc<FarmView>, PageError> {
         let mut view = self.view.on(blocks, day).await?;
-        let looks = self.looks();
-        if let Looks::As(person) = looks {
-            let is_theirs = |season: &BlockSeason| {
-                looks.sees(&season.block) && !looks.advises_or_minds(&season.block)
-            };
-            keep_back(&mut view, &person.id, is_theirs).await?;
+        for place in self.unheard(&view).await? {
+            view.night.seasons[place].start.status = StartStatus::Provisional;
         }
         Ok(Arc::new(view))
+    }
+
+    /// Which seasons of a view have a start that they have not been told.
+    async fn unheard(&self, view: &FarmView) -> Result<Vec<usize>, PageError> {
+        let looks = self.looks();
+        let Looks::As(person) = looks else {
+            return Ok(Vec::new());
+        };
+        let is_theirs = |season: &BlockSeason| {
+            looks.sees(&season.block) && !looks.advises_or_minds(&season.block)
+        };
+        unheard(view, &person.id, is_theirs).await
     }
 
     /// As whom they look.

@@ -3,7 +3,6 @@
 use std::sync::Arc;
 
 use askama::Template;
-use axum::Extension;
 use axum::extract::State;
 use axum::response::Html;
 
@@ -12,7 +11,6 @@ use super::framed::framed;
 use super::guest::Guest;
 use super::page_error::PageError;
 use super::site::Site;
-use super::visitor::Visitor;
 use crate::health::{Found, Line, WARNING, lines, local, next_digests, stale};
 use crate::store::journal::JournalError;
 
@@ -28,9 +26,8 @@ struct Page {
 /// `GET /health`
 pub(super) async fn health(
     State(site): State<Arc<Site>>,
-    Extension(visitor): Extension<Visitor>,
+    guest: Guest,
 ) -> Result<Html<String>, PageError> {
-    let guest = Guest::of(&site, visitor).await?;
     if !guest.looks().minds_the_work() {
         return Err(PageError::NotThere);
     }

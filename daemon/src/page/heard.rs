@@ -6,14 +6,13 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use duskflight_core::id::{BlockId, PersonId};
 use duskflight_core::ledger::{Event, Value};
 use duskflight_core::season::BlockSeason;
-use duskflight_core::trapping::StartStatus;
 
 use super::page_error::PageError;
 use super::view::FarmView;
 use crate::clock::day_before;
 use crate::config::{Config, Person};
 use crate::store::jobs::{self, Job, Run};
-use crate::store::mails_shown::{self, Of};
+use crate::store::mails_shown;
 use crate::store::told::{self, OfBlock};
 use crate::telling::waiting::WaitingAlerts;
 
@@ -34,13 +33,13 @@ pub(super) async fn heard_up_to(
             let theirs = waiting.alerts.iter();
             let theirs = theirs.filter(|alert| alert.mail.person == id);
             let waiting = theirs.map(|alert| alert.mail.day).min();
-            let newest = mails_shown::newest(c, &Of::Reader(id), today, 1)?;
+            let newest = mails_shown::newest_news(c, &id)?;
             Ok((jobs::newest(c, Job::Tell, true)?, newest, waiting))
         })
         .await?;
     let heard = heard(&view.config, run.as_ref(), today, now);
-    // One that an adviser let go has left before its time.
-    let heard = newest.first().map_or(heard, |mail| heard.max(mail.day));
+    // What an adviser let go has left before its time.
+    let heard = newest.map_or(heard, |day| heard.max(day.min(today)));
     Ok(waiting.map_or(heard, |waiting| heard.min(day_before(waiting))))
 }
 
@@ -55,40 +54,33 @@ fn heard(config: &Config, told: Option<&Run>, today: NaiveDate, now: DateTime<Ut
     day.min(today)
 }
 
-/// Makes provisional what readings show since: a confirmed start of which no mail to them, or without one to their
-/// adviser, has left. `is_theirs` says of which blocks they hear like that.
+/// Which seasons of a view have a confirmed start that somebody has not heard of: no mail of it to them, or without one
+/// to their adviser, has left. `is_theirs` says of which blocks they hear like that.
 ///
 /// # Errors
 /// When the records cannot be read.
-pub(super) async fn keep_back(
-    view: &mut FarmView,
+pub(super) async fn unheard(
+    view: &FarmView,
     person: &PersonId,
     is_theirs: impl Fn(&BlockSeason) -> bool,
-) -> Result<(), PageError> {
-    let seasons = view.night.seasons.iter();
-    let firm = seasons.filter(|season| is_theirs(season) && season.start.status.is_firm());
-    let asked: Vec<(BlockId, i32)> = firm
-        .map(|season| (season.block.id.clone(), season.year))
+) -> Result<Vec<usize>, PageError> {
+    let is_asked = |season: &BlockSeason| is_theirs(season) && season.start.status.is_firm();
+    let seasons = || view.night.seasons.iter().enumerate();
+    let asked = seasons().filter(|(_, season)| is_asked(season));
+    let asked: Vec<(usize, BlockId, i32)> = asked
+        .map(|(place, season)| (place, season.block.id.clone(), season.year))
         .collect();
     let day = view.day();
-    let told = view
+    let told: BTreeMap<usize, Vec<OfBlock>> = view
         .read(move |c| {
-            let of = |(block, year): (BlockId, i32)| {
-                Ok((block.clone(), told::of_block(c, year, &block, day)?))
-            };
-            asked
-                .into_iter()
-                .map(of)
-                .collect::<Result<BTreeMap<_, _>, _>>()
+            let of = |(place, block, year)| Ok((place, told::of_block(c, year, &block, day)?));
+            asked.into_iter().map(of).collect()
         })
         .await?;
-    for season in &mut view.night.seasons {
-        let of_block = told.get(&season.block.id);
-        if of_block.is_some_and(|told| !has_heard(told, season, person)) {
-            season.start.status = StartStatus::Provisional;
-        }
-    }
-    Ok(())
+    let unheard = told
+        .iter()
+        .filter(|(place, told)| !has_heard(told, &view.night.seasons[**place], person));
+    Ok(unheard.map(|(place, _)| *place).collect())
 }
 
 /// Whether a start is the one that somebody was told last by a mail that has left; who is told no starts hears what
@@ -100,7 +92,7 @@ fn has_heard(told: &[OfBlock], season: &BlockSeason, person: &PersonId) -> bool 
     let is_told = told.iter().any(|telling| telling.person == *person);
     let heard = told
         .iter()
-        .find(|telling| telling.has_left && (!is_told || telling.person == *person));
+        .find(|telling| telling.has_left() && (!is_told || telling.person == *person));
     let value = heard.and_then(|telling| telling.value);
     match (value, season.start.date) {
         (Some(value), Some(date)) => !value.is_left_by(Value::Day(date)),

@@ -20,6 +20,7 @@ mod opened;
 mod page_error;
 mod peer;
 mod publisher;
+mod reader;
 mod reports;
 mod round;
 mod routes;

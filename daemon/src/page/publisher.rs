@@ -11,8 +11,8 @@ use super::view::FarmView;
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::error_chain::error_chain;
+use crate::store::StoreError;
 use crate::store::changes::{Mark, version};
-use crate::store::{Store, StoreError};
 use crate::trim::trim;
 
 /// So often it is looked whether the records changed.
@@ -33,14 +33,13 @@ pub(super) async fn publish(
     views: watch::Sender<Option<Arc<FarmView>>>,
     clock: Arc<dyn Clock>,
 ) {
-    let mut reader: Option<Store> = None;
     let mut made: Option<Made> = None;
     loop {
         let opened = farm.borrow_and_update().clone();
         let looked = match &opened {
-            Some(opened) => refresh(opened, &mut reader, &mut made, &views, &clock).await,
+            Some(opened) => refresh(opened, &mut made, &views, &clock).await,
             None => {
-                (reader, made) = (None, None);
+                made = None;
                 views.send_replace(None);
                 Ok(())
             }
@@ -52,7 +51,7 @@ pub(super) async fn publish(
                 error = error_chain(&error),
                 "the page is not brought up to date"
             );
-            (reader, made) = (None, None);
+            made = None;
         }
         tokio::select! {
             changed = farm.changed() => if changed.is_err() { return },
@@ -63,26 +62,20 @@ pub(super) async fn publish(
 
 async fn refresh(
     opened: &Opened,
-    reader: &mut Option<Store>,
     made: &mut Option<Made>,
     views: &watch::Sender<Option<Arc<FarmView>>>,
     clock: &Arc<dyn Clock>,
 ) -> Result<(), StoreError> {
-    let config = &opened.config;
-    let at_hand = match reader.take() {
-        Some(reader) => reader,
-        None => Store::open_to_read(&config.database)?,
-    };
-    let store = reader.insert(at_hand);
+    let Opened { reader, config, .. } = opened;
     let now = clock.now();
     let day = config.day_of(now);
     let known = made.as_ref().map(|made| (made.version, made.mark));
-    let (version, mark) = store.read(move |c| where_it_stands(c, known)).await?;
+    let (version, mark) = reader.read(move |c| where_it_stands(c, known)).await?;
     let is_same = made.as_ref().is_some_and(|made| {
         made.mark == mark && made.day == day && Arc::ptr_eq(&made.config, config)
     });
     if !is_same {
-        let view = FarmView::make(config, store, day, now).await?;
+        let view = FarmView::make(config, reader, day, now).await?;
         views.send_replace(Some(Arc::new(view)));
         trim();
     }

@@ -1,23 +1,20 @@
 //! Seasons to look back on: for each grower and year a page to print.
 
-use std::collections::BTreeSet;
-use std::sync::Arc;
+use std::collections::{BTreeMap, BTreeSet};
 
 use askama::Template;
-use axum::Extension;
-use axum::extract::{Path, State};
+use axum::extract::Path;
 use axum::http::header::CONTENT_SECURITY_POLICY;
 use axum::response::{Html, IntoResponse};
 use chrono::{Datelike, NaiveDate};
 use duskflight_core::id::{BlockId, PersonId};
+use duskflight_core::orchard::Orchard;
 
 use super::frame::{Frame, Link};
 use super::framed::framed;
 use super::guest::Guest;
 use super::page_error::PageError;
-use super::site::Site;
 use super::view::with_beside;
-use super::visitor::{Looks, Visitor};
 use crate::report::season;
 use crate::telling::waiting::name;
 
@@ -39,33 +36,36 @@ struct OfGrower {
 }
 
 /// `GET /reports`
-pub(super) async fn reports(
-    State(site): State<Arc<Site>>,
-    Extension(visitor): Extension<Visitor>,
-) -> Result<Html<String>, PageError> {
-    let guest = Guest::of(&site, visitor).await?;
-    let seasons = guest.seasons();
-    let growers: BTreeSet<&PersonId> = seasons.iter().map(|season| &season.block.grower).collect();
-    let whole = growers
-        .into_iter()
-        .filter(|grower| own_blocks(&guest, grower, guest.view.day()).is_some());
-    let of_grower = |grower: &PersonId| OfGrower {
-        grower: name(&guest.view.config, grower).to_owned(),
-        years: guest
+pub(super) async fn reports(guest: Guest) -> Result<Html<String>, PageError> {
+    let years = guest.view.years.iter().rev();
+    let of_years = years.filter_map(|year| {
+        let orchard = guest.view.config.orchard_on(last_day(&guest, *year)?);
+        Some((*year, orchard))
+    });
+    let mut links: BTreeMap<&PersonId, Vec<Link>> = BTreeMap::new();
+    for (year, orchard) in of_years {
+        let growers: BTreeSet<&PersonId> = guest
             .view
-            .years
+            .config
+            .people
             .iter()
-            .rev()
-            .filter(|year| last_day(&guest, **year).is_some())
-            .map(|year| Link {
+            .map(|person| &person.id)
+            .filter(|grower| own_blocks(&guest, grower, &orchard).is_some())
+            .collect();
+        for grower in growers {
+            links.entry(grower).or_default().push(Link {
                 to: format!("/report/{grower}/{year}"),
                 words: year.to_string(),
                 is_here: false,
-            })
-            .collect(),
+            });
+        }
+    }
+    let of_grower = |(grower, years): (&PersonId, Vec<Link>)| OfGrower {
+        grower: name(&guest.view.config, grower).to_owned(),
+        years,
     };
     let page = Page {
-        growers: whole.map(of_grower).collect(),
+        growers: links.into_iter().map(of_grower).collect(),
         frame: framed(&guest, "Reports", "/reports"),
     };
     Ok(Html(page.render()?))
@@ -73,18 +73,17 @@ pub(super) async fn reports(
 
 /// `GET /report/{grower}/{year}`
 pub(super) async fn report(
-    State(site): State<Arc<Site>>,
-    Extension(visitor): Extension<Visitor>,
+    guest: Guest,
     Path((grower, year)): Path<(String, i32)>,
 ) -> Result<impl IntoResponse, PageError> {
-    let guest = Guest::of(&site, visitor).await?;
     let grower = PersonId::new(&grower).map_err(|_| PageError::NotThere)?;
     let day = last_day(&guest, year).ok_or(PageError::NotThere)?;
-    let own = own_blocks(&guest, &grower, day).ok_or(PageError::NotThere)?;
+    let orchard = guest.view.config.orchard_on(day);
+    let own = own_blocks(&guest, &grower, &orchard).ok_or(PageError::NotThere)?;
     let page = guest
         .view
         .work_out(move |c, config| {
-            let about = config.about(&with_beside(&config.orchard_on(day), &own));
+            let about = config.about(&with_beside(&orchard, &own));
             season(c, &about, &grower, year, day)
         })
         .await?;
@@ -92,10 +91,9 @@ pub(super) async fn report(
     Ok(([(CONTENT_SECURITY_POLICY, BY_ITSELF)], Html(page)))
 }
 
-/// The blocks of a grower on a day; `None` where there is none, or one that is hidden: half of a grower's blocks would be
+/// The blocks of a grower in an orchard; `None` where there is none, or one that is hidden: half of a grower's blocks would be
 /// half a report.
-fn own_blocks(guest: &Guest, grower: &PersonId, day: NaiveDate) -> Option<BTreeSet<BlockId>> {
-    let orchard = guest.view.config.orchard_on(day);
+fn own_blocks(guest: &Guest, grower: &PersonId, orchard: &Orchard) -> Option<BTreeSet<BlockId>> {
     let looks = guest.looks();
     let mut blocks = orchard.blocks_of(grower).peekable();
     blocks.peek()?;
@@ -110,8 +108,7 @@ fn last_day(guest: &Guest, year: i32) -> Option<NaiveDate> {
     let today = guest.view.day();
     let last = NaiveDate::from_ymd_opt(year, 12, 31)?.min(today);
     let is_over = year < today.year() || (year == today.year() && is_after_season(guest, today));
-    let minds = guest.looks().minds_the_work() || matches!(guest.looks(), Looks::AtAll);
-    (year <= today.year() && (is_over || minds)).then_some(last)
+    (year <= today.year() && (is_over || guest.looks().minds_the_work())).then_some(last)
 }
 
 fn is_after_season(guest: &Guest, day: NaiveDate) -> bool {

@@ -13,6 +13,7 @@ use duskflight_core::weather::{Element, Offset, Suspect};
 use duskflight_core::wording::{DayQuality, Words};
 use serde::Deserialize;
 
+use super::asked::{form, no_form};
 use super::day_rows::{Day, dated, line, weather};
 use super::door::FormProof;
 use super::frame::{Frame, Link};
@@ -21,7 +22,7 @@ use super::guest::Guest;
 use super::opened::Opened;
 use super::page_error::PageError;
 use super::site::Site;
-use super::visitor::{Looks, Visitor};
+use super::visitor::Looks;
 use crate::config::Station;
 use crate::records::{BY_PAGE, JudgeError, Judged, Judgement};
 use crate::store::StoreError;
@@ -97,13 +98,11 @@ pub(super) struct ToDecide {
 
 /// `GET /station/{id}`
 pub(super) async fn station(
-    State(site): State<Arc<Site>>,
-    Extension(visitor): Extension<Visitor>,
+    guest: Guest,
     Extension(FormProof(proof)): Extension<FormProof>,
     Path(id): Path<String>,
     Query(asked): Query<Asked>,
 ) -> Result<Html<String>, PageError> {
-    let guest = Guest::of(&site, visitor).await?;
     let station = declared(&guest, &id)?;
     let config = &guest.view.config;
     let (words, today) = (config.words, guest.view.day());
@@ -162,18 +161,16 @@ pub(super) async fn station(
 /// `POST /station/{id}`: confirms a temperature, corrects it, or takes back what was decided.
 pub(super) async fn decide(
     State(site): State<Arc<Site>>,
-    Extension(visitor): Extension<Visitor>,
+    guest: Guest,
     Extension(opened): Extension<Opened>,
     Path(id): Path<String>,
     body: String,
 ) -> Result<Redirect, PageError> {
-    let guest = Guest::of(&site, visitor).await?;
     let station = declared(&guest, &id)?.clone();
     if !guest.looks().decides() {
         return Err(PageError::NotThere);
     }
-    let no_form = || PageError::Asked("What was sent is no form of this page.".to_owned());
-    let to_do: ToDecide = serde_urlencoded::from_str(&body).map_err(|_| no_form())?;
+    let to_do: ToDecide = form(&body)?;
     let date: NaiveDate = to_do.date.parse().map_err(|_| no_form())?;
     let element = Element::from_name(&to_do.element).ok_or_else(no_form)?;
     let judgement = judgement(&to_do, unit(&guest))?;

@@ -1,11 +1,8 @@
 //! The stations: how fresh each is, what stood in for it, what of it is not used.
 
 use std::collections::BTreeMap;
-use std::sync::Arc;
 
 use askama::Template;
-use axum::Extension;
-use axum::extract::State;
 use axum::response::Html;
 use duskflight_core::id::StationId;
 use duskflight_core::wording::StationView;
@@ -14,8 +11,6 @@ use super::frame::Frame;
 use super::framed::framed;
 use super::guest::Guest;
 use super::page_error::PageError;
-use super::site::Site;
-use super::visitor::Visitor;
 use crate::store::days;
 
 #[derive(Template)]
@@ -38,11 +33,7 @@ struct Station {
 }
 
 /// `GET /stations`
-pub(super) async fn stations(
-    State(site): State<Arc<Site>>,
-    Extension(visitor): Extension<Visitor>,
-) -> Result<Html<String>, PageError> {
-    let guest = Guest::of(&site, visitor).await?;
+pub(super) async fn stations(guest: Guest) -> Result<Html<String>, PageError> {
     let failing = guest.view.read(days::failing).await?;
     let mut blocks: BTreeMap<&StationId, usize> = BTreeMap::new();
     for season in guest.seasons() {

@@ -5,20 +5,18 @@ use std::sync::Arc;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use duskflight_core::contents::undecided_blocks;
-use duskflight_core::id::{BlockId, StationId};
+use duskflight_core::id::{BlockId, PersonId, StationId};
+use duskflight_core::ledger::MailKind;
 use duskflight_core::orchard::{Block, Orchard, Regime};
 use duskflight_core::season::BlockSeason;
 use rusqlite::Connection;
-use tokio::sync::{Semaphore, watch};
+use tokio::sync::{Mutex, watch};
 
 use super::page_error::PageError;
+use super::reader::Reader;
 use crate::config::{Config, Station};
-use crate::store::{Store, StoreError, visits};
-use crate::telling::{Night, night};
-use crate::trim::trim;
-
-/// So many seasons of the past are worked out at once; others wait.
-const WORKED_OUT_AT_ONCE: usize = 2;
+use crate::store::{StoreError, visits};
+use crate::telling::{Night, Purpose, night, prepare};
 
 /// The farm on one day.
 #[derive(Debug)]
@@ -33,30 +31,39 @@ pub(super) struct FarmView {
     pub(super) years: Vec<i32>,
     /// When it was made.
     pub(super) made: DateTime<Utc>,
-    /// The records, to look things up in: a thread of its own, that nobody else waits for.
-    reader: Store,
-    /// Whoever works out a day of the past.
-    workers: Arc<Semaphore>,
+    /// The mails of the next morning, once somebody has asked for them.
+    upcoming: Mutex<Option<(NaiveDate, Arc<Vec<Upcoming>>)>>,
+    reader: Reader,
+}
+
+/// A mail of the next morning, if nothing more came in.
+#[derive(Debug)]
+pub(super) struct Upcoming {
+    pub(super) person: PersonId,
+    /// Whose blocks it is about.
+    pub(super) adviser: Option<PersonId>,
+    pub(super) kind: MailKind,
+    pub(super) subject: String,
+    pub(super) text: String,
 }
 
 /// The newest view; `None` until there is one.
 pub(super) type Published = watch::Receiver<Option<Arc<FarmView>>>;
 
 impl FarmView {
-    /// Recomputes the farm on a day from what `reader` reads.
+    /// Recomputes the farm on a day from its records.
     ///
     /// # Errors
     /// When the records cannot be read.
     pub(super) async fn make(
         config: &Arc<Config>,
-        reader: &Store,
+        reader: &Reader,
         as_of: NaiveDate,
         now: DateTime<Utc>,
     ) -> Result<Self, StoreError> {
-        let for_night = Arc::clone(config);
         let ((night, undecided), years) = reader
-            .read(move |c| {
-                let worked_out = worked_out(c, &for_night, as_of)?;
+            .work_out(config, move |c, config| {
+                let worked_out = worked_out(c, config, as_of)?;
                 Ok::<_, StoreError>((worked_out, visits::years(c)?))
             })
             .await?;
@@ -66,8 +73,8 @@ impl FarmView {
             undecided,
             years,
             made: now,
+            upcoming: Mutex::default(),
             reader: reader.clone(),
-            workers: Arc::new(Semaphore::new(WORKED_OUT_AT_ONCE)),
         })
     }
 
@@ -112,17 +119,25 @@ impl FarmView {
         E: From<StoreError> + Send + 'static,
         PageError: From<E>,
     {
-        // It is never closed.
-        let _place = self.workers.acquire().await.ok();
-        let own = Store::open_to_read(&self.config.database)?;
-        let config = Arc::clone(&self.config);
-        let worked = own.read(move |c| {
-            let worked = work(c, &config);
-            // Each thread's memory would be kept for the next one.
-            trim();
-            worked
-        });
-        Ok(worked.await?)
+        Ok(self.reader.work_out(&self.config, work).await?)
+    }
+
+    /// The mails of a morning to come, if nothing more came in. They take a whole night to work out, so it is done once,
+    /// when somebody first asks.
+    ///
+    /// # Errors
+    /// When the records cannot be read, or a mail cannot be composed.
+    pub(super) async fn upcoming(&self, day: NaiveDate) -> Result<Arc<Vec<Upcoming>>, PageError> {
+        let mut upcoming = self.upcoming.lock().await;
+        if let Some((of, mails)) = upcoming.as_ref()
+            && *of == day
+        {
+            return Ok(Arc::clone(mails));
+        }
+        let mails = self.work_out(move |c, config| self::upcoming(c, config, day));
+        let mails = Arc::new(mails.await?);
+        *upcoming = Some((day, Arc::clone(&mails)));
+        Ok(mails)
     }
 
     /// Some blocks on another day, by what is recorded now.
@@ -147,8 +162,8 @@ impl FarmView {
             undecided,
             years: self.years.clone(),
             made: self.made,
+            upcoming: Mutex::default(),
             reader: self.reader.clone(),
-            workers: Arc::clone(&self.workers),
         })
     }
 }
@@ -162,6 +177,29 @@ fn worked_out(
     let night = night(connection, config, as_of)?.without_records();
     let undecided = undecided_blocks(&night.seasons);
     Ok((night, undecided))
+}
+
+fn upcoming(
+    connection: &Connection,
+    config: &Config,
+    day: NaiveDate,
+) -> Result<Vec<Upcoming>, PageError> {
+    let night = night(connection, config, day)?;
+    let at = config.digest_instant(day);
+    let tellings = prepare(connection, config, &night, Purpose::Preview, at)?;
+    let drafts = tellings.into_iter().filter_map(|telling| telling.draft);
+    drafts
+        .map(|draft| {
+            let composed = draft.contents.compose(&draft.mail.message_id)?;
+            Ok(Upcoming {
+                person: draft.mail.person,
+                adviser: draft.mail.adviser,
+                kind: draft.mail.kind,
+                subject: draft.mail.subject,
+                text: composed.parts.text,
+            })
+        })
+        .collect()
 }
 
 /// Blocks with those that their seasons are set beside, which only those under disruption are, and those with a start of
@@ -186,6 +224,7 @@ mod tests {
     use std::path::Path;
 
     use super::*;
+    use crate::store::Store;
 
     #[test]
     fn a_block_alone_has_the_season_that_it_has_among_all() {

@@ -86,16 +86,25 @@ type Shown = watch::Sender<Option<Opened>>;
 
 /// Has the page work with what the tasks work with.
 fn show(shown: &Shown, workshop: &Workshop) {
-    shown.send_if_modified(|shown| {
-        let is_same = |opened: &Opened| Arc::ptr_eq(&opened.config, &workshop.config);
-        if shown.as_ref().is_some_and(is_same) {
-            return false;
+    let config = &workshop.config;
+    shown.send_if_modified(|shown| match shown {
+        Some(opened) if Arc::ptr_eq(&opened.config, config) => false,
+        Some(opened) => {
+            opened.config = Arc::clone(config);
+            true
         }
-        *shown = Some(Opened {
-            store: workshop.store.clone(),
-            config: Arc::clone(&workshop.config),
-        });
-        true
+        None => match Opened::new(workshop.store.clone(), Arc::clone(config)) {
+            Ok(opened) => {
+                *shown = Some(opened);
+                true
+            }
+            // The next step tries again.
+            Err(error) => {
+                let error = error_chain(&error);
+                tracing::warn!(error, "the page cannot read the records");
+                false
+            }
+        },
     });
 }
 

@@ -4,9 +4,9 @@ use rusqlite::Connection;
 
 use super::StoreError;
 
-/// Where the records of temperatures, visits and notes stand: equal marks, equal seasons.
+/// Where the records of temperatures, visits, notes and tellings stand: equal marks, equal seasons.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Mark([i64; 9]);
+pub struct Mark([i64; 10]);
 
 impl Mark {
     /// Where they stand now. What is entered and what is replaced both move it.
@@ -23,11 +23,12 @@ impl Mark {
                         (SELECT coalesce(max(id), 0) FROM fetch_log WHERE changed > 0),
                         (SELECT count(*) FROM temperature_decision),
                         (SELECT coalesce(max(rowid), 0) FROM temperature_decision_history),
-                        (SELECT count(*) FROM forecast_day),
-                        (SELECT count(*) FROM kept_start)",
+                        (SELECT coalesce(max(received_at), 0) FROM forecast_day),
+                        (SELECT count(*) FROM kept_start),
+                        (SELECT count(*) FROM told)",
             )?
             .query_row([], |row| {
-                let mut mark = [0; 9];
+                let mut mark = [0; 10];
                 for (place, value) in mark.iter_mut().enumerate() {
                     *value = row.get(place)?;
                 }

@@ -36,7 +36,7 @@ pub type WholeMail = (ShownMail, Option<Vec<u8>>);
 pub enum Of {
     /// Everybody's.
     All,
-    /// Those to somebody, and those about the blocks that they advise on.
+    /// Those about the blocks that they advise on, and those to them: of news that another adviser may hold, what has left.
     Adviser(PersonId),
     /// Those to somebody that have left.
     Reader(PersonId),
@@ -47,8 +47,13 @@ impl Of {
     const fn condition(&self) -> &'static str {
         match self {
             Self::All => "?1 = ?1",
-            Self::Adviser(_) => "(person = ?1 OR adviser = ?1)",
-            Self::Reader(_) => "(person = ?1 AND state = 'sent')",
+            Self::Adviser(_) => {
+                "(adviser = ?1
+                  OR (person = ?1 AND (state IN ('sent', 'unknown') OR kind NOT IN ('alert', 'summary')))
+                  OR EXISTS (SELECT 1 FROM outbox_wait AS wait JOIN outbox AS digest ON digest.message_id = wait.digest
+                              WHERE wait.mail = outbox.message_id AND digest.adviser = ?1))"
+            }
+            Self::Reader(_) => "(person = ?1 AND state IN ('sent', 'unknown'))",
         }
     }
 
@@ -63,27 +68,39 @@ impl Of {
 const COLUMNS: &str = "trim(message_id, '<>') AS id, kind, person, day, subject, state, sent_at, \
                        coalesce(answer, last_error) AS server";
 
-/// The newest mails up to a civil day, newest first.
+/// The newest mails, newest first.
 ///
 /// # Errors
 /// A failing statement.
-pub fn newest(
-    connection: &Connection,
-    of: &Of,
-    up_to: NaiveDate,
-    most: u32,
-) -> Result<Vec<ShownMail>, StoreError> {
+pub fn newest(connection: &Connection, of: &Of, most: u32) -> Result<Vec<ShownMail>, StoreError> {
     let sql = format!(
-        "SELECT {COLUMNS} FROM outbox WHERE {} AND day <= ?2 ORDER BY day DESC, place DESC LIMIT ?3",
+        "SELECT {COLUMNS} FROM outbox WHERE {} ORDER BY day DESC, place DESC LIMIT ?2",
         of.condition()
     );
     let mut statement = connection.prepare_cached(&sql)?;
-    let mut rows = statement.query(params![of.person(), up_to.to_string(), most])?;
+    let mut rows = statement.query(params![of.person(), most])?;
     let mut mails = Vec::new();
     while let Some(row) = rows.next()? {
         mails.push(read(row)?);
     }
     Ok(mails)
+}
+
+/// The newest day of which news has left to somebody.
+///
+/// # Errors
+/// A failing statement, or a stored day that is none.
+pub fn newest_news(
+    connection: &Connection,
+    person: &PersonId,
+) -> Result<Option<NaiveDate>, StoreError> {
+    let newest: Option<String> = connection
+        .prepare_cached(
+            "SELECT max(day) FROM outbox
+              WHERE person = ?1 AND state IN ('sent', 'unknown') AND kind IN ('alert', 'letter', 'summary')",
+        )?
+        .query_row([person.as_str()], |row| row.get(0))?;
+    newest.as_deref().map(day).transpose()
 }
 
 /// One mail, by its Message-ID without brackets, with the whole message where it is still kept.
@@ -118,4 +135,102 @@ fn read(row: &Row<'_>) -> Result<ShownMail, StoreError> {
         sent_at: sent_at.map(instant).transpose()?,
         server: row.get("server")?,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::Store;
+    use crate::store::outbox::{self, NewMail};
+
+    fn person(id: &str) -> PersonId {
+        PersonId::new(id).unwrap()
+    }
+
+    fn at() -> DateTime<Utc> {
+        DateTime::from_timestamp(1_655_730_000, 0).unwrap()
+    }
+
+    fn mail(
+        id: &str,
+        kind: MailKind,
+        to: &str,
+        adviser: Option<&str>,
+        waits_for: &[&str],
+    ) -> NewMail {
+        NewMail {
+            message_id: format!("<{id}>"),
+            kind,
+            person: person(to),
+            adviser: adviser.map(person),
+            day: NaiveDate::from_ymd_opt(2022, 6, 20).unwrap(),
+            address: format!("{to}@test.example"),
+            subject: id.to_owned(),
+            about: String::new(),
+            body: Some(Vec::new()),
+            queued_at: at(),
+            contents: None,
+            waits_for: waits_for.iter().map(|id| format!("<{id}>")).collect(),
+            hold_s: 3600,
+        }
+    }
+
+    /// Ada and Bo advise. Gil has blocks of both, and Bo owns one that Ada advises on.
+    fn queue(c: &Connection) -> Result<(), StoreError> {
+        for mail in [
+            mail("to-ada", MailKind::Digest, "ada", Some("ada"), &[]),
+            mail("to-bo", MailKind::Digest, "bo", Some("bo"), &[]),
+            mail("to-gil", MailKind::Alert, "gil", Some("ada"), &["to-ada"]),
+            mail("both", MailKind::Summary, "gil", None, &["to-ada", "to-bo"]),
+            mail(
+                "beside",
+                MailKind::Alert,
+                "hal",
+                Some("ada"),
+                &["to-ada", "to-bo"],
+            ),
+            mail("owned", MailKind::Alert, "bo", Some("ada"), &["to-ada"]),
+            mail("round", MailKind::Round, "gil", Some("ada"), &[]),
+        ] {
+            outbox::queue(c, &mail)?;
+        }
+        Ok(())
+    }
+
+    #[test]
+    fn advisers_see_what_is_about_their_blocks_and_readers_what_has_left() {
+        let records = Store::in_memory().unwrap();
+        let looked = records.write(|t| {
+            queue(t)?;
+            let seen = |of: &Of| -> Result<Vec<String>, StoreError> {
+                let mut ids: Vec<String> =
+                    newest(t, of, 20)?.into_iter().map(|mail| mail.id).collect();
+                ids.sort();
+                for id in &ids {
+                    assert!(one(t, of, id)?.is_some(), "{id} is listed and not shown");
+                }
+                Ok(ids)
+            };
+            let ada = ["beside", "both", "owned", "round", "to-ada", "to-gil"];
+            assert_eq!(seen(&Of::Adviser(person("ada")))?, ada);
+            let bo = Of::Adviser(person("bo"));
+            assert_eq!(seen(&bo)?, ["beside", "both", "to-bo"]);
+            let gil = Of::Reader(person("gil"));
+            assert_eq!(seen(&gil)?, [""; 0]);
+            assert_eq!(seen(&Of::All)?.len(), 7);
+            for id in ["<round>", "<owned>"] {
+                outbox::mark_sent(t, id, "taken", at())?;
+            }
+            assert_eq!(seen(&gil)?, ["round"]);
+            assert_eq!(seen(&bo)?, ["beside", "both", "owned", "to-bo"]);
+            assert_eq!(newest_news(t, &person("gil"))?, None, "a round is no news");
+            let day = NaiveDate::from_ymd_opt(2022, 6, 20);
+            assert_eq!(newest_news(t, &person("bo"))?, day);
+            Ok::<_, StoreError>(())
+        });
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .build()
+            .unwrap();
+        runtime.block_on(looked).unwrap();
+    }
 }

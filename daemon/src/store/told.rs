@@ -4,10 +4,10 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 use duskflight_core::id::{BlockId, InsectId, PersonId};
-use duskflight_core::ledger::{Change, Event, Notice, TakenBack, Told, Value};
+use duskflight_core::ledger::{Change, Event, MailState, Notice, TakenBack, Told, Value};
 use rusqlite::{CachedStatement, Connection, Row, ToSql, params};
 
-use super::{StoreError, day};
+use super::{StoreError, day, parsed};
 
 /// The last revision of every event of a season that was told up to and including a day, by person. What
 /// stood in a mail that was given up was not told. One look serves a whole night: each person's own
@@ -229,8 +229,16 @@ pub struct OfBlock {
     pub change: String,
     /// What was told; `None` when it was withdrawn.
     pub value: Option<Value>,
-    /// Whether a mail of it has left, or it was only recorded.
-    pub has_left: bool,
+    /// What became of its mail; `None` where it was only recorded, or the mail is not kept any more.
+    pub mail: Option<MailState>,
+}
+
+impl OfBlock {
+    /// Whether it counts as told: a mail of it has left, as far as anybody knows.
+    #[must_use]
+    pub const fn has_left(&self) -> bool {
+        matches!(self.mail, None | Some(MailState::Sent | MailState::Unknown))
+    }
 }
 
 /// What people were told of a block in a season up to a day, newest first. An event that this version does not know is
@@ -246,7 +254,7 @@ pub fn of_block(
 ) -> Result<Vec<OfBlock>, StoreError> {
     let mut statement = connection.prepare_cached(
         "SELECT told.day, told.person, event, change, value,
-                coalesce((SELECT state = 'sent' FROM outbox WHERE message_id = told.mail), 1), insect
+                (SELECT state FROM outbox WHERE message_id = told.mail), insect
          FROM told WHERE season = ?1 AND block = ?2 AND told.day <= ?3
          ORDER BY told.day DESC, event, told.person, revision DESC",
     )?;
@@ -260,7 +268,7 @@ pub fn of_block(
         };
         let (person, event, insect) = (text(1)?, text(2)?, text(6)?);
         let Ok(event) = event.parse() else { continue };
-        let value: Option<String> = row.get(4)?;
+        let (value, mail): (Option<String>, Option<String>) = (row.get(4)?, row.get(5)?);
         tellings.push(OfBlock {
             day: day(text(0)?)?,
             person: PersonId::new(person).map_err(|_| bad("person", person))?,
@@ -270,7 +278,7 @@ pub fn of_block(
             value: value
                 .map(|text| text.parse().map_err(|_| bad("value", &text)))
                 .transpose()?,
-            has_left: row.get(5)?,
+            mail: mail.map(|state| parsed("state", &state)).transpose()?,
         });
     }
     Ok(tellings)
@@ -369,5 +377,28 @@ mod tests {
             })
             .await;
         checked.unwrap();
+    }
+
+    #[test]
+    fn a_telling_of_a_block_says_what_became_of_its_mail() {
+        let left = |mail: Option<MailState>| {
+            let telling = OfBlock {
+                day: on(20),
+                person: gil(),
+                insect: InsectId::new("navel-orangeworm").unwrap(),
+                event: Event::Start,
+                change: "new".to_owned(),
+                value: None,
+                mail,
+            };
+            telling.has_left()
+        };
+        assert!(
+            left(None),
+            "only recorded, or its mail is not kept any more"
+        );
+        let all = MailState::ALL.into_iter();
+        let have_left: Vec<MailState> = all.filter(|state| left(Some(*state))).collect();
+        assert_eq!(have_left, [MailState::Sent, MailState::Unknown]);
     }
 }

@@ -171,6 +171,12 @@ fn write(
             false => Ok(()),
         };
     };
+    if let What::Line(line) = &act.what
+        && contents.lines().any(|said| said == (&act.by, line))
+    {
+        // The same once more, as of a form that was sent twice.
+        return Ok(());
+    }
     contents.act(act);
     let mail = contents.compose(id)?;
     alerts::rewrite(connection, id, &mail.bytes, &contents.to_json())?;

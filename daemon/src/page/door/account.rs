@@ -28,13 +28,13 @@ struct Account<'a> {
 pub(super) async fn account(
     Extension(visitor): Extension<Visitor>,
     Extension(FormProof(proof)): Extension<FormProof>,
-    Extension(Opened { store, config }): Extension<Opened>,
+    Extension(Opened { reader, config, .. }): Extension<Opened>,
 ) -> Result<Response, PageError> {
     let Visitor::Person(id) = visitor else {
         return Err(PageError::NotThere);
     };
     let person = config.person(&id).ok_or(PageError::NotThere)?;
-    let sessions = store.read(move |c| doors::sessions_of(c, &id)).await?;
+    let sessions = reader.read(move |c| doors::sessions_of(c, &id)).await?;
     let page = Account {
         frame: Frame::bare("Your sign-in"),
         proof: &proof,

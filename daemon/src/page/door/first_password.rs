@@ -7,7 +7,7 @@ use axum::Extension;
 use axum::extract::{Form, State};
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
-use tokio::time::Instant;
+use tokio::time::{Instant, sleep};
 
 use super::keeper::Keeper;
 use super::password::LENGTH;
@@ -82,7 +82,7 @@ pub(super) async fn set(
     opened: Option<Extension<Opened>>,
     Form(typed): Form<Typed>,
 ) -> Result<Response, Refused> {
-    let Extension(Opened { store, config }) = opened.ok_or(PageError::Closed)?;
+    let Extension(Opened { store, config, .. }) = opened.ok_or(PageError::Closed)?;
     if let Err(wrong) = check(&typed) {
         return Ok(shown(&proof, &typed.person, Some(wrong)));
     }
@@ -96,12 +96,13 @@ pub(super) async fn set(
     let id = person.clone();
     let is_good = store.read(move |c| doors::is_code_good(c, &id, &code, now));
     if !is_good.await.map_err(failed)? {
+        sleep(pause).await;
         return Ok(no(&proof));
     }
     let password = Secret::new(typed.password.clone());
     let hash = keeper.hashing.hash(password, pause).await?;
-    let id = person.clone();
-    let set = store.write(move |t| doors::set_password(t, &id, &code, &hash, now));
+    let (id, set_to) = (person.clone(), hash.clone());
+    let set = store.write(move |t| doors::set_password(t, &id, &code, &set_to, now));
     if !set.await.map_err(failed)? {
         return Ok(no(&proof));
     }
@@ -109,7 +110,7 @@ pub(super) async fn set(
         .guesses
         .was_right(visit.caller.address, Instant::now());
     tracing::info!(person.id = %person, "somebody set a password for the page");
-    come_in(&store, &visit, person, "/", now).await
+    come_in(&store, &visit, (person, hash), "/", now).await
 }
 
 fn check(typed: &Typed) -> Result<(), Wrong> {

@@ -27,9 +27,6 @@ use crate::page::visitor::Visitor;
 use crate::store::doors::{self, Hash};
 use crate::store::{Store, StoreError};
 
-/// The most bytes of a body; listening lets no more through.
-const LARGEST_BODY: usize = 1 << 20;
-
 /// Whoever keeps the door.
 #[derive(Debug)]
 pub(in crate::page) struct Keeper {
@@ -142,7 +139,7 @@ impl Keeper {
     ) -> Result<Option<PersonId>, PageError> {
         let (hash, now) = (hash_of(token), self.now());
         let found = opened
-            .store
+            .reader
             .read(move |c| doors::session(c, &hash, now))
             .await?;
         let Some((person, is_to_note)) = found else {
@@ -176,9 +173,10 @@ pub(super) fn hash_of(token: &Token) -> Hash {
 /// The same request, once it is known to carry a proof.
 async fn carries(request: Request, proof: &Proof) -> Result<Request, Refused> {
     let (parts, body) = request.into_parts();
-    let body = to_bytes(body, LARGEST_BODY).await;
+    // Listening has it as a whole already, and lets no more through than it may hold.
+    let body = to_bytes(body, usize::MAX).await;
     let body = body.map_err(|error| Refused::Failed(error.to_string()))?;
-    match proof.is_in(&parts.headers, &body).await {
+    match proof.is_in(&parts.headers, &body) {
         true => Ok(Request::from_parts(parts, Body::from(body))),
         false => Err(Refused::Proof),
     }

@@ -28,25 +28,33 @@ pub(super) fn meant<'a>(config: &'a Config, typed: &str) -> Option<&'a Person> {
     people.find(is_meant).filter(|_| typed.len() <= LONGEST)
 }
 
-/// Begins a session with a token that nobody had before, ends the one that the browser had, and goes on to a path.
+/// Begins a session with a token that nobody had before, ends the one that the browser had, and goes on to a path; back to
+/// the sign-in where the password with this hash was replaced meanwhile.
 pub(super) async fn come_in(
     store: &Store,
     visit: &Visit,
-    person: PersonId,
+    (person, password): (PersonId, String),
     to: &str,
     now: DateTime<Utc>,
 ) -> Result<Response, Refused> {
     let token = Token::random().map_err(|error| Refused::Failed(error.to_string()))?;
     let (begun, ended) = (hash_of(&token), visit.session.as_ref().map(hash_of));
-    store
+    let has_begun = store
         .write(move |t| {
             if let Some(ended) = ended {
                 doors::end_session(t, &ended)?;
             }
-            doors::begin_session(t, &person, &begun, now)
+            let stands = doors::password(t, &person)? == Some(password);
+            if stands {
+                doors::begin_session(t, &person, &begun, now)?;
+            }
+            Ok(stands)
         })
         .await
         .map_err(|error: StoreError| PageError::from(error))?;
+    if !has_begun {
+        return Ok(Redirect::to("/sign-in").into_response());
+    }
     let cookie = Cookie::Session.kept(&token, visit.caller.by_tls);
     Ok(([(SET_COOKIE, cookie)], Redirect::to(to)).into_response())
 }

@@ -1,9 +1,7 @@
 //! What a form of ours carries, so that nobody else's page can send one in somebody's name (CSRF).
 
-use axum::body::Body;
-use axum::extract::{Form, FromRequest, Request};
+use axum::http::HeaderMap;
 use axum::http::header::CONTENT_TYPE;
-use axum::http::{HeaderMap, Method};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use hmac::{Hmac, KeyInit, Mac};
@@ -11,8 +9,10 @@ use sha2::Sha256;
 
 use super::cookie::Token;
 
-/// In which it stands where something else than a form is sent.
+/// In which it stands where a form is sent that was filled in at an earlier page.
 const HEADER: &str = "x-proof";
+/// How forms are sent.
+const FORM: &str = "application/x-www-form-urlencoded";
 
 /// What stands in the hidden field `proof` of each form. The door puts it into every request.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -63,10 +63,10 @@ impl Proof {
     }
 
     /// Whether a request carries it.
-    pub(super) async fn is_in(&self, headers: &HeaderMap, body: &[u8]) -> bool {
+    pub(super) fn is_in(&self, headers: &HeaderMap, body: &[u8]) -> bool {
         let given = match headers.get(HEADER) {
             Some(header) => header.to_str().ok().map(ToOwned::to_owned),
-            None => field(headers, body).await,
+            None => field(headers, body),
         };
         let given = given.and_then(|given| URL_SAFE_NO_PAD.decode(given).ok());
         given.is_some_and(|given| self.0.clone().verify_slice(&given).is_ok())
@@ -74,42 +74,41 @@ impl Proof {
 }
 
 /// The field of a form.
-async fn field(headers: &HeaderMap, body: &[u8]) -> Option<String> {
-    let mut request = Request::new(Body::from(body.to_vec()));
-    *request.method_mut() = Method::POST;
-    let kind = headers.get(CONTENT_TYPE)?.clone();
-    request.headers_mut().insert(CONTENT_TYPE, kind);
-    let form = Form::<Field>::from_request(request, &()).await.ok()?;
-    Some(form.0.proof)
+fn field(headers: &HeaderMap, body: &[u8]) -> Option<String> {
+    let kind = headers.get(CONTENT_TYPE)?.to_str().ok()?;
+    let is_form = kind
+        .split(';')
+        .next()
+        .is_some_and(|kind| kind.trim().eq_ignore_ascii_case(FORM));
+    let field: Option<Field> = serde_urlencoded::from_bytes(body).ok();
+    field.filter(|_| is_form).map(|field| field.proof)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    const FORM: &str = "application/x-www-form-urlencoded";
-
-    async fn is_in(proof: &Proof, headers: &[(&'static str, &str)], body: &str) -> bool {
+    fn is_in(proof: &Proof, headers: &[(&'static str, &str)], body: &str) -> bool {
         let mut map = HeaderMap::new();
         for (name, value) in headers {
             map.insert(*name, value.parse().unwrap());
         }
-        proof.is_in(&map, body.as_bytes()).await
+        proof.is_in(&map, body.as_bytes())
     }
 
-    #[tokio::test]
-    async fn a_form_carries_the_proof_of_its_own_session_in_its_field_or_a_header() {
+    #[test]
+    fn a_form_carries_the_proof_of_its_own_session_in_its_field_or_a_header() {
         let (token, other) = (Token::random().unwrap(), Token::random().unwrap());
         let proof = Proof::of_session(&token);
         let shown = proof.shown().0;
         let body = format!("person=ada&proof={shown}&long={}", "x".repeat(200_000));
         let form = [("content-type", FORM)];
-        assert!(is_in(&proof, &form, &body).await);
-        assert!(is_in(&proof, &[("x-proof", &shown)], "").await);
-        assert!(!is_in(&Proof::of_session(&other), &form, &body).await);
-        assert!(!is_in(&proof, &[], &body).await, "not a form");
+        assert!(is_in(&proof, &form, &body));
+        assert!(is_in(&proof, &[("x-proof", &shown)], ""));
+        assert!(!is_in(&Proof::of_session(&other), &form, &body));
+        assert!(!is_in(&proof, &[], &body), "not a form");
         for body in ["", "proof=", "proof=AAAA", "person=ada", "proof=%FF"] {
-            assert!(!is_in(&proof, &form, body).await, "{body}");
+            assert!(!is_in(&proof, &form, body), "{body}");
         }
     }
 

@@ -69,7 +69,7 @@ pub(super) async fn sign_in(
     let person = meant(&opened.config, &typed.person).map(|person| person.id.clone());
     let id = person.clone();
     let kept = opened
-        .store
+        .reader
         .read(move |c| id.map_or(Ok(None), |id| doors::password(c, &id)))
         .await
         .map_err(|error: StoreError| PageError::from(error))?;
@@ -80,15 +80,19 @@ pub(super) async fn sign_in(
     } else {
         typed.password
     };
-    let right = keeper.hashing.is_right(Secret::new(password), kept, pause);
-    match person.filter(|_| !too_long).zip(Some(right.await?)) {
-        Some((person, true)) => {
+    let right = keeper
+        .hashing
+        .is_right(Secret::new(password), kept.clone(), pause);
+    let is_right = right.await? && !too_long;
+    match person.zip(kept).filter(|_| is_right) {
+        Some(known) => {
+            let (person, _) = &known;
             keeper
                 .guesses
                 .was_right(visit.caller.address, Instant::now());
             tracing::info!(person.id = %person, "somebody signed in at the page");
             let to = local(&typed.to);
-            come_in(&opened.store, &visit, person, to, keeper.now()).await
+            come_in(&opened.store, &visit, known, to, keeper.now()).await
         }
         _ => Ok(shown(&proof, local(&typed.to), &typed.person, true)),
     }

@@ -16,6 +16,7 @@ use crate::clock::{Clock, SetClock};
 use crate::config::{Config, Listen, Page, Place};
 use crate::page::code::Code;
 use crate::page::peer::Peer;
+use crate::page::reader::Reader;
 use crate::store::{Store, StoreError, doors};
 
 const HOST: &str = "farm-office.local:8790";
@@ -103,6 +104,7 @@ impl Door {
         let store = Store::in_memory().unwrap();
         let opened = Opened {
             store: store.clone(),
+            reader: Reader::of(store.clone()),
             config,
         };
         let (farm, shown) = watch::channel(Some(opened));
@@ -530,8 +532,8 @@ async fn who_is_declared_no_more_is_out() {
         let mut config = Config::clone(&declared.config);
         config.people.retain(|person| person.id.as_str() != id);
         Some(Opened {
-            store: declared.store.clone(),
             config: Arc::new(config),
+            ..declared.clone()
         })
     };
     door.farm.send_replace(without("gil"));

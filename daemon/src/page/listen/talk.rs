@@ -32,8 +32,8 @@ const ANSWER_WITHIN: Duration = Duration::from_secs(30);
 const TAKEN_WITHIN: Duration = Duration::from_secs(45);
 /// A connection is kept for so long; browsers open another.
 const KEPT_FOR: Duration = Duration::from_secs(10 * 60);
-/// The most bytes of a body.
-const LARGEST_BODY: usize = 1 << 20;
+/// The most bytes of a body, of each connection at once: a round of a thousand traps.
+const LARGEST_BODY: usize = 256 << 10;
 
 /// How connections are talked on.
 #[derive(Clone)]
@@ -145,7 +145,7 @@ impl Talk {
     ) -> Response {
         let (mut parts, body) = request.into_parts();
         let Ok(body) = to_bytes(Body::new(body), LARGEST_BODY).await else {
-            let what = "The request is larger than 1 MiB, or broke off.";
+            let what = "The request is larger than 256 KiB, or broke off.";
             return refusal(StatusCode::PAYLOAD_TOO_LARGE, what);
         };
         stage.works();

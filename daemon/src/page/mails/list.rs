@@ -12,6 +12,7 @@ use serde::Deserialize;
 use super::whose::{Listed, listed, of};
 
 use crate::mail::contents::What;
+use crate::page::asked::form;
 use crate::page::door::{FormProof, Protected};
 use crate::page::frame::Frame;
 use crate::page::framed::framed;
@@ -19,7 +20,7 @@ use crate::page::guest::Guest;
 use crate::page::opened::Opened;
 use crate::page::page_error::PageError;
 use crate::page::site::Site;
-use crate::page::visitor::{Looks, Visitor};
+use crate::page::visitor::Looks;
 use crate::store::alerts::WaitingAlert;
 use crate::store::mails_shown;
 use crate::telling::in_hand::{Deed, checked_line, is_about, tried};
@@ -67,17 +68,16 @@ pub(in crate::page) struct ToDo {
 /// `GET /mails`
 pub(in crate::page) async fn mails(
     State(site): State<Arc<Site>>,
-    Extension(visitor): Extension<Visitor>,
+    guest: Guest,
     Extension(FormProof(proof)): Extension<FormProof>,
     Extension(Protected(is_protected)): Extension<Protected>,
 ) -> Result<Html<String>, PageError> {
-    let guest = Guest::of(&site, visitor).await?;
     let config = &guest.view.config;
-    let (of, day) = (of(&guest)?, guest.view.day());
+    let of = of(&guest)?;
     let (waiting, newest) = guest
         .view
         .read(move |c| {
-            let newest = mails_shown::newest(c, &of, day, MAILS_LISTED)?;
+            let newest = mails_shown::newest(c, &of, MAILS_LISTED)?;
             Ok((WaitingAlerts::read(c)?, newest))
         })
         .await?;
@@ -114,18 +114,16 @@ pub(in crate::page) async fn mails(
 /// `POST /mails`: holds an alert, lets it go, or adds a line to it.
 pub(in crate::page) async fn act(
     State(site): State<Arc<Site>>,
-    Extension(visitor): Extension<Visitor>,
+    guest: Guest,
     Extension(opened): Extension<Opened>,
     Extension(Protected(is_protected)): Extension<Protected>,
     body: String,
 ) -> Result<Redirect, PageError> {
-    let guest = Guest::of(&site, visitor).await?;
     let looks = guest.looks();
     if !looks.decides() || !is_protected {
         return Err(PageError::NotThere);
     }
-    let to_do: ToDo = serde_urlencoded::from_str(&body)
-        .map_err(|_| PageError::Asked("What was sent is no form of this page.".to_owned()))?;
+    let to_do: ToDo = form(&body)?;
     let (of, by) = match looks {
         Looks::As(person) => (Some(person.id.clone()), Some(person.name.clone())),
         Looks::AtAll | Looks::Nobody => (None, None),

@@ -1,4 +1,4 @@
-//! Mails: those that wait, those that went, those of tomorrow.
+//! Mails: those that wait, those that went, those of the next morning.
 
 mod list;
 mod one;

@@ -1,10 +1,7 @@
 //! One mail as it went: about it, and its page in a frame that nothing can get out of.
 
-use std::sync::Arc;
-
 use askama::Template;
-use axum::Extension;
-use axum::extract::{Path, State};
+use axum::extract::Path;
 use axum::http::header::CONTENT_SECURITY_POLICY;
 use axum::response::{Html, IntoResponse};
 use base64::Engine;
@@ -16,8 +13,6 @@ use crate::page::frame::Frame;
 use crate::page::framed::framed;
 use crate::page::guest::Guest;
 use crate::page::page_error::PageError;
-use crate::page::site::Site;
-use crate::page::visitor::Visitor;
 use crate::store::mails_shown::{self, ShownMail};
 
 /// Of a mail's page: it runs nothing, asks nobody, and stands in a page of ours alone.
@@ -35,11 +30,9 @@ struct Page {
 
 /// `GET /mail/{id}`
 pub(in crate::page) async fn mail(
-    State(site): State<Arc<Site>>,
-    Extension(visitor): Extension<Visitor>,
+    guest: Guest,
     Path(id): Path<String>,
 ) -> Result<Html<String>, PageError> {
-    let guest = Guest::of(&site, visitor).await?;
     let (mail, bytes) = read(&guest, id).await?;
     let message = bytes
         .as_ref()
@@ -55,11 +48,9 @@ pub(in crate::page) async fn mail(
 
 /// `GET /mail/{id}/body`: the mail's own page, with its pictures in it.
 pub(in crate::page) async fn body(
-    State(site): State<Arc<Site>>,
-    Extension(visitor): Extension<Visitor>,
+    guest: Guest,
     Path(id): Path<String>,
 ) -> Result<impl IntoResponse, PageError> {
-    let guest = Guest::of(&site, visitor).await?;
     let (_, bytes) = read(&guest, id).await?;
     let bytes = bytes.ok_or(PageError::NotThere)?;
     let message = MessageParser::default()
@@ -75,7 +66,6 @@ async fn read(guest: &Guest, id: String) -> Result<(ShownMail, Option<Vec<u8>>),
         .view
         .read(move |c| mails_shown::one(c, &of, &id))
         .await?;
-    let found = found.filter(|(mail, _)| mail.day <= guest.view.day());
     found.ok_or(PageError::NotThere)
 }
 

@@ -1,5 +1,6 @@
 //! Enters what was typed: each row by itself through the checks of a sheet, once however often it is sent.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use duskflight_core::contents::found;
@@ -52,7 +53,7 @@ impl Outcome {
     }
 }
 
-/// Enters what was typed at the traps of a round, in one transaction.
+/// Enters what was typed at the traps of a round, in one transaction. `own` are those that they may enter readings of.
 ///
 /// # Errors
 /// They are declared no more, or the records cannot be written.
@@ -60,7 +61,7 @@ pub(super) async fn enter(
     site: &Site,
     opened: &Opened,
     person: PersonId,
-    own: Vec<TrapId>,
+    own: BTreeSet<TrapId>,
     typed: Typed,
 ) -> Result<Outcome, PageError> {
     let config = Arc::clone(&opened.config);
@@ -118,7 +119,7 @@ fn rows(
     connection: &Connection,
     config: &Config,
     writer: &Writer<'_>,
-    own: &[TrapId],
+    own: &BTreeSet<TrapId>,
     typed: &Typed,
 ) -> Result<Vec<Became>, StoreError> {
     let mut rows = Vec::new();
@@ -141,14 +142,14 @@ fn rows(
 }
 
 fn visit(
-    own: &[TrapId],
+    own: &BTreeSet<TrapId>,
     trap: &TrapId,
     of_trap: &TypedTrap,
     typed: &Typed,
 ) -> Result<Visit, String> {
     match own.contains(trap) {
         true => of_trap.visit(trap, typed.day),
-        false => Err("it is not on this round any more: open the round anew".to_owned()),
+        false => Err("it is no trap of a block of yours".to_owned()),
     }
 }
 

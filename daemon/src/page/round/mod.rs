@@ -4,6 +4,7 @@ mod enter;
 mod sheet;
 mod typed;
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use askama::Template;
@@ -12,8 +13,9 @@ use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use chrono::NaiveDate;
-use duskflight_core::contents::{RoundSheet, Stop, round_sheets};
-use duskflight_core::id::PersonId;
+use duskflight_core::contents::{RoundSheet, round_sheets};
+use duskflight_core::id::{PersonId, TrapId};
+use duskflight_core::orchard::{Block, Trap};
 use duskflight_core::season::BlockSeason;
 use duskflight_core::trapping::DueState;
 use duskflight_core::wording::language::{Language, Speech};
@@ -22,16 +24,16 @@ use serde::{Deserialize, Serialize};
 
 use super::door::FormProof;
 use super::frame::{Choice, Frame, Link};
-use super::guest::Guest;
+use super::guest::{AtWork, Guest};
 use super::opened::Opened;
 use super::page_error::PageError;
 use super::site::Site;
-use super::visitor::{Looks, Visitor};
+use super::visitor::Looks;
 use crate::config::Person;
 use crate::page::framed::framed;
 use crate::store::{answers, page_forms};
 use enter::{Became, Outcome};
-use sheet::{FormStop, stops};
+use sheet::{FormStop, beside_the_sheet, stops};
 use typed::Typed;
 
 /// What falls due within so many days more is on a round, too.
@@ -63,7 +65,6 @@ struct List {
 #[template(path = "page/round.html")]
 struct Page<'a> {
     frame: Frame,
-    route: &'a str,
     /// Where it is sent, and where what was entered is taken back.
     action: String,
     take_back: String,
@@ -71,6 +72,8 @@ struct Page<'a> {
     proof: String,
     /// Marks what is sent with this form, so that it is stored once however often it arrives.
     form: String,
+    /// Under which a phone keeps what is typed: whose it is, and of which route.
+    kept_as: String,
     day: NaiveDate,
     newest: NaiveDate,
     by: Vec<Choice>,
@@ -90,12 +93,10 @@ struct Said {
 
 /// `GET /round`: all rounds, or one with its form.
 pub(super) async fn round(
-    State(site): State<Arc<Site>>,
-    Extension(visitor): Extension<Visitor>,
+    AtWork(guest): AtWork,
     Extension(FormProof(proof)): Extension<FormProof>,
     Query(asked): Query<Asked>,
 ) -> Result<Html<String>, PageError> {
-    let guest = Guest::at_work(&site, visitor)?;
     let sheets = sheets(&guest)?;
     let Some(route) = &asked.route else {
         return list(&guest, &sheets);
@@ -117,19 +118,18 @@ pub(super) async fn round(
 /// `POST /round`: enters what was typed.
 pub(super) async fn enter(
     State(site): State<Arc<Site>>,
-    Extension(visitor): Extension<Visitor>,
+    AtWork(guest): AtWork,
     Extension(FormProof(proof)): Extension<FormProof>,
     Extension(opened): Extension<Opened>,
     Query(asked): Query<Asked>,
     body: String,
 ) -> Result<Response, PageError> {
-    let guest = Guest::at_work(&site, visitor)?;
     let sheets = sheets(&guest)?;
     let route = asked.route.clone().unwrap_or_default();
     let sheet = of_route(&sheets, &route)?;
     let typed = Typed::read(&body, guest.view.day())?;
     let person = who_enters(&guest, &typed)?;
-    let own: Vec<_> = sheet.stops.iter().map(|stop| stop.trap.clone()).collect();
+    let own = own_traps(&guest).into_keys().cloned().collect();
     let outcome = enter::enter(&site, &opened, person, own, typed.clone()).await?;
     if outcome.is_all_stored() {
         let stored = Asked {
@@ -147,12 +147,11 @@ pub(super) async fn enter(
 /// `POST /round/take-back`: takes back all that one form entered.
 pub(super) async fn take_back(
     State(site): State<Arc<Site>>,
-    Extension(visitor): Extension<Visitor>,
+    AtWork(guest): AtWork,
     Extension(opened): Extension<Opened>,
     Query(asked): Query<Asked>,
     body: String,
 ) -> Result<Redirect, PageError> {
-    let guest = Guest::at_work(&site, visitor)?;
     let typed = Typed::read(&body, guest.view.day())?;
     let count = enter::take_back(&site, &opened, guest.person(), typed.form).await?;
     let back = Asked {
@@ -178,6 +177,16 @@ fn address(asked: &Asked) -> String {
 /// What stands behind an address.
 fn query(asked: &Asked) -> String {
     serde_urlencoded::to_string(asked).expect("texts and numbers can be written there")
+}
+
+/// The traps of all blocks that somebody may enter readings of: whether one is due says nothing of whether it was read.
+fn own_traps(guest: &Guest) -> BTreeMap<&TrapId, (&Trap, &Block)> {
+    let (looks, orchard) = (guest.looks(), &guest.view.night.orchard);
+    let blocks = orchard.blocks().iter();
+    let own = blocks.filter(|block| looks.enters(block));
+    own.flat_map(|block| orchard.traps_of(&block.id).map(move |trap| (trap, block)))
+        .map(|(trap, block)| (&trap.id, (trap, block)))
+        .collect()
 }
 
 /// The rounds of all blocks that somebody may enter readings of.
@@ -207,6 +216,7 @@ fn of_route<'a>(sheets: &'a [RoundSheet], route: &str) -> Result<&'a RoundSheet,
 }
 
 fn list(guest: &Guest, sheets: &[RoundSheet]) -> Result<Html<String>, PageError> {
+    let overdue = overdue(guest);
     let link = |sheet: &RoundSheet| {
         let stops = plural(sheet.stops.len(), "trap");
         Link {
@@ -215,7 +225,7 @@ fn list(guest: &Guest, sheets: &[RoundSheet]) -> Result<Html<String>, PageError>
                 "{}: {stops} due by {}{}",
                 title(sheet),
                 due_by(guest),
-                late(guest, sheet)
+                late(&overdue, sheet)
             ),
             is_here: false,
         }
@@ -227,19 +237,25 @@ fn list(guest: &Guest, sheets: &[RoundSheet]) -> Result<Html<String>, PageError>
     Ok(Html(page.render()?))
 }
 
-/// How many of a round's traps are late.
-fn late(guest: &Guest, sheet: &RoundSheet) -> String {
-    let seasons = guest.seasons();
-    let is_late = |stop: &Stop| {
-        let mut readings = seasons.iter().flat_map(|season| {
+/// The traps whose reading is late.
+fn overdue(guest: &Guest) -> BTreeSet<&TrapId> {
+    let seasons = guest.seasons().into_iter();
+    seasons
+        .flat_map(|season| {
             let readings = season.work.readings.iter();
-            readings.map(move |reading| (season, reading))
-        });
-        readings.any(|(season, reading)| {
-            reading.trap == stop.trap && season.reading_state(reading) == DueState::Overdue
+            readings.filter(|reading| season.reading_state(reading) == DueState::Overdue)
         })
-    };
-    match sheet.stops.iter().filter(|stop| is_late(stop)).count() {
+        .map(|reading| &reading.trap)
+        .collect()
+}
+
+/// How many of a round's traps are late.
+fn late(overdue: &BTreeSet<&TrapId>, sheet: &RoundSheet) -> String {
+    let late = sheet
+        .stops
+        .iter()
+        .filter(|stop| overdue.contains(&stop.trap));
+    match late.count() {
         0 => String::new(),
         late => format!(", {late} late"),
     }
@@ -265,12 +281,13 @@ fn page(
     let bring = sheet.bring.iter();
     let route = sheet.route.clone().unwrap_or_default();
     let query = query(&Asked {
-        route: Some(route),
+        route: Some(route.clone()),
         ..Asked::default()
     });
+    let who = guest.person().map_or_else(String::new, |id| id.to_string());
     let page = Page {
         frame: framed(guest, &title(sheet), "/round"),
-        route: sheet.route.as_deref().unwrap_or_default(),
+        kept_as: format!("{who} {route}"),
         action: format!("/round?{query}"),
         take_back: format!("/round/take-back?{query}"),
         title: title(sheet),
@@ -290,10 +307,27 @@ fn page(
                 )
             })
             .collect(),
-        stops: stops(sheet, typed, rows),
+        stops: stops(sheet, typed, rows)
+            .into_iter()
+            .chain(beside(guest, sheet, typed, rows))
+            .collect(),
         became,
     };
     Ok(Html(page.render()?))
+}
+
+/// What was not stored of traps that are not on the sheet.
+fn beside(guest: &Guest, sheet: &RoundSheet, typed: &Typed, rows: &[Became]) -> Vec<FormStop> {
+    let own = own_traps(guest);
+    let is_on_it = |trap: &TrapId| sheet.stops.iter().any(|stop| stop.trap == *trap);
+    let open = rows.iter().filter(|row| !row.is_stored());
+    let beside = open.filter(|row| !is_on_it(&row.trap));
+    beside
+        .filter_map(|row| {
+            let typed = typed.traps.get(&row.trap)?;
+            Some(beside_the_sheet(row, typed, own.get(&row.trap).copied()))
+        })
+        .collect()
 }
 
 /// The people of whom one enters where nobody signs in; nobody has to be chosen else.

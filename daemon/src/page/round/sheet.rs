@@ -1,7 +1,7 @@
 //! The stops of a round as rows of a form, with what was typed and what became of it.
 
 use duskflight_core::contents::{RoundSheet, Stop};
-use duskflight_core::orchard::TrapKind;
+use duskflight_core::orchard::{Block, Trap, TrapKind};
 
 use super::enter::Became;
 use super::typed::{Typed, TypedTrap};
@@ -28,7 +28,7 @@ pub(super) struct FormStop {
 }
 
 pub(super) struct CountField {
-    pub(super) column: &'static str,
+    pub(super) column: String,
     pub(super) typed: String,
 }
 
@@ -50,6 +50,47 @@ pub(super) fn stops(sheet: &RoundSheet, typed: &Typed, rows: &[Became]) -> Vec<F
         form_stop(sheet, stop, typed.unwrap_or(&nothing), row)
     };
     sheet.stops.iter().map(stop).collect()
+}
+
+/// What was typed and not stored at a trap that is not on the sheet: somebody else has read it meanwhile, or it was typed
+/// into a page of earlier. It stays in sight, to be put right. `hung` is the trap with its block, where there is one.
+pub(super) fn beside_the_sheet(
+    row: &Became,
+    typed: &TypedTrap,
+    hung: Option<(&Trap, &Block)>,
+) -> FormStop {
+    let counts = typed.counts.iter();
+    FormStop {
+        trap: row.trap.to_string(),
+        kind: hung.map_or("trap", |(trap, _)| trap.kind.name()),
+        block: hung.map_or_else(String::new, |(_, block)| block.name.clone()),
+        place: String::new(),
+        remark: String::new(),
+        reading: "not on this round any more".to_owned(),
+        last: String::new(),
+        counts: counts
+            .map(|(column, typed)| CountField {
+                column: column.clone(),
+                typed: typed.clone(),
+            })
+            .collect(),
+        parts: typed
+            .parts
+            .iter()
+            .map(|part| PartField {
+                part: part.name(),
+                words: part.words(),
+                change: None,
+                is_ticked: true,
+            })
+            .collect(),
+        is_egg_trap: hung.is_some_and(|(trap, _)| trap.kind == TrapKind::Egg),
+        unreadable: typed.unreadable,
+        left: typed.left,
+        note: typed.note.clone(),
+        why: row.why.clone(),
+        is_asked: row.is_asked,
+    }
 }
 
 fn form_stop(sheet: &RoundSheet, stop: &Stop, typed: &TypedTrap, row: Option<&Became>) -> FormStop {
@@ -90,7 +131,7 @@ fn form_stop(sheet: &RoundSheet, stop: &Stop, typed: &TypedTrap, row: Option<&Be
 
 fn count(column: &'static str, typed: &TypedTrap) -> CountField {
     CountField {
-        column,
+        column: column.to_owned(),
         typed: typed.counts.get(column).cloned().unwrap_or_default(),
     }
 }

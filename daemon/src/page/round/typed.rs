@@ -9,7 +9,7 @@ use duskflight_core::orchard::Part;
 use duskflight_core::trapping::Visit;
 
 use crate::hash::hash;
-use crate::page::asked::day;
+use crate::page::asked::{day, form, no_form};
 use crate::page::page_error::PageError;
 
 /// Longest remark, in characters.
@@ -82,10 +82,7 @@ impl Typed {
     /// # Errors
     /// It is no form of a round, or its day is none.
     pub(super) fn read(body: &str, today: NaiveDate) -> Result<Self, PageError> {
-        let no_form =
-            || PageError::Asked("What was sent is no form of a round. Open it anew.".to_owned());
-        let fields: Vec<(String, String)> =
-            serde_urlencoded::from_str(body).map_err(|_| no_form())?;
+        let fields: Vec<(String, String)> = form(body)?;
         if fields.len() > MOST_FIELDS {
             return Err(no_form());
         }
