@@ -64,6 +64,9 @@ fn entries(values: &[Atom], lexicon: &Lexicon) -> Result<Vec<Option<Reading>>, F
             }
             entries.push(None);
             at += 1;
+        } else if atom.is('/') && atom.glued && stuck {
+            // A day, or two counts?
+            return Err(Fault::at(&values[at..=at]));
         } else if atom.kind == Kind::Number {
             let (number, end) = match listed(values, at) {
                 Some(number) => (number, at + 1),
@@ -179,7 +182,7 @@ impl Writer<'_> {
         let mut at = 0;
         while at < atoms.len() {
             at = match self.lexicon.at(atoms, at) {
-                Some((Word::Filler | Word::BesideDay | Word::Courtesy, end)) => end,
+                Some((word, end)) if word.is_filler() || word == Word::BesideDay => end,
                 _ if atoms[at].kind == Kind::Mark => at + 1,
                 _ => return false,
             };

@@ -105,13 +105,15 @@ impl<'a> Gatherer<'a> {
     fn part(&mut self, text: &str, place: Place) {
         match self.context.read(text, &self.state) {
             Ok(read) if place == Place::Own => self.take(text, place, read),
-            // In a form and below a signature only readings count.
+            // In a form and below a signature only readings count; below a signature also what they are of, since a dash
+            // alone on its line may be no signature.
             Ok(read) => {
                 let is_visit = |says: &Says| matches!(says, Says::Visit(_));
                 if read.says.iter().all(is_visit) {
+                    let is_form = place == Place::Quoted;
                     let read = Read {
-                        day: None,
-                        block: None,
+                        day: read.day.filter(|_| !is_form),
+                        block: read.block.filter(|_| !is_form),
                         ..read
                     };
                     self.take(text, place, read);

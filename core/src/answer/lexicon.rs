@@ -17,6 +17,8 @@ pub(super) enum Word {
     Unreadable,
     Part(Part),
     Filler,
+    Changed,
+    Found,
     Yesterday,
     Today,
     BesideDay,
@@ -54,6 +56,14 @@ impl Word {
         matches!(
             self,
             Self::Split | Self::Shake | Self::Shaken | Self::ClosedUntil
+        )
+    }
+
+    /// Whether it says nothing by itself.
+    pub(super) const fn is_filler(self) -> bool {
+        matches!(
+            self,
+            Self::Filler | Self::Changed | Self::Found | Self::Courtesy
         )
     }
 
@@ -167,6 +177,8 @@ fn meanings(words: &AnswerWords) -> impl Iterator<Item = (&'static str, Word)> {
         (words.left, Word::Left),
         (words.unreadable, Word::Unreadable),
         (words.filler, Word::Filler),
+        (words.changed, Word::Changed),
+        (words.found, Word::Found),
         (words.yesterday, Word::Yesterday),
         (words.today, Word::Today),
         (words.beside_day, Word::BesideDay),

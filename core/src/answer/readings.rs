@@ -34,6 +34,9 @@ pub(super) fn reading(
     while reader.at < values.len() {
         reader.next()?;
     }
+    if let Some(fault) = doubted_part(values, lexicon) {
+        return Err(fault);
+    }
     let reading = reader.reading;
     if reading == Reading::default() {
         return Ok(None);
@@ -222,15 +225,9 @@ impl Reader<'_> {
         };
         self.at = to;
         match word {
-            Word::Filler | Word::Courtesy => {}
+            word if word.is_filler() => {}
             Word::Left => self.reading.left = true,
-            Word::Part(part) => {
-                // "bait gone": changed, or why it could not be read?
-                if let Some((Word::Unreadable, end)) = self.lexicon.at(self.values, to) {
-                    return Err(Fault::at(&self.values[from..end]));
-                }
-                self.reading.parts.insert(part);
-            }
+            Word::Part(part) => drop(self.reading.parts.insert(part)),
             Word::Unreadable => {
                 let words: Vec<&str> = self.values[from..to]
                     .iter()
@@ -258,6 +255,34 @@ impl Reader<'_> {
         }
         fault
     }
+}
+
+/// Words between two marks that name a part and how it was found: "bait gone", "full liner", "lure is ok". Whether it was
+/// changed is not said, unless one of them says so.
+fn doubted_part(values: &[Atom], lexicon: &Lexicon) -> Option<Fault> {
+    let mut stretches = values.split(|atom| atom.kind == Kind::Mark);
+    let doubted = |stretch: &&[Atom]| {
+        let words = words(stretch, lexicon);
+        let names = |wanted: fn(&Word) -> bool| words.iter().any(wanted);
+        names(|word| matches!(word, Word::Part(_)))
+            && names(|word| matches!(word, Word::Unreadable | Word::Found))
+            && !names(|word| *word == Word::Changed)
+    };
+    stretches.find(doubted).map(Fault::at)
+}
+
+fn words(atoms: &[Atom], lexicon: &Lexicon) -> Vec<Word> {
+    let (mut words, mut at) = (Vec::new(), 0);
+    while at < atoms.len() {
+        at = match lexicon.at(atoms, at) {
+            Some((word, end)) => {
+                words.push(word);
+                end
+            }
+            None => at + 1,
+        };
+    }
+    words
 }
 
 /// What stands between values and says nothing; a plus stuck to a number would mean more than that.

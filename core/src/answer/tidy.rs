@@ -32,7 +32,7 @@ fn with_signs(text: &str) -> String {
 fn plain(text: &str) -> String {
     let mut plain = String::with_capacity(text.len().min(MOST_CHARACTERS));
     let mut last = ' ';
-    for letter in text.chars().take(MOST_CHARACTERS) {
+    for letter in whole_lines(text).chars() {
         let after = std::mem::replace(&mut last, letter);
         match letter {
             '\n' if after == '\r' => {}
@@ -58,6 +58,14 @@ fn plain(text: &str) -> String {
         }
     }
     plain
+}
+
+/// As much as is read, to the end of a line: half a number is another number.
+fn whole_lines(text: &str) -> &str {
+    match text.char_indices().nth(MOST_CHARACTERS) {
+        None => text,
+        Some((end, _)) => &text[..text[..end].rfind(['\n', '\r']).unwrap_or(0)],
+    }
 }
 
 /// Asides are left out wherever lines break in them. One that does not close, or in which another opens, was not
@@ -97,6 +105,19 @@ mod tests {
             tidy("N1–E1\u{a0}１２：\u{200b}“wet”\r\n’s"),
             "\nN1-E1 12:\"wet\"\n's"
         );
+    }
+
+    #[test]
+    fn a_text_without_end_is_read_to_the_end_of_a_line() {
+        let line = "N1-E1 123\n";
+        let text = line.repeat(MOST_CHARACTERS / line.len() + 5);
+        assert!(text.chars().count() > MOST_CHARACTERS);
+        for cut in 0..line.len() {
+            let text = format!("{}{text}", "x".repeat(cut));
+            assert!(whole_lines(&text).ends_with("N1-E1 123"), "{cut}");
+        }
+        assert_eq!(whole_lines(line), line);
+        assert_eq!(whole_lines(&"1".repeat(MOST_CHARACTERS + 1)), "");
     }
 
     #[test]

@@ -63,7 +63,10 @@ pub(super) fn written<'a>(text: &'a str, tells: &dyn Fn(&str) -> bool) -> Vec<Wr
                     state = behind(state, &lines[at + so_many..]);
                 }
             },
-            (1, line) => push(&mut written, line, Place::Quoted),
+            // In a mail that is quoted without signs it was quoted before: that was taken when it came.
+            (1, line) if matches!(state, State::Own | State::Signature) => {
+                push(&mut written, line, Place::Quoted);
+            }
             _ => {}
         }
         at += lines_taken;

@@ -28,6 +28,10 @@ pub struct AnswerWords {
     pub parts: [&'static [&'static str]; 4],
     /// Words that say nothing more beside a reading.
     pub filler: &'static [&'static str],
+    /// That a part was changed, beside its name.
+    pub changed: &'static [&'static str],
+    /// That something is said of how it was found.
+    pub found: &'static [&'static str],
     /// The day before the answer was sent.
     pub yesterday: &'static [&'static str],
     /// The day on which it was sent.

@@ -47,9 +47,9 @@ const ANSWER: AnswerWords = AnswerWords {
         &["bait", "baits"],
         &["liner", "liners", "sticky liner"],
     ],
-    filler: &[
-        "and", "new", "changed", "replaced", "with", "ok", "was", "were", "is", "count", "counted",
-    ],
+    filler: &["and", "with", "count", "counted"],
+    changed: &["new", "changed", "replaced"],
+    found: &["ok", "was", "were", "is"],
     yesterday: &["yesterday"],
     today: &["today"],
     beside_day: &[

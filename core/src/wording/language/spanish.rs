@@ -45,9 +45,9 @@ const ANSWER: AnswerWords = AnswerWords {
         &["cebo", "cebos"],
         &["fondo", "fondo pegajoso", "lámina", "lámina pegajosa"],
     ],
-    filler: &[
-        "y", "con", "nuevo", "nueva", "cambiado", "cambiada", "cambio", "cambié", "estaba", "está",
-    ],
+    filler: &["y", "con"],
+    changed: &["nuevo", "nueva", "cambiado", "cambiada", "cambio", "cambié"],
+    found: &["estaba", "está"],
     yesterday: &["ayer"],
     today: &["hoy"],
     beside_day: &["el", "de", "del", "día", "fecha", "leído"],
