@@ -67,6 +67,7 @@ impl Chain {
             let ended = chain
                 .command(number)
                 .env("DUSKFLIGHT_CRASH_LIST", &list)
+                .stderr(Stdio::piped())
                 .output();
             chain.takes.push(begun.elapsed());
             let ended = ended.unwrap();
