@@ -12,6 +12,7 @@ import pytest
 from conftest import shown
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select, WebDriverWait
+from window import is_gone, press
 
 ROUND = "round?route=slough"
 TRAP = "N1-E5"
@@ -62,19 +63,7 @@ def type_in(browser, **fields):
 
 def store(browser):
     """Sends the form, and waits for the page that answers it."""
-    old = browser.find_element(By.TAG_NAME, "main")
-    browser.find_element(By.XPATH, "//button[text()='Store what is typed']").click()
-    WebDriverWait(browser, 20).until(lambda _: is_gone(old))
-    return browser.find_element(By.TAG_NAME, "main").text
-
-
-def is_gone(element):
-    """Whether another page stands there by now."""
-    try:
-        element.is_enabled()
-        return False
-    except Exception:  # noqa: BLE001 - each driver says it in its own way
-        return True
+    return press(browser, "Store what is typed")
 
 
 @pytest.mark.parametrize("scripts", [True, False])
@@ -101,10 +90,7 @@ def test_readings_are_stored_corrected_and_taken_back(own_farm, own_site, browse
     assert visits(own_farm)[TRAP]["eggs"] == "5"
     assert history(own_farm) == old + 1
     # Taken back, what it had replaced stands again.
-    main = browser.find_element(By.TAG_NAME, "main")
-    browser.find_element(By.XPATH, "//button[text()='Take them back']").click()
-    WebDriverWait(browser, 20).until(lambda _: is_gone(main))
-    assert "1 reading taken back." in browser.find_element(By.TAG_NAME, "main").text
+    assert "1 reading taken back." in press(browser, "Take them back")
     assert visits(own_farm)[TRAP]["eggs"] == "4"
 
 
@@ -244,9 +230,7 @@ def test_what_was_typed_on_another_day_says_so_and_can_be_discarded(own_site, br
     )
     phone.get(own_site + ROUND)
     assert "What was typed for 2022-06-19" in phone.find_element(By.CSS_SELECTOR, ".again").text
-    main = phone.find_element(By.TAG_NAME, "main")
-    phone.find_element(By.XPATH, "//button[text()='Discard it']").click()
-    WebDriverWait(phone, 20).until(lambda _: is_gone(main))
+    press(phone, "Discard it")
     assert phone.find_element(By.NAME, "day").get_attribute("value") == "2022-06-20"
     assert phone.find_element(By.NAME, f"count:{TRAP}:eggs").get_attribute("value") == ""
     assert not phone.find_element(By.CSS_SELECTOR, ".again").is_displayed()
@@ -303,11 +287,6 @@ def test_an_alert_is_held_and_let_go(own_farm, own_site, browsers):
         with sqlite3.connect(own_farm / "duskflight.sqlite") as records:
             row = "SELECT held_by, released_by FROM outbox WHERE kind = 'alert' AND day = '2022-06-20'"
             return records.execute(row).fetchone()
-
-    def press(browser, words):
-        old = browser.find_element(By.TAG_NAME, "main")
-        browser.find_element(By.XPATH, f"//button[text()='{words}']").click()
-        WebDriverWait(browser, 20).until(lambda _: is_gone(old))
 
     browser = browsers[True]
     browser.get(own_site + "mails")

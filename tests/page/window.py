@@ -5,6 +5,9 @@ import json
 import os
 import pathlib
 
+from selenium.webdriver.common.by import By
+from selenium.webdriver.support.ui import WebDriverWait
+
 WIDTHS = {390: 844, 1400: 1000}
 # Where pictures of the pages are kept, if anywhere.
 SHOTS = os.environ.get("DUSKFLIGHT_SHOTS")
@@ -50,3 +53,20 @@ def barriers(browser, axe):
         "axe.run({runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}).then(done)"
     )
     return [(one["id"], one["impact"], [node["html"][:200] for node in one["nodes"][:3]]) for one in found["violations"]]
+
+
+def press(browser, words):
+    """Presses a button, waits for the page that answers it, and gives what that says."""
+    old = browser.find_element(By.TAG_NAME, "main")
+    browser.find_element(By.XPATH, f"//button[text()='{words}']").click()
+    WebDriverWait(browser, 20).until(lambda _: is_gone(old))
+    return browser.find_element(By.TAG_NAME, "main").text
+
+
+def is_gone(element):
+    """Whether another page stands there by now."""
+    try:
+        element.is_enabled()
+        return False
+    except Exception:  # noqa: BLE001 - each driver says it in its own way
+        return True
