@@ -194,6 +194,44 @@ fn one_look_is_bounded_and_says_that_there_is_more() {
 }
 
 #[test]
+fn what_cannot_be_moved_stops_no_answer_behind_it_and_is_told() {
+    for refused in ["UID MOVE 5 ", "UID MOVE 6 ", "UID MOVE 7 ", "UID STORE 6 "] {
+        let server = ImapScript::start("* OK ready", move |command| {
+            if command.starts_with(refused) {
+                return Some("TAG NO [OVERQUOTA] the folder is full".to_owned());
+            }
+            if command.starts_with("UID SEARCH") {
+                let uids = if command.contains("SINCE") {
+                    "5 6 7"
+                } else {
+                    ""
+                };
+                return Some(format!("* SEARCH {uids}\r\nTAG OK done"));
+            }
+            let Some(set) = command.strip_prefix("UID FETCH ") else {
+                return Some(ImapScript::usually(command));
+            };
+            let attribute = match command.contains("SIZE") {
+                true => "RFC822.SIZE 6",
+                false => "BODY[]<0> {6}\r\nanswer",
+            };
+            let uids = set.split(' ').next().unwrap().split(',');
+            let lines = uids.map(|uid| format!("* {uid} FETCH (UID {uid} {attribute})\r\n"));
+            Some(lines.collect::<String>() + "TAG OK done")
+        });
+        let kept = Kept::default();
+        let (why, lasts) = why(look(&server.declared(), &kept));
+        assert!(why.to_string().contains("the folder is full"), "{why}");
+        assert!(!lasts);
+        assert_eq!(kept.all().len(), 3, "{refused}");
+        let heard = server.heard();
+        let moved = heard.iter().filter(|said| said.starts_with("UID MOVE"));
+        let tried = if refused.contains("MOVE") { 3 } else { 2 };
+        assert_eq!(moved.count(), tried, "{heard:?}");
+    }
+}
+
+#[test]
 fn a_token_of_a_command_is_sent_as_xoauth2_and_shown_nowhere() {
     let refused = |command: &str| match command {
         "AUTHENTICATE XOAUTH2" => Some("+ "),

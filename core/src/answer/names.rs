@@ -179,7 +179,7 @@ fn without_block<'a>(trap: &'a str, block: &str) -> Option<&'a str> {
 }
 
 /// A name as atoms are compared: its words and numbers, without what stands between.
-fn key(name: &str) -> String {
+pub(super) fn key(name: &str) -> String {
     let mut key = String::new();
     for atom in atoms(name)
         .iter()

@@ -58,10 +58,10 @@ pub enum RowFault {
         /// What stands there.
         value: Excerpt,
     },
-    /// An earlier row has the same date; this later one is used.
+    /// An earlier row has the same date; where the two differ, neither counts.
     #[error("the date was already in row {earlier}")]
     DateTwice {
-        /// The row that is no longer used.
+        /// The earlier row.
         earlier: u64,
     },
     /// The row does not name its unit, or names one that is none; it is not used.

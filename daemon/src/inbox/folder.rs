@@ -7,16 +7,21 @@ use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
+use chrono::{DateTime, Days, Utc};
+
 use super::counter::Counter;
 use super::take::{MOST_BYTES, Message};
 use crate::crash;
 use crate::mail::left::Left;
+use crate::mail::mark::ANSWERED_FOR;
 use crate::plain_file;
 use crate::records::{Pauses, Writers};
 use crate::store::StoreError;
 
 /// Where what was done is moved to.
 const DONE: &str = "done";
+/// Files may be so much older than a mail that they answer, by a clock that was behind.
+const CLOCKS_DIFFER: Days = Days::new(15);
 /// So many messages are taken in one round, before receipts are written.
 const MOST_A_ROUND: usize = 500;
 
@@ -46,7 +51,7 @@ pub struct Seen {
     done_read: bool,
 }
 
-/// Takes the messages of a folder: how many were answers. The first time those that are done are read again, without
+/// Takes the messages of a folder: how many were answers. The first time those that were done lately are read again, without
 /// receipts, so that after an older database was put back nothing since is lost. One that may still be written waits for
 /// the next time.
 ///
@@ -63,7 +68,7 @@ pub async fn look_through(
         source,
     };
     if !seen.done_read {
-        for look in messages(&folder.join(DONE)).map_err(failed)? {
+        for look in done_lately(folder, counter.clock.now()).map_err(failed)? {
             hand_in(counter, &look, false).await?;
         }
         seen.done_read = true;
@@ -152,6 +157,17 @@ fn messages(folder: &Path) -> io::Result<Vec<Look>> {
     Ok(messages)
 }
 
+/// Those that are done, but for what is so old that the mail that it answers counts no more.
+fn done_lately(folder: &Path, now: DateTime<Utc>) -> io::Result<Vec<Look>> {
+    let since = now
+        .checked_sub_days(ANSWERED_FOR)
+        .and_then(|since| since.checked_sub_days(CLOCKS_DIFFER))
+        .map(SystemTime::from);
+    let mut done = messages(&folder.join(DONE))?;
+    done.retain(|(_, _, written)| written.is_none() || *written >= since);
+    Ok(done)
+}
+
 /// Moves a message to those that are done, under a name that is free.
 fn put_away(folder: &Path, file: &Path) -> io::Result<()> {
     let done = folder.join(DONE);
@@ -166,4 +182,32 @@ fn put_away(folder: &Path, file: &Path) -> io::Result<()> {
         .map(|name| done.join(name))
         .find(|target| !target.exists());
     fs::rename(file, free.unwrap_or_else(|| done.join(name)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_was_done_long_ago_is_not_read_again() {
+        let folder = tempfile::tempdir().unwrap();
+        fs::create_dir(folder.path().join(DONE)).unwrap();
+        let now = "2022-06-20T12:00:00Z".parse::<DateTime<Utc>>().unwrap();
+        for days_ago in [700, 61, 59, 0] {
+            let path = folder.path().join(DONE).join(format!("{days_ago}.eml"));
+            let written = now.checked_sub_days(Days::new(days_ago)).unwrap();
+            let file = fs::File::create(path).unwrap();
+            file.set_modified(written.into()).unwrap();
+        }
+        let again = |now| -> Vec<String> {
+            let looks = done_lately(folder.path(), now).unwrap().into_iter();
+            looks
+                .map(|(path, ..)| path.file_stem().unwrap().to_str().unwrap().to_owned())
+                .collect()
+        };
+        assert_eq!(again(now), ["59", "0"]);
+        // By a clock that is behind nothing is old.
+        assert_eq!(again(DateTime::UNIX_EPOCH).len(), 4);
+        assert_eq!(again(DateTime::<Utc>::MIN_UTC).len(), 4);
+    }
 }

@@ -101,20 +101,63 @@ impl Letter {
 /// Whether a header, or what could be one, has more parameters than a mail program writes: the parser compares each with
 /// all before it.
 fn has_endless_header(bytes: &[u8]) -> bool {
-    let (mut words, mut signs) = (0, 0);
-    let mut lines = bytes.split_inclusive(|byte| *byte == b'\n');
-    lines.any(|line| {
-        let goes_on =
-            matches!(line, [b' ' | b'\t' | b'\r' | 0x0b | 0x0c, next, ..] if *next != b'\n');
-        if !goes_on {
-            (words, signs) = (0, 0);
-        }
-        for byte in line {
-            words += usize::from(*byte == b';');
-            signs += usize::from(*byte == b'*');
-        }
-        words > MOST_WORDS || signs > MOST_SIGNS
+    headers(bytes).any(|header| {
+        let count = |sign| header.iter().filter(|byte| **byte == sign).count();
+        count(b';') > MOST_WORDS || count(b'*') > MOST_SIGNS
     })
+}
+
+/// All that could be a header: a line with those that go on with it.
+fn headers(bytes: &[u8]) -> impl Iterator<Item = &[u8]> {
+    let lines = bytes.split_inclusive(|byte| *byte == b'\n');
+    let mut ends = lines
+        .scan(0, |end, line| {
+            *end += line.len();
+            Some(*end)
+        })
+        .filter(|end| !goes_on(&bytes[*end..]));
+    let mut begin = 0;
+    std::iter::from_fn(move || {
+        let end = ends.next()?;
+        let header = &bytes[begin..end];
+        begin = end;
+        Some(header)
+    })
+}
+
+/// Whether a line that begins here goes on with the header before it.
+const fn goes_on(line: &[u8]) -> bool {
+    match line {
+        [b' ' | b'\t', ..] => true,
+        [b'\r' | 0x0b | 0x0c, next, ..] => *next != b'\n',
+        _ => false,
+    }
+}
+
+/// Whether a header says that a body is a list's digest, each part of which is a mail.
+fn has_digest(lower: &[u8]) -> bool {
+    headers(lower).any(|header| {
+        // The parser takes a name for what it is with blanks in it, too.
+        let mut said: Vec<u8> = header.to_vec();
+        said.retain(|byte| !byte.is_ascii_whitespace());
+        let behind = |text, word| places(text, word).next().map(|at| &text[at..]);
+        behind(&said, b"content-type:")
+            .and_then(|kind| behind(kind, b"multipart"))
+            .is_some_and(|kind| places(kind, b"digest").any(|at| is_type(kind, at)))
+    })
+}
+
+/// Where a word stands.
+fn places<'a>(text: &'a [u8], word: &'a [u8]) -> impl Iterator<Item = usize> {
+    let windows = text.windows(word.len()).enumerate();
+    windows.filter_map(move |(at, part)| (part == word).then_some(at))
+}
+
+/// Whether a word may be a type's second: it stands behind a stroke, or a comment behind it.
+fn is_type(text: &[u8], at: usize) -> bool {
+    let mut before = text[..at].iter().rev();
+    let before = before.find(|byte| !byte.is_ascii_whitespace());
+    before.is_some_and(|byte| matches!(byte, b'/' | b')' | b'"'))
 }
 
 /// The message with the mails that were forwarded in it as files like any other: they are nobody's answer, and opening
@@ -122,23 +165,12 @@ fn has_endless_header(bytes: &[u8]) -> bool {
 /// multipart bodies than parts are taken, each of which is looked for through the whole message.
 fn with_forwarded_closed(bytes: &[u8]) -> Option<Vec<u8>> {
     let lower = bytes.to_ascii_lowercase();
-    let places = |word: &'static [u8]| {
-        let windows = lower.windows(word.len()).enumerate();
-        windows.filter_map(move |(at, part)| (part == word).then_some(at))
-    };
-    // A type's second word stands behind a stroke, or a comment behind it.
-    let is_type = |at: &usize| {
-        let before = lower[..*at]
-            .iter()
-            .rfind(|byte| !byte.is_ascii_whitespace());
-        before.is_some_and(|byte| matches!(byte, b'/' | b')' | b'"'))
-    };
-    if places(b"digest").any(|at| is_type(&at)) || places(b"multipart").count() > MOST_PARTS {
+    if has_digest(&lower) || places(&lower, b"multipart").count() > MOST_PARTS {
         return None;
     }
     let mut closed = bytes.to_vec();
     for word in [&b"rfc822"[..], b"global"] {
-        for at in places(word).filter(is_type) {
+        for at in places(&lower, word).filter(|at| is_type(&lower, *at)) {
             closed[at] = b'-';
         }
     }
@@ -278,4 +310,42 @@ fn sheets(message: &Message<'_>) -> Vec<(String, Vec<u8>)> {
         })
     });
     attached.take(MOST_SHEETS).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(rest: &str) -> Result<Letter, NoLetter> {
+        Letter::read(format!("From: sam@test.example\r\n{rest}").as_bytes(), None)
+    }
+
+    #[test]
+    fn the_word_digest_in_a_text_is_a_word_and_in_the_type_of_a_body_a_list_s_digest() {
+        for text in [
+            "\r\nN1-E1 14\r\nhttps://far.example/digest?week=2\r\n",
+            "\r\nN1-E1 14\r\n(see the round)digest\r\n",
+            "Content-Type: text/html\r\n\r\n<p>N1-E1 14</p><a\r\n href=\"digest.html\">us</a>\r\n",
+            "Content-Type: multipart/mixed; boundary=b\r\n\r\n--b\r\n\r\nN1-E1 14\r\na/digest\r\n--b--\r\n",
+        ] {
+            let read = read(text);
+            assert!(
+                read.is_ok_and(|letter| letter.text.contains("N1-E1 14")),
+                "{text}"
+            );
+        }
+        for kind in [
+            "Content-Type: multipart/digest; boundary=b",
+            "CONTENT-TYPE:Multipart/Digest; boundary=b",
+            "Content -Type : multipart / (of a list)digest; boundary=b",
+            "Content-Type:\r\n multipart\r\n \r\n\t/digest; boundary=b",
+            "Content-Type: multipart/(a\r\n b) digest; boundary=b",
+        ] {
+            let whole = format!("{kind}\r\n\r\n--b\r\n\r\nN1-E1 14\r\n--b--\r\n");
+            assert_eq!(read(&whole), Err(NoLetter::TooLarge), "{kind}");
+            let within =
+                format!("Content-Type: multipart/mixed; boundary=a\r\n\r\n--a\r\n{whole}--a--\r\n");
+            assert_eq!(read(&within), Err(NoLetter::TooLarge), "{kind}");
+        }
+    }
 }

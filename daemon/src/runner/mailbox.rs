@@ -3,6 +3,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
+use chrono::NaiveDate;
 use tokio::sync::Notify;
 use tokio::time::sleep;
 
@@ -10,6 +11,7 @@ use super::jobs::Workshop;
 use super::operator::{self, Matter};
 use crate::config::ImapServer;
 use crate::error_chain::error_chain;
+use crate::inbox::Counter;
 use crate::inbox::folder::Seen;
 use crate::inbox::imap::{ImapError, Session};
 use crate::mail::mark::ANSWERED_FOR;
@@ -53,7 +55,7 @@ impl Workshop {
         Ok(())
     }
 
-    /// Looks through the mailbox until there is nothing more, with receipts after each look.
+    /// Looks through the mailbox until there is nothing more, with receipts for all that was taken.
     async fn collect(
         &self,
         server: &ImapServer,
@@ -64,19 +66,12 @@ impl Workshop {
         // In a folder that was never seen, older messages are none of ours.
         let since = today.checked_sub_days(ANSWERED_FOR).unwrap_or(today);
         let mut session = Session::open(server).await?;
-        loop {
-            let collected = session.collect(&counter, since).await?;
-            if collected.done > 0 {
-                tracing::info!(answers = collected.done, "answers fetched");
-            }
-            if !collected.more {
-                break;
-            }
-        }
-        // Once for all that waited.
+        let collected = collect_all(&mut session, &counter, since).await;
+        // Once for all that waited, also of what was taken before an error.
         if counter.write_receipts().await? > 0 {
             nudge.notify_one();
         }
+        collected?;
         Ok(session)
     }
 
@@ -101,6 +96,23 @@ impl Workshop {
                 operator::note(t, &config, Matter::Mailbox, error.as_deref(), now)
             })
             .await
+    }
+}
+
+/// Looks until there is nothing more.
+async fn collect_all(
+    session: &mut Session,
+    counter: &Counter,
+    since: NaiveDate,
+) -> Result<(), ImapError> {
+    loop {
+        let collected = session.collect(counter, since).await?;
+        if collected.done > 0 {
+            tracing::info!(answers = collected.done, "answers fetched");
+        }
+        if !collected.more {
+            return Ok(());
+        }
     }
 }
 

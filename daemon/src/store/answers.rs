@@ -308,10 +308,9 @@ pub fn notes_of(
     connection: &Connection,
     id: &str,
 ) -> Result<Vec<(String, String, String, NaiveDate)>, StoreError> {
-    let sql =
-        "SELECT block, variety, kind, day FROM note WHERE substr(entry_id, 1, length(?1)) = ?1";
+    let sql = "SELECT block, variety, kind, day FROM note WHERE entry_id >= ?1 || ':' AND entry_id < ?1 || ';'";
     let mut statement = connection.prepare_cached(sql)?;
-    let rows = statement.query_map([format!("{id}:")], |row| {
+    let rows = statement.query_map([id], |row| {
         Ok((
             row.get(0)?,
             row.get(1)?,

@@ -5,7 +5,7 @@ use std::ops::Range;
 
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use duskflight_core::id::StationId;
-use duskflight_core::temperature::Unit;
+use duskflight_core::temperature::{Temperature, Unit};
 use duskflight_core::weather::{FRESH_DAYS, ReceivedDay};
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
@@ -60,20 +60,31 @@ pub fn merge(
     Ok(changed)
 }
 
-/// The new answer, completed by what was there before when the unit is the same.
+/// The new answer, completed by what was there before, in the unit of the new one; a new one without any value
+/// changes nothing.
 fn better(stored: &ReceivedDay, received: &ReceivedDay) -> ReceivedDay {
+    if received.min.is_none() && received.max.is_none() {
+        return stored.clone();
+    }
+    let kept = |value| as_sent_in(value, stored.unit, received.unit);
     let mut merged = received.clone();
-    if stored.unit == received.unit {
-        if merged.min.is_none() {
-            merged.min = stored.min;
-            merged.min_flag.clone_from(&stored.min_flag);
-        }
-        if merged.max.is_none() {
-            merged.max = stored.max;
-            merged.max_flag.clone_from(&stored.max_flag);
-        }
+    if merged.min.is_none() {
+        merged.min = kept(stored.min);
+        merged.min_flag.clone_from(&stored.min_flag);
+    }
+    if merged.max.is_none() {
+        merged.max = kept(stored.max);
+        merged.max_flag.clone_from(&stored.max_flag);
     }
     merged
+}
+
+/// A value in another unit; untouched where the unit is the same, so that no rounding makes it a new one.
+fn as_sent_in(value: Option<f64>, from: Unit, to: Unit) -> Option<f64> {
+    match from == to {
+        true => value,
+        false => Some(Temperature::new(value?, from)?.in_unit(to)),
+    }
 }
 
 const COLUMNS: &str = "day, tmin, tmax, unit, tmin_flag, tmax_flag";
@@ -444,6 +455,67 @@ mod tests {
         let days = before(connection, station, as_of).unwrap();
         let weather = StationWeather::alone(station.clone(), &days, as_of);
         Some(HeatSeries::new(weather.series()?, navel_orangeworm().heat))
+    }
+
+    fn sent(min: Option<f64>, max: Option<f64>, unit: Unit) -> ReceivedDay {
+        ReceivedDay {
+            min,
+            max,
+            unit,
+            ..received(0, (0.0, 0.0))
+        }
+    }
+
+    #[test]
+    fn a_missing_value_wipes_none_of_a_feed_with_another_unit() {
+        let celsius = sent(Some(15.0), Some(35.0), Unit::Celsius);
+        let half = |unit, min| sent(Some(min), None, unit);
+        let none = sent(None, None, Unit::Fahrenheit);
+        let fahrenheit = |min, max| sent(Some(min), Some(max), Unit::Fahrenheit);
+        for (stored, new, expected, counts) in [
+            (&celsius, none.clone(), celsius.clone(), 0),
+            (
+                &celsius,
+                half(Unit::Fahrenheit, 60.0),
+                fahrenheit(60.0, 95.0),
+                1,
+            ),
+            (&celsius, fahrenheit(60.0, 96.0), fahrenheit(60.0, 96.0), 1),
+            (
+                &fahrenheit(59.0, 95.0),
+                half(Unit::Celsius, 16.0),
+                sent(Some(16.0), Some(35.0), Unit::Celsius),
+                1,
+            ),
+            (
+                &none,
+                half(Unit::Celsius, 16.0),
+                half(Unit::Celsius, 16.0),
+                1,
+            ),
+        ] {
+            let (connection, station) = (database(), StationId::new("S").unwrap());
+            let now = DateTime::UNIX_EPOCH;
+            merge(
+                &connection,
+                &station,
+                "old",
+                std::slice::from_ref(stored),
+                now,
+            )
+            .unwrap();
+            for changed in [counts, 0] {
+                let new = std::slice::from_ref(&new);
+                assert_eq!(
+                    merge(&connection, &station, "new", new, now).unwrap(),
+                    changed
+                );
+                assert_eq!(
+                    one(&connection, &station, first()).unwrap(),
+                    Some(expected.clone())
+                );
+            }
+        }
     }
 
     proptest! {

@@ -1,12 +1,15 @@
 //! What holds for any text.
 
+use std::collections::HashSet;
+
 use proptest::prelude::*;
 
 use super::*;
 use crate::answer::atoms::{Kind, atoms};
+use crate::answer::names::key;
 use crate::answer::tidy::tidy;
 
-/// A form of any traps, and the mail that asks about them.
+/// A form of any traps that a mail can tell apart, and the mail that asks about them.
 fn any_form() -> impl Strategy<Value = (Form, Language)> {
     let kinds = prop::sample::select(vec![
         TrapKind::Egg,
@@ -18,8 +21,8 @@ fn any_form() -> impl Strategy<Value = (Form, Language)> {
     let traps = prop::collection::vec((id, kinds), 1..12);
     let language = prop::sample::select(Language::ALL.to_vec());
     (traps, language).prop_map(|(traps, language)| {
-        let mut form = Form::default();
-        for (id, kind) in traps {
+        let (mut form, mut seen) = (Form::default(), HashSet::new());
+        for (id, kind) in traps.into_iter().filter(|(id, _)| seen.insert(key(id))) {
             let (block, _) = id.split_once(['-', '_', '.']).unwrap();
             let block = BlockId::new(block).unwrap();
             let id = TrapId::new(&id).unwrap();

@@ -111,7 +111,7 @@ impl Session {
         let mut uids = self.uids(first, since).await?;
         let are_more = uids.len() > AT_ONCE;
         uids.truncate(AT_ONCE);
-        let mut collected = Collected::default();
+        let (mut collected, mut refused) = (Collected::default(), None);
         for (uid, size) in self.sizes(&uids).await? {
             let message = match size > MOST_BYTES {
                 true => Some(Message::TooLarge(size)),
@@ -130,9 +130,16 @@ impl Session {
             crash::point("answer taken");
             collected.taken += 1;
             if fate == Fate::Done && !done_before {
-                self.file_away(uid).await?;
-                collected.done += 1;
+                match self.file_away(uid).await {
+                    Ok(()) => collected.done += 1,
+                    // One that cannot be moved stays, and stops none behind it.
+                    Err(why @ Why::Refused { .. }) => refused = Some(why),
+                    Err(why) => return Err(why),
+                }
             }
+        }
+        if let Some(why) = refused {
+            return Err(why);
         }
         // A look that brought nothing would bring the same again at once.
         collected.more = are_more && collected.taken > 0;

@@ -243,18 +243,27 @@ async fn stored(store: &Store) -> Vec<Vec<Value>> {
     store.read(read).await.unwrap()
 }
 
-/// A workshop whose client waits for nobody.
-fn workshop(farm: &TestFarm) -> Workshop {
+/// For an answer that comes, however busy the machine is.
+const PATIENT: Duration = Duration::from_secs(60);
+/// For one that never does.
+const SHORT: Duration = Duration::from_millis(400);
+
+/// A client that asks once and waits for so long.
+fn client(waits: Duration) -> Arc<Client> {
     let limits = Limits {
-        connect: Duration::from_secs(2),
-        read: Duration::from_millis(400),
-        total: Duration::from_secs(2),
+        connect: waits,
+        read: waits,
+        total: waits,
         body_bytes: 1024 * 1024,
         tries: 1,
         ..Limits::default()
     };
+    Arc::new(Client::new(limits, Caller::default()).unwrap())
+}
+
+fn workshop(farm: &TestFarm) -> Workshop {
     Workshop {
-        client: Arc::new(Client::new(limits, Caller::default()).unwrap()),
+        client: client(PATIENT),
         ..farm.workshop()
     }
 }
@@ -263,12 +272,16 @@ fn workshop(farm: &TestFarm) -> Workshop {
 async fn whatever_comes_in_the_place_of_an_answer_leaves_the_stored_days_as_they_are() {
     let elsewhere = TestServer::start(vec![Reply::ok("<html>Welcome to the network</html>")]);
     for (name, reply, words) in answers(&elsewhere) {
+        let hangs = matches!(reply, Reply::Drip(..) | Reply::Silence);
         let server = TestServer::start(vec![Reply::ok(good()), reply]);
         let farm = TestFarm::asking("2022-06-20T12:00:00Z", &server);
-        let workshop = workshop(&farm);
+        let mut workshop = workshop(&farm);
         let fetched = workshop.fetch(Job::Fetch, june(20), None).await.unwrap();
         assert_eq!((fetched.days, &fetched.failed), (45, &vec![]), "{name}");
         let before = stored(&workshop.store).await;
+        if hangs {
+            workshop.client = client(SHORT);
+        }
         farm.clock.set(workshop.clock.now() + TimeDelta::days(1));
         let Fetched {
             changed, failed, ..

@@ -79,7 +79,7 @@ impl<'a> Content<'a> {
             match self.next()? {
                 Event::Start(tag) if tag.local_name().as_ref().ends_with("table-cell") => {
                     let times = repeated(&tag, "number-columns-repeated")?;
-                    let text = self.cell(&tag)?;
+                    let text = self.cell(&tag, room)?;
                     let end = place.saturating_add(times);
                     if !text.is_empty() {
                         if end > MOST_COLUMNS {
@@ -100,8 +100,8 @@ impl<'a> Content<'a> {
     }
 
     /// What a cell holds, a formula its last value, as CSV would have it.
-    fn cell(&mut self, cell: &BytesStart<'_>) -> Result<String, Trouble> {
-        let shown = self.shown()?;
+    fn cell(&mut self, cell: &BytesStart<'_>, room: &Room) -> Result<String, Trouble> {
+        let shown = self.shown(room)?;
         let value = |name| attribute(cell, name);
         let number = |is_percentage| {
             let number = value("value").and_then(|value| value.parse().ok());
@@ -119,7 +119,7 @@ impl<'a> Content<'a> {
     }
 
     /// The paragraphs of a cell; remarks and drawings beside them are not its text.
-    fn shown(&mut self) -> Result<String, Trouble> {
+    fn shown(&mut self, room: &Room) -> Result<String, Trouble> {
         let mut text = String::new();
         loop {
             match self.next()? {
@@ -127,7 +127,7 @@ impl<'a> Content<'a> {
                     if !text.is_empty() {
                         text.push('\n');
                     }
-                    self.paragraph(&mut text)?;
+                    self.paragraph(&mut text, room)?;
                 }
                 Event::Start(tag) => self.skip(&tag)?,
                 Event::End(_) => return Ok(text),
@@ -137,9 +137,11 @@ impl<'a> Content<'a> {
         }
     }
 
-    fn paragraph(&mut self, text: &mut String) -> Result<(), Trouble> {
+    /// What a few bytes make of a paragraph is measured as it grows.
+    fn paragraph(&mut self, text: &mut String, room: &Room) -> Result<(), Trouble> {
         let mut depth = 0;
         loop {
+            room.ask(text.len())?;
             match self.next()? {
                 Event::Text(part) => text.push_str(&part),
                 Event::CData(part) => text.push_str(&part),

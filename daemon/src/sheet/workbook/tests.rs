@@ -34,11 +34,14 @@ fn xlsx(rows: &str, styles: &str) -> Vec<u8> {
         format!("<Relationship Id=\"{id}\" Type=\"{kind}\" Target=\"{target}\"/>")
     };
     let relations = format!(
-        "<Relationships>{}{}</Relationships>",
+        "<Relationships>{}{}{}</Relationships>",
         relation("r1", "worksheet", "worksheets/sheet1.xml"),
-        relation("r2", "styles", "styles.xml")
+        relation("r2", "styles", "styles.xml"),
+        relation("r3", "sharedStrings", "sharedStrings.xml")
     );
     let root = relation("r1", "officeDocument", "xl/workbook.xml");
+    // One long text that any cell may show.
+    let shared = format!("<sst><si><t>{}</t></si></sst>", "x".repeat(16 << 10));
     packed(&[
         (
             "_rels/.rels",
@@ -50,6 +53,7 @@ fn xlsx(rows: &str, styles: &str) -> Vec<u8> {
         ),
         ("xl/_rels/workbook.xml.rels", relations.as_bytes()),
         ("xl/styles.xml", styles.as_bytes()),
+        ("xl/sharedStrings.xml", shared.as_bytes()),
         (
             "xl/worksheets/sheet1.xml",
             format!("<worksheet><sheetData>{rows}</sheetData></worksheet>").as_bytes(),
@@ -120,6 +124,12 @@ fn what_a_few_bytes_say_is_repeated_millions_of_times_is_refused() {
         assert!(bomb.len() < 10 << 10, "{}", bomb.len());
         assert_eq!(refused(&bomb), TOO_LARGE);
     }
+    // Blanks that are counted, though the cell shows something else.
+    let blanks = "<text:s text:c=\"16384\"/>".repeat(3_000);
+    let one = format!(
+        "<table:table-cell office:value-type=\"float\" office:value=\"1\"><text:p>{blanks}</text:p></table:table-cell>"
+    );
+    assert_eq!(refused(&ods(&row("1", &one))), TOO_LARGE);
     // Far places of few cells cost nothing where a page is not read cell by cell.
     let far = "<row r=\"1048576\"><c r=\"XFD1048576\"><v>1</v></c></row>";
     assert_eq!(
@@ -134,6 +144,21 @@ fn what_a_few_bytes_say_is_repeated_millions_of_times_is_refused() {
         ))
         .contains("damaged")
     );
+}
+
+#[test]
+fn a_row_that_shows_one_text_again_and_again_is_refused_before_its_end() {
+    let again = |times: usize, end: &str| {
+        let cells = "<c t=\"s\"><v>0</v></c>".repeat(times);
+        xlsx(&format!("<row r=\"1\">{cells}{end}</row>"), "<styleSheet/>")
+    };
+    assert_eq!(
+        pages(&again(3, "")).unwrap()[0].1.len(),
+        3 * ((16 << 10) + 1)
+    );
+    let no_column = "<c r=\"XFE1\"><v>1</v></c>";
+    assert!(refused(&again(3, no_column)).contains("damaged"));
+    assert_eq!(refused(&again(3_000, no_column)), TOO_LARGE);
 }
 
 #[test]

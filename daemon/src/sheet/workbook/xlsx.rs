@@ -29,7 +29,7 @@ fn page(
     let mut reader = workbook.worksheet_cells_reader(&name).map_err(damaged)?;
     let percentages: Vec<bool> = reader.styles().iter().map(is_percentage).collect();
     let mut page = Page::new(name);
-    let (mut row, mut cells) = (0, Vec::new());
+    let (mut row, mut cells, mut held) = (0, Vec::new(), 0);
     while let Some((cell, style)) = reader.next_cell_with_style_id().map_err(damaged)? {
         let text = text(cell.get_value(), percentages.get(style) == Some(&true));
         if text.is_empty() {
@@ -39,8 +39,12 @@ fn page(
         let (its_row, column) = (its_row as usize, column as usize);
         if its_row != row && !cells.is_empty() {
             page.row(row, &mut cells, room)?;
+            held = 0;
         }
         row = its_row;
+        // Many cells may share one text, and a row may be all there is.
+        held += text.len();
+        room.ask(held)?;
         if column >= MOST_COLUMNS {
             return Err(Trouble::Damaged);
         }
