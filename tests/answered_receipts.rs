@@ -188,6 +188,15 @@ fn undo_takes_back_what_sure_stored_and_says_so_only_where_it_did() {
         &says(&first, TWO_DAYS_ON, "7", "e2 14"),
     );
     assert_eq!(readings(&farm), ["22 e2 14"]);
+    receipt(&farm, "2022-04-25", 7);
+    let third = newest_receipt(&farm);
+    hand_in(
+        &farm,
+        "2022-04-26",
+        &says(&third, TWO_DAYS_ON, "9", "e2 15"),
+    );
+    hand_in(&farm, "2022-04-27", &undo(&third, "10"));
+    assert_eq!(readings(&farm), ["22 e2 4"]);
     hand_in(&farm, "2022-04-25", &undo(&mail, "8"));
     assert_eq!(readings(&farm), Vec::<String>::new());
 }
