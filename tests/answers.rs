@@ -11,7 +11,7 @@ use mail_parser::MessageParser;
 use crate::harness::{Farm, VISITS, duskflight, played_demo, rows};
 
 /// A farm whose four egg traps are on a route, walked by a scout; its answers are read.
-fn farm() -> Farm {
+pub(crate) fn farm() -> Farm {
     let farm = Farm::new("2022-12-31");
     farm.change(
         "[[station]]",
@@ -56,7 +56,7 @@ impl Sent {
     }
 }
 
-fn sent(farm: &Farm, person: &str, kind: &str) -> Vec<Sent> {
+pub(crate) fn sent(farm: &Farm, person: &str, kind: &str) -> Vec<Sent> {
     let sql = format!(
         "SELECT hex(body) FROM outbox JOIN mail_content USING (message_id) WHERE person = '{person}' AND kind = '{kind}' ORDER BY place"
     );
@@ -71,7 +71,7 @@ fn sent(farm: &Farm, person: &str, kind: &str) -> Vec<Sent> {
 }
 
 /// The round of a day, told and delivered.
-fn round(farm: &Farm, day: &str) -> Sent {
+pub(crate) fn round(farm: &Farm, day: &str) -> Sent {
     farm.nightly(day);
     sent(farm, "sam", "round").pop().expect("a round mail")
 }
@@ -86,7 +86,7 @@ pub(crate) fn answer(mail: &Sent, from: &str, date: &str, id: &str, text: &str) 
 }
 
 /// Hands a message to the program as a mail filter does, and gives what it said.
-fn hand_in(farm: &Farm, as_of: &str, message: &str) -> String {
+pub(crate) fn hand_in(farm: &Farm, as_of: &str, message: &str) -> String {
     let mut program = duskflight()
         .args(["answer", "--config", farm.config(), "--as-of", as_of])
         .stdin(Stdio::piped())
@@ -106,9 +106,9 @@ fn hand_in(farm: &Farm, as_of: &str, message: &str) -> String {
     String::from_utf8(output.stdout).unwrap()
 }
 
-const EVENING: &str = "Fri, 22 Apr 2022 18:05:00 -0700";
-const TWO_DAYS_ON: &str = "Sun, 24 Apr 2022 08:00:00 -0700";
-const LATER: &str = "Fri, 22 Apr 2022 19:40:00 -0700";
+pub(crate) const EVENING: &str = "Fri, 22 Apr 2022 18:05:00 -0700";
+pub(crate) const TWO_DAYS_ON: &str = "Sun, 24 Apr 2022 08:00:00 -0700";
+pub(crate) const LATER: &str = "Fri, 22 Apr 2022 19:40:00 -0700";
 
 fn visits(farm: &Farm) -> Vec<Vec<String>> {
     let sql =
@@ -118,7 +118,7 @@ fn visits(farm: &Farm) -> Vec<Vec<String>> {
 }
 
 /// What the newest receipt says. Its bytes are made with the next delivery.
-fn receipt(farm: &Farm, day: &str, count: usize) -> String {
+pub(crate) fn receipt(farm: &Farm, day: &str, count: usize) -> String {
     farm.nightly(day);
     let mut receipts = sent(farm, "sam", "receipt");
     assert_eq!(receipts.len(), count);

@@ -8,6 +8,7 @@ mod alerts;
 mod answered_farm;
 mod answered_folder;
 mod answered_mail;
+mod answered_receipts;
 mod answering;
 mod answers;
 mod backups;

@@ -37,6 +37,7 @@ fn form() -> Form {
         } else {
             TrapKind::Egg
         },
+        told: None,
     });
     let blocks = [("N1", "Home block"), ("N2", "Creek 7")].map(|(id, name)| FormBlock {
         id: BlockId::new(id).unwrap(),
@@ -276,6 +277,7 @@ fn message(parts: &[Vec<u8>], kind: &str) -> Vec<u8> {
 fn said(message: &[u8], language: Language) -> (String, Answer) {
     let letter = Letter::read(message, None).expect("a letter");
     let sent = Sent {
+        day_is_clear: true,
         on: DAY.parse().unwrap(),
         order: DateOrder::MonthDay,
         language,

@@ -4,7 +4,7 @@ use chrono::{Datelike, NaiveDate};
 
 use super::atoms::{Atom, Kind};
 use super::counts::{as_digits, count, listed};
-use super::days::{self, day_at};
+use super::days::{self, Day, day_at};
 use super::fault::Fault;
 use super::lexicon::{Lexicon, Word};
 use super::readings::Reading;
@@ -94,7 +94,7 @@ fn entries(values: &[Atom], lexicon: &Lexicon) -> Result<Vec<Option<Reading>>, F
 pub(super) fn note(
     block: &FormBlock,
     values: &[Atom],
-    day: NaiveDate,
+    holds: Day,
     sent: &Sent,
     lexicon: &Lexicon,
 ) -> Option<Result<FieldNote, Fault>> {
@@ -103,19 +103,26 @@ pub(super) fn note(
         word.is_of_a_block().then_some((word, at, end))
     };
     let (word, from, to) = (0..values.len()).find_map(of_block)?;
-    let writer = Writer {
-        block,
-        values,
-        day,
-        sent,
-        lexicon,
-    };
-    Some(writer.note(word, from, to))
+    let note = holds.or(Some(sent.on)).and_then(|day| {
+        let writer = Writer {
+            block,
+            values,
+            holds,
+            day,
+            sent,
+            lexicon,
+        };
+        writer.note(word, from, to)
+    });
+    Some(note)
 }
 
 struct Writer<'a> {
     block: &'a FormBlock,
     values: &'a [Atom],
+    /// The day that holds.
+    holds: Day,
+    /// The day on which it is said.
     day: NaiveDate,
     sent: &'a Sent,
     lexicon: &'a Lexicon,
@@ -134,7 +141,7 @@ impl Writer<'_> {
         let odd = Fault::of(WhyUnclear::OddDay);
         let seen = || match written {
             Some(written) => days::of_readings(written, self.sent.on).ok_or(odd.clone()),
-            None => Ok(self.day),
+            None => self.holds.or(self.sent.unwritten()),
         };
         let to_come = || {
             let written = written.ok_or(Fault::not_understood())?;

@@ -1,10 +1,13 @@
 //! What an answer is read by, and what of a line says nothing.
 
-use super::Sent;
+use chrono::NaiveDate;
+
 use super::atoms::{Atom, Kind, atoms};
-use super::days::{Written, day_at, of_readings};
+use super::days::{Day, Written, day_at, of_readings};
+use super::fault::Fault;
 use super::lexicon::{Lexicon, Word};
 use super::names::{Names, begins_name};
+use super::{FormTrap, Sent};
 
 /// A weekday's name in a sentence; `sun` may be another thing. `ayer` and `today` are days as well.
 const SHORTEST_WEEKDAY: usize = 4;
@@ -20,6 +23,14 @@ pub(super) struct Context<'a> {
 }
 
 impl Context<'_> {
+    /// The day of a reading beside which none stands.
+    ///
+    /// # Errors
+    /// Where none is known.
+    pub(super) fn day_of(&self, trap: &FormTrap, holds: Day) -> Result<NaiveDate, Fault> {
+        holds.or(trap.told.or(self.sent.unwritten()))
+    }
+
     /// Whether a trap is named in a line, with something said of it.
     pub(super) fn tells_of_a_trap(&self, line: &str) -> bool {
         let atoms = atoms(line);

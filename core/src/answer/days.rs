@@ -2,9 +2,10 @@
 
 use chrono::{Datelike, NaiveDate, TimeDelta};
 
-use super::Sent;
 use super::atoms::{Atom, Kind};
+use super::fault::Fault;
 use super::lexicon::{Lexicon, Word};
+use super::{Sent, WhyUnclear};
 use crate::wording::DateOrder;
 
 /// A day without its year lies no further ahead than this; else it is last year's.
@@ -21,6 +22,32 @@ pub(super) enum Written {
     OfYear(u32, u32),
     /// One that no calendar has.
     None,
+}
+
+/// The day that holds for a line.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(super) enum Day {
+    /// No line before has one.
+    #[default]
+    Unwritten,
+    /// That of a line before.
+    Written(NaiveDate),
+    /// It stands below one that is not understood.
+    Unknown,
+}
+
+impl Day {
+    /// The day that was written; else the one that is meant where none is.
+    ///
+    /// # Errors
+    /// Where none is known.
+    pub(super) fn or(self, unwritten: Option<NaiveDate>) -> Result<NaiveDate, Fault> {
+        match self {
+            Self::Unwritten => unwritten.ok_or(Fault::of(WhyUnclear::NoDay)),
+            Self::Written(day) => Ok(day),
+            Self::Unknown => Err(Fault::of(WhyUnclear::OddDay)),
+        }
+    }
 }
 
 /// The day that is written at an atom, and the atom behind it.

@@ -6,6 +6,7 @@ use chrono::NaiveDate;
 
 use super::atoms::{Kind, atoms};
 use super::context::Context;
+use super::days::Day;
 use super::fault::Fault;
 use super::lines::{Read, State};
 use super::readings::reading;
@@ -30,10 +31,7 @@ const LONGEST_SHOWN: usize = 300;
 pub(super) fn gather(context: &Context<'_>, written: &[Written<'_>]) -> Answer {
     let mut gatherer = Gatherer {
         context,
-        state: State {
-            day: Some(context.sent.on),
-            block: None,
-        },
+        state: State::default(),
         awaits: None,
         said: Vec::new(),
         unclear: Vec::new(),
@@ -91,7 +89,7 @@ impl<'a> Gatherer<'a> {
     fn below(&mut self, trap: &FormTrap, line: &Written<'_>) -> bool {
         let atoms = atoms(line.text);
         let counted = atoms.first().is_some_and(|atom| atom.kind == Kind::Number);
-        let (true, Some(day)) = (counted, self.state.day) else {
+        let (true, Ok(day)) = (counted, self.context.day_of(trap, self.state.day)) else {
             return false;
         };
         let Ok(Some(reading)) = reading(trap, &atoms, self.context.lexicon) else {
@@ -130,15 +128,15 @@ impl<'a> Gatherer<'a> {
                 let talk =
                     !self.context.tells_of_a_trap(text) && self.context.speaks_of_a_day(text);
                 if of_day || place == Place::Own && talk {
-                    self.state.day = None;
+                    self.state.day = Day::Unknown;
                 }
             }
         }
     }
 
     fn take(&mut self, text: &str, place: Place, read: Read<'a>) {
-        if read.day.is_some() {
-            self.state.day = read.day;
+        if let Some(day) = read.day {
+            self.state.day = Day::Written(day);
         }
         if read.block.is_some() {
             self.state.block = read.block;

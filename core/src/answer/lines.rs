@@ -5,7 +5,7 @@ use chrono::NaiveDate;
 use super::atoms::{Atom, Kind, atoms};
 use super::blocks;
 use super::context::{Context, behind_marks, without_remark};
-use super::days::{self, day_at};
+use super::days::{self, Day, day_at};
 use super::fault::Fault;
 use super::orders;
 use super::readings::reading;
@@ -13,10 +13,10 @@ use super::{FormBlock, FormTrap, Says, WhyUnclear};
 use crate::id::BlockId;
 
 /// What the lines before say of those below.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(super) struct State {
-    /// The day that holds; `None` below one that is not understood.
-    pub(super) day: Option<NaiveDate>,
+    /// The day that holds.
+    pub(super) day: Day,
     /// The block that stood on a line of its own.
     pub(super) block: Option<BlockId>,
 }
@@ -107,7 +107,7 @@ impl<'a> Context<'a> {
 struct Reader<'c, 'a> {
     context: &'c Context<'a>,
     remark: &'c str,
-    day: Option<NaiveDate>,
+    day: Day,
     within: Option<&'c BlockId>,
 }
 
@@ -117,8 +117,8 @@ impl<'a> Reader<'_, 'a> {
         names.trap_at(said, 0, self.within).is_some() || names.block_at(said, 0).is_some()
     }
 
-    fn day(&self) -> Result<NaiveDate, Fault> {
-        self.day.ok_or(Fault::of(WhyUnclear::OddDay))
+    fn day_of(&self, trap: &FormTrap) -> Result<NaiveDate, Fault> {
+        self.context.day_of(trap, self.day)
     }
 
     /// A line that begins with a day.
@@ -133,13 +133,14 @@ impl<'a> Reader<'_, 'a> {
             return Err(self.context.unnamed(said));
         }
         let day = days::of_readings(written, self.context.sent.on);
-        self.day = Some(day.ok_or(Fault::of(WhyUnclear::OddDay))?);
+        let day = day.ok_or(Fault::of(WhyUnclear::OddDay))?;
+        self.day = Day::Written(day);
         let read = match of_its_own {
             true => Read::default(),
             false => self.named(rest)?,
         };
         Ok(Read {
-            day: self.day,
+            day: Some(day),
             ..read
         })
     }
@@ -176,7 +177,7 @@ impl<'a> Reader<'_, 'a> {
             };
             let remark = if next == said.len() { self.remark } else { "" };
             let signed = values.first().is_some_and(|sign| sign.is('='));
-            let (values, day) = self.with_day(values);
+            let (values, day) = self.with_day(trap, values);
             match reading(trap, values, lexicon)? {
                 Some(reading) => {
                     let visit = reading.visit(trap, day?, remark);
@@ -193,7 +194,11 @@ impl<'a> Reader<'_, 'a> {
     }
 
     /// Values up to the day that ends them, and that day; else the one that holds.
-    fn with_day<'v>(&self, values: &'v [Atom]) -> (&'v [Atom], Result<NaiveDate, Fault>) {
+    fn with_day<'v>(
+        &self,
+        trap: &FormTrap,
+        values: &'v [Atom],
+    ) -> (&'v [Atom], Result<NaiveDate, Fault>) {
         let Context { sent, lexicon, .. } = self.context;
         let ends = |from: usize| {
             let (written, end) = day_at(values, from, sent, lexicon)?;
@@ -208,7 +213,7 @@ impl<'a> Reader<'_, 'a> {
                 let day = days::of_readings(written, sent.on);
                 (&values[..from], day.ok_or(Fault::of(WhyUnclear::OddDay)))
             }
-            None => (values, self.day()),
+            None => (values, self.day_of(trap)),
         }
     }
 
@@ -227,12 +232,13 @@ impl<'a> Reader<'_, 'a> {
         }
         let asked = names.asked_in(&block.id);
         if let Some(run) = blocks::run(&asked, behind, lexicon) {
-            let day = self.day()?;
             let visits = asked.iter().zip(run?).filter_map(|(trap, reading)| {
-                Some(Says::Visit(reading?.visit(trap, day, self.remark)))
+                let reading = reading?;
+                let day = self.day_of(trap);
+                Some(day.map(|day| Says::Visit(reading.visit(trap, day, self.remark))))
             });
             return Ok(Read {
-                says: visits.collect(),
+                says: visits.collect::<Result<_, _>>()?,
                 ..Read::default()
             });
         }
@@ -243,7 +249,7 @@ impl<'a> Reader<'_, 'a> {
             };
             return inside.of_traps(&behind[marks..]);
         }
-        let Some(note) = blocks::note(block, behind, self.day()?, sent, lexicon) else {
+        let Some(note) = blocks::note(block, behind, self.day, sent, lexicon) else {
             return Err(Fault::at(&behind[marks..]));
         };
         let mut note = note?;

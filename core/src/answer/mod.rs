@@ -19,6 +19,7 @@ mod tidy;
 mod written;
 
 use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
 
 use crate::id::{BlockId, TrapId};
 use crate::orchard::TrapKind;
@@ -46,6 +47,8 @@ pub struct FormTrap {
     pub block: BlockId,
     /// What it catches.
     pub kind: TrapKind,
+    /// The one day of which the mail that is answered told a reading of it: also that of a reading which names none.
+    pub told: Option<NaiveDate>,
 }
 
 /// A block that an answer may name, by its id or its name.
@@ -62,12 +65,21 @@ pub struct FormBlock {
 /// How an answer is to be taken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Sent {
-    /// The civil day on which it was sent, in the farm's zone: that of readings which name none.
+    /// The civil day on which it was sent, in the farm's zone: `today`.
     pub on: NaiveDate,
+    /// Whether it is that of readings and notes which name none; else theirs has to be written.
+    pub day_is_clear: bool,
     /// The farm's order of month and day.
     pub order: DateOrder,
     /// The writer's language; English words are always understood as well.
     pub language: Language,
+}
+
+impl Sent {
+    /// The day of what names none, where it is clear.
+    fn unwritten(&self) -> Option<NaiveDate> {
+        self.day_is_clear.then_some(self.on)
+    }
 }
 
 /// What an answer says.
@@ -82,7 +94,7 @@ pub struct Answer {
 }
 
 /// Something that was understood. A line that runs through several traps gives one for each.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Line {
     /// The line as it was written.
     pub text: String,
@@ -91,7 +103,8 @@ pub struct Line {
 }
 
 /// What a line says.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Says {
     /// A reading or a service of a trap.
     Visit(Visit),
@@ -102,7 +115,7 @@ pub enum Says {
 }
 
 /// A field note as it was written.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FieldNote {
     /// The block.
     pub block: BlockId,
@@ -117,7 +130,8 @@ pub struct FieldNote {
 }
 
 /// Something that is to be done.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Order {
     /// What was asked about is right as it was written.
     Sure,
@@ -165,6 +179,8 @@ pub enum WhyUnclear {
     NotUnderstood,
     /// Its day lies ahead, too far back, or is in no calendar; also of a reading below such a day.
     OddDay,
+    /// It names no day, and that of the answer is not known to be meant.
+    NoDay,
     /// Another line of the same answer says something else of the same trap and day.
     Twice,
 }

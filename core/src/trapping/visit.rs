@@ -4,12 +4,13 @@ use std::collections::{BTreeSet, HashMap};
 use std::ops::Range;
 
 use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
 
 use crate::id::TrapId;
 use crate::orchard::Part;
 
 /// One reading of one trap on one date. A count that was not given is `None`, never zero.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Visit {
     /// The trap.
     pub trap: TrapId,

@@ -1,6 +1,6 @@
 //! What an answer says, carried out: readings and notes entered, orders given, what its receipt says of each.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use duskflight_core::answer::{self, Answer, FieldNote, Form, Line, Order, Says, Sent, WhyUnclear};
@@ -15,7 +15,7 @@ use super::form::form;
 use super::letter::Letter;
 use super::orders::Giver;
 use super::receipts;
-use super::told::{asked_traps, days_told};
+use super::told::{DaysTold, asked_traps, waiting};
 use crate::config::{Config, Person};
 use crate::mail::mark::Marked;
 use crate::records::{BY_MAIL, Entered, Writer, take_back, visits_of_sheet};
@@ -39,12 +39,8 @@ pub(super) struct Desk<'a> {
     /// What the person may speak of.
     form: Form,
     sent: Sent,
-    /// Whether the day on which it was sent cannot be.
-    odd_day: bool,
     /// Of a receipt that is answered: the answers that it told of, oldest first.
     told: Vec<KeptAnswer>,
-    /// The days of their readings, by trap.
-    days_told: BTreeMap<String, Vec<NaiveDate>>,
     /// The block of each trap that the person may enter.
     blocks: BTreeMap<TrapId, BlockId>,
 }
@@ -70,12 +66,11 @@ impl<'a> Desk<'a> {
             }
             _ => Vec::new(),
         };
-        // What corrects a receipt's readings is about their day.
-        let on = told
-            .last()
-            .map_or_else(|| config.day_of(sent_at), |answer| answer.sent_on);
         let asked = asked_traps(connection, person, marked, &told)?;
-        let form = form(config, person, asked, config.day_of(now));
+        let days = DaysTold::by(connection, &told)?;
+        let on = config.day_of(sent_at);
+        let can_be = sent_at <= now + CLOCKS_DIFFER && on >= marked.day;
+        let form = form(config, person, (asked, &days), config.day_of(now));
         let traps = form.traps.iter();
         let blocks = traps.map(|trap| (trap.id.clone(), trap.block.clone()));
         Ok(Self {
@@ -90,11 +85,10 @@ impl<'a> Desk<'a> {
             form,
             sent: Sent {
                 on,
+                day_is_clear: can_be && is_of_day(marked, &told, &days, on),
                 order: config.words.order,
                 language: person.language,
             },
-            odd_day: sent_at > now + CLOCKS_DIFFER || (told.is_empty() && on < marked.day),
-            days_told: days_told(connection, &told)?,
             told,
         })
     }
@@ -104,22 +98,49 @@ impl<'a> Desk<'a> {
         self.sent.on
     }
 
-    /// Does what the answer says: what its receipt says, and lines that wait for a word.
+    /// Does what the answer says: what its receipt says, and lines that wait for a word. `is_news`: whether it was
+    /// never taken; alerts that wait now are not those that an older one means.
     ///
     /// # Errors
     /// When the records cannot be read or written.
-    pub(super) fn carry_out(&self) -> Result<(AnswerReceipt, Vec<String>), StoreError> {
+    pub(super) fn carry_out(
+        &self,
+        is_news: bool,
+    ) -> Result<(AnswerReceipt, Vec<Line>), StoreError> {
         let mut said = AnswerReceipt::of(self.person.language, self.sent.order, self.sent.on);
         let mut asked = Vec::new();
         let mut answer = answer::read(&self.letter.text, &self.form, &self.sent);
-        self.about_days_told(&mut answer);
         self.read_sheets(&mut answer, &mut said);
-        said.unclear.extend(
-            answer
-                .talk
-                .iter()
-                .map(|talk| line(talk, self.words.nobody_reads)),
-        );
+        self.not_taken(&answer, &mut said);
+        let mut lines = answer.said;
+        lines.retain(|line| is_news || !is_about_alerts(line));
+        if orders(&lines, &Order::Undo) {
+            self.undo(&mut said)?;
+        }
+        let sure = orders(&lines, &Order::Sure);
+        if sure {
+            let waiting = self.take_waiting()?;
+            // Beside other lines the word is about those.
+            if waiting.is_empty() && lines.len() == 1 {
+                said.done.push(self.words.nothing_asked.to_owned());
+            }
+            lines.splice(0..0, without_newer(waiting, &lines));
+        }
+        if lines.len() > MOST_LINES {
+            lines.truncate(MOST_LINES);
+            said.unclear.push(line("…", self.words.too_long));
+        }
+        let writer = self.writer(sure);
+        self.enter(&lines, &writer, &mut said, &mut asked)?;
+        self.give_orders(&lines, &writer, &mut said)?;
+        Ok((said, asked))
+    }
+
+    /// Says of lines that are not taken why.
+    fn not_taken(&self, answer: &Answer, said: &mut AnswerReceipt) {
+        let talk = answer.talk.iter();
+        said.unclear
+            .extend(talk.map(|talk| line(talk, self.words.nobody_reads)));
         said.unclear.extend(answer.unclear.iter().map(|line| {
             ReceiptLine {
                 text: line.text.clone(),
@@ -127,45 +148,13 @@ impl<'a> Desk<'a> {
                     WhyUnclear::NoSuchName => self.words.no_such_name,
                     WhyUnclear::NotUnderstood => self.words.not_understood,
                     WhyUnclear::OddDay => self.words.no_such_day,
+                    WhyUnclear::NoDay => self.words.no_day,
                     WhyUnclear::Twice => self.words.twice,
                 }
                 .to_owned(),
                 probably: line.probably.clone(),
             }
         }));
-        if answer.said.len() > MOST_LINES {
-            answer.said.truncate(MOST_LINES);
-            said.unclear.push(line("…", self.words.too_long));
-        }
-        let is_order = |wanted: &Order| {
-            answer
-                .said
-                .iter()
-                .any(|l| l.says == Says::Order(wanted.clone()))
-        };
-        if is_order(&Order::Undo) {
-            self.undo(&mut said)?;
-        }
-        let sure = is_order(&Order::Sure);
-        let writer = self.writer(sure);
-        if sure {
-            self.take_asked(&writer, &mut said, answer.said.len())?;
-        }
-        self.enter(&answer.said, &writer, &mut said, &mut asked)?;
-        self.give_orders(&answer.said, &writer, &mut said)?;
-        Ok((said, asked))
-    }
-
-    /// A reading that names no day is about the one day that the receipt told of its trap, where it told of one.
-    fn about_days_told(&self, answer: &mut Answer) {
-        for line in &mut answer.said {
-            if let Says::Visit(visit) = &mut line.says
-                && visit.date == self.sent.on
-                && let Some([day]) = self.days_told.get(visit.trap.as_str()).map(Vec::as_slice)
-            {
-                visit.date = *day;
-            }
-        }
     }
 
     fn writer(&self, sure: bool) -> Writer<'a> {
@@ -185,7 +174,7 @@ impl<'a> Desk<'a> {
         lines: &[Line],
         writer: &Writer<'_>,
         said: &mut AnswerReceipt,
-        asked: &mut Vec<String>,
+        asked: &mut Vec<Line>,
     ) -> Result<(), StoreError> {
         let (mut visits, mut notes) = (Vec::new(), Vec::new());
         for line in lines {
@@ -202,37 +191,29 @@ impl<'a> Desk<'a> {
 
     fn enter_visits(
         &self,
-        mut visits: Vec<(&Line, Visit)>,
+        visits: Vec<(&Line, Visit)>,
         writer: &Writer<'_>,
         said: &mut AnswerReceipt,
-        asked: &mut Vec<String>,
+        asked: &mut Vec<Line>,
     ) -> Result<(), StoreError> {
-        let mut ask = |line: &Line, day: NaiveDate, why: &str| {
+        let mut ask = |line: &Line, why: &str| {
             said.asked.push(self::line(&line.text, why));
-            // It is read again later, with the day that it is about above it.
-            asked.push(format!("{day}\n{}\n", line.text));
+            asked.push(line.clone());
         };
-        visits.retain(|(line, visit)| {
-            let is_odd = self.odd_day && !writer.sure && visit.date == self.sent.on;
-            if is_odd {
-                ask(line, visit.date, self.words.odd_day);
-            }
-            !is_odd
-        });
         let own: Vec<Visit> = visits.iter().map(|(_, visit)| visit.clone()).collect();
         let entered = writer.visits(self.connection, &own, 0)?;
         let mut stand = Vec::new();
         let mut refused = Vec::new();
-        for ((line, visit), outcome) in visits.into_iter().zip(entered) {
+        for ((line, _), outcome) in visits.into_iter().zip(entered) {
             match outcome {
                 Entered::Stands { now, replaced } => stand.push((now, replaced)),
                 Entered::Refused(why) => refused.push(self::line(&line.text, &why)),
-                Entered::Asked(why) => ask(line, visit.date, &why),
+                Entered::Asked(why) => ask(line, &why),
                 Entered::Differs { by, stands } => {
                     let found = found(self.person.language, &stands);
                     let by = self.name_of(&by);
                     let why = format!("{} {by}: {found}", self.words.other_person);
-                    ask(line, visit.date, &why);
+                    ask(line, &why);
                 }
             }
         }
@@ -246,16 +227,16 @@ impl<'a> Desk<'a> {
         writer: &Writer<'_>,
         from: usize,
         said: &mut AnswerReceipt,
-        asked: &mut Vec<String>,
+        asked: &mut Vec<Line>,
     ) -> Result<(), StoreError> {
         let fields: Vec<FieldNote> = notes.iter().map(|(_, note)| note.clone()).collect();
         let entered = writer.notes(self.connection, &fields, from)?;
-        for ((line, note), outcome) in notes.into_iter().zip(entered) {
+        for ((line, _), outcome) in notes.into_iter().zip(entered) {
             match outcome {
                 Entered::Stands { .. } => said.done.push(line.text.clone()),
                 Entered::Asked(why) => {
                     said.asked.push(self::line(&line.text, &why));
-                    asked.push(format!("{}\n{}\n", note.date, line.text));
+                    asked.push(line.clone());
                 }
                 Entered::Refused(why) => said.unclear.push(self::line(&line.text, &why)),
                 // A note is written over by whoever knows better.
@@ -350,52 +331,31 @@ impl<'a> Desk<'a> {
         Ok(newest.into_iter().collect())
     }
 
+    /// Takes answers back with all that came of them.
     fn undo(&self, said: &mut AnswerReceipt) -> Result<(), StoreError> {
-        let before = self.before()?;
-        for answer in before.iter().rev() {
-            take_back(self.connection, &answer.id, self.person, self.now)?;
+        let mut any = false;
+        let all = answers::with_followers(self.connection, &self.before()?)?;
+        for answer in all.iter().rev() {
+            any |= !take_back(self.connection, &answer.id, self.person, self.now)?.is_empty();
             answers::undo(self.connection, &answer.id, self.now)?;
         }
-        let words = match before.is_empty() {
-            true => self.words.nothing_to_undo,
-            false => self.words.undone,
+        let words = match any {
+            false => self.words.nothing_to_undo,
+            true => self.words.undone,
         };
         said.done.push(words.to_owned());
         Ok(())
     }
 
-    /// Takes what answers before asked about as it was written.
-    fn take_asked(
-        &self,
-        writer: &Writer<'_>,
-        said: &mut AnswerReceipt,
-        more: usize,
-    ) -> Result<(), StoreError> {
-        let mut any = false;
+    /// What answers before asked about, as they said it; it waits no more.
+    fn take_waiting(&self) -> Result<Vec<Line>, StoreError> {
+        let mut all = Vec::new();
         for before in self.before()? {
-            let asked = before
-                .asked
-                .as_deref()
-                .map(serde_json::from_str::<Vec<String>>);
-            let Some(Ok(lines)) = asked else {
-                continue;
-            };
-            any = true;
-            let answer = answer::read(&lines.concat(), &self.form, &self.sent);
-            // They are the answer's that wrote them, and taken back with it.
-            let id = format!("{}:asked", before.id);
-            let writer = Writer {
-                answer: &id,
-                ..*writer
-            };
-            self.enter(&answer.said, &writer, said, &mut Vec::new())?;
+            all = without_newer(all, &waiting(&before));
+            all.extend(waiting(&before));
             answers::is_answered(self.connection, &before.id)?;
         }
-        // Beside other lines the word is about those.
-        if !any && more == 1 {
-            said.done.push(self.words.nothing_asked.to_owned());
-        }
-        Ok(())
+        Ok(all)
     }
 
     /// Readings of sheets that came with the answer, as if they were lines of it.
@@ -424,6 +384,46 @@ impl<'a> Desk<'a> {
                 }
             }
         }
+    }
+}
+
+/// Whether an answer to a mail is about the day on which it was sent: one to a receipt, where that told of no other.
+fn is_of_day(marked: &Marked, told: &[KeptAnswer], days: &DaysTold, on: NaiveDate) -> bool {
+    match (marked.kind, told) {
+        (MailKind::Receipt, []) => marked.day == on,
+        (_, told) => told.iter().all(|answer| answer.sent_on == on) && days.are_all(on),
+    }
+}
+
+fn orders(lines: &[Line], wanted: &Order) -> bool {
+    lines
+        .iter()
+        .any(|line| matches!(&line.says, Says::Order(order) if order == wanted))
+}
+
+const fn is_about_alerts(line: &Line) -> bool {
+    matches!(
+        line.says,
+        Says::Order(Order::Hold(_) | Order::Release(_) | Order::AddLine { .. })
+    )
+}
+
+/// Lines without those that newer ones take the place of.
+fn without_newer(mut lines: Vec<Line>, newer: &[Line]) -> Vec<Line> {
+    let newer: BTreeSet<_> = newer.iter().filter_map(about).collect();
+    lines.retain(|line| about(line).is_none_or(|about| !newer.contains(&about)));
+    lines
+}
+
+/// The trap or block, the variety, the kind of note and the day that a record is about.
+fn about(line: &Line) -> Option<(&str, Option<&str>, &str, NaiveDate)> {
+    match &line.says {
+        Says::Visit(visit) => Some((visit.trap.as_str(), None, "", visit.date)),
+        Says::Note(note) => {
+            let (block, variety) = (note.block.as_str(), note.variety.as_deref());
+            Some((block, variety, note.kind.name(), note.date))
+        }
+        Says::Order(_) => None,
     }
 }
 

@@ -5,10 +5,16 @@ use duskflight_core::answer::{Form, FormBlock, FormTrap};
 use duskflight_core::id::TrapId;
 use duskflight_core::orchard::{Block, Orchard};
 
+use super::told::DaysTold;
 use crate::config::{Config, Person};
 
-/// Their blocks and traps of a day; `asked`: the traps of the mail that is answered, in its order.
-pub(super) fn form(config: &Config, person: &Person, asked: Vec<TrapId>, day: NaiveDate) -> Form {
+/// Their blocks and traps of a day, to answer a mail about some traps that told of readings of some days.
+pub(super) fn form(
+    config: &Config,
+    person: &Person,
+    (asked, told): (Vec<TrapId>, &DaysTold),
+    day: NaiveDate,
+) -> Form {
     let orchard = config.orchard_up_to(day);
     let own: Vec<&Block> = orchard
         .blocks()
@@ -19,7 +25,7 @@ pub(super) fn form(config: &Config, person: &Person, asked: Vec<TrapId>, day: Na
         asked,
         traps: own
             .iter()
-            .flat_map(|block| traps(&orchard, block))
+            .flat_map(|block| traps(&orchard, block, told))
             .collect(),
         blocks: own
             .iter()
@@ -37,10 +43,15 @@ fn is_own(block: &Block, person: &Person) -> bool {
     block.scouts.contains(&person.id) || block.is_advised_by(&person.id)
 }
 
-fn traps<'a>(orchard: &'a Orchard, block: &'a Block) -> impl Iterator<Item = FormTrap> + 'a {
+fn traps<'a>(
+    orchard: &'a Orchard,
+    block: &'a Block,
+    told: &'a DaysTold,
+) -> impl Iterator<Item = FormTrap> + 'a {
     orchard.traps_of(&block.id).map(|trap| FormTrap {
         id: trap.id.clone(),
         block: trap.block.clone(),
         kind: trap.kind,
+        told: told.of(&trap.id),
     })
 }

@@ -42,7 +42,7 @@ pub(super) fn take(
         return Ok(None);
     }
     let desk = Desk::open(connection, config, person, &marked, &letter, now)?;
-    let (said, asked) = desk.carry_out()?;
+    let (said, asked) = desk.carry_out(with_receipt)?;
     let kept = KeptAnswer {
         id: letter.id.clone(),
         message_id: letter.message_id.clone(),

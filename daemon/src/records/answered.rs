@@ -4,7 +4,7 @@
 use chrono::{DateTime, NaiveDate, Utc};
 use csv::StringRecord;
 use duskflight_core::answer::FieldNote;
-use duskflight_core::id::{BlockId, TrapId};
+use duskflight_core::id::BlockId;
 use duskflight_core::trapping::{Note, NoteKind, Visit};
 use rusqlite::Connection;
 
@@ -223,7 +223,8 @@ fn with_what_stands(visit: &Visit, stands: Option<&Visit>) -> Visit {
         merged.eggs_left |= stands.eggs_left;
     }
     merged.serviced.extend(&stands.serviced);
-    if merged.note.is_empty() {
+    // Why a trap could not be read says nothing of a count, nor a remark on a count why it could not.
+    if merged.note.is_empty() && merged.readable == stands.readable {
         merged.note.clone_from(&stands.note);
     }
     merged
@@ -299,12 +300,8 @@ pub fn take_back(
     };
     let mut gone = Vec::new();
     for (trap, day) in answers::visits_of(connection, answer)? {
-        let id = TrapId::new(&trap).map_err(|_| StoreError::Value {
-            column: "trap",
-            value: trap.clone(),
-        })?;
-        visits::put_back(connection, &id, day, &withdrawal)?;
-        gone.push((trap, day));
+        visits::put_back(connection, &trap, day, &withdrawal)?;
+        gone.push((trap.to_string(), day));
     }
     for (block, variety, kind, day) in answers::notes_of(connection, answer)? {
         let id = BlockId::new(&block).map_err(|_| StoreError::Value {

@@ -1,7 +1,7 @@
 //! Answers to our mails: each taken once, how far mailboxes were looked through, what was left alone.
 
 use chrono::{DateTime, NaiveDate, Utc};
-use duskflight_core::id::PersonId;
+use duskflight_core::id::{PersonId, TrapId};
 use duskflight_core::ledger::MailKind;
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
@@ -32,7 +32,7 @@ pub struct KeptAnswer {
     pub which: String,
     /// The civil day on which it was sent.
     pub sent_on: NaiveDate,
-    /// Lines that wait for a word, as JSON.
+    /// Lines that wait for a word, with what they say, as JSON.
     pub asked: Option<String>,
     /// What its receipt says, as JSON, until it has one.
     pub said: Option<String>,
@@ -179,6 +179,28 @@ pub fn newest_to(
         .transpose()
 }
 
+/// Some answers and all that were sent to what told of them, in the order in which they were taken.
+///
+/// # Errors
+/// A failing statement.
+pub fn with_followers(
+    connection: &Connection,
+    of: &[KeptAnswer],
+) -> Result<Vec<KeptAnswer>, StoreError> {
+    let ids: Vec<&str> = of.iter().map(|answer| answer.id.as_str()).collect();
+    let sql = format!(
+        "WITH RECURSIVE came (id) AS (
+           SELECT value FROM json_each(?1)
+           UNION SELECT next.id FROM came JOIN answer told ON told.id = came.id
+             JOIN answer next ON next.person = told.person AND next.which = told.receipt AND next.kind = ?2)
+         SELECT {COLUMNS} FROM answer WHERE id IN (SELECT id FROM came) AND undone_at IS NULL ORDER BY place"
+    );
+    let mut statement = connection.prepare_cached(&sql)?;
+    let (ids, kind) = (serde_json::json!(ids).to_string(), MailKind::Receipt.name());
+    let rows = statement.query_map(params![ids, kind], |row| Ok(read(row)))?;
+    rows.map(|row| row?).collect()
+}
+
 /// Notes that an answer was taken back.
 ///
 /// # Errors
@@ -287,15 +309,13 @@ pub fn prune_left(connection: &Connection, before: NaiveDate) -> Result<usize, S
 pub fn visits_of(
     connection: &Connection,
     id: &str,
-) -> Result<Vec<(String, NaiveDate)>, StoreError> {
+) -> Result<Vec<(TrapId, NaiveDate)>, StoreError> {
     let sql = "SELECT trap, day FROM visit WHERE entry_id >= ?1 || ':' AND entry_id < ?1 || ';' ORDER BY day, trap";
     let mut statement = connection.prepare_cached(sql)?;
-    let rows = statement.query_map([id], |row| {
-        Ok((row.get::<_, String>(0)?, row.get::<_, String>(1)?))
-    })?;
+    let rows = statement.query_map([id], |row| Ok((row.get(0)?, row.get(1)?)))?;
     rows.map(|row| {
-        let (trap, date) = row?;
-        Ok((trap, day(&date)?))
+        let (trap, date): (String, String) = row?;
+        Ok((parsed("trap", &trap)?, day(&date)?))
     })
     .collect()
 }

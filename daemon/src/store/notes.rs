@@ -146,10 +146,17 @@ pub fn put_back(
 ) -> Result<bool, StoreError> {
     let replaced: Option<i64> = connection
         .prepare_cached(
-            "SELECT max(old.rowid) FROM note_history AS old JOIN note AS now USING (block, variety, kind, day)
-             WHERE block = ?1 AND variety = ?2 AND kind = ?3 AND day = ?4
-               AND old.replaced_at = now.entered_at AND old.why IS NULL
-               AND old.entry_id != now.entry_id",
+            // What stands again after another was taken back has its first entry in the history.
+            "WITH now AS (SELECT entered_at, entry_id FROM note
+                          WHERE block = ?1 AND variety = ?2 AND kind = ?3 AND day = ?4),
+               past AS (SELECT rowid AS place, * FROM note_history
+                        WHERE block = ?1 AND variety = ?2 AND kind = ?3 AND day = ?4),
+               first AS (SELECT min(place) AS place, min(entered_at) AS at FROM past
+                         WHERE entry_id = (SELECT entry_id FROM now))
+             SELECT max(old.place) FROM past AS old, now, first
+             WHERE old.why IS NULL AND old.entry_id != now.entry_id
+               AND old.replaced_at = coalesce(first.at, now.entered_at)
+               AND (first.place IS NULL OR old.place < first.place)",
         )?
         .query_row(key.params(), |row| row.get(0))?;
     let gone = withdraw(connection, key, withdrawal)?;

@@ -18,7 +18,7 @@ CREATE TABLE answer (
   which       TEXT NOT NULL,                                   -- which one of that kind and day
   sent_on     TEXT NOT NULL,                                   -- civil day on which it was sent, in the farm's zone
   taken_at    INTEGER NOT NULL,                                -- instant it was taken
-  asked       TEXT CHECK (json_valid(asked)),                  -- lines that wait for a word; NULL = none
+  asked       TEXT CHECK (json_valid(asked)),                  -- lines that wait for a word, with what they say; NULL = none
   said        TEXT CHECK (json_valid(said)),                   -- what its receipt says; NULL = it has or wants none
   receipt     TEXT,                                            -- short name of its receipt, which may stand for several
   undone_at   INTEGER                                          -- instant it was taken back

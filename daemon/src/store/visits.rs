@@ -92,9 +92,15 @@ pub fn put_back(
 ) -> Result<bool, StoreError> {
     let replaced: Option<i64> = connection
         .prepare_cached(
-            "SELECT max(old.rowid) FROM visit_history AS old JOIN visit AS now USING (trap, day)
-             WHERE trap = ?1 AND day = ?2 AND old.replaced_at = now.entered_at AND old.why IS NULL
-               AND old.entry_id != now.entry_id",
+            // What stands again after another was taken back has its first entry in the history.
+            "WITH now AS (SELECT entered_at, entry_id FROM visit WHERE trap = ?1 AND day = ?2),
+               past AS (SELECT rowid AS place, * FROM visit_history WHERE trap = ?1 AND day = ?2),
+               first AS (SELECT min(place) AS place, min(entered_at) AS at FROM past
+                         WHERE entry_id = (SELECT entry_id FROM now))
+             SELECT max(old.place) FROM past AS old, now, first
+             WHERE old.why IS NULL AND old.entry_id != now.entry_id
+               AND old.replaced_at = coalesce(first.at, now.entered_at)
+               AND (first.place IS NULL OR old.place < first.place)",
         )?
         .query_row(params![trap.as_str(), date.to_string()], |row| row.get(0))?;
     let gone = withdraw(connection, trap, date, withdrawal)?;

@@ -20,6 +20,7 @@ pub(crate) fn form() -> Form {
         id: TrapId::new(id).expect("an id"),
         block: BlockId::new(block).expect("an id"),
         kind,
+        told: None,
     });
     let blocks = [("N1", "Home block"), ("N2", "Creek 7")].map(|(id, name)| FormBlock {
         id: BlockId::new(id).expect("an id"),
@@ -39,6 +40,7 @@ pub(crate) fn check(text: &[u8], form: &Form) {
     let text = String::from_utf8_lossy(text);
     let sent = Sent {
         on: "2026-06-23".parse().expect("a day"),
+        day_is_clear: true,
         order: DateOrder::MonthDay,
         language: Language::Spanish,
     };

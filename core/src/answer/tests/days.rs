@@ -9,6 +9,7 @@ fn read(text: &str, order: DateOrder) -> Option<String> {
     // A Tuesday.
     let sent = Sent {
         on: NaiveDate::from_ymd_opt(2026, 6, 23).unwrap(),
+        day_is_clear: true,
         order,
         language: Language::Spanish,
     };
@@ -81,4 +82,45 @@ fn a_reading_is_neither_of_tomorrow_nor_of_two_months_ago() {
     assert_eq!(day(6, 24), None);
     assert!(day(4, 24).is_some());
     assert_eq!(day(4, 23), None);
+}
+
+#[test]
+fn what_names_no_day_is_of_the_one_that_was_told_and_has_to_name_one_where_none_is_clear() {
+    let mut form = farm(ASKED);
+    form.traps[0].told = NaiveDate::from_ymd_opt(2026, 6, 16);
+    let clear = sent(Language::English, DateOrder::MonthDay);
+    let read = |text: &str, sent: &Sent| told(&super::read(text, &form, sent));
+    assert_eq!(
+        read("N1-E1 5, N1-E2 6", &clear),
+        ["N1-E1 06-16 5 eggs", "N1-E2 6 eggs"]
+    );
+    // A day that is written counts, be it that of the answer.
+    assert_eq!(read("N1-E1 5 today", &clear), ["N1-E1 5 eggs"]);
+    assert_eq!(read("Jun 22\nN1-E1 5", &clear), ["N1-E1 06-22 5 eggs"]);
+    // Two readings of one day are no two days'.
+    assert_eq!(
+        read("N1-E1 5\nJun 16\nN1-E1 6", &clear),
+        ["? Twice: N1-E1 5", "? Twice: N1-E1 6"]
+    );
+    let unclear = Sent {
+        day_is_clear: false,
+        ..clear
+    };
+    assert_eq!(
+        read(
+            "N1-E1 5\nN1-E2 6\nN1-E3 7 today\nN1 split Nonpareil\nN1 closed until Jun 26",
+            &unclear
+        ),
+        [
+            "N1-E1 06-16 5 eggs",
+            "N1-E3 7 eggs",
+            "N1 06-23 no variety: closed until 06-26",
+            "? NoDay: N1-E2 6",
+            "? NoDay: N1 split Nonpareil",
+        ]
+    );
+    assert_eq!(
+        read("N1 shaken Nonpareil Jun 20\nJun 22\nN1-E2 6", &unclear),
+        ["N1 06-20 Nonpareil: shaken", "N1-E2 06-22 6 eggs"]
+    );
 }

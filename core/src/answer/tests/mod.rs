@@ -18,6 +18,7 @@ fn day() -> NaiveDate {
 fn sent(language: Language, order: DateOrder) -> Sent {
     Sent {
         on: day(),
+        day_is_clear: true,
         order,
         language,
     }
@@ -40,6 +41,7 @@ fn farm(asked: &str) -> Form {
         id: TrapId::new(id).unwrap(),
         block: BlockId::new(block).unwrap(),
         kind,
+        told: None,
     });
     let blocks = [
         ("N1", "Home block", "Nonpareil, Monterey"),

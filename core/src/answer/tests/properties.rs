@@ -32,7 +32,12 @@ fn any_form() -> impl Strategy<Value = (Form, Language)> {
                 name: format!("{block} block"),
                 varieties: vec!["Nonpareil".into()],
             });
-            form.traps.push(FormTrap { id, block, kind });
+            form.traps.push(FormTrap {
+                id,
+                block,
+                kind,
+                told: None,
+            });
         }
         (form, language)
     })

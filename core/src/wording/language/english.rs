@@ -204,7 +204,7 @@ const RECEIPT: ReceiptWords = ReceiptWords {
     sum: "together",
     traps: "traps",
     other_person: "has another count there, by",
-    odd_day: "the answer bears this day; write the day on a line of its own above the readings",
+    no_day: "of which day is it? write the day on a line of its own above it",
     undone: "The answer before was taken back; what it had replaced stands again.",
     nothing_to_undo: "There is no answer that can be taken back.",
     nothing_asked: "Nothing waits for that word.",

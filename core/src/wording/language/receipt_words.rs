@@ -53,8 +53,8 @@ pub struct ReceiptWords {
     pub traps: &'static str,
     /// Of a line whose trap and day somebody else has another count for.
     pub other_person: &'static str,
-    /// Of an answer whose day lies ahead, or before the mail.
-    pub odd_day: &'static str,
+    /// Of what names no day, where that of the answer need not be meant.
+    pub no_day: &'static str,
     /// That the answer before was taken back.
     pub undone: &'static str,
     /// That there was nothing to take back.

@@ -261,7 +261,7 @@ const RECEIPT: ReceiptWords = ReceiptWords {
     sum: "en total",
     traps: "trampas",
     other_person: "tiene otra cuenta ahí, de",
-    odd_day: "la respuesta lleva esta fecha; escriba el día en una línea aparte encima de las lecturas",
+    no_day: "¿de qué día es? escriba el día en una línea aparte encima",
     undone: "Se anuló la respuesta anterior; vale otra vez lo que había antes.",
     nothing_to_undo: "No hay respuesta que se pueda anular.",
     nothing_asked: "Nada espera esa palabra.",

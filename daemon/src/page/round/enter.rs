@@ -104,7 +104,7 @@ fn arrived_before(
     const WHY: &str =
         "it was not stored when this form first arrived, or was changed since: look at it again";
     let stand = answers::visits_of(connection, form)?;
-    let stands = |trap: &TrapId| stand.iter().any(|(of, _)| of == trap.as_str());
+    let stands = |trap: &TrapId| stand.iter().any(|(of, _)| of == trap);
     let said = typed.traps.iter().filter(|(_, of)| of.says_something());
     Ok(said
         .map(|(trap, _)| Became {

@@ -194,6 +194,7 @@ fn understood(text: &str, round: &RoundMail) -> Answer {
         id: stop.trap.clone(),
         block: block.clone(),
         kind: TrapKind::Egg,
+        told: None,
     });
     let form = Form {
         asked: round.traps(),
@@ -206,6 +207,7 @@ fn understood(text: &str, round: &RoundMail) -> Answer {
     };
     let sent = Sent {
         on: round.day,
+        day_is_clear: true,
         order: DateOrder::MonthDay,
         language: round.language,
     };
