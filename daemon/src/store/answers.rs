@@ -15,6 +15,15 @@ pub fn mark_key(connection: &Connection) -> Result<Vec<u8>, StoreError> {
     Ok(connection.query_row("SELECT key FROM mark_key", [], |row| row.get(0))?)
 }
 
+/// Has marks made with other bytes. Answers to mails that were sent before count no more.
+///
+/// # Errors
+/// A failing statement.
+pub fn set_mark_key(connection: &Connection, key: &[u8; 32]) -> Result<(), StoreError> {
+    connection.execute("UPDATE mark_key SET key = ?1", [key])?;
+    Ok(())
+}
+
 /// An answer that counted.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct KeptAnswer {
