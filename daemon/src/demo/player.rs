@@ -144,6 +144,7 @@ pub async fn play(
     files::write(dir, &farm, year, &feed.base_url()).map_err(failed)?;
     let config = Arc::new(Config::read(dir)?);
     let _lock = Lock::take(&config.database)?;
+    answers::forget_unread(&config).map_err(failed)?;
     let clock = Arc::new(SetClock::default());
     let workshop = Workshop {
         store: Store::create(&config.database)?,
