@@ -24,7 +24,6 @@ mod crash_answers;
 mod crash_chain;
 #[cfg(feature = "crash-points")]
 mod crash_points;
-mod crashes;
 mod daemon;
 mod dropped;
 mod entries;
