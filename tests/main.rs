@@ -24,6 +24,7 @@ mod crash_answers;
 mod crash_chain;
 #[cfg(feature = "crash-points")]
 mod crash_points;
+mod crashes;
 mod daemon;
 mod dropped;
 mod entries;

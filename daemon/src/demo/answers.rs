@@ -122,25 +122,6 @@ impl Round {
     }
 }
 
-/// Takes away what a season that was cut short left unread: it is sent again on its own evening, and read on none before.
-///
-/// # Errors
-/// When it cannot be removed.
-pub(super) fn forget_unread(config: &Config) -> io::Result<()> {
-    let inbox = config.inbox.as_ref();
-    let folder = inbox.and_then(|inbox| inbox.folder.as_ref());
-    let Some(folder) = folder.filter(|folder| folder.is_dir()) else {
-        return Ok(());
-    };
-    for entry in fs::read_dir(folder)? {
-        let path = entry?.path();
-        if path.is_file() {
-            fs::remove_file(path)?;
-        }
-    }
-    Ok(())
-}
-
 fn lay(folder: &Path, name: &str, bytes: &[u8]) -> io::Result<()> {
     fs::create_dir_all(folder)?;
     fs::write(folder.join(name), bytes)

@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
+use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeDelta, Utc};
 
 use super::answers;
 use super::farm::{Entry, InventedFarm, Kind, SCOUT, invent, station_record};
@@ -144,7 +144,6 @@ pub async fn play(
     files::write(dir, &farm, year, &feed.base_url()).map_err(failed)?;
     let config = Arc::new(Config::read(dir)?);
     let _lock = Lock::take(&config.database)?;
-    answers::forget_unread(&config).map_err(failed)?;
     let clock = Arc::new(SetClock::default());
     let workshop = Workshop {
         store: Store::create(&config.database)?,
@@ -190,7 +189,11 @@ impl Season {
         for day in first.iter_days().take_while(|day| *day <= last) {
             self.morning(day).await?;
             observer.night(day, &self.workshop).await?;
-            self.enter(|entry| entry.entered_on == day).await?;
+            // Where a season is taken up again, an evening whose next morning was told is over: what is owed since is of later.
+            let is_over = self.is_done(Job::Tell, day + Days::new(1)).await?;
+            if !is_over {
+                self.enter(|entry| entry.entered_on == day).await?;
+            }
         }
         Ok(last)
     }
