@@ -13,12 +13,7 @@ use crate::harness::{Farm, VISITS, duskflight, played_demo, rows};
 /// A farm whose four egg traps are on a route, walked by a scout; its answers are read.
 pub(crate) fn farm() -> Farm {
     let farm = Farm::new("2022-12-31");
-    farm.change(
-        "[[station]]",
-        "[[person]]\nid = \"sam\"\nname = \"Sam Rowe\"\nrole = \"scout\"\nemail = \"sam@test.example\"\n\
-         addresses = [\"sam.rowe@phone.example\"]\n\n[[station]]",
-    );
-    farm.change("[season]", "[inbox]\n\n[season]");
+    farm.add_scout();
     farm.write(
         "blocks.csv",
         "id,name,grower,adviser,scout,crop,regime,station,varieties\n\

@@ -234,6 +234,16 @@ impl Farm {
         self.append("traps.csv", traps);
     }
 
+    /// Adds a scout, who answers mails; what they walk the tables say.
+    pub(crate) fn add_scout(&self) {
+        self.change(
+            "[[station]]",
+            "[[person]]\nid = \"sam\"\nname = \"Sam Rowe\"\nrole = \"scout\"\nemail = \"sam@test.example\"\n\
+             addresses = [\"sam.rowe@phone.example\"]\n\n[[station]]",
+        );
+        self.change("[season]", "[inbox]\n\n[season]");
+    }
+
     fn append(&self, name: &str, rows: impl Iterator<Item = String>) {
         let table = fs::read_to_string(self.path(name)).expect("the table");
         self.write(name, &(table + &rows.collect::<String>()));

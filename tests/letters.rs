@@ -21,12 +21,7 @@ pub(crate) const DAY: &str = "2022-04-22";
 /// A farm whose scout walks two blocks, and an adviser a third one.
 pub(crate) fn farm() -> Farm {
     let farm = Farm::new("2022-12-31");
-    farm.change(
-        "[[station]]",
-        "[[person]]\nid = \"sam\"\nname = \"Sam Rowe\"\nrole = \"scout\"\nemail = \"sam@test.example\"\n\
-         addresses = [\"sam.rowe@phone.example\"]\n\n[[station]]",
-    );
-    farm.change("[season]", "[inbox]\n\n[season]");
+    farm.add_scout();
     farm.write(
         "blocks.csv",
         "id,name,grower,adviser,scout,crop,regime,station,varieties\n\

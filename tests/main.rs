@@ -53,6 +53,7 @@ mod outbox;
 mod page_client;
 mod page_door;
 mod page_flood;
+mod page_markup;
 mod page_visitors;
 mod postfix;
 mod records;

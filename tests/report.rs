@@ -259,20 +259,20 @@ fn public_farm(name: &str) -> Farm {
     farm
 }
 
+/// Writes what anybody may see of a farm.
+fn public<'a>(farm: &'a Farm, out: &'a str) -> [&'a str; 8] {
+    let config = farm.config();
+    let day = "2022-04-18";
+    [
+        "report", "--public", "--config", config, "--as-of", day, "--out", out,
+    ]
+}
+
 /// What is written of a farm for anybody, as one text.
 fn shown(farm: &Farm) -> (TempDir, String) {
     let dir = tempfile::tempdir().unwrap();
     let out = dir.path().to_str().unwrap();
-    printed(&[
-        "report",
-        "--public",
-        "--config",
-        farm.config(),
-        "--as-of",
-        "2022-04-18",
-        "--out",
-        out,
-    ]);
+    printed(&public(farm, out));
     let read = |name: &str| fs::read_to_string(dir.path().join(name)).unwrap();
     let text = ["public.html", "catches.csv", "starts.csv"]
         .map(read)
@@ -315,19 +315,7 @@ fn without_an_agreement_nothing_is_written() {
     let farm = Farm::new("2022-04-30");
     let out = farm.path("out");
     let out = out.to_str().unwrap();
-    let said = refused(
-        2,
-        &[
-            "report",
-            "--public",
-            "--config",
-            farm.config(),
-            "--as-of",
-            "2022-04-18",
-            "--out",
-            out,
-        ],
-    );
+    let said = refused(2, &public(&farm, out));
     assert!(said.contains("column public of blocks.csv"), "{said}");
     assert!(!Path::new(out).exists());
 }
