@@ -19,7 +19,7 @@ pub(super) const WORDS: Vocabulary = Vocabulary {
 const ANSWER: AnswerWords = AnswerWords {
     form_begins: "fill in behind the = signs, or write above this line",
     mail_begins: "write your answer above this line",
-    form_ends: "the round mail ends here",
+    form_ends: "the mail ends here",
     foot: [
         "One trap a line: N1-E1 12. What was changed: bait, lure, ppo, liner. Not readable: wet, gone, full. Eggs left on: left.",
         "Males and females: 4m 2f. All traps of a block in this order: N1 12 0 0 3 -. A remark: # and words. Another day on a line of its own: Jun 20, yesterday.",

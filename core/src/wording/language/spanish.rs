@@ -24,7 +24,7 @@ pub(super) const WORDS: Vocabulary = Vocabulary {
 const ANSWER: AnswerWords = AnswerWords {
     form_begins: "llene detrás de los signos =, o escriba arriba de esta línea",
     mail_begins: "escriba su respuesta arriba de esta línea",
-    form_ends: "aquí termina el correo del recorrido",
+    form_ends: "aquí termina el correo",
     foot: [
         "Una trampa por línea: N1-E1 12. Lo que se cambió: cebo, feromona, ppo, fondo. No se pudo leer: mojada, perdida, llena. Huevos que quedan puestos: quedan.",
         "Machos y hembras: 4m 2h. Todas las trampas de un bloque en este orden: N1 12 0 0 3 -. Una nota: # y palabras. Otro día en una línea aparte: 20 jun, ayer.",
